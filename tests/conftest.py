@@ -1,0 +1,14 @@
+"""Settings that every test runs under."""
+
+from __future__ import annotations
+
+import os
+
+from hypothesis import settings
+
+os.environ["MPLBACKEND"] = "Agg"  # figures are drawn without a screen, in this process and in those it starts
+
+# The same examples on every run: a failure seen once is seen again. Time limits would make the result depend
+# on how busy the machine is, and the first call of a compiled function includes its compilation.
+settings.register_profile("house", deadline=None, derandomize=True, print_blob=True)
+settings.load_profile("house")

@@ -1,0 +1,87 @@
+"""Rules for what may import what, and for how the rooms are laid out. Each rule returns its complaints."""
+
+from __future__ import annotations
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+from house.source_tree import Module
+
+ORDER = (
+    "errors",
+    "compiled",
+    "units",
+    "scenario",
+    "physics",
+    "integrator",
+    "launch",
+    "measure",
+    "intake",
+    "study",
+    "show",
+    "cli",
+    "__main__",
+)
+"""Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
+
+ONLY_IN = {"pint": "units", "matplotlib": "show", "typer": "cli"}
+"""Libraries that a single room may import."""
+
+MOST_FILES = 10
+
+
+def imported(module: Module) -> Iterator[tuple[int, str]]:
+    """Line and dotted name of every module that a module imports from, wherever in it the import stands."""
+    for node in ast.walk(module.tree):
+        if isinstance(node, ast.Import):
+            yield from ((node.lineno, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield node.lineno, "." * node.level + (node.module or "")
+
+
+def import_faults(module: Module) -> list[str]:
+    """Imports of one module that break the order or reach for a library kept to another room."""
+    found = ((line, name, _import_fault(module.room, name)) for line, name in imported(module))
+    return [f"{module.name}:{line}: imports {name}: {why}" for line, name, why in found if why]
+
+
+def _import_fault(room: str, name: str) -> str:
+    if name.startswith("."):
+        return "write the module's full name"
+    head, _, rest = name.partition(".")
+    if head == "simlaunch":
+        return _room_fault(room, rest.partition(".")[0])
+    keeper = ONLY_IN.get(head, room)
+    return "" if room == keeper else f"only {keeper}/ may import {head}"
+
+
+def _room_fault(room: str, above: str) -> str:
+    if not above:
+        return "import the concrete module, never the package root"
+    if above not in ORDER:
+        return f"{above} is not a room"
+    if room not in ORDER:
+        return "the package root imports nothing of the package"
+    return "" if ORDER.index(above) <= ORDER.index(room) else f"{above} stands above {room}"
+
+
+def layout_faults(package: Path) -> list[str]:
+    """Folders and files of the package that break the two levels, the known rooms or the number of files."""
+    folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
+    rooms = [path for path in folders if path.parent == package]
+    deep = [path for path in folders if path.parent != package]
+    loose = [
+        path for path in sorted(package.glob("*.py")) if path.stem not in {*ORDER[:2], "__init__", "__main__"}
+    ]
+    return [
+        *(f"{path.relative_to(package)}: a third level" for path in deep),
+        *(f"{path.name}: does not belong beside the rooms" for path in loose),
+        *(f"{path.name}: not a room" for path in rooms if path.name not in ORDER[2:-1]),
+        *(fault for path in rooms for fault in _size_fault(path)),
+    ]
+
+
+def _size_fault(room: Path) -> list[str]:
+    count = sum(path.name != "__init__.py" for path in room.glob("*.py"))
+    return [] if 1 <= count <= MOST_FILES else [f"{room.name}: {count} files, allowed are 1 to {MOST_FILES}"]
