@@ -1,0 +1,75 @@
+"""Launch simulation for engine calibrators: does a higher torque peak make the car quicker?
+
+The names below are the whole public interface. They are looked up on first use, so that importing the package stays
+quick.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
+    from simlaunch.launch.run import Method, Outcome, Run
+    from simlaunch.launch.trace import Trace
+    from simlaunch.measure.summary import Measures
+    from simlaunch.scenario.model import Scenario
+    from simlaunch.scenario.numbers import Pedal
+    from simlaunch.scenario.reading import load
+    from simlaunch.study.compare import Comparison, compare
+    from simlaunch.study.single import Simulation, simulate
+
+_HOME = {
+    "load": "simlaunch.scenario.reading",
+    "Scenario": "simlaunch.scenario.model",
+    "Pedal": "simlaunch.scenario.numbers",
+    "simulate": "simlaunch.study.single",
+    "Simulation": "simlaunch.study.single",
+    "compare": "simlaunch.study.compare",
+    "Comparison": "simlaunch.study.compare",
+    "Run": "simlaunch.launch.run",
+    "Method": "simlaunch.launch.run",
+    "Outcome": "simlaunch.launch.run",
+    "Trace": "simlaunch.launch.trace",
+    "Measures": "simlaunch.measure.summary",
+    "SimlaunchError": "simlaunch.errors",
+    "UsageError": "simlaunch.errors",
+    "InputError": "simlaunch.errors",
+    "ScenarioError": "simlaunch.errors",
+    "TargetNotReached": "simlaunch.errors",
+}
+
+__version__ = "0.1.0"
+
+__all__ = [
+    "Comparison",
+    "InputError",
+    "Measures",
+    "Method",
+    "Outcome",
+    "Pedal",
+    "Run",
+    "Scenario",
+    "ScenarioError",
+    "Simulation",
+    "SimlaunchError",
+    "TargetNotReached",
+    "Trace",
+    "UsageError",
+    "compare",
+    "load",
+    "simulate",
+]
+
+
+def __getattr__(name: str) -> Any:
+    """A public name, imported when it is first asked for."""
+    if name not in _HOME:
+        raise AttributeError(f"module 'simlaunch' has no attribute {name!r}")
+    return getattr(import_module(_HOME[name]), name)
+
+
+def __dir__() -> list[str]:
+    """The public names."""
+    return sorted(__all__)

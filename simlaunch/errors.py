@@ -1,0 +1,70 @@
+"""The exceptions of simlaunch.
+
+    SimlaunchError               exit 1  anything we raise on purpose
+    ├── UsageError               exit 2  the call itself makes no sense
+    ├── InputError               exit 3  a file or a value that cannot be used
+    │   └── ScenarioError        exit 3  all faults of one scenario, listed together
+    └── TargetNotReached         exit 4  the car cannot do what was asked
+
+Each carries the exit code that the command line ends with.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class SimlaunchError(Exception):
+    """Base of every exception that simlaunch raises on purpose."""
+
+    exit_code = 1
+
+
+class UsageError(SimlaunchError):
+    """The call contradicts itself or names something that does not exist."""
+
+    exit_code = 2
+
+
+class InputError(SimlaunchError):
+    """A file or a value that cannot be used; the message says what to write instead."""
+
+    exit_code = 3
+
+
+@dataclass(frozen=True)
+class Fault:
+    """One thing wrong with an input: where, what was typed, why, and what to write instead."""
+
+    place: str
+    typed: str
+    why: str
+    instead: str
+
+    def __str__(self) -> str:
+        typed = f" {self.typed}" if self.typed else ""
+        return f"{self.place}:{typed} {self.why}; {self.instead}"
+
+
+class ScenarioError(InputError):
+    """Every fault found in one scenario, so that a single reading mends them all.
+
+    Parameters
+    ----------
+    source : str
+        The file, or a name for text that came from elsewhere.
+    faults : tuple of Fault
+        At least one.
+    """
+
+    def __init__(self, source: str, faults: tuple[Fault, ...]) -> None:
+        self.source = source
+        self.faults = faults
+        head = f"{source}: {len(faults)} fault{'s' if len(faults) != 1 else ''}"
+        super().__init__("\n".join([head, *(f"  {fault}" for fault in faults)]))
+
+
+class TargetNotReached(SimlaunchError):
+    """The car did not reach a wanted speed or distance; the message says how far it came."""
+
+    exit_code = 4

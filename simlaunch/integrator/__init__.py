@@ -1,0 +1,1 @@
+"""Steps, step control, events and dense output for ordinary differential equations."""

@@ -1,0 +1,197 @@
+"""Integration from one event to the next."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import inline
+from simlaunch.integrator.control import Accuracy, next_factor
+from simlaunch.integrator.sampling import Samples, record, record_step
+from simlaunch.integrator.step import Rates, Work, error_norm, fill_dense, make_step, read_dense
+
+Array = NDArray[np.float64]
+Events = Callable[[float, Array, Any, Any, Array], None]
+"""events(t, y, model, phase, out): fills `out`; an event happens where a value falls through zero."""
+
+# How an advance ends.
+AT_BOUND, AT_EVENT, STEP_TOO_SMALL, BUFFER_FULL = range(4)
+
+_SMALLEST_STEP = 1e-13  # [s]
+_BISECTIONS = 60
+
+
+class Advance(NamedTuple):
+    """Where an advance ended, and why."""
+
+    status: int
+    time: float  # [s]
+    next_step: float  # step to begin with [s]
+    event: int  # index of the event, or -1
+    steps: int  # accepted
+    rejected: int
+
+
+def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Work], float]:
+    """Build the search for the moment, within an accepted step, at which an event function falls through zero.
+
+    Parameters
+    ----------
+    events : callable
+        Compiled event functions [-].
+
+    Returns
+    -------
+    callable
+        locate(t, h, index, model, phase, work) -> share of the step, 0 to 1 [-].
+    """
+
+    @inline
+    def locate(t: float, h: float, index: int, model: Any, phase: Any, work: Work) -> float:
+        low, high = 0.0, 1.0
+        at_low, at_high = work.start_values[index], work.end_values[index]
+        side = 0
+        for _ in range(_BISECTIONS):  # regula falsi with Illinois weights: halves the end that will not move
+            share = (low * at_high - high * at_low) / (at_high - at_low)
+            if not low < share < high:
+                share = 0.5 * (low + high)
+            read_dense(share, work, work.inner)
+            events(t + share * h, work.inner, model, phase, work.inner_values)
+            value = work.inner_values[index]
+            if value >= 0.0:
+                low, at_low = share, value
+                at_high *= 0.5 if side == 1 else 1.0
+                side = 1
+            else:
+                high, at_high = share, value
+                at_low *= 0.5 if side == -1 else 1.0
+                side = -1
+            if high - low <= 1e-13 or value == 0.0:
+                break
+        return high
+
+    return locate
+
+
+def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, float, int, Any, Any, Work], float]:
+    """Build the function that ends a step on an event, with a true step in place of the interpolant.
+
+    Parameters
+    ----------
+    rates : callable
+        Compiled right-hand side [-].
+    events : callable
+        Compiled event functions [-].
+
+    Returns
+    -------
+    callable
+        land(t, y, h, share, index, model, phase, work) -> length of the step that was taken [s].
+    """
+    step = make_step(rates)
+
+    @inline
+    def land(t: float, y: Array, h: float, share: float, index: int, model: Any, phase: Any, work: Work) -> float:
+        nearby = share - 1e-3 if share > 2e-3 else share + 1e-3
+        read_dense(nearby, work, work.inner)
+        events(t + nearby * h, work.inner, model, phase, work.inner_values)
+        value_nearby = work.inner_values[index]
+        read_dense(share, work, work.inner)
+        events(t + share * h, work.inner, model, phase, work.inner_values)
+        slope = (work.inner_values[index] - value_nearby) / (share - nearby)
+        landed = share * h
+        step(t, y, landed, model, phase, work)
+        for _ in range(2):
+            events(t + landed, work.trial, model, phase, work.inner_values)
+            if slope == 0.0 or work.inner_values[index] == 0.0:
+                break
+            corrected = landed - h * work.inner_values[index] / slope
+            if not 0.0 < corrected <= h:
+                break
+            landed = corrected
+            step(t, y, landed, model, phase, work)
+        return landed
+
+    return land
+
+
+def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
+    """Build the loop that integrates up to the first event or to a time bound.
+
+    Parameters
+    ----------
+    rates : callable
+        Compiled right-hand side, rates(t, y, model, phase, out) [-].
+    events : callable
+        Compiled event functions, events(t, y, model, phase, out) [-].
+
+    Returns
+    -------
+    callable
+        advance(t, bound, h, y, model, phase, accuracy, work, samples) -> Advance; `y` is moved along [-].
+    """
+    step = make_step(rates)
+    locate = make_locate(events)
+    land = make_land(rates, events)
+
+    @inline
+    def first_event(t: float, h: float, model: Any, phase: Any, work: Work) -> tuple[int, float]:
+        index, earliest = -1, 2.0
+        for i in range(work.end_values.size):
+            if work.end_values[i] < 0.0 <= work.start_values[i]:
+                share = locate(t, h, i, model, phase, work)
+                if share < earliest:
+                    index, earliest = i, share
+        return index, earliest
+
+    @inline
+    def advance(
+        t: float, bound: float, h: float, y: Array, model: Any, phase: Any, accuracy: Accuracy, work: Work,
+        samples: Samples,
+    ) -> Advance:  # fmt: skip
+        recording = accuracy.sample_gap > 0.0
+        steps, rejected, last_error = 0, 0, 1e-4
+        rates(t, y, model, phase, work.stages[0])
+        events(t, y, model, phase, work.start_values)
+        if recording and not record(samples, t, y):
+            return Advance(BUFFER_FULL, t, h, -1, 0, 0)
+        while t < bound:
+            h = min(h, accuracy.longest_step)
+            to_bound = bound - t <= h * (1.0 + 1e-9)
+            length = bound - t if to_bound else h
+            step(t, y, length, model, phase, work)
+            error = error_norm(y, length, work, accuracy.tolerance, accuracy.scale)
+            if not error <= 1.0:
+                rejected += 1
+                h = length * min(next_factor(error, 1.0), 0.9)
+                if h < _SMALLEST_STEP:
+                    return Advance(STEP_TOO_SMALL, t, h, -1, steps, rejected)
+                continue
+            events(t + length, work.trial, model, phase, work.end_values)
+            fill_dense(y, length, work)
+            index, share = first_event(t, length, model, phase, work)
+            if index >= 0:
+                length = land(t, y, length, share, index, model, phase, work)
+                fill_dense(y, length, work)
+            else:
+                # a step cut short by the bound says nothing against a longer one afterwards
+                longer = length * next_factor(error, last_error)
+                h = max(h, longer) if to_bound else longer
+                last_error = error
+            if recording and not record_step(samples, t, length, accuracy.sample_gap, work):
+                return Advance(BUFFER_FULL, t, h, -1, steps, rejected)
+            steps += 1
+            t = bound if to_bound and index < 0 else t + length
+            for i in range(y.size):
+                y[i] = work.trial[i]
+                work.stages[0, i] = work.stages[6, i]
+            if index >= 0:
+                return Advance(AT_EVENT, t, h, index, steps, rejected)
+            for i in range(work.end_values.size):
+                work.start_values[i] = work.end_values[i]
+        return Advance(AT_BOUND, t, h, -1, steps, rejected)
+
+    return advance

@@ -1,0 +1,1 @@
+"""One launch: phases, hand-overs, and the run that turns numbers into a trace."""

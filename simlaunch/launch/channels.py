@@ -1,0 +1,106 @@
+"""What a launch shows at each sample, beyond its state: forces, torques, use of grip."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import entry
+from simlaunch.physics import state as at
+from simlaunch.physics import tyre
+from simlaunch.physics.balance import balance, stored_energy
+from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+
+STATE_CHANNELS: dict[str, int] = {
+    "distance": at.DISTANCE,
+    "speed": at.SPEED,
+    "wheel_speed_front": at.WHEEL_FRONT,
+    "wheel_speed_rear": at.WHEEL_REAR,
+    "load_transfer": at.TRANSFER,
+    "engine_speed": at.ENGINE_SPEED,
+    "input_speed": at.INPUT_SPEED,
+    "shaft_speed": at.SHAFT_SPEED,
+    "boost": at.BOOST,
+    "engine_work": at.ENGINE_WORK,
+    "drag_work": at.DRAG_WORK,
+    "rolling_work": at.ROLLING_WORK,
+    "grade_work": at.GRADE_WORK,
+    "slip_work_front": at.SLIP_WORK_FRONT,
+    "slip_work_rear": at.SLIP_WORK_REAR,
+    "coupling_work": at.COUPLING_WORK,
+    "gearing_work": at.GEARING_WORK,
+    "twist_work": at.TWIST_WORK,
+}
+
+DERIVED_CHANNELS = (
+    "acceleration",
+    "load_front",
+    "load_rear",
+    "slip_front",
+    "slip_rear",
+    "force_front",
+    "force_rear",
+    "force_limit_front",
+    "force_limit_rear",
+    "peak_slip_front",
+    "peak_slip_rear",
+    "engine_torque",
+    "available_torque",
+    "coupling_torque",
+    "gearbox_input_torque",
+    "gearbox_output_torque",
+    "axle_torque_front",
+    "axle_torque_rear",
+    "drag",
+    "gear",
+    "stored_energy",
+)
+
+
+@entry
+def derive(times: Array, states: Array, segments: NDArray[np.int64], phases: Array, car: Record, out: Array) -> None:
+    """Work out the derived channels of every sample.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n,)
+        Time of the samples [s].
+    states : ndarray, shape (n, 24)
+        State at the samples, SI units.
+    segments : ndarray, shape (n,)
+        Index of each sample's phase.
+    phases : ndarray, shape (m,)
+        The phases.
+    car : Record
+        The car.
+    out : ndarray, shape (n, 21)
+        Filled in the order of `DERIVED_CHANNELS`, SI units.
+    """
+    friction = car.road.friction_factor
+    for i in range(times.size):
+        y, phase = states[i], phases[segments[i]]
+        b = balance(times[i], y, car, phase)
+        road = b.ground
+        out[i, 0] = road.acceleration
+        out[i, 1] = road.load_front
+        out[i, 2] = road.load_rear
+        out[i, 3] = road.slip_front
+        out[i, 4] = road.slip_rear
+        out[i, 5] = road.force_front
+        out[i, 6] = road.force_rear
+        out[i, 7] = tyre.axle_force_limit(road.load_front, car.front, friction)
+        out[i, 8] = tyre.axle_force_limit(road.load_rear, car.rear, friction)
+        out[i, 9] = tyre.axle_peak_slip(road.load_front, car.front, friction)
+        out[i, 10] = tyre.axle_peak_slip(road.load_rear, car.rear, friction)
+        out[i, 11] = b.drive.engine_torque
+        out[i, 12] = b.drive.available_torque
+        out[i, 13] = b.friction + b.drive.pump
+        out[i, 14] = b.gearing.input_torque
+        out[i, 15] = b.gearing.output_torque
+        out[i, 16] = b.axle_front
+        out[i, 17] = b.axle_rear
+        out[i, 18] = road.drag
+        out[i, 19] = phase.gear + 1
+        out[i, 20] = stored_energy(y, car)

@@ -1,0 +1,182 @@
+"""The moments at which the equations change: one function for each, falling through zero where it happens."""
+
+from __future__ import annotations
+
+from math import inf
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import inline
+from simlaunch.physics import air, balance, body
+from simlaunch.physics import state as at
+from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+
+(
+    TARGETS_PASSED,  # every wanted speed and distance has been passed
+    SPEEDS_MEET,  # a slipping coupling comes to rest
+    BREAKS_AWAY,  # a stuck coupling is asked for more than it can carry
+    SHIFT_SPEED,  # the engine speed at which this gear is left
+    GEAR_CLOSES,  # the oncoming gear has brought input and output together
+    LOCK_UP,  # a converter's lock-up clutch begins to engage
+    BRAKE_OFF,  # drive force outweighs the grade and the brakes let go
+    STALLS,  # the engine is pulled down too far to run
+    LIMITER_UP,  # into or beyond the limiter's band
+    LIMITER_DOWN,  # back out of it
+    FRONT_LIFT,  # the front axle leaves the ground, or comes back
+) = range(11)
+EVENTS = 11
+
+_CONVERTER = 1
+_TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the turbine follows this closely
+_STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled
+_INACTIVE = 1.0
+
+
+@inline
+def shift_signal(y: Array, car: Record) -> float:
+    """Engine speed as a gearbox judges it, steady while the coupling still slips.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Speed [rad/s].
+    """
+    if car.coupling.kind == _CONVERTER:
+        return min(y[at.ENGINE_SPEED], y[at.INPUT_SPEED] / _TURBINE_SHARE)
+    return float(y[at.INPUT_SPEED])
+
+
+@inline
+def _coupling_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    slip = y[at.ENGINE_SPEED] - y[at.INPUT_SPEED]
+    out[SPEEDS_MEET] = slip * phase.slip_direction if phase.coupling == at.SLIPPING else _INACTIVE
+    out[BREAKS_AWAY] = _INACTIVE
+    out[LOCK_UP] = _INACTIVE
+    out[BRAKE_OFF] = _INACTIVE
+    if phase.coupling == at.STUCK:
+        carried = balance.balance(t, y, car, phase).friction
+        out[BREAKS_AWAY] = balance.friction_capacity(t, car, phase) - abs(carried)
+    if phase.braked == 1:
+        b = balance.balance(t, y, car, phase)
+        drive = b.axle_front / car.front.radius + b.axle_rear / car.rear.radius
+        out[BRAKE_OFF] = b.ground.grade + b.ground.drag - drive
+    allowed = 0 < car.coupling.lock_gear <= phase.gear + 1 and phase.stage == at.DRIVING
+    if car.coupling.kind == _CONVERTER and allowed and phase.coupling == at.OPEN:
+        out[LOCK_UP] = car.coupling.lock_ratio - y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0)
+
+
+@inline
+def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
+    box = car.gearbox
+    out[SHIFT_SPEED] = _INACTIVE
+    out[GEAR_CLOSES] = _INACTIVE
+    if phase.stage == at.DRIVING and phase.path == at.ENGAGED and phase.gear < box.count - 1:
+        out[SHIFT_SPEED] = box.shift_speed[phase.gear] - shift_signal(y, car)
+    if phase.path == at.ONCOMING:
+        apart = y[at.INPUT_SPEED] - box.ratio[phase.oncoming_gear] * y[at.SHAFT_SPEED]
+        out[GEAR_CLOSES] = apart if phase.closing_rate > 0.0 else -apart
+
+
+@inline
+def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Kinks that change no equation, but that no step may straddle."""
+    over = y[at.ENGINE_SPEED] - car.engine.rev_limit
+    band = car.engine.limiter_band
+    out[LIMITER_UP] = _INACTIVE
+    out[LIMITER_DOWN] = _INACTIVE
+    if phase.limiter_side < 2:
+        out[LIMITER_UP] = phase.limiter_side * band - over
+    if phase.limiter_side > 0:
+        out[LIMITER_DOWN] = over - (phase.limiter_side - 1) * band
+    lift = air.dynamic_force(car.body.lift_area_front, car.air.density, y[at.SPEED] + car.air.head_wind)
+    front = body.static_front_load(car.body.mass, car.body.front_share, car.road.grade_angle)
+    front -= lift + y[at.TRANSFER]
+    out[FRONT_LIFT] = -front if phase.front_lifted == 1 else front
+
+
+@inline
+def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Value of every event function; one that cannot happen now stays at 1.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    out : ndarray, shape (11,)
+        Filled with the values.
+    """
+    out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])
+    out[STALLS] = y[at.ENGINE_SPEED] - _STALL_SHARE * car.engine.idle
+    _coupling_values(t, y, car, phase, out)
+    _gear_values(y, car, phase, out)
+    _break_points(y, car, phase, out)
+
+
+@inline
+def stage_end(car: Record, phase: Record) -> float:
+    """Time at which the present stage ends by the clock.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    float
+        Time; infinite where only an event ends the stage [s].
+    """
+    box = car.gearbox
+    if phase.stage == at.RAMPING_DOWN:
+        return float(phase.stage_start + box.ramp_down)
+    if phase.stage == at.IN_GAP:
+        return float(phase.stage_start + box.gap)
+    if phase.stage == at.RAMPING_UP:
+        return float(phase.stage_start + box.ramp_up)
+    if phase.stage == at.IN_HAND_OVER:
+        return float(phase.stage_start + box.hand_over)
+    return inf
+
+
+@inline
+def next_bound(t: float, car: Record, phase: Record) -> float:
+    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    float
+        Time [s].
+    """
+    bound = min(car.run.time_limit, stage_end(car, phase))
+    engaged = phase.engagement_start + phase.engagement_time
+    released = phase.brake_off + car.launch.brake_release
+    if engaged > t:
+        bound = min(bound, engaged)
+    return min(bound, released) if released > t else bound

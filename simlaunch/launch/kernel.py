@@ -1,0 +1,193 @@
+"""The loop of one launch: integrate to an event, hand over, go on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import entry, inline
+from simlaunch.integrator import advance as adv
+from simlaunch.integrator.control import Accuracy
+from simlaunch.integrator.sampling import Samples
+from simlaunch.integrator.step import Work
+from simlaunch.launch import events as ev
+from simlaunch.launch.handover import end_stage, happen
+from simlaunch.physics.balance import rates
+from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+
+# How a launch ends.
+FINISHED, TIME_LIMIT, STALLED, STEP_TOO_SMALL, BUFFER_FULL, EVENT_STORM = range(6)
+
+_FIRST_STEP = 1e-4  # [s]
+_STORM = 2000  # more changes of phase than this in one launch mean that no phase can hold
+
+
+class Ending(NamedTuple):
+    """How a launch ended."""
+
+    status: int
+    time: float  # [s]
+    steps: int
+    rejected: int
+    segments: int
+
+
+class PhaseLog(NamedTuple):
+    """Each phase of a launch in turn: a copy of its record, when it began, and the event that began it."""
+
+    phase: NDArray[np.void]  # (capacity,)
+    start: Array  # (capacity,) [s]
+    event: NDArray[np.int64]  # (capacity,) -1 for the clock
+
+
+@inline
+def copy_phase(source: Record, target: Record) -> None:
+    """Copy one phase record into another.
+
+    Parameters
+    ----------
+    source : Record
+        The phase to copy.
+    target : Record
+        Overwritten.
+    """
+    target.stage = source.stage
+    target.stage_start = source.stage_start
+    target.gear = source.gear
+    target.oncoming_gear = source.oncoming_gear
+    target.coupling = source.coupling
+    target.slip_direction = source.slip_direction
+    target.engagement_start = source.engagement_start
+    target.engagement_time = source.engagement_time
+    target.path = source.path
+    target.closing_rate = source.closing_rate
+    target.braked = source.braked
+    target.brake_off = source.brake_off
+    target.limiter_side = source.limiter_side
+    target.front_lifted = source.front_lifted
+
+
+@inline
+def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array) -> int:
+    """An event whose condition already holds where a phase begins, or -1.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase that has just begun.
+    values : ndarray, shape (11,)
+        Scratch space for the event functions.
+
+    Returns
+    -------
+    int
+        Index of the event [-].
+    """
+    ev.event_values(t, y, car, phase, values)
+    if values[ev.BREAKS_AWAY] < 0.0:
+        return ev.BREAKS_AWAY
+    for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.SHIFT_SPEED, ev.LOCK_UP):
+        if values[index] <= 0.0:
+            return index
+    return -1
+
+
+def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
+    """Build the loop of a launch around a way of integrating.
+
+    Parameters
+    ----------
+    advance : callable
+        Integrates from one event to the next; see `integrator.advance.make_advance`.
+
+    Returns
+    -------
+    callable
+        run(car, y, phase, accuracy, work, samples, log) -> Ending; moves `y` and `phase` to the end.
+    """
+
+    def run(
+        car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Work, samples: Samples, log: PhaseLog
+    ) -> Ending:
+        t, h = 0.0, _FIRST_STEP
+        steps, rejected, last_event = 0, 0, -1
+        for segment in range(log.start.size):
+            if segment >= _STORM:
+                return Ending(EVENT_STORM, t, steps, rejected, segment)
+            samples.cursor[1] = segment
+            copy_phase(phase, log.phase[segment])
+            log.start[segment] = t
+            log.event[segment] = last_event
+            event = overdue_event(t, y, car, phase, work.inner_values)
+            if event < 0:
+                if t >= car.run.time_limit:
+                    return Ending(TIME_LIMIT, t, steps, rejected, segment + 1)
+                bound = ev.next_bound(t, car, phase)
+                if bound < t:
+                    bound = t
+                done = advance(t, bound, h, y, car, phase, accuracy, work, samples)
+                t, h = done.time, done.next_step
+                steps += done.steps
+                rejected += done.rejected
+                if done.status == adv.BUFFER_FULL:
+                    return Ending(BUFFER_FULL, t, steps, rejected, segment + 1)
+                if done.status == adv.STEP_TOO_SMALL:
+                    return Ending(STEP_TOO_SMALL, t, steps, rejected, segment + 1)
+                event = done.event
+            last_event = event
+            if event == ev.TARGETS_PASSED:
+                return Ending(FINISHED, t, steps, rejected, segment + 1)
+            if event == ev.STALLS:
+                return Ending(STALLED, t, steps, rejected, segment + 1)
+            if event >= 0:
+                happen(event, t, y, car, phase)
+            elif t >= ev.stage_end(car, phase):
+                end_stage(t, y, car, phase)
+        return Ending(BUFFER_FULL, t, steps, rejected, log.start.size)
+
+    return run
+
+
+_run = inline(make_run(adv.make_advance(rates, ev.event_values)))
+
+
+@entry
+def run_compiled(
+    car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Work, samples: Samples, log: PhaseLog
+) -> Ending:
+    """One launch by the compiled method.
+
+    Parameters
+    ----------
+    car : Record
+        The car, complete.
+    y : ndarray, shape (24,)
+        First state, SI units; moved to the last.
+    phase : Record
+        First phase; moved to the last.
+    accuracy : Accuracy
+        How closely to follow the equations.
+    work : Work
+        Scratch arrays.
+    samples : Samples
+        Filled with the record of the launch.
+    log : PhaseLog
+        Filled with its phases.
+
+    Returns
+    -------
+    Ending
+        How it ended.
+    """
+    return _run(car, y, phase, accuracy, work, samples, log)

@@ -1,0 +1,248 @@
+"""What a launch works out from its scenario before it starts: air density, shift speeds, target slip, first state."""
+
+from __future__ import annotations
+
+from math import isnan
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import brentq
+
+from simlaunch.compiled import entry, inline
+from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import state as at
+from simlaunch.physics.balance import ground, slip_command
+from simlaunch.physics.driveline import combined_compliance
+from simlaunch.physics.table import value_at
+from simlaunch.scenario.numbers import Coupling, Pedal, Record
+
+Array = NDArray[np.float64]
+
+_SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
+
+TARGET_SHARE_OF_PEAK = 0.9
+"""Share of the slip of peak force that slip control aims at when no target is given (common practice: below the peak)."""
+
+
+@inline
+def driven_radius(car: Record) -> float:
+    """Rolling radius of the driven wheels, the rear ones where both axles are driven.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Radius [m].
+    """
+    return float(car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius)
+
+
+@inline
+def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
+    """Acceleration that full load gives in a gear, on enough grip and without resistance.
+
+    a = e i T / (r (m + (J_wheels + J_shafts + e i^2 J) / r^2))
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    gear : int
+        Index of the gear [-].
+    engine_speed : float
+        Engine speed [rad/s].
+
+    Returns
+    -------
+    float
+        Acceleration [m/s^2].
+    """
+    ratio, efficiency = car.gearbox.ratio[gear], car.gearbox.efficiency[gear]
+    radius = driven_radius(car)
+    turning = car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia
+    turning += efficiency * ratio**2 * (car.engine.inertia + car.gearbox.input_inertia)
+    force = efficiency * ratio * value_at(car.engine.torque, engine_speed) / radius
+    return float(force / (car.body.mass + turning / radius**2))
+
+
+@inline
+def _advantage(car: Record, gear: int, engine_speed: float) -> float:
+    """Acceleration in a gear less that in the next one at the same road speed [m/s^2]."""
+    next_speed = engine_speed * car.gearbox.ratio[gear + 1] / car.gearbox.ratio[gear]
+    return gear_acceleration(car, gear, engine_speed) - gear_acceleration(car, gear + 1, next_speed)
+
+
+@entry
+def best_shift_speed(car: Record, gear: int) -> float:
+    """Engine speed above which the next gear pushes harder at the same road speed; the rev limit where none does.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    gear : int
+        Index of the gear that is left [-].
+
+    Returns
+    -------
+    float
+        Engine speed [rad/s].
+    """
+    high = car.engine.rev_limit
+    if _advantage(car, gear, high) >= 0.0:
+        return high
+    stride = (high - car.engine.idle) / _SHIFT_SCAN
+    low = high - stride
+    while low > car.engine.idle and _advantage(car, gear, low) < 0.0:
+        high, low = low, low - stride
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        if _advantage(car, gear, middle) >= 0.0:
+            low = middle
+        else:
+            high = middle
+    return max(0.5 * (low + high), car.engine.idle)
+
+
+def default_target_slip(car: Record) -> float:
+    """Target slip for slip control: a share of the slip of peak force at static load, the lower of the driven axles.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+    """
+    front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
+    peaks = []
+    if car.drive.front_share > 0.0 or car.drive.locked:
+        peaks.append(tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor))
+    if car.drive.front_share < 1.0 or car.drive.locked:
+        peaks.append(tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor))
+    return TARGET_SHARE_OF_PEAK * min(peaks)
+
+
+def stall_speed(car: Record) -> float:
+    """Speed at which a converter holds the engine at full load with the car on its brakes.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Engine speed [rad/s].
+    """
+    capacity = value_at(car.coupling.fluid_capacity, 0.0)
+
+    def surplus(speed: float) -> float:
+        return engine.boosted_torque(speed, car.launch.boost, car.engine) - capacity * speed * speed
+
+    limit = float(car.engine.rev_limit)
+    if surplus(limit) >= 0.0:
+        return limit
+    return float(brentq(surplus, 0.1 * car.engine.idle, limit))
+
+
+def _stall_torque_factor(car: Record) -> float:
+    """Torque that a stalled converter puts on the half shafts, over engine speed squared [N m s^2]."""
+    pump = value_at(car.coupling.fluid_capacity, 0.0) * value_at(car.coupling.torque_ratio, 0.0)
+    return float(pump * car.gearbox.ratio[0] * car.gearbox.efficiency[0])
+
+
+def speed_within_grip(car: Record) -> float:
+    """Engine speed at which a stalled converter asks no more of the tyres than slip control would at rest.
+
+    Parameters
+    ----------
+    car : Record
+        The car, with its target slip.
+
+    Returns
+    -------
+    float
+        Engine speed [rad/s].
+    """
+    y, phase = np.zeros(at.STATES), at.first_phase()
+    within_grip = slip_command(y, car, phase, ground(0.0, y, car, phase))
+    return float(np.sqrt(within_grip / _stall_torque_factor(car)))
+
+
+def complete(car: Record) -> None:
+    """Fill in every derived number that the scenario left open.
+
+    Parameters
+    ----------
+    car : Record
+        The car, changed in place.
+    """
+    if isnan(car.air.density):
+        car.air.density = air.density(car.air.pressure, car.air.temperature, car.air.humidity)
+    for gear in range(int(car.gearbox.count) - 1):
+        if isnan(car.gearbox.shift_speed[gear]):
+            car.gearbox.shift_speed[gear] = best_shift_speed(car, gear)
+    if isnan(car.pedal.target_slip):
+        car.pedal.target_slip = default_target_slip(car)
+    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
+        car.launch.engine_speed = min(float(car.launch.engine_speed), stall_speed(car))
+        if car.pedal.kind == Pedal.HELD_SLIP:
+            most = max(speed_within_grip(car), float(car.engine.idle))
+            car.launch.engine_speed = min(float(car.launch.engine_speed), most)
+
+
+def _preload(car: Record, y: Array) -> None:
+    """Torque that a converter at stall has already put on brakes and on elastic half shafts."""
+    shaft = _stall_torque_factor(car) * car.launch.engine_speed**2
+    stiffness = car.drive.shaft_stiffness
+    front = stiffness[0] / (stiffness[0] + stiffness[1]) if car.drive.locked else car.drive.front_share
+    car.launch.brake_front, car.launch.brake_rear = front * shaft, (1.0 - front) * shaft
+    if car.drive.rigid:
+        return
+    if car.drive.locked:
+        y[at.TWIST_FRONT] = y[at.TWIST_REAR] = shaft / (stiffness[0] + stiffness[1])
+    else:
+        y[at.TWIST_FRONT] = shaft / combined_compliance(car.drive.front_share, stiffness[0], stiffness[1])
+
+
+def first_state(car: Record, phase: Record) -> Array:
+    """State at the start of a launch from standstill; the phase is set to match.
+
+    Parameters
+    ----------
+    car : Record
+        The car, complete.
+    phase : Record
+        A fresh phase, changed in place.
+
+    Returns
+    -------
+    ndarray, shape (24,)
+        State, SI units.
+    """
+    y = np.zeros(at.STATES)
+    y[at.ENGINE_SPEED] = car.launch.engine_speed
+    y[at.BOOST] = car.launch.boost
+    y[at.TRANSFER] = body.load_transfer(body.grade_force(car.body.mass, car.road.grade_angle), car.body)
+    resistance = body.grade_force(car.body.mass, car.road.grade_angle)
+    resistance += air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
+    phase.braked = 1 if resistance > 0.0 else 0
+    y[at.REQUEST] = slip_command(y, car, phase, ground(0.0, y, car, phase))
+    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
+        phase.stage = at.DRIVING
+        _preload(car, y)
+    else:
+        phase.stage = at.LAUNCHING
+        phase.coupling = at.SLIPPING
+        phase.slip_direction = 1
+        phase.engagement_time = car.coupling.ramp
+    return y

@@ -1,0 +1,1 @@
+"""Pure functions of launch physics, one phenomenon per file, SI units."""

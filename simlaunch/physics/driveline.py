@@ -1,0 +1,225 @@
+"""From the gearbox input to the wheels: gears, a gear change under load, half shafts, the split between axles."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from simlaunch.compiled import inline
+from simlaunch.scenario.numbers import Record
+
+
+class Load(NamedTuple):
+    """What the inner end of the half shafts has to move, as one inertia and one resisting torque."""
+
+    inertia: float  # [kg m^2]
+    torque: float  # [N m]
+
+
+class Gearing(NamedTuple):
+    """What a gearbox does at one moment."""
+
+    shaft_acceleration: float  # of the half shafts' inner end [rad/s^2]
+    input_acceleration: float  # of the gearbox input [rad/s^2]
+    input_torque: float  # taken in [N m]
+    output_torque: float  # given to the half shafts' inner end, before its own inertia [N m]
+
+
+@inline
+def directed_efficiency(torque: float, efficiency: float) -> float:
+    """Factor between torque in and torque out of a gear: losses always cost the side that drives.
+
+    Parameters
+    ----------
+    torque : float
+        Torque, positive when the engine drives [N m].
+    efficiency : float
+        Efficiency of the gear, 0 to 1 [-].
+
+    Returns
+    -------
+    float
+        Efficiency when driving, its inverse when driven [-].
+
+    Source: balance of power through a mesh; common practice.
+    """
+    return efficiency if torque >= 0.0 else 1.0 / efficiency
+
+
+@inline
+def engaged(torque: float, inertia: float, ratio: float, efficiency: float, load: Load) -> Gearing:
+    """A gearbox in gear: input and half shafts turn at a fixed ratio.
+
+    (J_load + e i^2 J) a = e i T - T_load
+
+    Parameters
+    ----------
+    torque : float
+        Torque on the gearbox input [N m].
+    inertia : float
+        Inertia that turns with the gearbox input [kg m^2].
+    ratio : float
+        Input speed over half-shaft speed [-].
+    efficiency : float
+        Efficiency of the gear [-].
+    load : Load
+        What has to be moved.
+
+    Returns
+    -------
+    Gearing
+        Accelerations [rad/s^2] and torques [N m].
+
+    Source: Newton's second law for two shafts with a lossy ratio between them.
+    """
+    coasting = -load.torque / load.inertia
+    e = directed_efficiency(torque - inertia * ratio * coasting, efficiency)
+    acceleration = (e * ratio * torque - load.torque) / (load.inertia + e * ratio * ratio * inertia)
+    through = torque - inertia * ratio * acceleration
+    return Gearing(acceleration, ratio * acceleration, through, e * ratio * through)
+
+
+@inline
+def held(torque: float, ratio: float, efficiency: float) -> Gearing:
+    """A gearbox in gear on half shafts that brakes hold still.
+
+    Parameters
+    ----------
+    torque : float
+        Torque on the gearbox input [N m].
+    ratio : float
+        Input speed over half-shaft speed [-].
+    efficiency : float
+        Efficiency of the gear [-].
+
+    Returns
+    -------
+    Gearing
+        Accelerations, both zero [rad/s^2], and torques [N m].
+
+    Source: statics.
+    """
+    return Gearing(0.0, 0.0, torque, directed_efficiency(torque, efficiency) * ratio * torque)
+
+
+@inline
+def closing_torque(
+    torque: float, inertia: float, ratio: float, efficiency: float, load: Load, closing_rate: float
+) -> float:
+    """Torque of a slipping oncoming gear that brings input and output together at a steady rate.
+
+    With w_in' = (T - T_B) / J and a = (e i T_B - T_load) / J_load, w_in' - i a = -rate gives
+    T_B (1 + e i^2 J / J_load) = T + J (i T_load / J_load + rate)
+
+    Parameters
+    ----------
+    torque : float
+        Torque on the gearbox input [N m].
+    inertia : float
+        Inertia that turns with the gearbox input [kg m^2].
+    ratio : float
+        Ratio of the oncoming gear [-].
+    efficiency : float
+        Efficiency of the oncoming gear [-].
+    load : Load
+        What has to be moved.
+    closing_rate : float
+        Rate at which the speed difference falls [rad/s^2].
+
+    Returns
+    -------
+    float
+        Torque that the oncoming gear takes from the input [N m].
+
+    Source: Newton's second law; common practice: the inertia phase of a shift is timed by its control.
+    """
+    wanted = torque + inertia * (ratio * load.torque / load.inertia + closing_rate)
+    e = directed_efficiency(wanted, efficiency)
+    return wanted / (1.0 + e * ratio * ratio * inertia / load.inertia)
+
+
+@inline
+def shaft_torque(twist: float, twist_rate: float, stiffness: float, damping: float) -> float:
+    """Torque of half shafts that twist.
+
+    T = k theta + c theta'
+
+    Parameters
+    ----------
+    twist : float
+        Twist [rad].
+    twist_rate : float
+        Rate of twist [rad/s].
+    stiffness : float
+        Both half shafts of the axle together [N m/rad].
+    damping : float
+        Both half shafts of the axle together [N m s/rad].
+
+    Returns
+    -------
+    float
+        Torque [N m].
+
+    Source: Hooke's law with a linear damper; k = pi G d^4 / (32 l) for a plain shaft.
+    """
+    return stiffness * twist + damping * twist_rate
+
+
+@inline
+def combined_compliance(front_share: float, front: float, rear: float) -> float:
+    """Stiffness, or damping, of both axles' half shafts seen through a centre that splits torque.
+
+    1 / k = s^2 / k_front + (1 - s)^2 / k_rear
+
+    Parameters
+    ----------
+    front_share : float
+        Share of the torque sent to the front [-].
+    front : float
+        Front stiffness [N m/rad].
+    rear : float
+        Rear stiffness [N m/rad].
+
+    Returns
+    -------
+    float
+        Stiffness at the centre [N m/rad].
+
+    Source: springs in series through a differential; virtual work.
+    """
+    return 1.0 / (front_share * front_share / front + (1.0 - front_share) * (1.0 - front_share) / rear)
+
+
+@inline
+def rigid_load(
+    resistance_front: float, resistance_rear: float, inertia_front: float, inertia_rear: float, drive: Record
+) -> Load:
+    """Wheels on half shafts that do not twist, as one load.
+
+    Open centre: 1 / J = s^2 / J_f + (1 - s)^2 / J_r; locked centre: J = J_f + J_r
+
+    Parameters
+    ----------
+    resistance_front : float
+        Torque that resists the front wheels: tyre force x radius and rolling moment [N m].
+    resistance_rear : float
+        The same at the rear [N m].
+    inertia_front : float
+        Both front wheels [kg m^2].
+    inertia_rear : float
+        Both rear wheels [kg m^2].
+    drive : Record
+        The drive.
+
+    Returns
+    -------
+    Load
+        Inertia [kg m^2] and torque [N m].
+
+    Source: virtual work on a differential with a fixed torque split.
+    """
+    if drive.locked == 1:
+        return Load(inertia_front + inertia_rear, resistance_front + resistance_rear)
+    front, rear = drive.front_share, 1.0 - drive.front_share
+    inertia = 1.0 / (front * front / inertia_front + rear * rear / inertia_rear)
+    torque = inertia * (front * resistance_front / inertia_front + rear * resistance_rear / inertia_rear)
+    return Load(inertia, torque)

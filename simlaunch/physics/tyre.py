@@ -1,0 +1,419 @@
+"""Longitudinal tyre force: Magic Formula, load dependence, transient slip, rolling resistance."""
+
+from __future__ import annotations
+
+from math import atan, cos, exp, inf, pi, sin, sqrt, tan, tanh
+
+from typing import NamedTuple
+
+from simlaunch.compiled import inline
+from simlaunch.scenario.numbers import Record
+
+_NO_LOAD = 1e-9  # below this load [N] a tyre gives no force
+_SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always left
+_QUICKEST_RELAXATION = 1e-3  # no tyre relaxes within less time than this [s]
+_ROLLING_SPEED = 0.1  # rolling resistance and brakes act in full above about this speed [m/s]
+
+
+class Contact(NamedTuple):
+    """What the contact patches of an axle do."""
+
+    force: float  # [N]
+    slope_share: float  # slope of force over slip, as a share of the slip stiffness [-]
+
+
+@inline
+def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature: float) -> float:
+    """Longitudinal force of a tyre as a share of its peak.
+
+    F/D = sin(C atan(B k - E (B k - atan(B k))))
+
+    Parameters
+    ----------
+    slip : float
+        Longitudinal slip k, ISO 8855: (wheel speed x radius - speed) / speed [-].
+    stiffness_factor : float
+        B [-].
+    shape : float
+        C, between 1 and 2 [-].
+    curvature : float
+        E, at most 1 [-].
+
+    Returns
+    -------
+    float
+        Force over peak force [-].
+
+    Source: H. B. Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+
+    Examples
+    --------
+    The teaching set for a dry road, B = 10, C = 1.9, E = 0.97, at 5 % slip:
+
+    >>> round(magic_formula(0.05, 10.0, 1.9, 0.97), 5)
+    0.73562
+    """
+    x = stiffness_factor * slip
+    return sin(shape * atan(x - curvature * (x - atan(x))))
+
+
+@inline
+def peak_slip(stiffness_factor: float, shape: float, curvature: float) -> float:
+    """Slip at which the Magic Formula peaks, by Newton's method.
+
+    B k (1 - E) + E atan(B k) = tan(pi / (2 C))
+
+    Parameters
+    ----------
+    stiffness_factor : float
+        B [-].
+    shape : float
+        C, between 1 and 2 [-].
+    curvature : float
+        E, at most 1 [-].
+
+    Returns
+    -------
+    float
+        Slip of the peak, ISO 8855; infinite where the curve has none [-].
+
+    Source: the formula's own derivative set to zero; Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+
+    Examples
+    --------
+    >>> round(peak_slip(10.0, 1.9, 0.97), 5)
+    0.18019
+    """
+    target = tan(pi / (2.0 * shape))
+    if shape <= 1.0 or (curvature >= 1.0 and target >= pi / 2.0):
+        return inf
+    x = target  # from here Newton's method is monotone, whatever the sign of E
+    for _ in range(100):
+        residual = x * (1.0 - curvature) + curvature * atan(x) - target
+        step = residual / (1.0 - curvature + curvature / (1.0 + x * x))
+        x -= step
+        if abs(step) <= 1e-14 * x:
+            break
+    return x / stiffness_factor
+
+
+@inline
+def relative_load(axle_load: float, tyre: Record) -> float:
+    """Load of one tyre of an axle, as relative distance from its nominal load.
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        (Fz - Fz0) / Fz0 [-].
+
+    Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+    """
+    return (0.5 * axle_load - tyre.nominal_load) / tyre.nominal_load
+
+
+@inline
+def peak_friction(load_change: float, tyre: Record, friction_factor: float) -> float:
+    """Peak friction coefficient at a load, on a surface.
+
+    mu = (p1 + p2 dfz) x surface factor, not below a tenth of p1
+
+    Parameters
+    ----------
+    load_change : float
+        Relative load [-].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Friction of the surface over that of the surface the tyre was described on [-].
+
+    Returns
+    -------
+    float
+        Peak force over load [-].
+
+    Source: Magic Formula load terms p_Dx1, p_Dx2, Pacejka ch. 4 (from memory); the floor is ours.
+    """
+    return max(tyre.friction + tyre.friction_load * load_change, 0.1 * tyre.friction) * friction_factor
+
+
+@inline
+def curvature_at(load_change: float, tyre: Record) -> float:
+    """Curvature factor E at a load, at most 1.
+
+    E = pE1 + pE2 dfz + pE3 dfz^2
+
+    Parameters
+    ----------
+    load_change : float
+        Relative load [-].
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        Curvature factor [-].
+
+    Source: Magic Formula load terms p_Ex1 to p_Ex3, Pacejka ch. 4 (from memory).
+    """
+    e = tyre.curvature + load_change * (tyre.curvature_load + load_change * tyre.curvature_load_square)
+    return min(e, 1.0)
+
+
+@inline
+def stiffness_factor_at(load_change: float, friction: float, tyre: Record) -> float:
+    """Stiffness factor B at a load, from the slip stiffness.
+
+    B = K / (C D), K / Fz = (pK1 + pK2 dfz) exp(pK3 dfz)
+
+    Parameters
+    ----------
+    load_change : float
+        Relative load [-].
+    friction : float
+        Peak friction coefficient at that load [-].
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        B [-].
+
+    Source: Magic Formula load terms p_Kx1 to p_Kx3, Pacejka ch. 4 (from memory).
+    """
+    per_load = (tyre.slip_stiffness + tyre.stiffness_load * load_change) * exp(
+        tyre.stiffness_load_exponent * load_change
+    )
+    return max(per_load, 0.1 * tyre.slip_stiffness) / (tyre.shape_factor * friction)
+
+
+@inline
+def axle_contact(slip: float, axle_load: float, tyre: Record, friction_factor: float) -> Contact:
+    """Longitudinal force of both tyres of an axle, and how steeply it still rises with slip.
+
+    Parameters
+    ----------
+    slip : float
+        Longitudinal slip, ISO 8855 [-].
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    Contact
+        Force, positive when driving [N], and its slope over the slip stiffness [-].
+
+    Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+    """
+    change = relative_load(axle_load, tyre)
+    friction = peak_friction(change, tyre, friction_factor)
+    e = curvature_at(change, tyre)
+    x = stiffness_factor_at(change, friction, tyre) * slip
+    inner = x - e * (x - atan(x))
+    angle = tyre.shape_factor * atan(inner)
+    slope = cos(angle) / (1.0 + inner * inner) * (1.0 - e + e / (1.0 + x * x))
+    return Contact(friction * axle_load * sin(angle) if axle_load > _NO_LOAD else 0.0, slope)
+
+
+@inline
+def axle_force_limit(axle_load: float, tyre: Record, friction_factor: float) -> float:
+    """Largest longitudinal force of both tyres of an axle at their load.
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    float
+        Peak force [N].
+
+    Source: D of the Magic Formula, Pacejka ch. 4 (from memory).
+    """
+    return peak_friction(relative_load(axle_load, tyre), tyre, friction_factor) * max(axle_load, 0.0)
+
+
+@inline
+def axle_peak_slip(axle_load: float, tyre: Record, friction_factor: float) -> float:
+    """Slip of peak force of an axle at its load.
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+
+    Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+    """
+    change = relative_load(axle_load, tyre)
+    b = stiffness_factor_at(change, peak_friction(change, tyre, friction_factor), tyre)
+    return peak_slip(b, tyre.shape_factor, curvature_at(change, tyre))
+
+
+@inline
+def standard_slip(bounded_slip: float) -> float:
+    """Slip by ISO 8855 from the bounded slip that a launch carries as its state.
+
+    k = s / (1 - s) for s > 0; k = s otherwise
+
+    While driving, s is (w r - v) / (w r), which stays below 1 even for a wheel that spins on the spot; while braking
+    it is (w r - v) / v, the standard's own.
+
+    Parameters
+    ----------
+    bounded_slip : float
+        Slip over the faster of rim and car [-].
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+
+    Source: ours, from the two usual definitions of slip, ISO 8855 and SAE J670.
+
+    Examples
+    --------
+    >>> standard_slip(0.5)
+    1.0
+    """
+    if bounded_slip <= 0.0:
+        return bounded_slip
+    return bounded_slip / max(1.0 - bounded_slip, 1e-9)
+
+
+@inline
+def damped_slip(transient: float, speed: float, rim_speed: float, tyre: Record) -> float:
+    """Slip that the tread sees: the transient slip, with damping added near standstill.
+
+    k = standard(s + d (w r - v) (1 + cos(pi V / V_low)) / 2), V = max(v, w r) below V_low
+
+    d is set so that the wheel on its tyre, a spring at standstill, has the stated damping ratio.
+
+    Parameters
+    ----------
+    transient : float
+        Transient slip s [-].
+    speed : float
+        Speed of the car [m/s].
+    rim_speed : float
+        Wheel speed x radius [m/s].
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+
+    Source: form after Pacejka, Tire and Vehicle Dynamics, sec. 8.6 (from memory); the speed in the weight is ours.
+    """
+    rolling = max(abs(speed), abs(rim_speed))
+    if rolling >= tyre.low_speed:
+        return standard_slip(transient)
+    stiffness = 2.0 * tyre.slip_stiffness * tyre.nominal_load
+    mass = tyre.axle_inertia / (tyre.radius * tyre.radius)
+    damping = 2.0 * tyre.low_speed_damping * sqrt(mass / (stiffness * tyre.relaxation_length))
+    weight = 0.5 * (1.0 + cos(pi * rolling / tyre.low_speed))
+    return standard_slip(transient + damping * weight * (rim_speed - speed))
+
+
+@inline
+def transient_slip_rate(
+    transient: float, speed: float, rim_speed: float, slip: float, slope_share: float, tyre: Record
+) -> float:
+    """Rate of the transient slip: carcass and tread as two springs in series.
+
+    sigma ds/dt = (w r - v) - max(|v|, |w r|) s, sigma = sigma_0 (dF/dk) / K (1 + k)^2, with 1 + k only for k > 0
+
+    The carcass deflects with the force, u = F / c with c = K / sigma_0, so that du/dt = (dF/dk) / c dk/dt; the last
+    factor turns dk into ds. The relaxation length therefore vanishes at the peak of the force, and a tyre that spins
+    keeps no more wind-up than its friction holds. The faster of car and rim carries fresh tread into the contact:
+    with |v| alone the slip of a wheel that spins while the car hardly moves grows without bound; here s stays below 1.
+
+    Parameters
+    ----------
+    transient : float
+        Transient slip s [-].
+    speed : float
+        Speed of the car [m/s].
+    rim_speed : float
+        Wheel speed x radius [m/s].
+    slip : float
+        Slip that the tread sees, ISO 8855 [-].
+    slope_share : float
+        Slope of force over slip, as a share of the slip stiffness [-].
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        Rate [1/s].
+
+    Source: Pacejka, Tire and Vehicle Dynamics, ch. 7 and 8 (from memory), for the series springs and |v|; the larger
+    of the two speeds and the floor of a millisecond are ours.
+    """
+    rolling = max(abs(speed), abs(rim_speed))
+    to_bounded = (1.0 + slip) * (1.0 + slip) if slip > 0.0 else 1.0
+    length = tyre.relaxation_length * max(slope_share * to_bounded, _SHORTEST_RELAXATION)
+    length = max(length, rolling * _QUICKEST_RELAXATION)
+    return (rim_speed - speed - rolling * transient) / length
+
+
+@inline
+def resisting_moment(
+    axle_load: float, rim_speed: float, speed: float, tyre: Record, rolling_factor: float, brake: float
+) -> float:
+    """Moment of rolling resistance and of a brake on the wheels of an axle, against their rotation.
+
+    M = r Fz f x surface factor + brake, f = f0 + f2 v^2; eased through zero speed over about 0.1 m/s
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    rim_speed : float
+        Wheel speed x radius [m/s].
+    speed : float
+        Speed of the car [m/s].
+    tyre : Record
+        The tyre.
+    rolling_factor : float
+        Surface factor [-].
+    brake : float
+        Torque that the brakes of the axle can hold [N m].
+
+    Returns
+    -------
+    float
+        Moment [N m].
+
+    Source: J. Y. Wong, Theory of Ground Vehicles, ch. 1, f = f0 + f2 v^2 (from memory); the easing is ours.
+    """
+    coefficient = (tyre.rolling_resistance + tyre.rolling_resistance_square * speed * speed) * rolling_factor
+    return (coefficient * axle_load * tyre.radius + brake) * tanh(rim_speed / _ROLLING_SPEED)

@@ -1,0 +1,206 @@
+"""The plain numbers of one launch, as one record that compiled code and plain Python read alike.
+
+Units are SI throughout: m, kg, s, N, rad/s, Pa, K. A `nan` in a field marked *derived* asks the launch room to work
+the value out from the rest.
+"""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import TypeAlias
+
+import numpy as np
+
+MAX_GEARS = 12
+MAX_CURVE_POINTS = 256
+MAX_TABLE_POINTS = 32
+
+Record: TypeAlias = np.record
+"""A record of numbers; its fields are reached by name."""
+
+
+class Axle(IntEnum):
+    """Index of an axle wherever two values stand for front and rear."""
+
+    FRONT = 0
+    REAR = 1
+
+
+class Coupling(IntEnum):
+    """What stands between engine and gearbox."""
+
+    FRICTION_CLUTCH = 0
+    TORQUE_CONVERTER = 1
+
+
+class ShiftKind(IntEnum):
+    """How a gearbox passes from one gear to the next."""
+
+    TORQUE_GAP = 0
+    TORQUE_HAND_OVER = 1
+    TORQUE_DIP = 2
+
+
+class Pedal(IntEnum):
+    """What the driver, or the car for the driver, does with the torque."""
+
+    FULL = 0
+    HELD_SLIP = 1
+
+
+def table(points: int) -> np.dtype[np.void]:
+    """Type of a piecewise cubic: value = c0 + c1 d + c2 d^2 + c3 d^3 with d the distance from the knot to the left."""
+    return np.dtype([("count", "i8"), ("knot", "f8", (points,)), ("cubic", "f8", (points, 4))], align=True)
+
+
+CURVE = table(MAX_CURVE_POINTS)
+TABLE = table(MAX_TABLE_POINTS)
+
+
+def _floats(*names: str) -> list[tuple[str, str]]:
+    return [(name, "f8") for name in names]
+
+
+BODY = np.dtype(
+    [
+        *_floats("mass", "front_share", "wheelbase", "cg_height"),
+        *_floats("drag_area", "lift_area_front", "lift_area_rear"),
+        *_floats("pitch_frequency"),  # natural frequency [rad/s]
+        *_floats("pitch_damping"),  # damping ratio [-]
+    ],
+    align=True,
+)
+
+AIR = np.dtype(
+    [
+        *_floats("pressure", "temperature", "humidity", "head_wind"),
+        *_floats("density"),  # derived unless given [kg/m^3]
+    ],
+    align=True,
+)
+
+ROAD = np.dtype(_floats("friction_factor", "rolling_factor", "grade_angle"), align=True)
+
+TYRE = np.dtype(
+    [
+        *_floats("radius", "nominal_load"),  # effective rolling radius [m]; load of one tyre [N]
+        *_floats(
+            "friction", "friction_load"
+        ),  # peak coefficient at nominal load, its change per relative load
+        *_floats("shape_factor"),  # C of the Magic Formula
+        *_floats(
+            "curvature", "curvature_load", "curvature_load_square"
+        ),  # E and its change with relative load
+        *_floats(
+            "slip_stiffness", "stiffness_load", "stiffness_load_exponent"
+        ),  # K/Fz and its change with load
+        *_floats("relaxation_length", "low_speed", "low_speed_damping"),  # [m], [m/s], damping ratio [-]
+        *_floats("rolling_resistance", "rolling_resistance_square"),  # [-], [s^2/m^2]
+        *_floats("axle_inertia"),  # both wheels of the axle [kg m^2]
+    ],
+    align=True,
+)
+
+DRIVE = np.dtype(
+    [
+        *_floats("front_share"),  # share of the axle torque sent to the front: 1 front drive, 0 rear drive
+        ("locked", "i8"),  # 1: both axles on one shaft, no fixed split
+        ("rigid", "i8"),  # 1: half shafts do not twist
+        ("shaft_stiffness", "f8", (2,)),  # both half shafts of the axle together, front and rear [N m/rad]
+        ("shaft_damping", "f8", (2,)),  # [N m s/rad]
+        *_floats("inertia"),  # final drive and propeller shaft, at half-shaft speed [kg m^2]
+    ],
+    align=True,
+)
+
+ENGINE = np.dtype(
+    [
+        ("torque", CURVE),  # full-load torque [N m] over speed [rad/s]
+        ("overrun", TABLE),  # torque that drags the engine with the throttle shut, as a positive number [N m]
+        ("boost_time", TABLE),  # time constant of the lagged share [s] over speed [rad/s]
+        *_floats("boost_decay"),  # time constant while the throttle is shut [s]
+        *_floats("lagged_share"),  # share of the full-load torque that waits for boost, 0 to 1
+        *_floats("inertia", "idle", "rev_limit", "limiter_band"),  # [kg m^2], [rad/s] x 3
+    ],
+    align=True,
+)
+
+COUPLING = np.dtype(
+    [
+        ("kind", "i8"),
+        *_floats("capacity"),  # friction clutch, or lock-up clutch of a converter (0: none) [N m]
+        *_floats("ramp"),  # time to engage fully [s]
+        ("fluid_capacity", TABLE),  # pump torque / pump speed^2 [N m s^2] over speed ratio
+        ("torque_ratio", TABLE),  # turbine torque / pump torque over speed ratio
+        ("lock_gear", "i8"),  # lock-up allowed from this gear on (1 is first; 0: never)
+        *_floats("lock_ratio"),  # speed ratio at which lock-up begins
+    ],
+    align=True,
+)
+
+GEARBOX = np.dtype(
+    [
+        ("count", "i8"),
+        ("ratio", "f8", (MAX_GEARS,)),  # overall: gear times final drive
+        ("efficiency", "f8", (MAX_GEARS,)),  # gear and final drive together
+        ("shift_speed", "f8", (MAX_GEARS,)),  # engine speed at which gear k is left [rad/s]; derived
+        *_floats("input_inertia"),  # [kg m^2]
+        ("shift_kind", "i8"),
+        *_floats("ramp_down", "gap", "ramp_up"),  # torque gap [s]
+        *_floats("hand_over", "inertia_phase"),  # hand-over and dip [s]
+        *_floats("dip"),  # share of the engine torque taken away during the inertia phase
+        ("throttle_open", "i8"),  # 1: boost is kept through a torque gap
+    ],
+    align=True,
+)
+
+LAUNCH = np.dtype(
+    [
+        *_floats("engine_speed", "boost"),
+        *_floats("brake_release"),  # time over which brakes that hold against a converter let go [s]
+        *_floats("brake_front", "brake_rear"),  # torque they hold at the start, per axle; derived [N m]
+    ],
+    align=True,
+)
+
+PEDAL = np.dtype([("kind", "i8"), *_floats("target_slip", "delay")], align=True)  # target_slip: derived
+
+RUN = np.dtype(_floats("stop_distance", "stop_speed", "time_limit"), align=True)
+
+CAR = np.dtype(
+    (
+        np.record,
+        np.dtype(
+            [
+                ("body", BODY),
+                ("air", AIR),
+                ("road", ROAD),
+                ("front", TYRE),
+                ("rear", TYRE),
+                ("drive", DRIVE),
+                ("engine", ENGINE),
+                ("coupling", COUPLING),
+                ("gearbox", GEARBOX),
+                ("launch", LAUNCH),
+                ("pedal", PEDAL),
+                ("run", RUN),
+            ],
+            align=True,
+        ),
+    )
+)
+
+
+def blank() -> Record:
+    """A record with every number zero and every derived number `nan`.
+
+    Returns
+    -------
+    Record
+        Scalar record of type `CAR`.
+    """
+    car: Record = np.zeros(1, dtype=CAR).view(np.recarray)[0]
+    car.air.density = np.nan
+    car.gearbox.shift_speed[:] = np.nan
+    car.pedal.target_slip = np.nan
+    return car
