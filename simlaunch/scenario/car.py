@@ -1,0 +1,289 @@
+"""Body, tyres and drive."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator, model_validator
+
+from simlaunch.errors import Fault
+from simlaunch.scenario.numbers import Axle
+from simlaunch.scenario.surroundings import Derived, Section
+from simlaunch.units.field import Within, default, optional, refusal, refused, required
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.spelling import Dimension
+
+_SIZE = re.compile(r"(\d{3})/(\d{2,3}) ?Z?R ?(\d{2})", re.ASCII)
+
+_PUBLISHED_SET = (
+    "published passenger-car set for Magic Formula 5.2, listed after Althoff and Wuersching; no real tyre"
+)
+
+
+class Body(Section):
+    """Mass, its place, and the air forces on the body."""
+
+    mass: Annotated[Quantity, Within(Dimension.MASS, "100 kg", "20 t")] = required(
+        "Mass with driver and fuel."
+    )
+    front_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "10 %", "90 %")] = required(
+        "Share of the weight on the front axle, standing on level ground."
+    )
+    wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required(
+        "Distance between the axles."
+    )
+    cg_height: Annotated[Quantity, Within(Dimension.LENGTH, "0 m", "3 m")] = required(
+        "Height of the centre of gravity."
+    )
+    drag_area: Annotated[Quantity, Within(Dimension.AREA, "0 m^2", "10 m^2")] = required(
+        "Drag coefficient times frontal area."
+    )
+    lift_area_front: Annotated[Quantity, Within(Dimension.AREA, "-5 m^2", "5 m^2")] = default(
+        "0 m^2",
+        "Lift coefficient times area at the front axle; positive lifts.",
+        "common practice: neutral, not measured",
+    )
+    lift_area_rear: Annotated[Quantity, Within(Dimension.AREA, "-5 m^2", "5 m^2")] = default(
+        "0 m^2",
+        "Lift coefficient times area at the rear axle; positive lifts.",
+        "common practice: neutral, not measured",
+    )
+    pitch_frequency: Annotated[Quantity, Within(Dimension.FREQUENCY, "0.2 Hz", "20 Hz")] = default(
+        "1.5 Hz",
+        "Natural frequency of pitch, undamped.",
+        "Gillespie, Olley (from memory): cars 1.2 to 2.0 Hz",
+    )
+    pitch_damping_ratio: Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")] = default(
+        "0.3", "Damping ratio of pitch.", "Gillespie, Olley (from memory): cars 0.2 to 0.4"
+    )
+
+
+def _size_designation(text: str) -> str:
+    if not _SIZE.fullmatch(text):
+        raise refused(
+            quoted(text), "is not a size designation", 'write width/aspect R rim, such as "225/45 R17"'
+        )
+    return text
+
+
+def unloaded_radius(size: str) -> float:
+    """Half the nominal overall diameter of a tyre, from its size designation.
+
+    Parameters
+    ----------
+    size : str
+        Nominal section width in mm, aspect ratio in %, rim diameter code in inches, as in ``225/45 R17``.
+
+    Returns
+    -------
+    float
+        Radius [m].
+
+    Source: UN Regulation 30, definition of the designation.
+
+    Examples
+    --------
+    >>> round(unloaded_radius("225/45 R17"), 5)
+    0.31715
+    """
+    match = _SIZE.fullmatch(size)
+    assert match is not None, "checked by the model"
+    width, aspect, rim = match.groups()
+    return (
+        to_si(f"{rim} in", Dimension.LENGTH) / 2 + to_si(f"{width} mm", Dimension.LENGTH) * int(aspect) / 100
+    )
+
+
+class Tyre(Section):
+    """One tyre of an axle, with its wheel."""
+
+    size: Annotated[str, AfterValidator(_size_designation)] | None = optional(
+        'Size designation such as "225/45 R17"; gives the rolling radius.'
+    )
+    radius: Annotated[Quantity, Within(Dimension.LENGTH, "0.1 m", "1 m")] | None = optional(
+        "Effective rolling radius, in place of a size."
+    )
+    rolling_factor_of_radius: Annotated[Quantity, Within(Dimension.NUMBER, "0.85", "1")] = default(
+        "0.97", "Rolling radius over unloaded radius; only with a size.", "common practice: 0.96 to 0.98"
+    )
+    nominal_load: Annotated[Quantity, Within(Dimension.FORCE, "200 N", "50 kN")] = default(
+        "4000 N", "Load of one tyre at which friction and stiffness are stated.", "common practice"
+    )
+    friction: Annotated[Quantity, Within(Dimension.NUMBER, "0.05", "5")] = required(
+        "Peak friction coefficient at nominal load on dry asphalt."
+    )
+    friction_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-1", "0.5")] = default(
+        "-0.16395", "Change of the friction coefficient per relative change of load.", _PUBLISHED_SET
+    )
+    shape: Annotated[Quantity, Within(Dimension.NUMBER, "1.01", "1.99")] = default(
+        "1.6411", "Shape factor C of the Magic Formula.", _PUBLISHED_SET
+    )
+    curvature: Annotated[Quantity, Within(Dimension.NUMBER, "-10", "1")] = default(
+        "0.46403", "Curvature factor E of the Magic Formula at nominal load.", _PUBLISHED_SET
+    )
+    curvature_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-5", "5")] = default(
+        "0.25022", "Change of E per relative change of load.", _PUBLISHED_SET
+    )
+    curvature_load_square: Annotated[Quantity, Within(Dimension.NUMBER, "-5", "5")] = default(
+        "0.067842", "Change of E per square of the relative change of load.", _PUBLISHED_SET
+    )
+    slip_stiffness: Annotated[Quantity, Within(Dimension.NUMBER, "1", "200")] = default(
+        "22.303", "Slip stiffness over load, at nominal load.", _PUBLISHED_SET
+    )
+    stiffness_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-50", "50")] = default(
+        "0.48896", "Change of the slip stiffness over load per relative change of load.", _PUBLISHED_SET
+    )
+    stiffness_load_exponent: Annotated[Quantity, Within(Dimension.NUMBER, "-3", "3")] = default(
+        "0.21253", "Exponent of the slip stiffness over load in the relative change of load.", _PUBLISHED_SET
+    )
+    relaxation_length: Annotated[Quantity, Within(Dimension.LENGTH, "1 mm", "2 m")] = default(
+        "0.2 m", "Distance over which slip settles.", "Pacejka (from memory): 0.1 to 0.3 m"
+    )
+    low_speed: Annotated[Quantity, Within(Dimension.SPEED, "0.1 m/s", "10 m/s")] = default(
+        "2.5 m/s", "Speed below which the transient slip is damped.", "Pacejka (from memory): 2 to 3 m/s"
+    )
+    low_speed_damping: Annotated[Quantity, Within(Dimension.NUMBER, "0", "3")] = default(
+        "1", "Damping ratio at standstill.", "ours: critical damping; shapes only the first metre"
+    )
+    rolling_resistance: Annotated[Quantity, Within(Dimension.NUMBER, "0", "0.5")] = default(
+        "0.011",
+        "Rolling resistance over load at low speed.",
+        "common practice: cars on asphalt 0.007 to 0.017",
+    )
+    rolling_resistance_speed_term: Annotated[
+        Quantity, Within(Dimension.INVERSE_SPEED_SQUARED, "0 s^2/m^2", "0.001 s^2/m^2")
+    ] = default(
+        "0 s^2/m^2",
+        "Rise of the rolling resistance over load with speed squared.",
+        "common practice: neglected",
+    )
+    wheel_inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.01 kg m^2", "50 kg m^2")] = default(
+        "1.1 kg m^2", "Inertia of one wheel with tyre and disc.", "common practice: 0.8 to 1.8 kg m^2"
+    )
+
+    @model_validator(mode="after")
+    def _one_source_of_radius(self) -> Tyre:
+        if (self.size is None) == (self.radius is None):
+            why = "is missing, and so is radius" if self.size is None else "stands beside radius"
+            raise refusal(
+                Fault(
+                    "size", "", why, 'give one of the two, such as size = "225/45 R17" or radius = "0.31 m"'
+                )
+            )
+        if self.radius is not None and "rolling_factor_of_radius" in self.model_fields_set:
+            typed = quoted(self.rolling_factor_of_radius.text)
+            raise refusal(
+                Fault("rolling_factor_of_radius", typed, "belongs to a size, not to a radius", "leave it out")
+            )
+        return self
+
+    def unused(self) -> frozenset[str]:
+        """The rolling factor plays no part beside a given radius."""
+        return frozenset({"rolling_factor_of_radius"}) if self.radius else frozenset()
+
+    @property
+    def radius_si(self) -> float:
+        """Effective rolling radius, given or from the size [m]."""
+        if self.radius is not None:
+            return self.radius.si
+        assert self.size is not None, "checked by the model"
+        return self.rolling_factor_of_radius.si * unloaded_radius(self.size)
+
+    def derived(self) -> Mapping[str, Derived]:
+        """Rolling radius from the size designation."""
+        return {
+            "radius": Derived(f"{self.radius_si:.4f} m", "size designation times rolling_factor_of_radius")
+        }
+
+
+class Tyres(Section):
+    """Tyres of the two axles: one table for both, or one for each."""
+
+    both: Tyre | None = optional("Tyres of both axles.")
+    front: Tyre | None = optional("Tyres of the front axle.")
+    rear: Tyre | None = optional("Tyres of the rear axle.")
+
+    @model_validator(mode="after")
+    def _both_or_each(self) -> Tyres:
+        given = tuple(name for name in ("both", "front", "rear") if getattr(self, name) is not None)
+        if given not in (("both",), ("front", "rear")):
+            why = f"has {' and '.join(given) if given else 'no axle'}"
+            raise refusal(Fault("", "", why, "give [tyres.both], or both [tyres.front] and [tyres.rear]"))
+        return self
+
+    def of(self, axle: Axle) -> Tyre:
+        """Tyre of an axle."""
+        own = self.front if axle is Axle.FRONT else self.rear
+        tyre = self.both or own
+        assert tyre is not None, "checked by the model"
+        return tyre
+
+
+class Drive(Section):
+    """Driven axles, and the shafts to the wheels."""
+
+    driven: Literal["front", "rear", "all"] = required("Driven axles.")
+    centre: Literal["open", "locked"] = default(
+        "open",
+        "Centre of an all-wheel drive: fixed split of torque, or both axles on one shaft.",
+        "common practice",
+    )
+    front_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "50 %",
+        "Share of the torque sent to the front axle by an open centre.",
+        "common practice: symmetrical centre",
+    )
+    half_shafts: Literal["rigid", "elastic"] = default(
+        "elastic", "Whether the half shafts twist.", "common practice: launch peaks need the twist"
+    )
+    half_shaft_stiffness: Annotated[
+        Quantity, Within(Dimension.TORSIONAL_STIFFNESS, "500 N m/rad", "1000000 N m/rad")
+    ] = default(
+        "16000 N m/rad",
+        "Both half shafts of an axle together.",
+        "common practice: 6000 to 15000 N m/rad a side",
+    )
+    half_shaft_damping: Annotated[
+        Quantity, Within(Dimension.TORSIONAL_DAMPING, "0 N m s/rad", "10000 N m s/rad")
+    ] = default(
+        "40 N m s/rad",
+        "Both half shafts of an axle together.",
+        "about 5 % of critical for a 1500 kg car in a middle gear; an assumption, seldom measured",
+    )
+    inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = default(
+        "0.2 kg m^2", "Final drive and propeller shaft, at half-shaft speed.", "common practice"
+    )
+
+    @model_validator(mode="after")
+    def _split_only_when_open(self) -> Drive:
+        given = self.model_fields_set
+        faults = []
+        if "centre" in given and self.driven != "all":
+            faults.append(
+                Fault(
+                    "centre", quoted(self.centre), f"needs all-wheel drive, not {self.driven}", "leave it out"
+                )
+            )
+        if "front_share" in given and (self.driven != "all" or self.centre != "open"):
+            typed = quoted(self.front_share.text)
+            faults.append(
+                Fault("front_share", typed, "needs all-wheel drive with an open centre", "leave it out")
+            )
+        if faults:
+            raise refusal(*faults)
+        return self
+
+    def unused(self) -> frozenset[str]:
+        """Settings of a centre that is not there, and of shafts that do not twist."""
+        split = () if self.driven == "all" else ("centre", "front_share")
+        fixed = ("front_share",) if self.centre == "locked" else ()
+        shafts = ("half_shaft_stiffness", "half_shaft_damping") if self.half_shafts == "rigid" else ()
+        return frozenset((*split, *fixed, *shafts))
+
+    @property
+    def front_share_si(self) -> float:
+        """Share of the torque sent to the front axle [-]."""
+        return {"front": 1.0, "rear": 0.0}.get(self.driven, self.front_share.si)

@@ -1,0 +1,373 @@
+"""The whole scenario, and what has to agree between its sections."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Annotated, Any, Literal, TypeAlias
+
+from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, core_schema
+
+from simlaunch.errors import Fault, UsageError
+from simlaunch.scenario.car import Body, Drive, Tyres
+from simlaunch.scenario.powertrain import (
+    BEST_FORCE,
+    Curve,
+    Engine,
+    FrictionClutch,
+    Gearbox,
+    Launch,
+    PedalSettings,
+    TorqueConverter,
+)
+from simlaunch.scenario.surroundings import Air, Name, Note, Road, Section
+from simlaunch.units.field import Within, default, optional, refusal, refused, required
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.spelling import Dimension
+
+MAX_MARKS = 50
+_SPEEDS = (Dimension.SPEED, "1 km/h", "1000 km/h")
+_GOAL = Within(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A distance, a speed, or a span of either, whose time is reported; a start of None means from rest."""
+
+    text: str
+    start: Quantity | None
+    end: Quantity
+
+    @staticmethod
+    def parse(value: object) -> Mark:
+        """Mark from text such as ``"50 m"`` or ``"80 km/h to 120 km/h"``."""
+        if isinstance(value, Mark):
+            return value
+        parts = value.split(" to ") if isinstance(value, str) else [value]
+        if len(parts) > 2:
+            raise refused(
+                quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"'
+            )
+        ends = [_GOAL.parse(part) for part in parts]
+        start, end = (ends[0], ends[1]) if len(ends) == 2 else (None, ends[0])
+        text = str(value).strip()
+        if start and (start.dimension is not end.dimension or start.si >= end.si):
+            why = "does not run from a lower to a higher value of one kind"
+            raise refused(quoted(text), why, 'write a span such as "80 km/h to 120 km/h"')
+        return Mark(text, start, end)
+
+    @classmethod
+    def __get_pydantic_core_schema__(cls, source: object, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Validator for pydantic; written back as the text that was typed."""
+        back = core_schema.plain_serializer_function_ser_schema(lambda mark: mark.text)
+        return core_schema.no_info_plain_validator_function(cls.parse, serialization=back)
+
+    @classmethod
+    def __get_pydantic_json_schema__(
+        cls, schema: CoreSchema, handler: GetJsonSchemaHandler
+    ) -> JsonSchemaValue:
+        """JSON Schema: a string."""
+        return {"type": "string", "$comment": "a distance, a speed, or a span such as 80 km/h to 120 km/h"}
+
+
+class Run(Section):
+    """Where a run ends, and what else is reported."""
+
+    until: Annotated[tuple[Annotated[Quantity, _GOAL], ...], Field(min_length=1, max_length=2)] = default(
+        ("402.336 m",),
+        "Distance, speed, or one of each; the run ends when all are reached.",
+        "common practice: a quarter of a mile",
+    )
+    time_limit: Annotated[Quantity, Within(Dimension.TIME, "0.1 s", "600 s")] = default(
+        "60 s", "Time after which a run is given up.", "common practice"
+    )
+    marks: Annotated[tuple[Mark, ...], Field(max_length=MAX_MARKS)] = default(
+        (), "Further distances, speeds and spans to report.", "none but the usual ones"
+    )
+
+    @model_validator(mode="after")
+    def _one_of_each(self) -> Run:
+        kinds = [goal.dimension for goal in self.until]
+        if len(set(kinds)) < len(kinds):
+            raise refusal(
+                Fault("until", "", "names two ends of one kind", "give a distance, a speed, or one of each")
+            )
+        return self
+
+    def goal(self, dimension: Dimension) -> float:
+        """Distance [m] or speed [m/s] that ends the run; 0 where that kind ends nothing."""
+        return next((goal.si for goal in self.until if goal.dimension is dimension), 0.0)
+
+
+CouplingSection: TypeAlias = Annotated[FrictionClutch | TorqueConverter, Field(discriminator="kind")]
+
+
+def _format_one(value: object) -> object:
+    if isinstance(value, bool) or not isinstance(value, int) or value != 1:
+        raise refused("", "is not a format that this version reads", "write format = 1")
+    return value
+
+
+class Scenario(Section):
+    """A car, its surroundings, one launch of it, and the curves to try."""
+
+    format: Annotated[Literal[1], BeforeValidator(_format_one)] = required("Version of this format.")
+    name: Name = required("Name of the scenario.")
+    note: Note | None = optional("Free text.")
+    run: Run = Field(default_factory=Run, description="Where a run ends.")
+    body: Body = required("Body of the car.")
+    air: Air = Field(default_factory=Air, description="Air.")
+    road: Road = Field(default_factory=Road, description="Road.")
+    tyres: Tyres = required("Tyres.")
+    drive: Drive = required("Driven axles.")
+    engine: Engine = required("Engine.")
+    coupling: CouplingSection = required("Clutch or torque converter.")
+    gearbox: Gearbox = required("Gearbox.")
+    launch: Launch = required("Launch.")
+    pedal: PedalSettings = Field(default_factory=PedalSettings, description="Slip control.")
+    curves: Annotated[tuple[Curve, ...], Field(min_length=1, max_length=100)] = required("Full-load curves.")
+
+    @model_validator(mode="after")
+    def _sections_agree(self) -> Scenario:
+        faults = disagreements({name: getattr(self, name) for name in type(self).model_fields})
+        if faults:
+            raise refusal(*faults)
+        return self
+
+    @property
+    def curve_names(self) -> tuple[str, ...]:
+        """Names of the curves, in the order of the file."""
+        return tuple(curve.name for curve in self.curves)
+
+    def curve(self, name: str) -> Curve:
+        """Curve of that name.
+
+        Parameters
+        ----------
+        name : str
+            As written in the scenario.
+
+        Returns
+        -------
+        Curve
+            The one curve of that name.
+
+        Raises
+        ------
+        UsageError
+            When there is none; the message names the choices.
+        """
+        for curve in self.curves:
+            if curve.name == name:
+                return curve
+        choices = ", ".join(quoted(known) for known in self.curve_names)
+        raise UsageError(f"no curve is named {quoted(name)}; choose one of {choices}")
+
+
+def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for n, curve in enumerate(curves, start=1):
+        if curve.name in seen:
+            yield Fault(
+                f"curves[{n}].name",
+                quoted(curve.name),
+                "is the name of an earlier curve",
+                "give each its own",
+            )
+        seen.add(curve.name)
+
+
+def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
+    for curve in curves:
+        last = curve.points[-1][0]
+        if engine.rev_limit.si > last.si * (1 + 1e-12):
+            why = f"is above {last.text}, where curve {quoted(curve.name)} ends"
+            yield Fault(
+                "engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it"
+            )
+
+
+def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
+    for n, curve in enumerate(curves, start=1):
+        if not any(torque.si for _, torque in curve.points):
+            yield Fault(
+                f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point"
+            )
+
+
+def _idle(engine: Engine) -> Iterator[Fault]:
+    if engine.idle.si >= engine.rev_limit.si:
+        why = f"is not below the rev limit, {engine.rev_limit.text}"
+        yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
+    elif engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si:
+        typed = quoted(engine.limiter_band.text)
+        yield Fault(
+            "engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"'
+        )
+
+
+def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
+    if not engine.idle.si <= launch.engine_speed.si < engine.rev_limit.si:
+        why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
+        yield Fault(
+            "launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two"
+        )
+
+
+def _shift_speeds(engine: Engine, gearbox: Gearbox) -> Iterator[Fault]:
+    if gearbox.shift_at == BEST_FORCE:
+        return
+    for n, speed in enumerate(gearbox.shift_at, start=1):
+        if not engine.idle.si < speed.si <= engine.rev_limit.si:
+            why = f"is not above idle ({engine.idle.text}) and up to the rev limit ({engine.rev_limit.text})"
+            place = "gearbox.shift_at" if len(gearbox.shift_at) == 1 else f"gearbox.shift_at[{n}]"
+            yield Fault(place, quoted(speed.text), why, "write a speed between the two")
+
+
+def _lock_up_gear(coupling: CouplingSection, gearbox: Gearbox) -> Iterator[Fault]:
+    if isinstance(coupling, TorqueConverter) and coupling.lock_up_capacity.si:
+        gears = len(gearbox.ratios)
+        if coupling.lock_up_gear.si > gears:
+            typed = quoted(coupling.lock_up_gear.text)
+            yield Fault(
+                "coupling.lock_up_gear",
+                typed,
+                f"is above the number of gears, {gears}",
+                f"write 1 to {gears}",
+            )
+
+
+def _centre_of_gravity(body: Body) -> Iterator[Fault]:
+    if body.cg_height.si > 0.6 * body.wheelbase.si:
+        why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
+        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
+
+
+_RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
+    (("curves",), _curve_names),
+    (("curves",), _curve_torque),
+    (("engine", "curves"), _curve_reach),
+    (("engine",), _idle),
+    (("engine", "launch"), _launch_speed),
+    (("engine", "gearbox"), _shift_speeds),
+    (("coupling", "gearbox"), _lock_up_gear),
+    (("body",), _centre_of_gravity),
+)
+
+
+def disagreements(sections: Mapping[str, Any]) -> tuple[Fault, ...]:
+    """Faults between sections, as far as the sections at hand allow them to be found.
+
+    Parameters
+    ----------
+    sections : mapping of str to section
+        Sound sections by key; those with faults of their own are left out.
+
+    Returns
+    -------
+    tuple of Fault
+        Places are full key paths; lists count from 1.
+    """
+    rules = (
+        rule(*(sections[need] for need in needs)) for needs, rule in _RULES if set(needs) <= set(sections)
+    )
+    return tuple(fault for found in rules for fault in found)
+
+
+_SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
+    ("body.mass", "400 kg", "3500 kg", Dimension.MASS),
+    ("body.front_weight_share", "35 %", "70 %", Dimension.SHARE),
+    ("body.wheelbase", "2 m", "3.5 m", Dimension.LENGTH),
+    ("body.cg_height", "0.25 m", "0.9 m", Dimension.LENGTH),
+    ("body.drag_area", "0.3 m^2", "1.3 m^2", Dimension.AREA),
+    ("engine.inertia", "0.03 kg m^2", "0.6 kg m^2", Dimension.INERTIA),
+    ("engine.rev_limit", "3500 rpm", "12000 rpm", Dimension.ROTATIONAL_SPEED),
+    ("gearbox.final_drive", "2", "6.5", Dimension.NUMBER),
+    ("tyres.both.friction", "0.6", "1.9", Dimension.NUMBER),
+    ("tyres.front.friction", "0.6", "1.9", Dimension.NUMBER),
+    ("tyres.rear.friction", "0.6", "1.9", Dimension.NUMBER),
+    ("tyres.both.slip_stiffness", "10", "45", Dimension.NUMBER),
+    ("tyres.front.slip_stiffness", "10", "45", Dimension.NUMBER),
+    ("tyres.rear.slip_stiffness", "10", "45", Dimension.NUMBER),
+)
+"""Ranges outside which a value is possible but seldom meant (common practice for cars)."""
+
+_HIGH_MEAN_PRESSURE = 30e5
+
+
+def _at(scenario: Scenario, path: str) -> Quantity | None:
+    value: Any = scenario
+    for key in path.split("."):
+        value = None if value is None else getattr(value, key)
+    return value if isinstance(value, Quantity) else None
+
+
+def _seldom(scenario: Scenario) -> Iterator[str]:
+    for path, low, high, dimension in _SELDOM:
+        value = _at(scenario, path)
+        if value and not to_si(low, dimension) <= value.si <= to_si(high, dimension):
+            yield f"{path}: {quoted(value.text)} is outside the usual {low} to {high}"
+
+
+def _clutch_too_small(scenario: Scenario) -> Iterator[str]:
+    if not isinstance(scenario.coupling, FrictionClutch):
+        return
+    capacity = scenario.coupling.capacity
+    for curve in scenario.curves:
+        peak = max((torque for _, torque in curve.points), key=lambda torque: torque.si)
+        if capacity.si < peak.si:
+            above = f"the {peak.text} of curve {quoted(curve.name)}"
+            yield f"coupling.capacity: {quoted(capacity.text)} is below {above}; it will slip"
+
+
+def _mean_pressure(scenario: Scenario) -> Iterator[str]:
+    if scenario.engine.displacement is None:
+        return
+    for curve in scenario.curves:
+        peak = max(torque.si for _, torque in curve.points)
+        pressure = 4 * math.pi * peak / scenario.engine.displacement.si  # four-stroke engine
+        if pressure > _HIGH_MEAN_PRESSURE:
+            shown = f"{pressure / to_si('1 bar', Dimension.PRESSURE):.1f} bar"
+            yield (
+                f"curves: {quoted(curve.name)} needs a brake mean effective pressure of {shown}; "
+                "road engines stay below 30 bar"
+            )
+
+
+def _below_the_curve(scenario: Scenario) -> Iterator[str]:
+    launch = scenario.launch.engine_speed
+    for curve in scenario.curves:
+        first, torque = curve.points[0]
+        if launch.si < first.si:
+            yield (
+                f"curves: {quoted(curve.name)} begins at {first.text}, above the launch at {launch.text}; "
+                f"{torque.text} is taken below its first point"
+            )
+
+
+def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
+    if scenario.launch.boost.si and not scenario.engine.boost_lagged_share.si:
+        yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
+
+
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag)
+
+
+def warnings(scenario: Scenario) -> tuple[str, ...]:
+    """Values that are possible but seldom right, one sentence each.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        A sound scenario.
+
+    Returns
+    -------
+    tuple of str
+        Empty when nothing looks odd.
+    """
+    return tuple(sentence for doubt in _DOUBTS for sentence in doubt(scenario))

@@ -1,0 +1,385 @@
+"""Engine, full-load curves, coupling, gearbox, launch and pedal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+from typing import Annotated, Literal, TypeAlias
+
+from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
+
+from simlaunch.errors import Fault
+from simlaunch.scenario.numbers import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
+from simlaunch.scenario.surroundings import Name, Section
+from simlaunch.units.field import Within, default, optional, refusal, refused, required
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity
+from simlaunch.units.spelling import Dimension
+
+EngineSpeed: TypeAlias = Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "0 rpm", "30000 rpm")]
+Torque: TypeAlias = Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")]
+TimeConstant: TypeAlias = Annotated[Quantity, Within(Dimension.TIME, "1 ms", "20 s")]
+Duration: TypeAlias = Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")]
+Efficiency: TypeAlias = Annotated[Quantity, Within(Dimension.SHARE, "30 %", "100 %")]
+
+Point: TypeAlias = tuple[EngineSpeed, Torque]
+
+
+def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fault, ...]:
+    """Faults of speeds that do not rise from point to point.
+
+    Parameters
+    ----------
+    speeds : sequence of Quantity
+        As typed, in the order of the file.
+    places : sequence of str
+        What to call each point in a message.
+
+    Returns
+    -------
+    tuple of Fault
+        Empty when the speeds rise strictly.
+    """
+    faults = []
+    for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
+        if here.si == before.si:
+            faults.append(
+                Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed")
+            )
+        elif here.si < before.si:
+            why = f"is below the speed before it, {before.text}"
+            faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
+    return tuple(faults)
+
+
+def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+    faults = order_faults([speed for speed, _ in points], [f"[{n}]" for n in range(1, len(points) + 1)])
+    if faults:
+        raise refusal(*faults)
+    return points
+
+
+def _constant_as_point(value: object) -> object:
+    return (("0 rpm", value),) if isinstance(value, str) else value
+
+
+def _one_as_list(value: object) -> object:
+    return (value,) if isinstance(value, str) else value
+
+
+_TABLE = (
+    Field(min_length=1, max_length=MAX_TABLE_POINTS),
+    BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
+    AfterValidator(_rising),
+)
+
+TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TABLE]
+TimeTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, TimeConstant], ...], *_TABLE]
+
+
+class Curve(Section):
+    """A full-load torque curve."""
+
+    name: Name = required("Name of the curve, unique in the scenario.")
+    points: Annotated[
+        tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+    ] = required("Engine speed and full-load torque, by rising speed.")
+
+
+class Engine(Section):
+    """Engine without its full-load curve."""
+
+    inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = required(
+        "Crankshaft, flywheel and clutch cover, or crankshaft and converter pump."
+    )
+    idle: EngineSpeed = required("Idle speed.")
+    rev_limit: EngineSpeed = required("Engine speed at which torque is cut.")
+    limiter_band: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "1 rpm", "1000 rpm")] = default(
+        "50 rpm", "Fall of engine speed after which the limiter gives torque back.", "common practice"
+    )
+    overrun_torque: TorqueTable = default(
+        "40 N m",
+        "Drag of the engine with the throttle shut, one value or over engine speed.",
+        "common practice for 2 l",
+    )
+    displacement: Annotated[Quantity, Within(Dimension.VOLUME, "50 cc", "30 l")] | None = optional(
+        "Swept volume; used for the mean effective pressure only."
+    )
+    boost_lagged_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "0 %", "Share of the full-load torque that waits for boost.", "common practice: no lag unless stated"
+    )
+    boost_time_constant: TimeTable = default(
+        "0.35 s",
+        "Time constant of the lagged share, one value or over engine speed.",
+        "transient tests (from memory): 0.15 to 0.6 s",
+    )
+    boost_decay_time: TimeConstant = default(
+        "0.3 s", "Time constant while the throttle is shut.", "transient tests (from memory): 0.2 to 0.5 s"
+    )
+
+    def unused(self) -> frozenset[str]:
+        """Boost times play no part without a lagged share."""
+        return (
+            frozenset()
+            if self.boost_lagged_share.si
+            else frozenset({"boost_time_constant", "boost_decay_time"})
+        )
+
+
+class FrictionClutch(Section):
+    """Dry or wet clutch, or a pair of them, engaged along a ramp."""
+
+    kind: Literal["friction clutch"] = required("Kind of coupling.")
+    capacity: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "20000 N m")] = required(
+        "Torque that it carries when fully engaged."
+    )
+    engagement_time: Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")] = default(
+        "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice"
+    )
+
+
+SpeedRatios: TypeAlias = Annotated[
+    tuple[Annotated[Quantity, Within(Dimension.NUMBER, "0", "0.999")], ...],
+    Field(min_length=2, max_length=MAX_TABLE_POINTS - 1),
+]
+CapacityFactors: TypeAlias = Annotated[
+    tuple[
+        Annotated[Quantity, Within(Dimension.CAPACITY_FACTOR, "1 rpm/sqrt(N m)", "100000 rpm/sqrt(N m)")], ...
+    ],
+    Field(min_length=2, max_length=MAX_TABLE_POINTS - 1),
+]
+TorqueRatios: TypeAlias = Annotated[
+    tuple[Annotated[Quantity, Within(Dimension.NUMBER, "0.5", "6")], ...],
+    Field(min_length=2, max_length=MAX_TABLE_POINTS - 1),
+]
+
+
+class TorqueConverter(Section):
+    """Hydrodynamic torque converter with an optional lock-up clutch."""
+
+    kind: Literal["torque converter"] = required("Kind of coupling.")
+    speed_ratio: SpeedRatios = required(
+        "Turbine speed over pump speed, rising from 0; the point at 1 is added."
+    )
+    capacity_factor: CapacityFactors = required(
+        "Pump speed over the square root of pump torque, per speed ratio."
+    )
+    torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.")
+    lock_up_capacity: Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")] = default(
+        "0 N m", "Torque that the lock-up clutch carries; 0 for none.", "common practice: none unless stated"
+    )
+    lock_up_gear: Annotated[Quantity, Within(Dimension.NUMBER, "1", str(MAX_GEARS), whole=True)] = default(
+        "2", "Lowest gear in which lock-up is allowed; 1 is first.", "common practice"
+    )
+    lock_up_speed_ratio: Annotated[Quantity, Within(Dimension.NUMBER, "0.3", "0.999")] = default(
+        "0.88", "Speed ratio at which lock-up begins.", "common practice: near the coupling point"
+    )
+    lock_up_time: Duration = default("0.3 s", "Time of the lock-up ramp.", "common practice")
+
+    @model_validator(mode="after")
+    def _table_is_sound(self) -> TorqueConverter:
+        faults = (*self._length_faults(), *self._order_faults(), *self._energy_faults())
+        if faults:
+            raise refusal(*faults)
+        return self
+
+    def _length_faults(self) -> list[Fault]:
+        wanted = len(self.speed_ratio)
+        columns = (("capacity_factor", len(self.capacity_factor)), ("torque_ratio", len(self.torque_ratio)))
+        return [
+            Fault(name, "", f"has {count} values for {wanted} speed ratios", "give one value per speed ratio")
+            for name, count in columns
+            if count != wanted
+        ]
+
+    def _order_faults(self) -> list[Fault]:
+        faults = [
+            Fault(
+                f"speed_ratio[{n}]",
+                quoted(b.text),
+                f"does not rise above {a.text}",
+                "sort the table by speed ratio",
+            )
+            for n, (a, b) in enumerate(pairwise(self.speed_ratio), start=2)
+            if b.si <= a.si
+        ]
+        first = self.speed_ratio[0]
+        if first.si != 0.0:
+            faults.append(
+                Fault("speed_ratio[1]", quoted(first.text), "leaves out the stall point", 'begin with "0"')
+            )
+        return faults
+
+    def _energy_faults(self) -> list[Fault]:
+        rows = zip(self.speed_ratio, self.torque_ratio, strict=False)
+        return [
+            Fault(
+                f"torque_ratio[{n}]",
+                quoted(torque.text),
+                f"gives more power than goes in at speed ratio {speed.text}",
+                f"keep it below {1 / speed.si:.4g}",
+            )
+            for n, (speed, torque) in enumerate(rows, start=1)
+            if speed.si * torque.si > 1.0
+        ]
+
+    def unused(self) -> frozenset[str]:
+        """Lock-up settings play no part without a lock-up clutch."""
+        settings = frozenset({"lock_up_gear", "lock_up_speed_ratio", "lock_up_time"})
+        return frozenset() if self.lock_up_capacity.si else settings
+
+
+class TorqueGap(Section):
+    """Shift that interrupts the torque: manual or sequential gearbox."""
+
+    kind: Literal["torque gap"] = required("Kind of shift.")
+    ramp_down: Duration = default("0.05 s", "Time in which the torque is taken away.", "common practice")
+    gap: Duration = default(
+        "0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s"
+    )
+    ramp_up: Duration = default("0.08 s", "Time in which the torque comes back.", "common practice")
+    throttle: Literal["closed", "open"] = default(
+        "closed", "Throttle during the gap; open keeps the boost.", "common practice: lifted pedal"
+    )
+
+
+class TorqueHandOver(Section):
+    """Shift that passes the torque from clutch to clutch: dual clutch gearbox."""
+
+    kind: Literal["torque hand-over"] = required("Kind of shift.")
+    hand_over: Duration = default(
+        "0.05 s", "Time in which torque passes to the next clutch.", "common practice: up to 0.05 s"
+    )
+    inertia_phase: Duration = default(
+        "0.12 s", "Time in which the engine takes its new speed.", "common practice"
+    )
+
+
+class TorqueDip(Section):
+    """Shift under a torque dip: planetary gearbox."""
+
+    kind: Literal["torque dip"] = required("Kind of shift.")
+    hand_over: Duration = default(
+        "0.08 s", "Time in which torque passes to the next brake or clutch.", "common practice"
+    )
+    inertia_phase: Duration = default(
+        "0.15 s", "Time in which the engine takes its new speed.", "common practice: 0.05 to 0.2 s"
+    )
+    dip: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "40 %", "Share of the engine torque taken away meanwhile.", "common practice: 20 to 60 %"
+    )
+
+
+def _shift_speeds(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(
+            quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
+        )
+    return _one_as_list(value)
+
+
+def _way_to_shift(value: object) -> str:
+    return BEST_FORCE if value == BEST_FORCE else "speeds"
+
+
+BEST_FORCE: Literal["best force"] = "best force"
+
+ShiftAt: TypeAlias = Annotated[
+    Annotated[Literal["best force"], Tag(BEST_FORCE)]
+    | Annotated[
+        tuple[EngineSpeed, ...],
+        Field(min_length=1, max_length=MAX_GEARS - 1),
+        BeforeValidator(_shift_speeds, json_schema_input_type=str | list[str]),
+        Tag("speeds"),
+    ],
+    Discriminator(_way_to_shift),
+]
+
+Ratio: TypeAlias = Annotated[Quantity, Within(Dimension.NUMBER, "0.1", "30")]
+
+
+class Gearbox(Section):
+    """Gears, final drive and how they are shifted."""
+
+    ratios: Annotated[tuple[Ratio, ...], Field(min_length=1, max_length=MAX_GEARS)] = required(
+        "Gear ratios, first gear first, strictly falling."
+    )
+    final_drive: Ratio = required("Final drive ratio.")
+    efficiency: Annotated[
+        tuple[Efficiency, ...],
+        Field(min_length=1, max_length=MAX_GEARS),
+        BeforeValidator(_one_as_list, json_schema_input_type=str | list[str]),
+    ] = default(
+        "0.94",
+        "Gear and final drive together, one value or one per gear.",
+        "Joachim, Boerner, Kurz, Gear Technology, September 2012: manual gearboxes 92 to 97 %",
+    )
+    input_inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.0001 kg m^2", "5 kg m^2")] = default(
+        "0.005 kg m^2", "Clutch disc or turbine, and input shaft.", "common practice"
+    )
+    shift_at: ShiftAt = default(
+        "best force",
+        'Engine speeds at which each gear is left: one, one per gear but the last, or "best force".',
+        "common practice: most wheel force at any road speed",
+    )
+    shift: Annotated[TorqueGap | TorqueHandOver | TorqueDip, Field(discriminator="kind")] = required(
+        "Shift by its physics."
+    )
+
+    @model_validator(mode="after")
+    def _one_per_gear(self) -> Gearbox:
+        faults = (*self._order_faults(), *self._count_faults())
+        if faults:
+            raise refusal(*faults)
+        return self
+
+    def _order_faults(self) -> list[Fault]:
+        return [
+            Fault(
+                f"ratios[{n}]",
+                quoted(b.text),
+                f"is not below the gear before it, {a.text}",
+                "order first gear to top",
+            )
+            for n, (a, b) in enumerate(pairwise(self.ratios), start=2)
+            if b.si >= a.si
+        ]
+
+    def _count_faults(self) -> list[Fault]:
+        gears = len(self.ratios)
+        faults = []
+        if len(self.efficiency) not in (1, gears):
+            why = f"has {len(self.efficiency)} values for {gears} gears"
+            faults.append(Fault("efficiency", "", why, "give one value, or one per gear"))
+        shifts = 1 if self.shift_at == BEST_FORCE else len(self.shift_at)
+        if shifts not in (1, gears - 1):
+            why = f"has {shifts} engine speeds for {gears} gears"
+            faults.append(Fault("shift_at", "", why, f'give one, or {gears - 1}, or "best force"'))
+        return faults
+
+
+class Launch(Section):
+    """How the car is set off."""
+
+    engine_speed: EngineSpeed = required("Engine speed held before the start.")
+    boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "0 %",
+        "Part of the lagged share that is present at the start.",
+        "common practice: no boost built at the line",
+    )
+    brake_release: Annotated[Quantity, Within(Dimension.TIME, "10 ms", "2 s")] = default(
+        "0.15 s",
+        "Time over which brakes that hold against a torque converter let go.",
+        "common practice: a foot lifted from a pedal",
+    )
+
+
+class PedalSettings(Section):
+    """How a held slip is kept."""
+
+    target_slip: Annotated[Quantity, Within(Dimension.SHARE, "1 %", "100 %")] | None = optional(
+        "Longitudinal slip (ISO 8855) that is held; left out, it is worked out from the tyre."
+    )
+    actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(
+        "20 ms", "Delay between wanted and delivered torque.", "common practice: spark cut 10 to 30 ms"
+    )

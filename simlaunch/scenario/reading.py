@@ -1,0 +1,424 @@
+"""From a scenario file to a scenario, or to every fault of the file at once."""
+
+from __future__ import annotations
+
+import os
+import re
+import stat
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from pydantic import TypeAdapter, ValidationError
+
+from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
+from simlaunch.scenario.curve_file import read_curve
+from simlaunch.scenario.model import Scenario, disagreements
+from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds
+from simlaunch.units.gate import quoted
+
+MAX_BYTES = 2**20
+MAX_FAULTS = 100
+MAX_DOTS = 1000
+
+Table = dict[str, Any]
+Steps = tuple[str | int, ...]
+
+
+def load(path: str | os.PathLike[str]) -> Scenario:
+    """Scenario from a file.
+
+    Parameters
+    ----------
+    path : str or path-like
+        TOML 1.0 file in UTF-8, at most 1 MiB.
+
+    Returns
+    -------
+    Scenario
+        Checked and frozen.
+
+    Raises
+    ------
+    ScenarioError
+        With every fault of the file and of the files that it names.
+    """
+    file = Path(path)
+    return from_mapping(_toml(read_text(file), str(file)), str(file), file.parent)
+
+
+def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = None) -> Scenario:
+    """Scenario from tables that were read already.
+
+    Parameters
+    ----------
+    data : mapping
+        Tables as a TOML file would hold them.
+    source : str
+        What to call their origin in messages.
+    folder : Path, optional
+        Folder below which `file` keys are looked up; without it they are faults.
+
+    Returns
+    -------
+    Scenario
+        Checked and frozen.
+
+    Raises
+    ------
+    ScenarioError
+        With every fault.
+    """
+    references = _References(folder)
+    whole = references.resolve(data)
+    try:
+        scenario = Scenario.model_validate(whole)
+    except ValidationError as error:
+        faults = [references.located(fault) for fault in _faults(error, whole)]
+        unread = tuple(fault.place for fault in references.faults)
+        faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
+        raise ScenarioError(source, _first((*references.faults, *faults))) from None
+    if references.faults:
+        raise ScenarioError(source, _first(tuple(references.faults)))
+    return scenario
+
+
+def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+    """As many faults as anyone would read, and a word on the rest."""
+    rest = len(faults) - MAX_FAULTS
+    if rest <= 0:
+        return faults
+    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
+
+
+def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
+    """The same scenario with some values replaced.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Stays as it is.
+    changes : mapping of str to object
+        Key path, such as ``"body.mass"``, to what would stand in the file, such as ``"1500 kg"``.
+
+    Returns
+    -------
+    Scenario
+        Checked anew.
+
+    Raises
+    ------
+    UsageError
+        When a path leads nowhere.
+    ScenarioError
+        When the new values do not do.
+    """
+    data = scenario.model_dump(exclude_unset=True)
+    for path, value in changes.items():
+        *tables, key = path.split(".")
+        if key not in keys(tuple(tables)):
+            raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, keys(tuple(tables)))}")
+        table = data
+        for name in tables:
+            table = table.setdefault(name, {})
+        table[key] = value
+    return from_mapping(data, f"{scenario.name}, changed")
+
+
+# --- bytes to text, text to tables ---
+
+
+def read_text(path: Path) -> str:
+    """Text of a regular UTF-8 file of at most 1 MiB.
+
+    Parameters
+    ----------
+    path : Path
+        File to read.
+
+    Returns
+    -------
+    str
+        Its content.
+
+    Raises
+    ------
+    ScenarioError
+        When it is anything else, with what to do.
+    """
+    try:
+        content = _bytes(path)
+        return _decoded(content)
+    except InputError as error:
+        raise ScenarioError(str(path), (error.args[0],)) from None
+
+
+def _refuse(why: str, instead: str) -> InputError:
+    return InputError(Fault("file", "", why, instead))
+
+
+def _bytes(path: Path) -> bytes:
+    """Content of a regular file; opened so that a pipe cannot make us wait, and judged once it is open."""
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    try:
+        descriptor = os.open(path, flags)
+    except FileNotFoundError:
+        raise _refuse("does not exist", "check the path") from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or "the name is not a path"
+        raise _refuse(f"cannot be opened ({reason})", "check the path and its permissions") from None
+    try:
+        return _regular(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _regular(descriptor: int) -> bytes:
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        raise _refuse("is not a regular file", "name a file, not a folder, a pipe or a device")
+    with open(descriptor, "rb", closefd=False) as stream:
+        content = stream.read(MAX_BYTES + 1)
+    if len(content) > MAX_BYTES:
+        raise _refuse("is larger than 1 MiB", "name a scenario or curve file; keep logs elsewhere")
+    return content
+
+
+def _decoded(content: bytes) -> str:
+    if content.startswith((b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")):
+        raise _refuse("begins with a byte order mark", "save it as UTF-8 without one")
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise InputError(Fault(f"line {line}", "", "is not UTF-8", "save the file as UTF-8")) from None
+
+
+def _toml(text: str, source: str) -> Table:
+    for number, line in enumerate(text.split("\n"), start=1):
+        if line.count(".") > MAX_DOTS:  # a key of very many parts keeps the parser busy for hours
+            why = f"has more than {MAX_DOTS} points in one line"
+            raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
+    try:
+        return tomllib.loads(text)
+    except RecursionError:
+        fault = Fault("file", "", "is nested too deeply", "write plain tables and lists")
+    except ValueError as error:  # also numbers and dates that Python itself refuses
+        fault = _syntax_fault(str(error), text)
+    raise ScenarioError(source, (fault,))
+
+
+def _syntax_fault(message: str, text: str) -> Fault:
+    match = re.search(r"\(at line (\d+), column (\d+)\)", message)
+    reason = message[: message.rfind(" (at ")] if " (at " in message else message
+    lines = text.splitlines()
+    line = int(match.group(1)) if match else max(len(lines), 1)
+    typed = quoted(lines[line - 1].strip()) if line <= len(lines) else ""
+    instead = 'mend the TOML syntax; text stands in quotes, as in mass = "1610 kg"'
+    return Fault(f"line {line}", typed, f"is not TOML: {reason[:1].lower()}{reason[1:160]}", instead)
+
+
+# --- files named in a scenario ---
+
+
+@dataclass
+class _References:
+    """Tables that stand in files of their own: puts them in, and remembers which key came from where."""
+
+    folder: Path | None
+    faults: list[Fault] = field(default_factory=list)
+    files: dict[str, tuple[str, frozenset[str]]] = field(default_factory=dict)
+
+    def resolve(self, data: Mapping[str, Any]) -> Table:
+        """The tables with every `file` key replaced by what the file holds."""
+        whole = dict(data)
+        for key in FILE_SECTIONS:
+            if key in whole:
+                whole[key] = self._expanded(whole[key], key)
+        if isinstance(whole.get("tyres"), dict):
+            whole["tyres"] = {
+                key: self._expanded(value, f"tyres.{key}") for key, value in whole["tyres"].items()
+            }
+        if isinstance(whole.get("curves"), list | tuple):
+            whole["curves"] = [
+                self._expanded(curve, f"curves[{n}]", also_csv=True)
+                for n, curve in enumerate(whole["curves"], start=1)
+            ]
+        return whole
+
+    def located(self, fault: Fault) -> Fault:
+        """The fault with the name of the file that its key came from, when that is not the scenario's own."""
+        for place, (file, own) in self.files.items():
+            if _inside_any(fault.place, (place,)):
+                key = re.split(r"[.\[]", fault.place[len(place) :].lstrip("."))[0]
+                return fault if key in own else replace(fault, place=f"{fault.place} ({file})")
+        return fault
+
+    def _expanded(self, table: object, place: str, *, also_csv: bool = False) -> object:
+        if not isinstance(table, dict) or "file" not in table:
+            return table
+        own = {key: value for key, value in table.items() if key != "file"}
+        name = table["file"]
+        try:
+            content = self._content(name, also_csv)
+        except ScenarioError as error:
+            self.faults.extend(
+                replace(fault, place=f"{place} ({name}), {fault.place}") for fault in error.faults
+            )
+            return own
+        except InputError as error:
+            self.faults.append(replace(error.args[0], place=f"{place}.file"))
+            return own
+        self.files[place] = (name, frozenset(own))
+        return {**content, **own}  # a key beside `file` replaces the one in the file
+
+    def _content(self, name: object, also_csv: bool) -> Table:
+        path = self._below(name)
+        suffix = path.suffix.lower()
+        if suffix == ".csv" and also_csv:
+            return {"points": read_curve(read_text(path), str(name))}
+        if suffix != ".toml":
+            wanted = "a .toml or .csv file" if also_csv else "a .toml file"
+            raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
+        content = _toml(read_text(path), str(name))
+        if "file" in content:
+            raise InputError(
+                Fault("", quoted(str(name)), "names a further file", "put the values into this one")
+            )
+        return content
+
+    def _below(self, name: object) -> Path:
+        if not isinstance(name, str):
+            raise InputError(
+                Fault("", "", "is not text", 'write a path in quotes, such as "tyres/road.toml"')
+            )
+        parts = PurePosixPath(name).parts
+        plain = name.isprintable() and not re.search(r"[\\:]", name) and bool(parts)
+        if self.folder is None or not plain or ".." in parts or parts[0] == "/" or parts[0].startswith("~"):
+            why = "is not a plain relative path below the scenario's folder"
+            raise InputError(Fault("", quoted(name), why, 'write one such as "tyres/road.toml"'))
+        path = self.folder / name
+        if not path.resolve().is_relative_to(self.folder.resolve()):
+            raise InputError(
+                Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it")
+            )
+        return path
+
+
+def _inside_any(place: str, tables: tuple[str, ...]) -> bool:
+    """Whether a key path lies in one of the tables; text after a blank is no part of its name."""
+    heads = (re.sub(r"\.file$| .*$", "", table) for table in tables)
+    return any(place == head or place.startswith((f"{head}.", f"{head} ")) for head in heads)
+
+
+# --- pydantic's errors to our faults ---
+
+
+def _faults(error: ValidationError, data: Table) -> list[Fault]:
+    """Faults inside the sections, and those between the sections that are sound."""
+    own = [fault for entry in error.errors(include_url=False) for fault in _of_entry(entry, data)]
+    broken = {entry["loc"][0] for entry in error.errors(include_url=False) if entry["loc"]}
+    if not broken:  # the sections had been compared already
+        return own
+    sound: dict[str, object] = {}
+    for name, info in Scenario.model_fields.items():
+        if name not in broken and name in data:
+            sound[name] = TypeAdapter(info.rebuild_annotation()).validate_python(data[name])
+    return [*own, *disagreements(sound)]
+
+
+def _of_entry(entry: Any, data: Table) -> list[Fault]:
+    place = _place(entry["loc"], data)
+    given = entry.get("ctx", {}).get("faults")
+    if given:
+        return [replace(fault, place=_joined(place, fault.place)) for fault in given]
+    if entry["type"] == "too_short" and len(entry["input"]) >= entry["ctx"]["min_length"]:
+        return []  # only the sound elements were counted; each of the others has a fault of its own
+    why, instead = _REASONS.get(entry["type"], _other)(entry)
+    return [Fault(place, _typed(entry), why, instead)]
+
+
+def _joined(place: str, rest: str) -> str:
+    return f"{place}{'.' if place and rest and not rest.startswith('[') else ''}{rest}"
+
+
+def _place(path: Steps, data: object) -> str:
+    """Key path as a reader would write it: lists count from 1, steps that pydantic adds are left out."""
+    place = ""
+    for step in path:
+        is_key = isinstance(data, dict) and (step in data or (step == path[-1] and " " not in str(step)))
+        if isinstance(data, dict) and is_key:  # a step with a blank is the kind of a coupling or of a shift
+            place, data = _joined(place, str(step)), data.get(step)
+        elif isinstance(data, list | tuple) and isinstance(step, int):
+            place, data = f"{place}[{step + 1}]", data[step] if step < len(data) else None
+    return place
+
+
+def _typed(entry: Any) -> str:
+    value = entry["input"]
+    if entry["type"] == "missing" or isinstance(value, dict | list | tuple):
+        return ""
+    return quoted(value) if isinstance(value, str) else str(value).lower()[:40]
+
+
+def _suggestion(key: str, known: tuple[str, ...]) -> str:
+    near = get_close_matches(key, known, n=1, cutoff=0.7)
+    return f"; did you mean {near[0]}?" if near else f"; choose one of {', '.join(known)}"
+
+
+def _unknown_key(entry: Any) -> tuple[str, str]:
+    path = entry["loc"]
+    return "is not a known key", _suggestion(str(path[-1]), keys(path[:-1])).removeprefix("; ")
+
+
+def _missing(entry: Any) -> tuple[str, str]:
+    if isinstance(entry["loc"][-1], int):
+        return "is missing", "write each point as a pair of engine speed and value"
+    return "is missing", how_to_add(entry["loc"])
+
+
+def _choice(entry: Any) -> tuple[str, str]:
+    ctx = entry["ctx"]
+    expected = ctx.get("expected") or ctx["expected_tags"]
+    return "is not one of the choices", f"write one of {expected.replace(chr(39), chr(34))}"
+
+
+def _no_kind(entry: Any) -> tuple[str, str]:
+    return "has no kind", "add kind = " + " or ".join(f'"{kind}"' for kind in kinds(entry["loc"]))
+
+
+def _too_few(entry: Any) -> tuple[str, str]:
+    ctx = entry["ctx"]
+    return f"has {ctx['actual_length']} values", f"give at least {ctx['min_length']}"
+
+
+def _too_many(entry: Any) -> tuple[str, str]:
+    ctx = entry["ctx"]
+    return f"has {len(entry['input'])} values", f"give at most {ctx['max_length']}"
+
+
+def _other(entry: Any) -> tuple[str, str]:
+    return "cannot be used", str(entry["msg"])
+
+
+def _fixed(why: str, instead: str) -> Callable[[Any], tuple[str, str]]:
+    return lambda entry: (why, instead)
+
+
+_NO_TABLE = _fixed("is not a table", "write its keys below a heading in square brackets")
+
+_REASONS: Mapping[str, Callable[[Any], tuple[str, str]]] = {
+    "missing": _missing,
+    "extra_forbidden": _unknown_key,
+    "model_type": _NO_TABLE,
+    "model_attributes_type": _NO_TABLE,
+    "literal_error": _choice,
+    "union_tag_invalid": _choice,
+    "union_tag_not_found": _no_kind,
+    "string_type": _fixed("is not text", "write it in quotes"),
+    "tuple_type": _fixed("is not a list", "write it as a list in square brackets"),
+    "too_short": _too_few,
+    "too_long": _too_many,
+}

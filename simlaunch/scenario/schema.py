@@ -1,0 +1,146 @@
+"""What the model says about itself: its JSON Schema, the keys of a table, how to write a missing key."""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Iterator, Sequence
+from typing import Any, Literal, get_args, get_origin
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.surroundings import Section
+from simlaunch.units.field import Within
+from simlaunch.units.gate import example
+
+SCHEMA_ID = "urn:simlaunch:scenario:1"
+FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox", "launch", "pedal")
+"""Sections that may stand in a file of their own; so may each table of `tyres` and of `curves`."""
+
+_FILE_MODELS = (
+    "Body", "Air", "Road", "Drive", "Engine", "FrictionClutch", "TorqueConverter", "Gearbox", "Launch",
+    "PedalSettings", "Tyre", "Curve",
+)  # fmt: skip
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema of a scenario file, draft 2020-12.
+
+    Returns
+    -------
+    dict
+        With a versioned `$id` of our own.
+    """
+    schema = Scenario.model_json_schema()
+    for name in _FILE_MODELS:
+        _allow_file(schema["$defs"][name])
+    head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": SCHEMA_ID}
+    return {**head, **schema}
+
+
+def _allow_file(definition: dict[str, Any]) -> None:
+    """Let a table name a file that holds its keys, in which case none of them is required here."""
+    definition["properties"]["file"] = {
+        "type": "string",
+        "description": "File with the keys of this table, by relative path below the scenario's folder.",
+    }
+    needed = definition.pop("required", [])
+    if needed:
+        definition["anyOf"] = [{"required": needed}, {"required": ["file"]}]
+
+
+def keys(path: Sequence[str | int]) -> tuple[str, ...]:
+    """Keys that a table may have.
+
+    Parameters
+    ----------
+    path : sequence of str or int
+        Where the table stands, in pydantic's manner; kinds of coupling and of shift count as steps.
+
+    Returns
+    -------
+    tuple of str
+        Without `file`.
+    """
+    return tuple(name for model in _models_at(path) for name in model.model_fields)
+
+
+def kinds(path: Sequence[str | int]) -> tuple[str, ...]:
+    """Choices for the key `kind` of a table that comes in several kinds."""
+    return tuple(kind for model in _models_at(path) if (kind := _kind(model)))
+
+
+def how_to_add(path: Sequence[str | int]) -> str:
+    """What to write for a key that is missing, as an example.
+
+    Parameters
+    ----------
+    path : sequence of str or int
+        Path of the missing key.
+
+    Returns
+    -------
+    str
+        Such as ``add mass = "1610 kg"``.
+    """
+    key = str(path[-1])
+    fields = [model.model_fields[key] for model in _models_at(path[:-1]) if key in model.model_fields]
+    parts = [part for field in fields for part in _of_field(field)]
+    if any(_is_model(part) for part in parts):
+        table = ".".join(map(str, path))
+        return f"add a table [[{table}]]" if tuple in map(get_origin, parts) else f"add the table [{table}]"
+    return f"add {key} = {_example(parts)}"
+
+
+def _example(parts: list[object]) -> str:
+    choices = [choice for part in parts if get_origin(part) is Literal for choice in get_args(part)]
+    if choices:
+        return " or ".join(f'"{choice}"' if isinstance(choice, str) else str(choice) for choice in choices)
+    limits = [part for part in parts if isinstance(part, Within)]
+    texts = ", ".join(example(limit.dimension) for limit in limits)
+    if not texts:
+        return '"..."'
+    return (
+        {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(limits)]
+        if tuple in map(get_origin, parts)
+        else texts
+    )
+
+
+def _parts(hint: object) -> Iterator[object]:
+    """A type hint and everything inside it, what is attached to it as well."""
+    yield hint
+    if get_origin(hint) is not Literal:
+        for inner in get_args(hint):
+            yield from _parts(inner)
+
+
+def _of_field(field: FieldInfo) -> list[object]:
+    return [*_parts(field.annotation), *field.metadata]
+
+
+def _is_model(part: object) -> bool:
+    return inspect.isclass(part) and issubclass(part, Section)
+
+
+def _kind(model: type[BaseModel]) -> str:
+    field = model.model_fields.get("kind")
+    return str(get_args(field.annotation)[0]) if field else ""
+
+
+def _models_at(path: Sequence[str | int]) -> list[type[BaseModel]]:
+    """Models that may stand at a path; several where the kind is not settled."""
+    models: list[type[BaseModel]] = [Scenario]
+    for step in path:
+        if isinstance(step, int):
+            continue
+        of_kind = [model for model in models if _kind(model) == step]
+        models = of_kind or [
+            part  # type: ignore[misc]
+            for model in models
+            if step in model.model_fields
+            for part in _of_field(model.model_fields[step])
+            if _is_model(part)
+        ]
+    return models

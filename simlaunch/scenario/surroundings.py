@@ -1,0 +1,246 @@
+"""Air and road, and what every section of a scenario has in common."""
+
+from __future__ import annotations
+
+import math
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+from functools import cache
+from pathlib import Path
+from typing import Annotated
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, model_validator
+
+from simlaunch.errors import Fault
+from simlaunch.units.field import Within, default, optional, refusal, refused
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.spelling import Dimension
+
+MAX_NAME, MAX_NOTE = 80, 4000
+
+
+def _printable(text: str) -> str:
+    if not text.strip() or not text.isprintable() or len(text) > MAX_NAME:
+        raise refused(
+            quoted(text), f"is not 1 to {MAX_NAME} printable characters", "write a short name on one line"
+        )
+    return text
+
+
+def _note(text: str) -> str:
+    if not text.replace("\n", " ").replace("\t", " ").isprintable() or len(text) > MAX_NOTE:
+        raise refused(quoted(text), f"is not up to {MAX_NOTE} printable characters", "write plain text")
+    return text
+
+
+Name = Annotated[str, AfterValidator(_printable)]
+Note = Annotated[str, AfterValidator(_note)]
+
+
+@dataclass(frozen=True)
+class Derived:
+    """A value that was worked out for a key that was left out: its text and where it comes from."""
+
+    text: str
+    origin: str
+
+
+class Section(BaseModel):
+    """A table of the scenario: frozen, and closed to unknown keys."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
+
+    note: Note | None = optional("Free text about this table.")
+
+    def derived(self) -> Mapping[str, Derived]:
+        """Values worked out for keys that were left out."""
+        return {}
+
+    def unused(self) -> frozenset[str]:
+        """Keys whose defaults play no part here."""
+        return frozenset()
+
+
+GAS_CONSTANT = 287.05287
+LAPSE_RATE = 0.0065
+SEA_LEVEL_TEMPERATURE = 288.15
+SEA_LEVEL_PRESSURE = 101325.0
+STANDARD_GRAVITY = 9.80665
+
+
+def standard_temperature(altitude: float) -> float:
+    """Temperature of the standard atmosphere below 11 km.
+
+    Parameters
+    ----------
+    altitude : float
+        Geopotential altitude [m].
+
+    Returns
+    -------
+    float
+        Temperature [K].
+
+    Source: ISO 2533.
+
+    Examples
+    --------
+    >>> round(standard_temperature(1000.0), 2)
+    281.65
+    """
+    return SEA_LEVEL_TEMPERATURE - LAPSE_RATE * altitude
+
+
+def standard_pressure(altitude: float) -> float:
+    """Pressure of the standard atmosphere below 11 km.
+
+    Parameters
+    ----------
+    altitude : float
+        Geopotential altitude [m].
+
+    Returns
+    -------
+    float
+        Pressure [Pa].
+
+    Source: ISO 2533.
+
+    Examples
+    --------
+    >>> round(standard_pressure(1000.0), 2)
+    89874.56
+    """
+    ratio = standard_temperature(altitude) / SEA_LEVEL_TEMPERATURE
+    return float(SEA_LEVEL_PRESSURE * ratio ** (STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)))
+
+
+class Air(Section):
+    """Air that the car drives through."""
+
+    altitude: Annotated[Quantity, Within(Dimension.LENGTH, "-500 m", "6000 m")] = default(
+        "0 m",
+        "Geopotential altitude; sets pressure and temperature where they are left out.",
+        "ISO 2533 sea level",
+    )
+    pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
+        "Absolute air pressure at the car; replaces the altitude."
+    )
+    temperature: Annotated[Quantity, Within(Dimension.TEMPERATURE, "-60 degC", "60 degC")] | None = optional(
+        "Air temperature."
+    )
+    humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "0 %", "Relative humidity.", "ISO 2533: dry air"
+    )
+    head_wind: Annotated[Quantity, Within(Dimension.SPEED, "-40 m/s", "40 m/s")] = default(
+        "0 m/s", "Wind against the direction of travel.", "common practice: still air"
+    )
+    density: Annotated[Quantity, Within(Dimension.DENSITY, "0 kg/m^3", "2 kg/m^3")] | None = optional(
+        "Air density, when it is to be taken as given rather than worked out."
+    )
+
+    @model_validator(mode="after")
+    def _one_source_of_pressure(self) -> Air:
+        if self.pressure is not None and "altitude" in self.model_fields_set:
+            raise refusal(
+                Fault("altitude", quoted(self.altitude.text), "stands beside pressure", "give one of the two")
+            )
+        return self
+
+    @property
+    def pressure_si(self) -> float:
+        """Absolute pressure, given or standard [Pa]."""
+        return self.pressure.si if self.pressure else standard_pressure(self.altitude.si)
+
+    @property
+    def temperature_si(self) -> float:
+        """Temperature, given or standard [K]."""
+        return self.temperature.si if self.temperature else standard_temperature(self.altitude.si)
+
+    def derived(self) -> Mapping[str, Derived]:
+        """Pressure and temperature of the standard atmosphere."""
+        origin = "ISO 2533 at the altitude"
+        return {
+            "pressure": Derived(f"{self.pressure_si:.0f} Pa", origin),
+            "temperature": Derived(
+                f"{self.temperature_si - to_si('0 degC', Dimension.TEMPERATURE):.2f} degC", origin
+            ),
+        }
+
+
+@dataclass(frozen=True)
+class Surface:
+    """A named road surface; factors are relative to dry asphalt."""
+
+    friction_factor: str
+    rolling_factor: str
+    origin: str
+
+
+@cache
+def surfaces() -> Mapping[str, Surface]:
+    """The named road surfaces, as read from `surfaces.toml`."""
+    tables = tomllib.loads(Path(__file__).with_name("surfaces.toml").read_text(encoding="utf-8"))
+    return {name: Surface(**entry) for name, entry in tables.items()}
+
+
+def _known_surface(name: str) -> str:
+    if name in surfaces():
+        return name
+    near = get_close_matches(name, surfaces(), n=1)
+    listed = ", ".join(f'"{known}"' for known in surfaces())
+    instead = f'did you mean "{near[0]}"?' if near else f"write one of {listed}, or give friction_factor"
+    raise refused(quoted(name), "is not a known surface", instead)
+
+
+STEEPEST = (Dimension.ANGLE, "-22 deg", "22 deg")
+
+
+class Road(Section):
+    """Road under the car."""
+
+    surface: Annotated[str, AfterValidator(_known_surface)] = default(
+        "dry asphalt", "Named road surface.", "common practice: the reference of all surface factors"
+    )
+    friction_factor: Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")] | None = optional(
+        "Peak friction relative to the tyre's own on dry asphalt; replaces that of the surface."
+    )
+    rolling_factor: Annotated[Quantity, Within(Dimension.NUMBER, "0", "50")] | None = optional(
+        "Rolling resistance relative to asphalt; replaces that of the surface."
+    )
+    grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
+        "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road"
+    )
+
+    def _factor(self, given: Quantity | None, of_surface: str) -> float:
+        return given.si if given else to_si(of_surface, Dimension.NUMBER)
+
+    @property
+    def grade_angle(self) -> float:
+        """Uphill angle of the road [rad]."""
+        return self.grade.si if self.grade.dimension is Dimension.ANGLE else math.atan(self.grade.si)
+
+    @property
+    def friction_factor_si(self) -> float:
+        """Friction relative to dry asphalt, given or of the surface [-]."""
+        return self._factor(self.friction_factor, surfaces()[self.surface].friction_factor)
+
+    @property
+    def rolling_factor_si(self) -> float:
+        """Rolling resistance relative to asphalt, given or of the surface [-]."""
+        return self._factor(self.rolling_factor, surfaces()[self.surface].rolling_factor)
+
+    def unused(self) -> frozenset[str]:
+        """The surface plays no part when both of its factors are given."""
+        return frozenset({"surface"}) if self.friction_factor and self.rolling_factor else frozenset()
+
+    def derived(self) -> Mapping[str, Derived]:
+        """Factors of the named surface."""
+        surface = surfaces()[self.surface]
+        return {
+            "friction_factor": Derived(surface.friction_factor, surface.origin),
+            "rolling_factor": Derived(surface.rolling_factor, surface.origin),
+        }

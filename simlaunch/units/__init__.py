@@ -1,0 +1,1 @@
+"""Text with a unit in, SI out; SI in, display text out."""

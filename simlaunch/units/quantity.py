@@ -1,0 +1,158 @@
+"""Text to SI and SI to display units; the only file that knows the unit library."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.units.gate import examine
+from simlaunch.units.spelling import Dimension, System, kinds
+
+if TYPE_CHECKING:
+    import pint
+
+Value = TypeVar("Value", float, NDArray[np.float64])
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A quantity that was typed: the text, its value in SI units and its kind."""
+
+    text: str
+    si: float
+    dimension: Dimension
+
+
+@dataclass(frozen=True)
+class DisplayUnit:
+    """A unit for display: its label, and SI value = scale * shown value + offset."""
+
+    label: str
+    scale: float
+    offset: float
+
+    def of(self, value_si: Value) -> Value:
+        """Value in this unit of a number, or an array of numbers, in SI units."""
+        return (value_si - self.offset) / self.scale
+
+
+@cache
+def _registry() -> pint.UnitRegistry[float]:
+    import pint  # half a second: only when a first quantity is met
+
+    return pint.UnitRegistry()
+
+
+@cache
+def _conversion(unit: str, si: str) -> tuple[float, float]:
+    """Scale and offset that take a value in `unit` to SI."""
+    registry = _registry()
+    zero, one, far = (
+        float(registry.Quantity(number, unit).to(si).magnitude) for number in (0.0, 1.0, 2.0**20)
+    )
+    return ((far - zero) / 2.0**20 if zero else one), zero  # a far point, so that an offset costs no digits
+
+
+def read(text: str, *dimensions: Dimension) -> Quantity:
+    """Quantity of one of the wanted kinds, from text with a unit.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"1610 kg"``.
+    dimensions : Dimension
+        The kinds that are wanted here.
+
+    Returns
+    -------
+    Quantity
+        Text, SI value and kind.
+
+    Raises
+    ------
+    InputError
+        With a `Fault` as its only argument.
+    """
+    typed = examine(text, *dimensions)
+    kind = kinds()[typed.dimension]
+    scale, offset = _conversion(kind.spelling[typed.spelling], kind.si)
+    return Quantity(text.strip(" "), typed.number * scale + offset, typed.dimension)
+
+
+def to_si(text: str, dimension: Dimension) -> float:
+    """Value in SI units of text with a unit.
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"100 km/h"``.
+    dimension : Dimension
+        The kind that is wanted.
+
+    Returns
+    -------
+    float
+        Value in the SI unit of the dimension.
+
+    Raises
+    ------
+    InputError
+        With a `Fault` as its only argument.
+
+    Examples
+    --------
+    >>> to_si("60 mph", Dimension.SPEED)
+    26.8224
+    """
+    return read(text, dimension).si
+
+
+@cache
+def display_unit(dimension: Dimension, system: System) -> DisplayUnit:
+    """Unit in which a kind of quantity is shown.
+
+    Parameters
+    ----------
+    dimension : Dimension
+        Kind of quantity.
+    system : System
+        Metric or US customary.
+
+    Returns
+    -------
+    DisplayUnit
+        Label, scale and offset.
+    """
+    kind = kinds()[dimension]
+    label = kind.label(system)
+    return DisplayUnit(label, *_conversion(kind.spelling[label], kind.si))
+
+
+def to_display(value_si: float, dimension: Dimension, system: System) -> tuple[float, str]:
+    """Value and unit label for display.
+
+    Parameters
+    ----------
+    value_si : float
+        Value in the SI unit of the dimension.
+    dimension : Dimension
+        Kind of quantity.
+    system : System
+        Metric or US customary.
+
+    Returns
+    -------
+    tuple of float and str
+        Value in the display unit, and its label.
+
+    Examples
+    --------
+    >>> to_display(26.8224, Dimension.SPEED, System.US)
+    (60.0, 'mph')
+    """
+    unit = display_unit(dimension, system)
+    return unit.of(value_si), unit.label
