@@ -1,0 +1,143 @@
+"""One launch of a scenario, measured."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simlaunch.launch.run import Method, Outcome, Run, launch
+from simlaunch.measure.marks import Kind, Target
+from simlaunch.measure.summary import Measures, measure
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Mark, Scenario
+from simlaunch.scenario.numbers import Pedal, Record
+from simlaunch.units.spelling import Dimension
+
+
+@dataclass(frozen=True)
+class Simulation:
+    """One launch: what went in, what happened, and what it measures.
+
+    Parameters
+    ----------
+    curve : str
+        Name of the full-load curve.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    car : Record
+        The numbers of the car, SI units, complete.
+    run : Run
+        Trace and outcome.
+    measures : Measures
+        Everything that is reported.
+    """
+
+    curve: str
+    pedal: Pedal
+    car: Record
+    run: Run
+    measures: Measures
+
+    @property
+    def reached(self) -> bool:
+        """Whether every wanted target was passed."""
+        return self.run.outcome is Outcome.FINISHED
+
+
+def goal(scenario: Scenario) -> Target:
+    """Target by which curves of a scenario are judged: the distance it runs to, or else the speed.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Returns
+    -------
+    Target
+        The target.
+    """
+    distance = scenario.run.goal(Dimension.LENGTH)
+    if distance > 0.0:
+        return _distance(distance, _typed(scenario, Dimension.LENGTH))
+    speed = scenario.run.goal(Dimension.SPEED)
+    return Target(f"0 to {_typed(scenario, Dimension.SPEED)}", Kind.SPEED, 0.0, speed)
+
+
+def extra_targets(scenario: Scenario) -> tuple[Target, ...]:
+    """Targets that a scenario adds to the usual ones: its own marks, and the goals it runs to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Returns
+    -------
+    tuple of Target
+        In the order of the file.
+    """
+    goals = [
+        _distance(q.si, q.text)
+        if q.dimension is Dimension.LENGTH
+        else Target(f"0 to {q.text}", Kind.SPEED, 0.0, q.si)
+        for q in scenario.run.until
+    ]
+    return (*(_target(mark) for mark in scenario.run.marks), *goals)
+
+
+def _distance(length: float, text: str) -> Target:
+    return Target(text, Kind.DISTANCE, 0.0, length)
+
+
+def _typed(scenario: Scenario, dimension: Dimension) -> str:
+    return next(q.text for q in scenario.run.until if q.dimension is dimension)
+
+
+def _target(mark: Mark) -> Target:
+    start = mark.start.si if mark.start else 0.0
+    if mark.end.dimension is Dimension.LENGTH:
+        return Target(mark.text, Kind.DISTANCE, start, mark.end.si)
+    if start > 0.0:
+        return Target(mark.text, Kind.SPAN, start, mark.end.si)
+    return Target(f"0 to {mark.text}", Kind.SPEED, 0.0, mark.end.si)
+
+
+def simulate(
+    scenario: Scenario,
+    curve: str | None = None,
+    pedal: Pedal = Pedal.FULL,
+    *,
+    method: Method = Method.COMPILED,
+    tolerance: float | None = None,
+) -> Simulation:
+    """Run one launch of a scenario and measure it.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    curve : str, optional
+        Name of the full-load curve; the first one if left out.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    method : Method
+        The compiled integrator, or SciPy's as the reference.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    Simulation
+        Trace and measures.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name, or a tolerance out of range.
+    SimlaunchError
+        The equations could not be followed.
+    """
+    name = scenario.curve_names[0] if curve is None else curve
+    car = lower(scenario, name, pedal)
+    run = launch(car, method=method, tolerance=tolerance)
+    return Simulation(name, pedal, car, run, measure(run, car, extra_targets(scenario)))
