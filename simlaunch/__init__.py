@@ -1,4 +1,4 @@
-"""Launch simulation for engine calibrators: does a higher torque peak make the car quicker?
+"""Launch simulation for engine calibrators: whether a higher torque peak makes the car quicker.
 
 The names below are the whole public interface. They are looked up on first use, so that importing the package stays
 quick.
@@ -52,8 +52,8 @@ __all__ = [
     "Run",
     "Scenario",
     "ScenarioError",
-    "Simulation",
     "SimlaunchError",
+    "Simulation",
     "TargetNotReached",
     "Trace",
     "UsageError",

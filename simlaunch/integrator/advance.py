@@ -118,6 +118,44 @@ def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, fl
     return land
 
 
+def make_first_event(events: Events) -> Callable[[float, float, Any, Any, Work], tuple[int, float]]:
+    """Build the search for the earliest event within an accepted step.
+
+    Parameters
+    ----------
+    events : callable
+        Compiled event functions [-].
+
+    Returns
+    -------
+    callable
+        first_event(t, h, model, phase, work) -> index of the event, or -1, and share of the step [-].
+    """
+    locate = make_locate(events)
+
+    @inline
+    def first_event(t: float, h: float, model: Any, phase: Any, work: Work) -> tuple[int, float]:
+        index, earliest = -1, 2.0
+        for i in range(work.end_values.size):
+            if work.end_values[i] < 0.0 <= work.start_values[i]:
+                share = locate(t, h, i, model, phase, work)
+                if share < earliest:
+                    index, earliest = i, share
+        return index, earliest
+
+    return first_event
+
+
+@inline
+def _move_on(y: Array, work: Work) -> None:
+    """Make the end of a step the start of the next: its last stage is the next one's first."""
+    for i in range(y.size):
+        y[i] = work.trial[i]
+        work.stages[0, i] = work.stages[6, i]
+    for i in range(work.end_values.size):
+        work.start_values[i] = work.end_values[i]
+
+
 def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
     """Build the loop that integrates up to the first event or to a time bound.
 
@@ -133,19 +171,7 @@ def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
     callable
         advance(t, bound, h, y, model, phase, accuracy, work, samples) -> Advance; `y` is moved along [-].
     """
-    step = make_step(rates)
-    locate = make_locate(events)
-    land = make_land(rates, events)
-
-    @inline
-    def first_event(t: float, h: float, model: Any, phase: Any, work: Work) -> tuple[int, float]:
-        index, earliest = -1, 2.0
-        for i in range(work.end_values.size):
-            if work.end_values[i] < 0.0 <= work.start_values[i]:
-                share = locate(t, h, i, model, phase, work)
-                if share < earliest:
-                    index, earliest = i, share
-        return index, earliest
+    step, land, first_event = make_step(rates), make_land(rates, events), make_first_event(events)
 
     @inline
     def advance(
@@ -176,22 +202,16 @@ def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
             if index >= 0:
                 length = land(t, y, length, share, index, model, phase, work)
                 fill_dense(y, length, work)
-            else:
-                # a step cut short by the bound says nothing against a longer one afterwards
+            else:  # a step cut short by the bound says nothing against a longer one afterwards
                 longer = length * next_factor(error, last_error)
-                h = max(h, longer) if to_bound else longer
-                last_error = error
+                h, last_error = (max(h, longer) if to_bound else longer), error
             if recording and not record_step(samples, t, length, accuracy.sample_gap, work):
                 return Advance(BUFFER_FULL, t, h, -1, steps, rejected)
             steps += 1
             t = bound if to_bound and index < 0 else t + length
-            for i in range(y.size):
-                y[i] = work.trial[i]
-                work.stages[0, i] = work.stages[6, i]
+            _move_on(y, work)
             if index >= 0:
                 return Advance(AT_EVENT, t, h, index, steps, rejected)
-            for i in range(work.end_values.size):
-                work.start_values[i] = work.end_values[i]
         return Advance(AT_BOUND, t, h, -1, steps, rejected)
 
     return advance

@@ -92,7 +92,7 @@ def record_step(samples: Samples, t: float, h: float, gap: float, work: Work) ->
     bool
         False when the buffers are full [-].
     """
-    pieces = max(int(ceil(h / gap)), 1)
+    pieces = max(ceil(h / gap), 1)
     for j in range(1, pieces):
         share = j / pieces
         read_dense(share, work, work.inner)

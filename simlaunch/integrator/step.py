@@ -91,9 +91,7 @@ def make_step(rates: Rates) -> Callable[[float, Array, float, Any, Any, Work], N
             )
         rates(t + h, inner, model, phase, k[5])
         for i in range(n):
-            trial[i] = y[i] + h * (
-                c.B1 * k[0, i] + c.B3 * k[2, i] + c.B4 * k[3, i] + c.B5 * k[4, i] + c.B6 * k[5, i]
-            )
+            trial[i] = y[i] + h * (c.B1 * k[0, i] + c.B3 * k[2, i] + c.B4 * k[3, i] + c.B5 * k[4, i] + c.B6 * k[5, i])
         rates(t + h, trial, model, phase, k[6])
 
     return step

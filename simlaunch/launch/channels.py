@@ -60,7 +60,14 @@ DERIVED_CHANNELS = (
 
 
 @entry
-def derive(times: Array, states: Array, segments: NDArray[np.int64], phases: Array, car: Record, out: Array) -> None:
+def derive(
+    times: Array,
+    states: Array,
+    segments: NDArray[np.int64],
+    phases: NDArray[np.void],
+    car: Record,
+    out: Array,
+) -> None:
     """Work out the derived channels of every sample.
 
     Parameters

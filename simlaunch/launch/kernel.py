@@ -133,23 +133,19 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
             if event < 0:
                 if t >= car.run.time_limit:
                     return Ending(TIME_LIMIT, t, steps, rejected, segment + 1)
-                bound = ev.next_bound(t, car, phase)
-                if bound < t:
-                    bound = t
+                bound = max(ev.next_bound(t, car, phase), t)
                 done = advance(t, bound, h, y, car, phase, accuracy, work, samples)
                 t, h = done.time, done.next_step
                 steps += done.steps
                 rejected += done.rejected
-                if done.status == adv.BUFFER_FULL:
-                    return Ending(BUFFER_FULL, t, steps, rejected, segment + 1)
-                if done.status == adv.STEP_TOO_SMALL:
-                    return Ending(STEP_TOO_SMALL, t, steps, rejected, segment + 1)
+                if done.status == adv.BUFFER_FULL or done.status == adv.STEP_TOO_SMALL:
+                    status = BUFFER_FULL if done.status == adv.BUFFER_FULL else STEP_TOO_SMALL
+                    return Ending(status, t, steps, rejected, segment + 1)
                 event = done.event
             last_event = event
-            if event == ev.TARGETS_PASSED:
-                return Ending(FINISHED, t, steps, rejected, segment + 1)
-            if event == ev.STALLS:
-                return Ending(STALLED, t, steps, rejected, segment + 1)
+            if event == ev.TARGETS_PASSED or event == ev.STALLS:
+                status = FINISHED if event == ev.TARGETS_PASSED else STALLED
+                return Ending(status, t, steps, rejected, segment + 1)
             if event >= 0:
                 happen(event, t, y, car, phase)
             elif t >= ev.stage_end(car, phase):
@@ -157,6 +153,46 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
         return Ending(BUFFER_FULL, t, steps, rejected, log.start.size)
 
     return run
+
+
+@entry
+def compiled_rates(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Compiled form of `physics.balance.rates`, for integrators outside the compiled world.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    out : ndarray, shape (24,)
+        Filled with the rates, SI units.
+    """
+    rates(t, y, car, phase, out)
+
+
+@entry
+def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Compiled form of `events.event_values`, for integrators outside the compiled world.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    out : ndarray, shape (11,)
+        Filled with the values.
+    """
+    ev.event_values(t, y, car, phase, out)
 
 
 _run = inline(make_run(adv.make_advance(rates, ev.event_values)))

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-from math import isnan
+from math import isnan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from simlaunch.compiled import entry, inline
 from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
-from simlaunch.physics.balance import ground, slip_command
 from simlaunch.physics.driveline import combined_compliance
+from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Coupling, Pedal, Record
+from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
 
+_CONVERTER, _HELD_SLIP = 1, 1
+_HALVINGS = 60
 _SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
 
 TARGET_SHARE_OF_PEAK = 0.9
-"""Share of the slip of peak force that slip control aims at when no target is given (common practice: below the peak)."""
+"""Share of the slip of peak force that slip control aims at by itself (common practice: below the peak)."""
 
 
 @inline
@@ -76,7 +77,7 @@ def _advantage(car: Record, gear: int, engine_speed: float) -> float:
     return gear_acceleration(car, gear, engine_speed) - gear_acceleration(car, gear + 1, next_speed)
 
 
-@entry
+@inline
 def best_shift_speed(car: Record, gear: int) -> float:
     """Engine speed above which the next gear pushes harder at the same road speed; the rev limit where none does.
 
@@ -99,7 +100,7 @@ def best_shift_speed(car: Record, gear: int) -> float:
     low = high - stride
     while low > car.engine.idle and _advantage(car, gear, low) < 0.0:
         high, low = low, low - stride
-    for _ in range(50):
+    for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         if _advantage(car, gear, middle) >= 0.0:
             low = middle
@@ -108,6 +109,7 @@ def best_shift_speed(car: Record, gear: int) -> float:
     return max(0.5 * (low + high), car.engine.idle)
 
 
+@inline
 def default_target_slip(car: Record) -> float:
     """Target slip for slip control: a share of the slip of peak force at static load, the lower of the driven axles.
 
@@ -122,14 +124,16 @@ def default_target_slip(car: Record) -> float:
         Slip, ISO 8855 [-].
     """
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
-    peaks = []
-    if car.drive.front_share > 0.0 or car.drive.locked:
-        peaks.append(tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor))
-    if car.drive.front_share < 1.0 or car.drive.locked:
-        peaks.append(tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor))
-    return TARGET_SHARE_OF_PEAK * min(peaks)
+    front = tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor)
+    rear = tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor)
+    if car.drive.locked == 0 and car.drive.front_share >= 1.0:
+        rear = front
+    elif car.drive.locked == 0 and car.drive.front_share <= 0.0:
+        front = rear
+    return TARGET_SHARE_OF_PEAK * min(front, rear)
 
 
+@inline
 def stall_speed(car: Record) -> float:
     """Speed at which a converter holds the engine at full load with the car on its brakes.
 
@@ -141,103 +145,114 @@ def stall_speed(car: Record) -> float:
     Returns
     -------
     float
-        Engine speed [rad/s].
+        Engine speed; the rev limit where the converter cannot hold the engine below it [rad/s].
     """
     capacity = value_at(car.coupling.fluid_capacity, 0.0)
+    low, high = 0.1 * car.engine.idle, car.engine.rev_limit
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if engine.boosted_torque(middle, car.launch.boost, car.engine) >= capacity * middle * middle:
+            low = middle
+        else:
+            high = middle
+    return high
 
-    def surplus(speed: float) -> float:
-        return engine.boosted_torque(speed, car.launch.boost, car.engine) - capacity * speed * speed
 
-    limit = float(car.engine.rev_limit)
-    if surplus(limit) >= 0.0:
-        return limit
-    return float(brentq(surplus, 0.1 * car.engine.idle, limit))
-
-
+@inline
 def _stall_torque_factor(car: Record) -> float:
     """Torque that a stalled converter puts on the half shafts, over engine speed squared [N m s^2]."""
     pump = value_at(car.coupling.fluid_capacity, 0.0) * value_at(car.coupling.torque_ratio, 0.0)
     return float(pump * car.gearbox.ratio[0] * car.gearbox.efficiency[0])
 
 
-def speed_within_grip(car: Record) -> float:
+@inline
+def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     """Engine speed at which a stalled converter asks no more of the tyres than slip control would at rest.
 
     Parameters
     ----------
     car : Record
         The car, with its target slip.
+    rest : ndarray, shape (24,)
+        State at rest.
+    phase : Record
+        A fresh phase.
 
     Returns
     -------
     float
         Engine speed [rad/s].
     """
-    y, phase = np.zeros(at.STATES), at.first_phase()
-    within_grip = slip_command(y, car, phase, ground(0.0, y, car, phase))
-    return float(np.sqrt(within_grip / _stall_torque_factor(car)))
+    within_grip = slip_command(rest, car, phase, body.ground(0.0, rest, car, phase))
+    return sqrt(within_grip / _stall_torque_factor(car))
 
 
-def complete(car: Record) -> None:
+@entry
+def complete(car: Record, rest: Array, phase: Record) -> None:
     """Fill in every derived number that the scenario left open.
 
     Parameters
     ----------
     car : Record
         The car, changed in place.
+    rest : ndarray, shape (24,)
+        A state of zeros.
+    phase : Record
+        A fresh phase.
     """
     if isnan(car.air.density):
         car.air.density = air.density(car.air.pressure, car.air.temperature, car.air.humidity)
-    for gear in range(int(car.gearbox.count) - 1):
+    for gear in range(car.gearbox.count - 1):
         if isnan(car.gearbox.shift_speed[gear]):
             car.gearbox.shift_speed[gear] = best_shift_speed(car, gear)
     if isnan(car.pedal.target_slip):
         car.pedal.target_slip = default_target_slip(car)
-    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
-        car.launch.engine_speed = min(float(car.launch.engine_speed), stall_speed(car))
-        if car.pedal.kind == Pedal.HELD_SLIP:
-            most = max(speed_within_grip(car), float(car.engine.idle))
-            car.launch.engine_speed = min(float(car.launch.engine_speed), most)
+    if car.coupling.kind == _CONVERTER:
+        car.launch.engine_speed = min(car.launch.engine_speed, stall_speed(car))
+        if car.pedal.kind == _HELD_SLIP:
+            most = max(speed_within_grip(car, rest, phase), car.engine.idle)
+            car.launch.engine_speed = min(car.launch.engine_speed, most)
 
 
+@inline
 def _preload(car: Record, y: Array) -> None:
     """Torque that a converter at stall has already put on brakes and on elastic half shafts."""
     shaft = _stall_torque_factor(car) * car.launch.engine_speed**2
     stiffness = car.drive.shaft_stiffness
-    front = stiffness[0] / (stiffness[0] + stiffness[1]) if car.drive.locked else car.drive.front_share
-    car.launch.brake_front, car.launch.brake_rear = front * shaft, (1.0 - front) * shaft
-    if car.drive.rigid:
+    front = car.drive.front_share
+    if car.drive.locked == 1:
+        front = stiffness[0] / (stiffness[0] + stiffness[1])
+    car.launch.brake_front = front * shaft
+    car.launch.brake_rear = (1.0 - front) * shaft
+    if car.drive.rigid == 1:
         return
-    if car.drive.locked:
+    if car.drive.locked == 1:
         y[at.TWIST_FRONT] = y[at.TWIST_REAR] = shaft / (stiffness[0] + stiffness[1])
     else:
-        y[at.TWIST_FRONT] = shaft / combined_compliance(car.drive.front_share, stiffness[0], stiffness[1])
+        y[at.TWIST_FRONT] = shaft / combined_compliance(front, stiffness[0], stiffness[1])
 
 
-def first_state(car: Record, phase: Record) -> Array:
-    """State at the start of a launch from standstill; the phase is set to match.
+@entry
+def begin(car: Record, y: Array, phase: Record) -> None:
+    """Set state and phase to the start of a launch from standstill.
 
     Parameters
     ----------
     car : Record
-        The car, complete.
+        The car, complete; the torque that its brakes hold is filled in.
+    y : ndarray, shape (24,)
+        A state of zeros, changed in place.
     phase : Record
         A fresh phase, changed in place.
-
-    Returns
-    -------
-    ndarray, shape (24,)
-        State, SI units.
     """
-    y = np.zeros(at.STATES)
+    grade = body.grade_force(car.body.mass, car.road.grade_angle)
     y[at.ENGINE_SPEED] = car.launch.engine_speed
     y[at.BOOST] = car.launch.boost
-    y[at.TRANSFER] = body.load_transfer(body.grade_force(car.body.mass, car.road.grade_angle), car.body)
-    resistance = body.grade_force(car.body.mass, car.road.grade_angle)
-    resistance += air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
+    y[at.TRANSFER] = body.load_transfer(grade, car.body)
+    resistance = grade + air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
     phase.braked = 1 if resistance > 0.0 else 0
-    y[at.REQUEST] = slip_command(y, car, phase, ground(0.0, y, car, phase))
-    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
+    y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
+    if car.coupling.kind == _CONVERTER:
         phase.stage = at.DRIVING
         _preload(car, y)
     else:
@@ -245,4 +260,3 @@ def first_state(car: Record, phase: Record) -> Array:
         phase.coupling = at.SLIPPING
         phase.slip_direction = 1
         phase.engagement_time = car.coupling.ramp
-    return y

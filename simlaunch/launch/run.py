@@ -10,16 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError, UsageError
 from simlaunch.integrator.advance import Advance
 from simlaunch.integrator.control import Accuracy
-from simlaunch.integrator.reference import advance_by_scipy
 from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.integrator.step import make_work
 from simlaunch.launch import channels, events, kernel, prepare
 from simlaunch.launch.trace import Moment, Trace
 from simlaunch.physics import state as at
-from simlaunch.physics.balance import rates
 from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
@@ -125,14 +124,16 @@ def _phase_log() -> kernel.PhaseLog:
 def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     if method is Method.COMPILED:
         return kernel.run_compiled
-    advance: Callable[..., Advance] = advance_by_scipy(rates, events.event_values, events.EVENTS, scipy_method)
+    from simlaunch.integrator.reference import advance_by_scipy  # slow to import, and seldom wanted
+
+    advance: Callable[..., Advance] = advance_by_scipy(
+        kernel.compiled_rates, kernel.compiled_events, events.EVENTS, scipy_method
+    )
     return kernel.make_run(advance)
 
 
 def _moments(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Moment, ...]:
-    found = [
-        Moment(float(log.start[i]) - zero, _WHAT[int(log.event[i])]) for i in range(count) if log.event[i] >= 0
-    ]
+    found = [Moment(float(log.start[i]) - zero, _WHAT[int(log.event[i])]) for i in range(count) if log.event[i] >= 0]
     return (*found, Moment(end - zero, "end"))
 
 
@@ -151,6 +152,17 @@ def _to_trace(car: Record, samples: Samples, log: kernel.PhaseLog, ending: kerne
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     zero = _time_zero(log, ending.segments)
     return Trace(time - zero, named, _moments(log, ending.segments, ending.time, zero))
+
+
+def complete(car: Record) -> None:
+    """Fill in every number that a scenario leaves to be derived: air density, shift speeds, target slip.
+
+    Parameters
+    ----------
+    car : Record
+        The car, changed in place.
+    """
+    prepare.complete(car, np.zeros(at.STATES), at.first_phase())
 
 
 def launch(
@@ -192,19 +204,22 @@ def launch(
         tolerance = DEFAULT_TOLERANCE if method is Method.COMPILED else REFERENCE_TOLERANCE
     if not 1e-13 <= tolerance <= 1e-2:
         raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
-    prepare.complete(car)
+    complete(car)
     accuracy = Accuracy(tolerance, scales(), _LONGEST_STEP, sample_gap)
     loop, capacity = _loop(method, scipy_method), _FIRST_SAMPLES
     while True:
         phase = at.first_phase()
-        y = prepare.first_state(car, phase)
+        y = np.zeros(at.STATES)
+        prepare.begin(car, y, phase)
         work: Any = make_work(at.STATES, events.EVENTS)
         samples, log = make_samples(capacity, at.STATES), _phase_log()
         ending = loop(car, y, phase, accuracy, work, samples, log)
         if ending.status != kernel.BUFFER_FULL or capacity >= _MOST_SAMPLES:
             break
         capacity *= 8
-    return Run(_to_trace(car, samples, log, ending), _outcome(ending), int(ending.steps), int(ending.rejected))
+    trace = _to_trace(car, samples, log, ending)
+    publish()
+    return Run(trace, _outcome(ending), int(ending.steps), int(ending.rejected))
 
 
 def _outcome(ending: kernel.Ending) -> Outcome:

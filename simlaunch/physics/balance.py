@@ -2,42 +2,22 @@
 
 from __future__ import annotations
 
-from math import sqrt
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline
-from simlaunch.physics import air, body, coupling, driveline, engine, pedal, tyre
+from simlaunch.physics import body, coupling, driveline, engine, pedal
 from simlaunch.physics import state as at
+from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import Gearing, Load
-from simlaunch.physics.table import value_at
 from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
 
 _CLUTCH, _CONVERTER = 0, 1
 _HELD_SLIP = 1
-_GOVERNOR = 20.0  # rate at which engine speed is held while a coupling slips under slip control [1/s]
-
-
-class Ground(NamedTuple):
-    """What the road and the air do to the car."""
-
-    load_front: float
-    load_rear: float
-    slip_front: float
-    slip_rear: float
-    force_front: float
-    force_rear: float
-    moment_front: float
-    moment_rear: float
-    drag: float
-    grade: float
-    acceleration: float
-    slip_rate_front: float  # of the transient slip
-    slip_rate_rear: float
 
 
 class Drive(NamedTuple):
@@ -61,177 +41,6 @@ class Balance(NamedTuple):
     friction: float  # torque through friction plates, stuck or slipping
     axle_front: float
     axle_rear: float
-
-
-@inline
-def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
-    """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
-
-    Parameters
-    ----------
-    time : float
-        Time [s].
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-
-    Returns
-    -------
-    Ground
-        Forces [N], moments [N m], slips [-] and acceleration of the car [m/s^2].
-
-    Source: the files of this room, one for each part.
-    """
-    speed = y[at.SPEED]
-    air_speed = speed + car.air.head_wind
-    lift_front = air.dynamic_force(car.body.lift_area_front, car.air.density, air_speed)
-    lift_rear = air.dynamic_force(car.body.lift_area_rear, car.air.density, air_speed)
-    load_front, load_rear = body.axle_loads(y[at.TRANSFER], lift_front, lift_rear, car.body, car.road.grade_angle)
-    rim_front = y[at.WHEEL_FRONT] * car.front.radius
-    rim_rear = y[at.WHEEL_REAR] * car.rear.radius
-    slip_front = tyre.damped_slip(y[at.SLIP_FRONT], speed, rim_front, car.front)
-    slip_rear = tyre.damped_slip(y[at.SLIP_REAR], speed, rim_rear, car.rear)
-    front = tyre.axle_contact(slip_front, load_front, car.front, car.road.friction_factor)
-    rear = tyre.axle_contact(slip_rear, load_rear, car.rear, car.road.friction_factor)
-    drag = air.dynamic_force(car.body.drag_area, car.air.density, air_speed)
-    grade = body.grade_force(car.body.mass, car.road.grade_angle)
-    rolling, brake = car.road.rolling_factor, pedal.brake_share(time, phase, car.launch.brake_release)
-    acceleration = (front.force + rear.force - drag - grade) / car.body.mass
-    return Ground(
-        load_front,
-        load_rear,
-        slip_front,
-        slip_rear,
-        front.force,
-        rear.force,
-        tyre.resisting_moment(load_front, rim_front, speed, car.front, rolling, brake * car.launch.brake_front),
-        tyre.resisting_moment(load_rear, rim_rear, speed, car.rear, rolling, brake * car.launch.brake_rear),
-        drag,
-        grade,
-        0.0 if phase.braked == 1 else acceleration,
-        tyre.transient_slip_rate(y[at.SLIP_FRONT], speed, rim_front, slip_front, front.slope_share, car.front),
-        tyre.transient_slip_rate(y[at.SLIP_REAR], speed, rim_rear, slip_rear, rear.slope_share, car.rear),
-    )
-
-
-@inline
-def _wheel_resistance(road: Ground, car: Record) -> tuple[float, float]:
-    """Torque that resists the front and the rear wheels: tyre force on its radius, and rolling resistance [N m]."""
-    front = road.force_front * car.front.radius + road.moment_front
-    return front, road.force_rear * car.rear.radius + road.moment_rear
-
-
-@inline
-def _gear(phase: Record) -> int:
-    """Index of the gear that carries most of the torque."""
-    return int(phase.oncoming_gear if phase.path == at.ONCOMING else phase.gear)
-
-
-@inline
-def _turning_inertia(car: Record, phase: Record) -> float:
-    """Inertia that turns with the half shafts' inner end [kg m^2]."""
-    ratio = car.gearbox.ratio[_gear(phase)]
-    inertia = car.gearbox.input_inertia
-    if phase.coupling == at.STUCK:
-        inertia += car.engine.inertia
-    return car.drive.inertia + ratio * ratio * inertia
-
-
-@inline
-def _axle_take_up(load: float, slip: float, force: float, moment: float, road: Ground, end: Record, car: Record, speed: float) -> float:
-    """Torque that one axle passes on at the target slip: tyre, rolling resistance and the wheels' own inertia [N m].
-
-    A tyre beyond its target is given no more than it takes at this moment, so that it comes back.
-    """
-    target = car.pedal.target_slip
-    if slip <= target:
-        margin = pedal.standstill_margin(speed)
-        force = margin * tyre.axle_contact(target, load, end, car.road.friction_factor).force
-    spin_up = end.axle_inertia * road.acceleration * (1.0 + target) / end.radius
-    return end.radius * force + moment + spin_up
-
-
-@inline
-def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
-    """Axle torque that the slip control sends to its actuator.
-
-    With an open centre the axle that reaches its target first sets the torque of both.
-
-    Parameters
-    ----------
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-    road : Ground
-        What the road does.
-
-    Returns
-    -------
-    float
-        Torque at the half shafts [N m].
-
-    Source: ours; see `pedal.request_command`.
-    """
-    speed = y[at.SPEED]
-    front = _axle_take_up(
-        road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car, speed
-    )
-    rear = _axle_take_up(road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car, speed)
-    share = car.drive.front_share
-    front_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.front.radius
-    rear_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.rear.radius
-    grip = front + rear
-    front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
-    inertia = _turning_inertia(car, phase) + car.front.axle_inertia + car.rear.axle_inertia
-    if car.drive.locked == 0:
-        if share >= 1.0:
-            grip, front_leads = front, True
-        elif share <= 0.0:
-            grip, front_leads = rear, False
-        else:
-            grip = min(front / share, rear / (1.0 - share))
-    if front_leads:
-        return pedal.request_command(grip, inertia, y[at.WHEEL_FRONT], front_target, car.pedal.delay)
-    return pedal.request_command(grip, inertia, y[at.WHEEL_REAR], rear_target, car.pedal.delay)
-
-
-@inline
-def _input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
-    """Gearbox-input torque that puts the requested torque on the axles while all that turns keeps pace [N m]."""
-    k = _gear(phase)
-    ratio = car.gearbox.ratio[k]
-    radius = car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius
-    pace = road.acceleration * (1.0 + car.pedal.target_slip) / radius
-    at_gear = max(y[at.REQUEST], 0.0) + car.drive.inertia * pace
-    return at_gear / (ratio * car.gearbox.efficiency[k]) + car.gearbox.input_inertia * ratio * pace
-
-
-@inline
-def _trimmed_engine_torque(
-    y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: coupling.Fluid
-) -> float:
-    """Engine torque that serves the slip control's request through whatever the coupling does [N m]."""
-    wanted = _input_request(y, car, phase, road)
-    ratio = car.gearbox.ratio[_gear(phase)]
-    if phase.coupling == at.STUCK:
-        radius = car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius
-        pace = road.acceleration * (1.0 + car.pedal.target_slip) / radius
-        return wanted + car.engine.inertia * ratio * pace
-    if car.coupling.kind == _CONVERTER:
-        speed_ratio = min(y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0), 1.0)
-        capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
-        pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
-        return fluid.pump + friction + car.engine.inertia * _GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
-    held = y[at.INPUT_SPEED]
-    if phase.stage == at.LAUNCHING:
-        held = max(held, car.launch.engine_speed)
-    return wanted + car.engine.inertia * _GOVERNOR * (held - y[at.ENGINE_SPEED])
 
 
 @inline
@@ -262,7 +71,7 @@ def friction_capacity(time: float, car: Record, phase: Record) -> float:
 
 @inline
 def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
-    """Engine torque and what the coupling carries, for a coupling that is open or slips; a stuck one carries nothing here.
+    """Engine torque, and what the coupling carries while it is open or slips; a stuck one carries nothing here.
 
     Parameters
     ----------
@@ -290,7 +99,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     if phase.coupling == at.SLIPPING:
         capacity = friction_capacity(time, car, phase)
         if held_slip and car.coupling.kind == _CLUTCH:
-            capacity = min(capacity, max(_input_request(y, car, phase, road), 0.0))
+            capacity = min(capacity, max(pedal.input_request(y, car, phase, road), 0.0))
         friction = phase.slip_direction * capacity
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
         fluid = coupling.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
@@ -300,8 +109,8 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     torque = engine.demanded_torque(full, closed, share)
     command = 0.0
     if held_slip:
-        command = slip_command(y, car, phase, road)
-        trimmed = _trimmed_engine_torque(y, car, phase, road, friction, fluid)
+        command = pedal.slip_command(y, car, phase, road)
+        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, friction, fluid)
         torque = min(torque, max(trimmed, min(closed, torque)))
     return Drive(torque, full, friction, fluid.pump, fluid.turbine, command)
 
@@ -328,16 +137,14 @@ def _elastic_torques(y: Array, drive: Record) -> tuple[float, float]:
 def _rigid_torques(acceleration: float, load: Load, road: Ground, car: Record) -> tuple[float, float]:
     """Torque at the front and at the rear wheels, where half shafts do not twist [N m]."""
     if car.drive.locked == 1:
-        front, rear = _wheel_resistance(road, car)
+        front, rear = body.wheel_resistance(road, car)
         return car.front.axle_inertia * acceleration + front, car.rear.axle_inertia * acceleration + rear
     total = load.inertia * acceleration + load.torque
     return car.drive.front_share * total, (1.0 - car.drive.front_share) * total
 
 
 @inline
-def _through_gears(
-    time: float, torque: float, inertia: float, load: Load, car: Record, phase: Record
-) -> Gearing:
+def _through_gears(time: float, torque: float, inertia: float, load: Load, car: Record, phase: Record) -> Gearing:
     """What the gearbox does with a torque and an inertia on its input."""
     box = car.gearbox
     now, then = phase.gear, phase.oncoming_gear
@@ -355,9 +162,7 @@ def _through_gears(
             rest.input_torque + carried,
             rest.output_torque + out_ratio * carried,
         )
-    closing = driveline.closing_torque(
-        torque, inertia, box.ratio[then], box.efficiency[then], load, phase.closing_rate
-    )
+    closing = driveline.closing_torque(torque, inertia, box.ratio[then], box.efficiency[then], load, phase.closing_rate)
     out = driveline.directed_efficiency(closing, box.efficiency[then]) * box.ratio[then] * closing
     return Gearing((out - load.torque) / load.inertia, (torque - closing) / inertia, closing, out)
 
@@ -384,13 +189,13 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
     Source: Newton's second law for each body of the car.
     """
-    road = ground(time, y, car, phase)
+    road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
     stuck = phase.coupling == at.STUCK
     inertia = car.gearbox.input_inertia + (car.engine.inertia if stuck else 0.0)
     torque = drive.engine_torque if stuck else drive.friction + drive.turbine
     if car.drive.rigid == 1:
-        resist_front, resist_rear = _wheel_resistance(road, car)
+        resist_front, resist_rear = body.wheel_resistance(road, car)
         wheels = driveline.rigid_load(
             resist_front, resist_rear, car.front.axle_inertia, car.rear.axle_inertia, car.drive
         )
@@ -479,7 +284,7 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     free = 0.0 if phase.braked == 1 else 1.0
     out[at.DISTANCE] = y[at.SPEED]
     out[at.SPEED] = road.acceleration
-    resist_front, resist_rear = _wheel_resistance(road, car)
+    resist_front, resist_rear = body.wheel_resistance(road, car)
     out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) / car.front.axle_inertia
     out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) / car.rear.axle_inertia
     out[at.SLIP_FRONT] = road.slip_rate_front
@@ -525,8 +330,6 @@ def stored_energy(y: Array, car: Record) -> float:
     if drive.rigid == 0 and drive.locked == 1:
         energy += drive.shaft_stiffness[0] * y[at.TWIST_FRONT] ** 2 + drive.shaft_stiffness[1] * y[at.TWIST_REAR] ** 2
     elif drive.rigid == 0:
-        stiffness = driveline.combined_compliance(
-            drive.front_share, drive.shaft_stiffness[0], drive.shaft_stiffness[1]
-        )
+        stiffness = driveline.combined_compliance(drive.front_share, drive.shaft_stiffness[0], drive.shaft_stiffness[1])
         energy += stiffness * y[at.TWIST_FRONT] ** 2
     return 0.5 * energy

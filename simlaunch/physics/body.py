@@ -1,13 +1,39 @@
-"""The body: axle loads, load transfer through the pitch mode, grade."""
+"""The body: axle loads, load transfer through the pitch mode, and all that road and air do to the car."""
 
 from __future__ import annotations
 
 from math import cos, sin
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
 
 from simlaunch.compiled import inline
+from simlaunch.physics import air, tyre
+from simlaunch.physics import state as at
 from simlaunch.scenario.numbers import Record
 
+Array = NDArray[np.float64]
+
 GRAVITY = 9.80665  # standard gravity [m/s^2], CGPM 1901
+
+
+class Ground(NamedTuple):
+    """What the road and the air do to the car."""
+
+    load_front: float
+    load_rear: float
+    slip_front: float
+    slip_rear: float
+    force_front: float
+    force_rear: float
+    moment_front: float
+    moment_rear: float
+    drag: float
+    grade: float
+    acceleration: float
+    slip_rate_front: float  # of the transient slip
+    slip_rate_rear: float
 
 
 @inline
@@ -106,9 +132,9 @@ def grade_force(mass: float, grade_angle: float) -> float:
 
 
 @inline
-def axle_loads(transfer: float, lift_front: float, lift_rear: float, body: Record, grade_angle: float) -> tuple[
-    float, float
-]:
+def axle_loads(
+    transfer: float, lift_front: float, lift_rear: float, body: Record, grade_angle: float
+) -> tuple[float, float]:
     """Loads of the two axles; an axle that would be pulled upwards is lifted and carries nothing.
 
     Parameters
@@ -135,3 +161,103 @@ def axle_loads(transfer: float, lift_front: float, lift_rear: float, body: Recor
     front = static_front_load(body.mass, body.front_share, grade_angle) - lift_front - transfer
     front = min(max(front, 0.0), total)
     return front, total - front
+
+
+@inline
+def brake_share(time: float, phase: Record, release: float) -> float:
+    """Share of their torque that brakes still hold while they let go.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    phase : Record
+        The phase.
+    release : float
+        Time to let go fully [s].
+
+    Returns
+    -------
+    float
+        Share, 1 to 0 [-].
+
+    Source: common practice: a brake pedal is let up, not dropped.
+    """
+    elapsed = time - phase.brake_off
+    return 0.0 if elapsed >= release else 1.0 - max(elapsed, 0.0) / release
+
+
+@inline
+def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
+    """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Ground
+        Forces [N], moments [N m], slips [-] and acceleration of the car [m/s^2].
+
+    Source: see `tyre`, `air` and the functions above.
+    """
+    speed = y[at.SPEED]
+    air_speed = speed + car.air.head_wind
+    lift_front = air.dynamic_force(car.body.lift_area_front, car.air.density, air_speed)
+    lift_rear = air.dynamic_force(car.body.lift_area_rear, car.air.density, air_speed)
+    load_front, load_rear = axle_loads(y[at.TRANSFER], lift_front, lift_rear, car.body, car.road.grade_angle)
+    rim_front = y[at.WHEEL_FRONT] * car.front.radius
+    rim_rear = y[at.WHEEL_REAR] * car.rear.radius
+    slip_front = tyre.damped_slip(y[at.SLIP_FRONT], speed, rim_front, car.front)
+    slip_rear = tyre.damped_slip(y[at.SLIP_REAR], speed, rim_rear, car.rear)
+    front = tyre.axle_contact(slip_front, load_front, car.front, car.road.friction_factor)
+    rear = tyre.axle_contact(slip_rear, load_rear, car.rear, car.road.friction_factor)
+    drag = air.dynamic_force(car.body.drag_area, car.air.density, air_speed)
+    grade = grade_force(car.body.mass, car.road.grade_angle)
+    rolling, brake = car.road.rolling_factor, brake_share(time, phase, car.launch.brake_release)
+    acceleration = (front.force + rear.force - drag - grade) / car.body.mass
+    return Ground(
+        load_front,
+        load_rear,
+        slip_front,
+        slip_rear,
+        front.force,
+        rear.force,
+        tyre.resisting_moment(load_front, rim_front, speed, car.front, rolling, brake * car.launch.brake_front),
+        tyre.resisting_moment(load_rear, rim_rear, speed, car.rear, rolling, brake * car.launch.brake_rear),
+        drag,
+        grade,
+        0.0 if phase.braked == 1 else acceleration,
+        tyre.transient_slip_rate(y[at.SLIP_FRONT], speed, rim_front, slip_front, front.slope_share, car.front),
+        tyre.transient_slip_rate(y[at.SLIP_REAR], speed, rim_rear, slip_rear, rear.slope_share, car.rear),
+    )
+
+
+@inline
+def wheel_resistance(road: Ground, car: Record) -> tuple[float, float]:
+    """Torque that resists the wheels of each axle: tyre force on its radius, and rolling resistance.
+
+    Parameters
+    ----------
+    road : Ground
+        What the road does.
+    car : Record
+        The car.
+
+    Returns
+    -------
+    tuple of float
+        Torque at the front and at the rear wheels [N m].
+
+    Source: balance of moments about the axle.
+    """
+    front = road.force_front * car.front.radius + road.moment_front
+    return front, road.force_rear * car.rear.radius + road.moment_rear

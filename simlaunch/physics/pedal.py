@@ -2,9 +2,22 @@
 
 from __future__ import annotations
 
+from math import sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+
 from simlaunch.compiled import inline
-from simlaunch.physics import state
+from simlaunch.physics import coupling, tyre
+from simlaunch.physics import state as at
+from simlaunch.physics.body import Ground
+from simlaunch.physics.table import value_at
 from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+
+_CONVERTER = 1
+_GOVERNOR = 20.0  # rate at which engine speed is held while a coupling slips under slip control [1/s]
 
 
 @inline
@@ -28,13 +41,13 @@ def demand(time: float, phase: Record, gearbox: Record) -> float:
     Source: common practice: torque is ramped out and in around a gap, or dipped during the inertia phase.
     """
     elapsed = time - phase.stage_start
-    if phase.stage == state.RAMPING_DOWN:
+    if phase.stage == at.RAMPING_DOWN:
         return max(1.0 - elapsed / gearbox.ramp_down, 0.0)
-    if phase.stage == state.IN_GAP:
+    if phase.stage == at.IN_GAP:
         return 0.0
-    if phase.stage == state.RAMPING_UP:
+    if phase.stage == at.RAMPING_UP:
         return min(elapsed / gearbox.ramp_up, 1.0)
-    if phase.stage == state.IN_INERTIA_PHASE:
+    if phase.stage == at.IN_INERTIA_PHASE:
         return 1.0 - float(gearbox.dip)
     return 1.0
 
@@ -57,32 +70,8 @@ def throttle_open(phase: Record, gearbox: Record) -> bool:
 
     Source: common practice.
     """
-    shut = phase.stage == state.RAMPING_DOWN or phase.stage == state.IN_GAP
+    shut = phase.stage == at.RAMPING_DOWN or phase.stage == at.IN_GAP
     return gearbox.throttle_open == 1 or not shut
-
-
-@inline
-def brake_share(time: float, phase: Record, release: float) -> float:
-    """Share of their torque that brakes still hold while they let go.
-
-    Parameters
-    ----------
-    time : float
-        Time [s].
-    phase : Record
-        The phase.
-    release : float
-        Time to let go fully [s].
-
-    Returns
-    -------
-    float
-        Share, 1 to 0 [-].
-
-    Source: common practice: a brake pedal is let up, not dropped.
-    """
-    elapsed = time - phase.brake_off
-    return 0.0 if elapsed >= release else 1.0 - max(elapsed, 0.0) / release
 
 
 @inline
@@ -158,3 +147,170 @@ def request_rate(request: float, command: float, delay: float) -> float:
     Source: common practice: 10 to 30 ms by ignition, 60 to 150 ms by throttle.
     """
     return (command - request) / delay
+
+
+@inline
+def _gear(phase: Record) -> int:
+    """Index of the gear that carries most of the torque."""
+    return int(phase.oncoming_gear if phase.path == at.ONCOMING else phase.gear)
+
+
+@inline
+def _turning_inertia(car: Record, phase: Record) -> float:
+    """Inertia that turns with the half shafts' inner end [kg m^2]."""
+    ratio = car.gearbox.ratio[_gear(phase)]
+    inertia = car.gearbox.input_inertia
+    if phase.coupling == at.STUCK:
+        inertia += car.engine.inertia
+    return car.drive.inertia + ratio * ratio * inertia
+
+
+@inline
+def _axle_take_up(
+    load: float,
+    slip: float,
+    force: float,
+    moment: float,
+    road: Ground,
+    end: Record,
+    car: Record,
+    speed: float,
+) -> float:
+    """Torque that one axle passes on at the target slip: tyre, rolling resistance and the wheels' own inertia [N m].
+
+    A tyre beyond its target is given no more than it takes at this moment, so that it comes back.
+    """
+    target = car.pedal.target_slip
+    if slip <= target:
+        margin = standstill_margin(speed)
+        force = margin * tyre.axle_contact(target, load, end, car.road.friction_factor).force
+    spin_up = end.axle_inertia * road.acceleration * (1.0 + target) / end.radius
+    return end.radius * force + moment + spin_up
+
+
+@inline
+def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
+    """Axle torque that the slip control sends to its actuator.
+
+    With an open centre the axle that reaches its target first sets the torque of both.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+
+    Returns
+    -------
+    float
+        Torque at the half shafts [N m].
+
+    Source: ours; see `request_command`.
+    """
+    speed = y[at.SPEED]
+    front = _axle_take_up(
+        road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car, speed
+    )
+    rear = _axle_take_up(road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car, speed)
+    share = car.drive.front_share
+    front_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.front.radius
+    rear_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.rear.radius
+    grip = front + rear
+    front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
+    inertia = _turning_inertia(car, phase) + car.front.axle_inertia + car.rear.axle_inertia
+    if car.drive.locked == 0:
+        if share >= 1.0:
+            grip, front_leads = front, True
+        elif share <= 0.0:
+            grip, front_leads = rear, False
+        else:
+            grip = min(front / share, rear / (1.0 - share))
+    if front_leads:
+        return request_command(grip, inertia, y[at.WHEEL_FRONT], front_target, car.pedal.delay)
+    return request_command(grip, inertia, y[at.WHEEL_REAR], rear_target, car.pedal.delay)
+
+
+@inline
+def _pace(car: Record, road: Ground) -> float:
+    """Angular acceleration of driven wheels that keep their target slip while the car accelerates [rad/s^2]."""
+    radius = car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius
+    return road.acceleration * (1.0 + car.pedal.target_slip) / radius
+
+
+@inline
+def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
+    """Gearbox-input torque that puts the requested torque on the axles while all that turns keeps pace.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+
+    Returns
+    -------
+    float
+        Torque [N m].
+
+    Source: Newton's second law through a gear.
+    """
+    k = _gear(phase)
+    ratio = car.gearbox.ratio[k]
+    pace = _pace(car, road)
+    at_gear = max(y[at.REQUEST], 0.0) + car.drive.inertia * pace
+    return at_gear / (ratio * car.gearbox.efficiency[k]) + car.gearbox.input_inertia * ratio * pace
+
+
+@inline
+def trimmed_engine_torque(
+    y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: coupling.Fluid
+) -> float:
+    """Engine torque that serves the slip control's request through whatever the coupling does.
+
+    A stuck coupling hands it on; a converter is given the pump speed that makes the turbine torque; a slipping clutch
+    carries the request itself, and the engine is held at the speed it slips at.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+    friction : float
+        Torque through friction plates that slip [N m].
+    fluid : Fluid
+        Torques of a converter [N m].
+
+    Returns
+    -------
+    float
+        Torque [N m].
+
+    Source: ours; the inverse of what `coupling` and `driveline` do.
+    """
+    wanted = input_request(y, car, phase, road)
+    if phase.coupling == at.STUCK:
+        return wanted + car.engine.inertia * car.gearbox.ratio[_gear(phase)] * _pace(car, road)
+    if car.coupling.kind == _CONVERTER:
+        speed_ratio = min(y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0), 1.0)
+        capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
+        pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
+        return fluid.pump + friction + car.engine.inertia * _GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
+    held = y[at.INPUT_SPEED]
+    if phase.stage == at.LAUNCHING:
+        held = max(held, car.launch.engine_speed)
+    return wanted + car.engine.inertia * _GOVERNOR * (held - y[at.ENGINE_SPEED])

@@ -63,7 +63,10 @@ PHASE = np.dtype(
                 ("engagement_start", "f8"),  # time at which the coupling began to engage [s]
                 ("engagement_time", "f8"),  # time it takes to engage fully [s]
                 ("path", "i8"),
-                ("closing_rate", "f8"),  # rate at which the oncoming gear brings the speeds together [rad/s^2]
+                (
+                    "closing_rate",
+                    "f8",
+                ),  # rate at which the oncoming gear brings the speeds together [rad/s^2]
                 ("braked", "i8"),  # 1: the car is held by its brakes
                 ("brake_off", "f8"),  # time at which the brakes began to let go [s]
                 ("limiter_side", "i8"),  # 0 below the limiter's band, 1 within it, 2 above
@@ -82,6 +85,8 @@ def first_phase() -> Record:
     -------
     Record
         Scalar record of type `PHASE`.
+
+    Source: definition.
     """
     phase: Record = np.zeros(1, dtype=PHASE).view(np.recarray)[0]
     return phase

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from simlaunch.compiled import inline
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import entry, inline
 from simlaunch.scenario.numbers import Record
 
 
@@ -17,12 +20,12 @@ def value_at(table: Record, x: float) -> float:
     table : Record
         Knots in rising order with one cubic per interval.
     x : float
-        Where to evaluate, in the unit of the knots.
+        Where to evaluate [unit of knot].
 
     Returns
     -------
     float
-        Value, in the unit of the table.
+        Value [unit of cubic].
 
     Source: cubics from Fritsch and Carlson's monotone interpolation, SIAM J. Numer. Anal. 17 (1980) 238.
     """
@@ -41,3 +44,27 @@ def value_at(table: Record, x: float) -> float:
     d = x - table.knot[low]
     c = table.cubic
     return float(c[low, 0] + d * (c[low, 1] + d * (c[low, 2] + d * c[low, 3])))
+
+
+@entry
+def values_at(table: Record, x: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Values of a piecewise cubic; outside its knots the value of the nearest end holds.
+
+    Parameters
+    ----------
+    table : Record
+        Knots in rising order with one cubic per interval.
+    x : ndarray, shape (n,)
+        Where to evaluate [unit of knot].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Values [unit of cubic].
+
+    Source: see `value_at`.
+    """
+    out = np.empty(x.size)
+    for i in range(x.size):
+        out[i] = value_at(table, x[i])
+    return out

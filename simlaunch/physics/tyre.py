@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from math import atan, cos, exp, inf, pi, sin, sqrt, tan, tanh
-
 from typing import NamedTuple
 
 from simlaunch.compiled import inline

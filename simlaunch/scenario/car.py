@@ -18,23 +18,17 @@ from simlaunch.units.spelling import Dimension
 
 _SIZE = re.compile(r"(\d{3})/(\d{2,3}) ?Z?R ?(\d{2})", re.ASCII)
 
-_PUBLISHED_SET = (
-    "published passenger-car set for Magic Formula 5.2, listed after Althoff and Wuersching; no real tyre"
-)
+_PUBLISHED_SET = "published passenger-car set for Magic Formula 5.2, listed after Althoff and Wuersching; no real tyre"
 
 
 class Body(Section):
     """Mass, its place, and the air forces on the body."""
 
-    mass: Annotated[Quantity, Within(Dimension.MASS, "100 kg", "20 t")] = required(
-        "Mass with driver and fuel."
-    )
+    mass: Annotated[Quantity, Within(Dimension.MASS, "100 kg", "20 t")] = required("Mass with driver and fuel.")
     front_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "10 %", "90 %")] = required(
         "Share of the weight on the front axle, standing on level ground."
     )
-    wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required(
-        "Distance between the axles."
-    )
+    wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required("Distance between the axles.")
     cg_height: Annotated[Quantity, Within(Dimension.LENGTH, "0 m", "3 m")] = required(
         "Height of the centre of gravity."
     )
@@ -63,9 +57,7 @@ class Body(Section):
 
 def _size_designation(text: str) -> str:
     if not _SIZE.fullmatch(text):
-        raise refused(
-            quoted(text), "is not a size designation", 'write width/aspect R rim, such as "225/45 R17"'
-        )
+        raise refused(quoted(text), "is not a size designation", 'write width/aspect R rim, such as "225/45 R17"')
     return text
 
 
@@ -92,9 +84,7 @@ def unloaded_radius(size: str) -> float:
     match = _SIZE.fullmatch(size)
     assert match is not None, "checked by the model"
     width, aspect, rim = match.groups()
-    return (
-        to_si(f"{rim} in", Dimension.LENGTH) / 2 + to_si(f"{width} mm", Dimension.LENGTH) * int(aspect) / 100
-    )
+    return to_si(f"{rim} in", Dimension.LENGTH) / 2 + to_si(f"{width} mm", Dimension.LENGTH) * int(aspect) / 100
 
 
 class Tyre(Section):
@@ -169,9 +159,7 @@ class Tyre(Section):
         if (self.size is None) == (self.radius is None):
             why = "is missing, and so is radius" if self.size is None else "stands beside radius"
             raise refusal(
-                Fault(
-                    "size", "", why, 'give one of the two, such as size = "225/45 R17" or radius = "0.31 m"'
-                )
+                Fault("size", "", why, 'give one of the two, such as size = "225/45 R17" or radius = "0.31 m"')
             )
         if self.radius is not None and "rolling_factor_of_radius" in self.model_fields_set:
             typed = quoted(self.rolling_factor_of_radius.text)
@@ -194,9 +182,7 @@ class Tyre(Section):
 
     def derived(self) -> Mapping[str, Derived]:
         """Rolling radius from the size designation."""
-        return {
-            "radius": Derived(f"{self.radius_si:.4f} m", "size designation times rolling_factor_of_radius")
-        }
+        return {"radius": Derived(f"{self.radius_si:.4f} m", "size designation times rolling_factor_of_radius")}
 
 
 class Tyres(Section):
@@ -246,12 +232,12 @@ class Drive(Section):
         "Both half shafts of an axle together.",
         "common practice: 6000 to 15000 N m/rad a side",
     )
-    half_shaft_damping: Annotated[
-        Quantity, Within(Dimension.TORSIONAL_DAMPING, "0 N m s/rad", "10000 N m s/rad")
-    ] = default(
-        "40 N m s/rad",
-        "Both half shafts of an axle together.",
-        "about 5 % of critical for a 1500 kg car in a middle gear; an assumption, seldom measured",
+    half_shaft_damping: Annotated[Quantity, Within(Dimension.TORSIONAL_DAMPING, "0 N m s/rad", "10000 N m s/rad")] = (
+        default(
+            "40 N m s/rad",
+            "Both half shafts of an axle together.",
+            "about 5 % of critical for a 1500 kg car in a middle gear; an assumption, seldom measured",
+        )
     )
     inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = default(
         "0.2 kg m^2", "Final drive and propeller shaft, at half-shaft speed.", "common practice"
@@ -263,15 +249,11 @@ class Drive(Section):
         faults = []
         if "centre" in given and self.driven != "all":
             faults.append(
-                Fault(
-                    "centre", quoted(self.centre), f"needs all-wheel drive, not {self.driven}", "leave it out"
-                )
+                Fault("centre", quoted(self.centre), f"needs all-wheel drive, not {self.driven}", "leave it out")
             )
         if "front_share" in given and (self.driven != "all" or self.centre != "open"):
             typed = quoted(self.front_share.text)
-            faults.append(
-                Fault("front_share", typed, "needs all-wheel drive with an open centre", "leave it out")
-            )
+            faults.append(Fault("front_share", typed, "needs all-wheel drive with an open centre", "leave it out"))
         if faults:
             raise refusal(*faults)
         return self

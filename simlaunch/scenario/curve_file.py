@@ -81,18 +81,14 @@ def _header(line: tuple[int, str], source: str) -> _Header:
     raise ScenarioError(source, (Fault(f"line {number}", quoted(text.strip()), why, _MODEL),))
 
 
-def _point(
-    line: tuple[int, str], header: _Header, faults: list[Fault]
-) -> tuple[str, Quantity, Quantity] | None:
+def _point(line: tuple[int, str], header: _Header, faults: list[Fault]) -> tuple[str, Quantity, Quantity] | None:
     """Place, speed and torque of one line; None with its faults noted when it cannot be read."""
     number, text = line
     place = f"line {number}"
     cells = [cell.strip() for cell in text.split(",")]
     if len(cells) != 2:
         why = f"has {len(cells)} value{'s' if len(cells) != 1 else ''} instead of two"
-        faults.append(
-            Fault(place, quoted(text.strip()), why, "part the two by one comma; decimals follow a point")
-        )
+        faults.append(Fault(place, quoted(text.strip()), why, "part the two by one comma; decimals follow a point"))
         return None
     speed, torque = reversed(cells) if header.torque_first else cells
     pair = (
@@ -110,9 +106,7 @@ def _cell(text: str, unit: str, kind: Dimension, place: str, faults: list[Fault]
         quantity = read(f"{text} {unit}", kind)
     except InputError as error:
         fault: Fault = error.args[0]
-        faults.append(
-            Fault(place, quoted(text), fault.why, "write a plain number, without a unit, such as 3500")
-        )
+        faults.append(Fault(place, quoted(text), fault.why, "write a plain number, without a unit, such as 3500"))
         return None
     if quantity.si < 0.0:
         faults.append(Fault(place, quoted(text), "is negative", "write zero or more"))

@@ -49,9 +49,7 @@ class Mark:
             return value
         parts = value.split(" to ") if isinstance(value, str) else [value]
         if len(parts) > 2:
-            raise refused(
-                quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"'
-            )
+            raise refused(quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"')
         ends = [_GOAL.parse(part) for part in parts]
         start, end = (ends[0], ends[1]) if len(ends) == 2 else (None, ends[0])
         text = str(value).strip()
@@ -67,9 +65,7 @@ class Mark:
         return core_schema.no_info_plain_validator_function(cls.parse, serialization=back)
 
     @classmethod
-    def __get_pydantic_json_schema__(
-        cls, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
+    def __get_pydantic_json_schema__(cls, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         """JSON Schema: a string."""
         return {"type": "string", "$comment": "a distance, a speed, or a span such as 80 km/h to 120 km/h"}
 
@@ -93,9 +89,7 @@ class Run(Section):
     def _one_of_each(self) -> Run:
         kinds = [goal.dimension for goal in self.until]
         if len(set(kinds)) < len(kinds):
-            raise refusal(
-                Fault("until", "", "names two ends of one kind", "give a distance, a speed, or one of each")
-            )
+            raise refusal(Fault("until", "", "names two ends of one kind", "give a distance, a speed, or one of each"))
         return self
 
     def goal(self, dimension: Dimension) -> float:
@@ -186,17 +180,13 @@ def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
         last = curve.points[-1][0]
         if engine.rev_limit.si > last.si * (1 + 1e-12):
             why = f"is above {last.text}, where curve {quoted(curve.name)} ends"
-            yield Fault(
-                "engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it"
-            )
+            yield Fault("engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it")
 
 
 def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for n, curve in enumerate(curves, start=1):
         if not any(torque.si for _, torque in curve.points):
-            yield Fault(
-                f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point"
-            )
+            yield Fault(f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point")
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
@@ -205,17 +195,13 @@ def _idle(engine: Engine) -> Iterator[Fault]:
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
     elif engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si:
         typed = quoted(engine.limiter_band.text)
-        yield Fault(
-            "engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"'
-        )
+        yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
     if not engine.idle.si <= launch.engine_speed.si < engine.rev_limit.si:
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
-        yield Fault(
-            "launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two"
-        )
+        yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
 
 def _shift_speeds(engine: Engine, gearbox: Gearbox) -> Iterator[Fault]:
@@ -272,9 +258,7 @@ def disagreements(sections: Mapping[str, Any]) -> tuple[Fault, ...]:
     tuple of Fault
         Places are full key paths; lists count from 1.
     """
-    rules = (
-        rule(*(sections[need] for need in needs)) for needs, rule in _RULES if set(needs) <= set(sections)
-    )
+    rules = (rule(*(sections[need] for need in needs)) for needs, rule in _RULES if set(needs) <= set(sections))
     return tuple(fault for found in rules for fault in found)
 
 

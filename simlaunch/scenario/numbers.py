@@ -84,16 +84,10 @@ ROAD = np.dtype(_floats("friction_factor", "rolling_factor", "grade_angle"), ali
 TYRE = np.dtype(
     [
         *_floats("radius", "nominal_load"),  # effective rolling radius [m]; load of one tyre [N]
-        *_floats(
-            "friction", "friction_load"
-        ),  # peak coefficient at nominal load, its change per relative load
+        *_floats("friction", "friction_load"),  # peak coefficient at nominal load, its change per relative load
         *_floats("shape_factor"),  # C of the Magic Formula
-        *_floats(
-            "curvature", "curvature_load", "curvature_load_square"
-        ),  # E and its change with relative load
-        *_floats(
-            "slip_stiffness", "stiffness_load", "stiffness_load_exponent"
-        ),  # K/Fz and its change with load
+        *_floats("curvature", "curvature_load", "curvature_load_square"),  # E and its change with relative load
+        *_floats("slip_stiffness", "stiffness_load", "stiffness_load_exponent"),  # K/Fz and its change with load
         *_floats("relaxation_length", "low_speed", "low_speed_damping"),  # [m], [m/s], damping ratio [-]
         *_floats("rolling_resistance", "rolling_resistance_square"),  # [-], [s^2/m^2]
         *_floats("axle_inertia"),  # both wheels of the axle [kg m^2]

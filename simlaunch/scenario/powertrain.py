@@ -43,9 +43,7 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     faults = []
     for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
         if here.si == before.si:
-            faults.append(
-                Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed")
-            )
+            faults.append(Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed"))
         elif here.si < before.si:
             why = f"is below the speed before it, {before.text}"
             faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
@@ -81,9 +79,9 @@ class Curve(Section):
     """A full-load torque curve."""
 
     name: Name = required("Name of the curve, unique in the scenario.")
-    points: Annotated[
-        tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
-    ] = required("Engine speed and full-load torque, by rising speed.")
+    points: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)] = (
+        required("Engine speed and full-load torque, by rising speed.")
+    )
 
 
 class Engine(Section):
@@ -119,11 +117,7 @@ class Engine(Section):
 
     def unused(self) -> frozenset[str]:
         """Boost times play no part without a lagged share."""
-        return (
-            frozenset()
-            if self.boost_lagged_share.si
-            else frozenset({"boost_time_constant", "boost_decay_time"})
-        )
+        return frozenset() if self.boost_lagged_share.si else frozenset({"boost_time_constant", "boost_decay_time"})
 
 
 class FrictionClutch(Section):
@@ -143,9 +137,7 @@ SpeedRatios: TypeAlias = Annotated[
     Field(min_length=2, max_length=MAX_TABLE_POINTS - 1),
 ]
 CapacityFactors: TypeAlias = Annotated[
-    tuple[
-        Annotated[Quantity, Within(Dimension.CAPACITY_FACTOR, "1 rpm/sqrt(N m)", "100000 rpm/sqrt(N m)")], ...
-    ],
+    tuple[Annotated[Quantity, Within(Dimension.CAPACITY_FACTOR, "1 rpm/sqrt(N m)", "100000 rpm/sqrt(N m)")], ...],
     Field(min_length=2, max_length=MAX_TABLE_POINTS - 1),
 ]
 TorqueRatios: TypeAlias = Annotated[
@@ -158,12 +150,8 @@ class TorqueConverter(Section):
     """Hydrodynamic torque converter with an optional lock-up clutch."""
 
     kind: Literal["torque converter"] = required("Kind of coupling.")
-    speed_ratio: SpeedRatios = required(
-        "Turbine speed over pump speed, rising from 0; the point at 1 is added."
-    )
-    capacity_factor: CapacityFactors = required(
-        "Pump speed over the square root of pump torque, per speed ratio."
-    )
+    speed_ratio: SpeedRatios = required("Turbine speed over pump speed, rising from 0; the point at 1 is added.")
+    capacity_factor: CapacityFactors = required("Pump speed over the square root of pump torque, per speed ratio.")
     torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.")
     lock_up_capacity: Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")] = default(
         "0 N m", "Torque that the lock-up clutch carries; 0 for none.", "common practice: none unless stated"
@@ -205,9 +193,7 @@ class TorqueConverter(Section):
         ]
         first = self.speed_ratio[0]
         if first.si != 0.0:
-            faults.append(
-                Fault("speed_ratio[1]", quoted(first.text), "leaves out the stall point", 'begin with "0"')
-            )
+            faults.append(Fault("speed_ratio[1]", quoted(first.text), "leaves out the stall point", 'begin with "0"'))
         return faults
 
     def _energy_faults(self) -> list[Fault]:
@@ -234,9 +220,7 @@ class TorqueGap(Section):
 
     kind: Literal["torque gap"] = required("Kind of shift.")
     ramp_down: Duration = default("0.05 s", "Time in which the torque is taken away.", "common practice")
-    gap: Duration = default(
-        "0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s"
-    )
+    gap: Duration = default("0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s")
     ramp_up: Duration = default("0.08 s", "Time in which the torque comes back.", "common practice")
     throttle: Literal["closed", "open"] = default(
         "closed", "Throttle during the gap; open keeps the boost.", "common practice: lifted pedal"
@@ -250,9 +234,7 @@ class TorqueHandOver(Section):
     hand_over: Duration = default(
         "0.05 s", "Time in which torque passes to the next clutch.", "common practice: up to 0.05 s"
     )
-    inertia_phase: Duration = default(
-        "0.12 s", "Time in which the engine takes its new speed.", "common practice"
-    )
+    inertia_phase: Duration = default("0.12 s", "Time in which the engine takes its new speed.", "common practice")
 
 
 class TorqueDip(Section):
@@ -272,9 +254,7 @@ class TorqueDip(Section):
 
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
-        raise refused(
-            quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
-        )
+        raise refused(quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"')
     return _one_as_list(value)
 
 

@@ -238,13 +238,10 @@ class _References:
             if key in whole:
                 whole[key] = self._expanded(whole[key], key)
         if isinstance(whole.get("tyres"), dict):
-            whole["tyres"] = {
-                key: self._expanded(value, f"tyres.{key}") for key, value in whole["tyres"].items()
-            }
+            whole["tyres"] = {key: self._expanded(value, f"tyres.{key}") for key, value in whole["tyres"].items()}
         if isinstance(whole.get("curves"), list | tuple):
             whole["curves"] = [
-                self._expanded(curve, f"curves[{n}]", also_csv=True)
-                for n, curve in enumerate(whole["curves"], start=1)
+                self._expanded(curve, f"curves[{n}]", also_csv=True) for n, curve in enumerate(whole["curves"], start=1)
             ]
         return whole
 
@@ -264,9 +261,7 @@ class _References:
         try:
             content = self._content(name, also_csv)
         except ScenarioError as error:
-            self.faults.extend(
-                replace(fault, place=f"{place} ({name}), {fault.place}") for fault in error.faults
-            )
+            self.faults.extend(replace(fault, place=f"{place} ({name}), {fault.place}") for fault in error.faults)
             return own
         except InputError as error:
             self.faults.append(replace(error.args[0], place=f"{place}.file"))
@@ -284,16 +279,12 @@ class _References:
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
         content = _toml(read_text(path), str(name))
         if "file" in content:
-            raise InputError(
-                Fault("", quoted(str(name)), "names a further file", "put the values into this one")
-            )
+            raise InputError(Fault("", quoted(str(name)), "names a further file", "put the values into this one"))
         return content
 
     def _below(self, name: object) -> Path:
         if not isinstance(name, str):
-            raise InputError(
-                Fault("", "", "is not text", 'write a path in quotes, such as "tyres/road.toml"')
-            )
+            raise InputError(Fault("", "", "is not text", 'write a path in quotes, such as "tyres/road.toml"'))
         parts = PurePosixPath(name).parts
         plain = name.isprintable() and not re.search(r"[\\:]", name) and bool(parts)
         if self.folder is None or not plain or ".." in parts or parts[0] == "/" or parts[0].startswith("~"):
@@ -301,9 +292,7 @@ class _References:
             raise InputError(Fault("", quoted(name), why, 'write one such as "tyres/road.toml"'))
         path = self.folder / name
         if not path.resolve().is_relative_to(self.folder.resolve()):
-            raise InputError(
-                Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it")
-            )
+            raise InputError(Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it"))
         return path
 
 

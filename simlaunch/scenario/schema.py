@@ -101,11 +101,7 @@ def _example(parts: list[object]) -> str:
     texts = ", ".join(example(limit.dimension) for limit in limits)
     if not texts:
         return '"..."'
-    return (
-        {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(limits)]
-        if tuple in map(get_origin, parts)
-        else texts
-    )
+    return {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(limits)] if tuple in map(get_origin, parts) else texts
 
 
 def _parts(hint: object) -> Iterator[object]:

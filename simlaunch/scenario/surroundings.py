@@ -24,9 +24,7 @@ MAX_NAME, MAX_NOTE = 80, 4000
 
 def _printable(text: str) -> str:
     if not text.strip() or not text.isprintable() or len(text) > MAX_NAME:
-        raise refused(
-            quoted(text), f"is not 1 to {MAX_NAME} printable characters", "write a short name on one line"
-        )
+        raise refused(quoted(text), f"is not 1 to {MAX_NAME} printable characters", "write a short name on one line")
     return text
 
 
@@ -165,9 +163,7 @@ class Air(Section):
         origin = "ISO 2533 at the altitude"
         return {
             "pressure": Derived(f"{self.pressure_si:.0f} Pa", origin),
-            "temperature": Derived(
-                f"{self.temperature_si - to_si('0 degC', Dimension.TEMPERATURE):.2f} degC", origin
-            ),
+            "temperature": Derived(f"{self.temperature_si - to_si('0 degC', Dimension.TEMPERATURE):.2f} degC", origin),
         }
 
 

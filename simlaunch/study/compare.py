@@ -231,9 +231,7 @@ def sections_of(along: GapTrace) -> tuple[Section, ...]:
     if last > edges[-1] * 1.02:
         edges.append(last)
     gaps = np.interp(edges, np.r_[0.0, along.distance], np.r_[0.0, along.gap])
-    return tuple(
-        Section(edges[i], edges[i + 1], float(gaps[i + 1] - gaps[i])) for i in range(len(edges) - 1)
-    )
+    return tuple(Section(edges[i], edges[i + 1], float(gaps[i + 1] - gaps[i])) for i in range(len(edges) - 1))
 
 
 def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
@@ -353,6 +351,4 @@ def compare(
         for name in names
     )
     target = goal(scenario)
-    return Comparison(
-        scenario.name, target, runs, tuple(_pair(scenario, runs[0], other, target) for other in runs[1:])
-    )
+    return Comparison(scenario.name, target, runs, tuple(_pair(scenario, runs[0], other, target) for other in runs[1:]))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from simlaunch.launch.run import Method, Outcome, Run, launch
-from simlaunch.measure.marks import Kind, Target
+from simlaunch.measure.marks import FOOT, Kind, Target
 from simlaunch.measure.summary import Measures, measure
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Mark, Scenario
@@ -77,9 +77,7 @@ def extra_targets(scenario: Scenario) -> tuple[Target, ...]:
         In the order of the file.
     """
     goals = [
-        _distance(q.si, q.text)
-        if q.dimension is Dimension.LENGTH
-        else Target(f"0 to {q.text}", Kind.SPEED, 0.0, q.si)
+        _distance(q.si, q.text) if q.dimension is Dimension.LENGTH else Target(f"0 to {q.text}", Kind.SPEED, 0.0, q.si)
         for q in scenario.run.until
     ]
     return (*(_target(mark) for mark in scenario.run.marks), *goals)
@@ -139,5 +137,7 @@ def simulate(
     """
     name = scenario.curve_names[0] if curve is None else curve
     car = lower(scenario, name, pedal)
+    if car.run.stop_distance > 0.0:  # far enough to time the distance from one foot on as well
+        car.run.stop_distance += FOOT
     run = launch(car, method=method, tolerance=tolerance)
     return Simulation(name, pedal, car, run, measure(run, car, extra_targets(scenario)))

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.launch.prepare import complete, driven_radius
+from simlaunch.launch.run import complete
 from simlaunch.measure.ceiling import usable_torque
-from simlaunch.physics.table import value_at
+from simlaunch.physics.table import values_at
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Pedal, Record
@@ -97,9 +97,13 @@ def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> C
     return CurveSurplus(name, ceiling.gear, share, float(above.max()), first, last)
 
 
+def _driven_radius(car: Record) -> float:
+    return float(car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius)
+
+
 def _ceiling(car: Record, gear: int, speeds: Array) -> GearCeiling:
-    road_speed = speeds / float(car.gearbox.ratio[gear]) * driven_radius(car)
-    return GearCeiling(gear + 1, usable_torque(car, gear, speeds), road_speed)
+    road_speed = speeds / float(car.gearbox.ratio[gear]) * _driven_radius(car)
+    return GearCeiling(gear + 1, usable_torque(car, gear + 1, speeds), road_speed)
 
 
 def usable(scenario: Scenario) -> UsableTorque:
@@ -120,11 +124,7 @@ def usable(scenario: Scenario) -> UsableTorque:
     complete(car)
     first = min(float(each.engine.torque.knot[0]) for each in cars.values())
     speeds = np.linspace(first, float(car.engine.rev_limit), _POINTS)
-    curves = {
-        name: np.array([value_at(each.engine.torque, speed) for speed in speeds]) for name, each in cars.items()
-    }
+    curves = {name: values_at(each.engine.torque, speeds) for name, each in cars.items()}
     ceilings = tuple(_ceiling(car, gear, speeds) for gear in range(int(car.gearbox.count)))
-    surplus = tuple(
-        _surplus(name, torque, ceiling, speeds) for name, torque in curves.items() for ceiling in ceilings
-    )
+    surplus = tuple(_surplus(name, torque, ceiling, speeds) for name, torque in curves.items() for ceiling in ceilings)
     return UsableTorque(scenario.name, speeds, curves, ceilings, surplus)

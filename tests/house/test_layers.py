@@ -33,6 +33,7 @@ def test_rooms_keep_their_shape() -> None:
         ("simlaunch.study.odds", "from matplotlib import pyplot", "only show/ may import matplotlib"),
         ("simlaunch.show.table", "import typer.testing", "only cli/ may import typer"),
         ("simlaunch", "from simlaunch.launch.run import start", "the package root imports nothing"),
+        ("simlaunch.study.odds", "if TYPE_CHECKING:\n    from simlaunch.show import look", "show stands above"),
     ],
 )
 def test_a_forbidden_import_is_named(name: str, text: str, why: str) -> None:

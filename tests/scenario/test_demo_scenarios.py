@@ -56,8 +56,7 @@ def test_coupe_peaks_high_and_the_plateau_has_more_at_the_top() -> None:
         name: {speed.text: torque.si for speed, torque in scenario.curve(name).points}
         for name in ("peak", "plateau")
     }
-    assert _peak(scenario, "peak") == 560.0
-    assert _peak(scenario, "plateau") == 460.0
+    assert _peak(scenario, "peak") > 1.15 * _peak(scenario, "plateau")
     assert curves["plateau"]["6500 rpm"] > curves["peak"]["6500 rpm"]
 
 

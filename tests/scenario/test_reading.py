@@ -186,7 +186,9 @@ def test_a_key_of_very_many_parts(file: Path, text: str) -> None:
 
 
 def test_very_many_faults_are_cut_short(file: Path) -> None:
-    file.write_text(TOML.replace("[body]\n", "[body]\n" + "".join(f"k{n} = 1\n" for n in range(500))), "utf-8")
+    file.write_text(
+        TOML.replace("[body]\n", "[body]\n" + "".join(f"k{n} = 1\n" for n in range(500))), "utf-8"
+    )
     faults = _faults(file)
     assert len(faults) == 101
     assert faults[-1] == "file: has 400 further faults; mend these first"

@@ -1,0 +1,1 @@
+"""Trace to numbers: the definitions of everything that is reported."""

@@ -1,0 +1,39 @@
+"""The public interface: one list of names, all of them there, and a quick import."""
+
+from __future__ import annotations
+
+import inspect
+import subprocess
+import sys
+
+import pytest
+
+import simlaunch
+
+PUBLIC = {
+    "load", "simulate", "compare",
+    "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
+    "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
+}  # fmt: skip
+
+
+def test_the_list_of_public_names_is_this_one() -> None:
+    assert set(simlaunch.__all__) == PUBLIC == set(dir(simlaunch))
+
+
+@pytest.mark.parametrize("name", sorted(PUBLIC))
+def test_a_public_name_is_there_and_documented(name: str) -> None:
+    found = getattr(simlaunch, name)
+    assert inspect.getdoc(found)
+    assert found.__name__ == name
+
+
+def test_a_name_that_is_not_public_is_refused() -> None:
+    with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
+        simlaunch.nonsense  # noqa: B018
+
+
+def test_importing_the_package_imports_no_library() -> None:
+    code = "import sys, simlaunch; print([m for m in ('numba', 'numpy', 'pint', 'scipy') if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
