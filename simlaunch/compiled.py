@@ -127,7 +127,8 @@ def is_kept(entry_name: str) -> bool:
 
 
 @atexit.register
-def _finish() -> None:
+def finish() -> None:
+    """Publish what was compiled and remove this process's own folder; for a process that ends without its exit hooks."""
     publish()
     if not _kept:
         shutil.rmtree(_folder, ignore_errors=True)
@@ -135,7 +136,8 @@ def _finish() -> None:
 
 def inline(function: Callable[P, R]) -> Callable[P, R]:
     """Mark a numeric function that compiled functions may call; called from Python it stays plain Python."""
-    return cast(Callable[P, R], register_jitable(**_OPTIONS)(function))
+    jitable: Callable[P, R] = register_jitable(**_OPTIONS)(function)
+    return jitable
 
 
 def entry(function: Callable[P, R]) -> Callable[P, R]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,7 @@ from simlaunch.scenario.numbers import Pedal, Record
 
 Array = NDArray[np.float64]
 
-_POINTS = 120
+_SPACING = 50.0 * pi / 30.0  # engine speeds stand 50 rpm apart [rad/s]
 
 
 @dataclass(frozen=True)
@@ -106,6 +107,13 @@ def _ceiling(car: Record, gear: int, speeds: Array) -> GearCeiling:
     return GearCeiling(gear + 1, usable_torque(car, gear + 1, speeds), road_speed)
 
 
+def _engine_speeds(first: float, last: float) -> Array:
+    """Round engine speeds from the first to the last, which are both kept [rad/s]."""
+    inside = np.arange(np.floor(first / _SPACING) + 1.0, np.ceil(last / _SPACING)) * _SPACING
+    inside = inside[(inside > first * (1.0 + 1e-9)) & (inside < last * (1.0 - 1e-9))]
+    return np.concatenate(([first], inside, [last]))
+
+
 def usable(scenario: Scenario) -> UsableTorque:
     """Set every curve of a scenario against the grip ceiling of every gear.
 
@@ -123,7 +131,7 @@ def usable(scenario: Scenario) -> UsableTorque:
     car = next(iter(cars.values()))
     complete(car)
     first = min(float(each.engine.torque.knot[0]) for each in cars.values())
-    speeds = np.linspace(first, float(car.engine.rev_limit), _POINTS)
+    speeds = _engine_speeds(first, float(car.engine.rev_limit))
     curves = {name: values_at(each.engine.torque, speeds) for name, each in cars.items()}
     ceilings = tuple(_ceiling(car, gear, speeds) for gear in range(int(car.gearbox.count)))
     surplus = tuple(_surplus(name, torque, ceiling, speeds) for name, torque in curves.items() for ceiling in ceilings)

@@ -1,0 +1,41 @@
+"""`simlaunch check`: whether a scenario is sound, and what it leans on."""
+
+from __future__ import annotations
+
+from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Units
+from simlaunch.cli.output import Shown, deliver, prepare, result
+from simlaunch.units.spelling import System
+
+
+def check(
+    scenario: ScenarioFile,
+    changes: Changes = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
+    from simlaunch.cli.scenario_file import cars, read
+    from simlaunch.errors import ScenarioError
+    from simlaunch.scenario.defaults import defaults
+    from simlaunch.scenario.model import warnings
+    from simlaunch.show.as_json import check_object, dumps, faults_object
+    from simlaunch.show.tables_single import check_tables, check_text
+
+    prepare(out)
+    try:
+        sound = read(scenario, changes)
+    except ScenarioError as error:
+        if as_json:
+            result(dumps(faults_object(error.source, error.faults)))
+        raise
+    found = (sound, defaults(sound), warnings(sound), cars(sound))
+    shown = Shown(
+        f"{scenario.stem}-check",
+        text=lambda: check_text(*found, units),
+        document=lambda: check_object(*found),
+        tables=lambda: check_tables(*found, units),
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0

@@ -1,0 +1,78 @@
+"""`simlaunch compare`: curves against each other, the main job."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from simlaunch.cli.ending import ended
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Method,
+    MethodChoice,
+    Out,
+    Quiet,
+    ScenarioFile,
+    Tolerance,
+    Trace,
+    Units,
+)
+from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.units.spelling import System
+
+CurveNames = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--curve",
+        metavar="NAME",
+        help="Full-load curve; repeat it. The others are set against the first.",
+        show_default="all of the scenario",
+    ),
+]
+
+
+def compare(
+    scenario: ScenarioFile,
+    curve: CurveNames = None,
+    method: Method = MethodChoice.COMPILED,
+    tolerance: Tolerance = None,
+    changes: Changes = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    trace: Trace = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
+    from simlaunch.cli.scenario_file import read
+    from simlaunch.launch import run as launching
+    from simlaunch.show.as_json import comparison_object
+    from simlaunch.show.tables_compare import bad_runs, comparison_tables, comparison_text
+    from simlaunch.show.words import sentences
+    from simlaunch.study.compare import compare as compared
+
+    prepare(out)
+    sound = read(scenario, changes)
+    for name in curve or ():
+        sound.curve(name)
+    note_compiling(quiet=quiet)
+    found = compared(sound, curve or None, method=launching.Method(method.value), tolerance=tolerance)
+
+    def figures() -> dict[str, object]:
+        from simlaunch.show.figure_compare import compare_figures
+        from simlaunch.study.usable import usable
+
+        return {**compare_figures(found, usable(sound), units)}
+
+    told = [sentences(pair.verdict, units) for pair in found.pairs]
+    shown = Shown(
+        f"{scenario.stem}-compare",
+        text=lambda: comparison_text(found, sound, units),
+        document=lambda: comparison_object(found, sound, told, trace=trace),
+        tables=lambda: comparison_tables(found, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return ended(bad=bool(bad_runs(found)), reached=found.reached)

@@ -1,0 +1,61 @@
+"""Arguments and options that commands share, each described once."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, TypeAlias
+
+import typer
+
+from simlaunch.units.spelling import System
+
+
+class PedalChoice(StrEnum):
+    """What the driver does, as typed."""
+
+    FULL = "full"
+    HELD = "held"
+
+
+class MethodChoice(StrEnum):
+    """Which integrator makes the run, as typed."""
+
+    COMPILED = "compiled"
+    REFERENCE = "reference"
+
+
+ScenarioFile: TypeAlias = Annotated[
+    Path, typer.Argument(metavar="SCENARIO", help="Scenario file (TOML).", show_default=False)
+]
+AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON object, in SI units.")]
+Out: TypeAlias = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="FOLDER", help="Also write the files there.", show_default=False),
+]
+Units: TypeAlias = Annotated[System, typer.Option("--units", help="Units of what is printed.")]
+Quiet: TypeAlias = Annotated[bool, typer.Option("--quiet", help="No notes on stderr; errors stay.")]
+Changes: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--set",
+        metavar="KEY=VALUE",
+        help='Replace a value of the scenario, such as "body.mass=1500 kg"; may be repeated.',
+        show_default=False,
+    ),
+]
+Method: TypeAlias = Annotated[
+    MethodChoice, typer.Option("--method", help="The fast integrator, or SciPy's as a reference.")
+]
+Tolerance: TypeAlias = Annotated[
+    float | None,
+    typer.Option(
+        "--tolerance",
+        metavar="NUMBER",
+        min=1e-13,
+        max=1e-2,
+        help="Relative error allowed per step.",
+        show_default="1e-6, with --method reference 1e-10",
+    ),
+]
+Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Put the histories into the JSON too.")]

@@ -1,0 +1,136 @@
+"""Where things are written: results on stdout, all else on stderr, files into the folder asked for."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import typer
+
+from simlaunch.errors import Fault, InputError, SimlaunchError
+
+if TYPE_CHECKING:
+    from simlaunch.show.layout import Table
+
+
+def _nothing_drawn() -> Mapping[str, Any]:
+    return {}
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Everything that a command can show; each form is made only when it is wanted."""
+
+    stem: str
+    text: Callable[[], str]
+    document: Callable[[], Mapping[str, Any]]
+    tables: Callable[[], Sequence[Table]]
+    figures: Callable[[], Mapping[str, Any]] = _nothing_drawn
+
+
+def _write(stream: TextIO | None, text: str) -> None:
+    """Text on a stream, at once; a stream that is closed from the start takes nothing."""
+    if stream is None or stream.closed:
+        return
+    encoding = stream.encoding or "utf-8"
+    stream.write(f"{text}\n".encode(encoding, "backslashreplace").decode(encoding))
+    stream.flush()
+
+
+def _swallow_the_rest(stream: TextIO) -> None:
+    """Let what is still in the buffer of a broken stream go nowhere, so that the end of the program is quiet."""
+    with contextlib.suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, stream.fileno())
+        os.close(nowhere)
+
+
+def result(text: str) -> None:
+    """Print a result; a reader that has gone away ends the program quietly."""
+    try:
+        _write(sys.stdout, text)
+    except BrokenPipeError:
+        _swallow_the_rest(sys.stdout)
+        raise typer.Exit(0) from None
+    except OSError as error:
+        _swallow_the_rest(sys.stdout)
+        raise SimlaunchError(f"the results cannot be written: {error.strerror}") from None
+
+
+def complain(text: str) -> None:
+    """Print something that is wrong; user text in it can give the terminal no orders."""
+    from simlaunch.show.layout import clean_lines
+
+    with contextlib.suppress(OSError):
+        _write(sys.stderr, clean_lines(text))
+
+
+def note(text: str, *, quiet: bool) -> None:
+    """Print something worth knowing, unless quiet is wanted."""
+    if not quiet:
+        complain(text)
+
+
+def note_compiling(*, quiet: bool) -> None:
+    """Say so when a launch is about to compile, which happens once for each version."""
+    from simlaunch.compiled import is_kept
+
+    if not is_kept("run_compiled"):
+        note("compiling the launch kernel once (about 20 s)", quiet=quiet)
+
+
+def _refuse(folder: Path, error: OSError) -> InputError:
+    why = f"cannot be written ({error.strerror or error})"
+    return InputError(Fault("--out", f'"{folder}"', why, "name a folder that you may write to"))
+
+
+def prepare(folder: Path | None) -> None:
+    """Make the folder for files before the work begins, so that a bad one is not found out after it."""
+    if folder is None:
+        return
+    probe = folder / ".simlaunch-probe"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        probe.touch()
+        probe.unlink()
+    except (OSError, ValueError) as error:
+        raise _refuse(folder, error if isinstance(error, OSError) else OSError(str(error))) from None
+
+
+def _write_texts(folder: Path, texts: Mapping[str, str]) -> list[Path]:
+    paths = [folder / name for name in texts]
+    try:
+        for path, text in zip(paths, texts.values(), strict=True):
+            path.write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise _refuse(folder, error) from None
+    return paths
+
+
+def _draw(shown: Shown, folder: Path) -> list[Path]:
+    figures = shown.figures()
+    if not figures:
+        return []
+    from simlaunch.show.save import save
+
+    return save(figures, folder, shown.stem)
+
+
+def deliver(shown: Shown, *, as_json: bool, out: Path | None, quiet: bool) -> None:
+    """Write the files if they are wanted, then print the result as text or as JSON."""
+    from simlaunch.show.as_json import dumps
+    from simlaunch.show.layout import csv_text
+
+    if out is not None:
+        texts = {
+            f"{shown.stem}.json": dumps(shown.document()) + "\n",
+            f"{shown.stem}.csv": csv_text(shown.tables()),
+        }
+        written = [*_write_texts(out, texts), *_draw(shown, out)]
+        note("\n".join(f"wrote {path}" for path in written), quiet=quiet)
+    result(dumps(shown.document()) if as_json else shown.text())

@@ -1,0 +1,76 @@
+"""`simlaunch run`: one launch with one curve."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from simlaunch.cli.ending import ended
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Method,
+    MethodChoice,
+    Out,
+    PedalChoice,
+    Quiet,
+    ScenarioFile,
+    Tolerance,
+    Trace,
+    Units,
+)
+from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.units.spelling import System
+
+CurveName = Annotated[
+    str | None,
+    typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
+]
+Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to hold a slip.")]
+
+
+def run(
+    scenario: ScenarioFile,
+    curve: CurveName = None,
+    pedal: Pedal = PedalChoice.FULL,
+    method: Method = MethodChoice.COMPILED,
+    tolerance: Tolerance = None,
+    changes: Changes = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    trace: Trace = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
+    from simlaunch.cli.scenario_file import read
+    from simlaunch.launch import run as launching
+    from simlaunch.scenario import numbers
+    from simlaunch.show.as_json import run_object
+    from simlaunch.show.tables_single import run_tables, run_text
+    from simlaunch.study.single import simulate
+
+    prepare(out)
+    sound = read(scenario, changes)
+    if curve is not None:
+        sound.curve(curve)
+    note_compiling(quiet=quiet)
+    kind = {PedalChoice.FULL: numbers.Pedal.FULL, PedalChoice.HELD: numbers.Pedal.HELD_SLIP}[pedal]
+    way = launching.Method(method.value)
+    launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
+
+    def figures() -> dict[str, object]:
+        from simlaunch.show.figure_run import run_figure
+
+        return {"history": run_figure(launch, units)}
+
+    shown = Shown(
+        f"{scenario.stem}-run",
+        text=lambda: run_text(launch, sound, units),
+        document=lambda: run_object(launch, sound, trace=trace),
+        tables=lambda: run_tables(launch, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return ended(bad=launch.measures.audit.bad, reached=launch.reached)

@@ -1,0 +1,58 @@
+"""The scenario that a command works on: read from its file, with the values replaced that were set on the line."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from simlaunch.errors import UsageError
+
+if TYPE_CHECKING:
+    from simlaunch.scenario.model import Scenario
+    from simlaunch.scenario.numbers import Record
+
+
+def _value(key: str, text: str) -> object:
+    """What would stand in the file: text, or a list where brackets say so."""
+    if not text.startswith("["):
+        return text
+    try:
+        return tomllib.loads(f"value = {text}")["value"]
+    except ValueError:
+        raise UsageError(f'--set {key}: {text} is not a list; write such as ["402.336 m"]') from None
+
+
+def _split(change: str) -> tuple[str, object]:
+    key, sign, text = (part.strip() for part in change.partition("="))
+    if not (key and sign and text):
+        raise UsageError(f'--set {change}: write KEY=VALUE, such as "body.mass=1500 kg"')
+    return key, _value(key, text)
+
+
+def read(file: Path, changes: Sequence[str] | None = None) -> Scenario:
+    """Scenario of a file, with some values replaced."""
+    from simlaunch.scenario.reading import changed, load
+
+    scenario = load(file)
+    if not changes:
+        return scenario
+    wanted = dict(map(_split, changes))
+    try:
+        return changed(scenario, wanted)
+    except (TypeError, AttributeError):  # the path leads into a list or into a value
+        listed = ", ".join(wanted)
+        raise UsageError(f"--set {listed}: not a key of a table; change the file instead") from None
+
+
+def cars(scenario: Scenario) -> dict[str, Record]:
+    """Numbers of the car with each curve, complete."""
+    from simlaunch.launch.run import complete
+    from simlaunch.scenario.lowering import lower
+    from simlaunch.scenario.numbers import Pedal
+
+    found = {name: lower(scenario, name, Pedal.FULL) for name in scenario.curve_names}
+    for car in found.values():
+        complete(car)
+    return found

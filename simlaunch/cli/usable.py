@@ -1,0 +1,42 @@
+"""`simlaunch usable`: curves against the torque that the tyres can use in each gear."""
+
+from __future__ import annotations
+
+from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Units
+from simlaunch.cli.output import Shown, deliver, prepare
+from simlaunch.units.spelling import System
+
+
+def usable(
+    scenario: ScenarioFile,
+    changes: Changes = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Set every curve against the torque that the driven tyres can use in each gear."""
+    from simlaunch.cli.scenario_file import cars, read
+    from simlaunch.show.as_json import usable_object
+    from simlaunch.show.tables_single import usable_tables, usable_text
+    from simlaunch.study.usable import usable as weighed
+
+    prepare(out)
+    sound = read(scenario, changes)
+    found = weighed(sound)
+    car = next(iter(cars(sound).values()))
+
+    def figures() -> dict[str, object]:
+        from simlaunch.show.figure_usable import usable_figure
+
+        return {"torque": usable_figure(found, units)}
+
+    shown = Shown(
+        f"{scenario.stem}-usable",
+        text=lambda: usable_text(found, sound, car, units),
+        document=lambda: usable_object(found, sound, car),
+        tables=lambda: usable_tables(found, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0

@@ -1,0 +1,337 @@
+"""Results as JSON: SI units named in the keys, null for what was not reached, a format version in front."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from math import isfinite
+from typing import Any
+
+from simlaunch.errors import Fault
+from simlaunch.measure.marks import MarkResult, Target
+from simlaunch.scenario.defaults import Default
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.numbers import Record
+from simlaunch.study.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.study.single import Simulation
+from simlaunch.study.usable import CurveSurplus, GearCeiling, UsableTorque
+from simlaunch.study.verdict import Verdict
+
+Object = dict[str, Any]
+
+CHANNEL_UNITS = {
+    "distance": "m",
+    "speed": "m_per_s",
+    "wheel_speed_front": "rad_per_s",
+    "wheel_speed_rear": "rad_per_s",
+    "load_transfer": "N",
+    "engine_speed": "rad_per_s",
+    "input_speed": "rad_per_s",
+    "shaft_speed": "rad_per_s",
+    "boost": "share",
+    "acceleration": "m_per_s2",
+    "load_front": "N",
+    "load_rear": "N",
+    "slip_front": "share",
+    "slip_rear": "share",
+    "force_front": "N",
+    "force_rear": "N",
+    "force_limit_front": "N",
+    "force_limit_rear": "N",
+    "peak_slip_front": "share",
+    "peak_slip_rear": "share",
+    "engine_torque": "N_m",
+    "available_torque": "N_m",
+    "coupling_torque": "N_m",
+    "gearbox_input_torque": "N_m",
+    "gearbox_output_torque": "N_m",
+    "axle_torque_front": "N_m",
+    "axle_torque_rear": "N_m",
+    "drag": "N",
+    "stored_energy": "J",
+}
+"""Unit of each channel of a trace, as it stands in a key; work is in J, a gear has none."""
+
+
+def dumps(document: Mapping[str, Any]) -> str:
+    """JSON text with sorted keys, the format first; ASCII only, and never a number that JSON does not have."""
+    ordered = {key: document[key] for key in ("format", *sorted(set(document) - {"format"}))}
+    return json.dumps({key: _sorted(value) for key, value in ordered.items()}, indent=2, allow_nan=False)
+
+
+def _sorted(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {key: _sorted(value[key]) for key in sorted(value)}
+    return [_sorted(each) for each in value] if isinstance(value, list) else value
+
+
+def _number(value: float) -> float | None:
+    return float(value) + 0.0 if isfinite(value) else None
+
+
+def _list(values: Iterable[float]) -> list[float | None]:
+    return [_number(value) for value in values]
+
+
+def _target(target: Target) -> Object:
+    unit = "m" if target.kind.name == "DISTANCE" else "m_per_s"
+    return {
+        "label": target.label,
+        "kind": target.kind.name.lower(),
+        f"start_{unit}": _number(target.start),
+        f"end_{unit}": _number(target.end),
+    }
+
+
+def _mark(result: MarkResult) -> Object:
+    return {
+        **_target(result.target),
+        "time_s": _number(result.time),
+        "time_after_rollout_s": _number(result.time_after_rollout),
+        "speed_m_per_s": _number(result.speed),
+        "trap_speed_m_per_s": _number(result.trap_speed),
+    }
+
+
+def _grip(simulation: Simulation) -> Object:
+    grip = simulation.measures.grip
+    return {
+        "time_at_limit_s": _number(grip.time_at_limit),
+        "wheelspin_time_s": _number(grip.wheelspin_time),
+        "slip_distance_m": _number(grip.slip_distance),
+        "slip_distance_past_peak_m": _number(grip.slip_distance_past_peak),
+        "slip_energy_J": _number(grip.slip_energy),
+        "slip_energy_past_peak_J": _number(grip.slip_energy_past_peak),
+        "lift_time_s": _number(grip.lift_time),
+        "greatest_slip": _number(grip.greatest_slip),
+    }
+
+
+_AUDIT = ("engine_work", "kinetic", "drag", "rolling", "grade", "slip", "coupling", "gearing", "twist", "residual")
+
+
+def _audit(simulation: Simulation) -> Object:
+    audit = simulation.measures.audit
+    return {
+        **{f"{name}_J": _number(getattr(audit, name)) for name in _AUDIT},
+        "residual_share": _number(audit.residual_share),
+        "bad": audit.bad,
+    }
+
+
+def _trace(simulation: Simulation) -> Object:
+    trace = simulation.run.trace
+    channels = {_channel_key(name): _list(values) for name, values in trace.channels.items()}
+    return {"time_s": _list(trace.time), **channels}
+
+
+def _channel_key(name: str) -> str:
+    unit = CHANNEL_UNITS.get(name, "J" if "work" in name else "")
+    return f"{name}_{unit}" if unit not in ("", "share") else name
+
+
+def _run(simulation: Simulation, trace: bool) -> Object:
+    measures = simulation.measures
+    return {
+        "curve": simulation.curve,
+        "pedal": simulation.pedal.name.lower(),
+        "outcome": simulation.run.outcome.name.lower(),
+        "targets_reached": simulation.reached,
+        "steps": simulation.run.steps,
+        "steps_rejected": simulation.run.rejected,
+        "marks": [_mark(result) for result in measures.marks],
+        "grip": _grip(simulation),
+        "energy": _audit(simulation),
+        "parts": [
+            {
+                "part": p.part.value,
+                "torque_N_m": _number(p.torque),
+                "time_s": _number(p.time),
+                "gear": p.gear,
+            }
+            for p in measures.parts
+        ],
+        "surplus": [
+            {"gear": s.gear, "share_of_area": _number(s.share_of_area), "time_above_s": _number(s.time_above)}
+            for s in measures.surplus
+        ],
+        "moments": [{"time_s": _number(m.time), "what": m.what} for m in simulation.run.trace.moments],
+        **({"trace": _trace(simulation)} if trace else {}),
+    }
+
+
+def _conditions(scenario: Scenario, car: Record) -> Object:
+    return {
+        "mass_kg": _number(car.body.mass),
+        "surface": scenario.road.surface,
+        "friction_factor": _number(car.road.friction_factor),
+        "grade_rad": _number(car.road.grade_angle),
+        "air_density_kg_per_m3": _number(car.air.density),
+        "head_wind_m_per_s": _number(car.air.head_wind),
+    }
+
+
+def run_object(simulation: Simulation, scenario: Scenario, *, trace: bool = False) -> Object:
+    """One launch."""
+    return {
+        "format": "simlaunch-run-1",
+        "scenario": scenario.name,
+        "conditions": _conditions(scenario, simulation.car),
+        **_run(simulation, trace),
+    }
+
+
+# --- curves against each other ---
+
+
+def _gap(gap: MarkGap) -> Object:
+    return {
+        **_target(gap.first.target),
+        "first_time_s": _number(gap.first.time),
+        "second_time_s": _number(gap.second.time),
+        "gap_s": _number(gap.gap),
+    }
+
+
+def _pedal_gap(gap: PedalGap) -> Object:
+    return {
+        "at_goal": _gap(gap.at_goal),
+        "marks": [_gap(mark) for mark in gap.marks],
+        "along": {"distance_m": _list(gap.along.distance), "gap_s": _list(gap.along.gap)},
+        "sections": [
+            {"start_m": _number(s.start), "end_m": _number(s.end), "growth_s": _number(s.growth)} for s in gap.sections
+        ],
+        "with_less_grip": {"gap_s": _number(gap.grip.less)},
+        "with_more_grip": {"gap_s": _number(gap.grip.more)},
+    }
+
+
+def _verdict(verdict: Verdict, sentences: tuple[str, str]) -> Object:
+    case = verdict.case
+    return {
+        "finding": verdict.finding.name.lower(),
+        "sentences": list(sentences),
+        "grip_doubt": _number(verdict.grip_doubt),
+        "higher": case.higher,
+        "lower": case.lower,
+        "higher_peak_N_m": _number(case.higher_peak),
+        "lower_peak_N_m": _number(case.lower_peak),
+        "higher_time_s": _number(case.higher_time),
+        "lower_time_s": _number(case.lower_time),
+        "full_gap_s": _number(case.full_gap),
+        "held_gap_s": _number(case.held_gap),
+        "less_grip_gap_s": _number(case.grip_gaps[0]),
+        "more_grip_gap_s": _number(case.grip_gaps[1]),
+        "higher_wheelspin_time_s": _number(case.spin_times[0]),
+        "lower_wheelspin_time_s": _number(case.spin_times[1]),
+        "higher_gearbox_input_torque_N_m": _number(case.input_torques[0]),
+        "lower_gearbox_input_torque_N_m": _number(case.input_torques[1]),
+    }
+
+
+def _pair(pair: Pair, sentences: tuple[str, str]) -> Object:
+    return {
+        "first": pair.first.name,
+        "second": pair.second.name,
+        "full": _pedal_gap(pair.full),
+        "held_slip": _pedal_gap(pair.held),
+        "verdict": _verdict(pair.verdict, sentences),
+    }
+
+
+def _curve_runs(runs: CurveRuns, goal: Target, trace: bool) -> Object:
+    return {
+        "curve": runs.name,
+        "full": _run(runs.full, trace),
+        "held_slip": _run(runs.held, trace),
+        "lost_to_spin_s": _number(runs.lost_to_spin(goal)),
+    }
+
+
+def comparison_object(
+    comparison: Comparison,
+    scenario: Scenario,
+    sentences: Sequence[tuple[str, str]],
+    *,
+    trace: bool = False,
+) -> Object:
+    """Curves against each other; sentences of each pair's verdict as they are printed."""
+    return {
+        "format": "simlaunch-compare-1",
+        "scenario": comparison.scenario,
+        "conditions": _conditions(scenario, comparison.runs[0].full.car),
+        "goal": _target(comparison.goal),
+        "targets_reached": comparison.reached,
+        "runs": [_curve_runs(runs, comparison.goal, trace) for runs in comparison.runs],
+        "pairs": [_pair(pair, told) for pair, told in zip(comparison.pairs, sentences, strict=True)],
+    }
+
+
+# --- usable torque, check ---
+
+
+def _ceiling(ceiling: GearCeiling) -> Object:
+    return {
+        "gear": ceiling.gear,
+        "usable_torque_N_m": _list(ceiling.usable),
+        "road_speed_m_per_s": _list(ceiling.road_speed),
+    }
+
+
+def _surplus(surplus: CurveSurplus) -> Object:
+    return {
+        "curve": surplus.curve,
+        "gear": surplus.gear,
+        "share_of_area": _number(surplus.share_of_area),
+        "greatest_torque_N_m": _number(surplus.greatest),
+        "first_speed_rad_per_s": _number(surplus.first_speed),
+        "last_speed_rad_per_s": _number(surplus.last_speed),
+    }
+
+
+def usable_object(usable: UsableTorque, scenario: Scenario, car: Record) -> Object:
+    """Curves and the usable torque of each gear."""
+    return {
+        "format": "simlaunch-usable-1",
+        "scenario": usable.scenario,
+        "conditions": _conditions(scenario, car),
+        "engine_speed_rad_per_s": _list(usable.engine_speed),
+        "curves": [{"curve": name, "torque_N_m": _list(values)} for name, values in usable.curves.items()],
+        "gears": [_ceiling(ceiling) for ceiling in usable.ceilings],
+        "surplus": [_surplus(surplus) for surplus in usable.surplus],
+    }
+
+
+def _derived(name: str, car: Record) -> Object:
+    return {
+        "curve": name,
+        "shift_speeds_rad_per_s": _list(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),
+        "start_engine_speed_rad_per_s": _number(car.launch.engine_speed),
+        "target_slip": _number(car.pedal.target_slip),
+    }
+
+
+def check_object(
+    scenario: Scenario, defaults: Sequence[Default], warnings: Sequence[str], cars: Mapping[str, Record]
+) -> Object:
+    """What a check of a sound scenario found."""
+    return {
+        "format": "simlaunch-check-1",
+        "sound": True,
+        "scenario": scenario.name,
+        "faults": [],
+        "conditions": _conditions(scenario, next(iter(cars.values()))),
+        "defaults": [{"key": d.key, "value": d.value, "origin": d.origin} for d in defaults],
+        "warnings": list(warnings),
+        "derived": [_derived(name, car) for name, car in cars.items()],
+    }
+
+
+def faults_object(source: str, faults: Sequence[Fault]) -> Object:
+    """What a check of an unsound scenario found."""
+    return {
+        "format": "simlaunch-check-1",
+        "sound": False,
+        "source": source,
+        "faults": [{"place": f.place, "typed": f.typed, "why": f.why, "instead": f.instead} for f in faults],
+    }

@@ -1,0 +1,175 @@
+"""Plain text that fits a terminal, and CSV: tables of labelled rows, wrapped paragraphs, cleaned user text."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from unicodedata import east_asian_width
+
+WIDTH = 80
+_GAP = 2
+_NO_BREAK = "\N{NO-BREAK SPACE}"
+_NARROWEST = 7
+_FORMULA_STARTS = ("=", "+", "-", "@")
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a table: what it is, its unit (empty for none), and one cell for each column."""
+
+    label: str
+    unit: str
+    cells: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Table:
+    """Rows under a title; the heads name the columns of cells."""
+
+    title: str
+    heads: tuple[str, ...]
+    rows: tuple[Row, ...]
+
+
+def clean(text: str) -> str:
+    """Text of a user on one line, with every character that a terminal could obey written as an escape."""
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def clean_lines(text: str) -> str:
+    """The same for text of several lines, which stay apart."""
+    return "\n".join(map(clean, text.split("\n")))
+
+
+def columns(text: str) -> int:
+    """Columns of a terminal that a text takes; wide characters take two."""
+    return sum(2 if east_asian_width(c) in "WF" else 1 for c in text)
+
+
+def short(text: str, width: int) -> str:
+    """Text cut to so many columns; what was cut shows as three points."""
+    text = clean(text)
+    if columns(text) <= width:
+        return text
+    while text and columns(text) > width - 3:
+        text = text[:-1]
+    return text.rstrip() + "..."
+
+
+def paragraph(text: str, indent: str = "") -> str:
+    """Text wrapped to the width, further lines indented."""
+    return "\n".join(_wrapped(clean(text), indent))
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    filler = textwrap.TextWrapper(WIDTH, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False)
+    kept_together = re.sub(r"(?<=\d) (?=\S)|(?<=\bN) (?=m\b)", _NO_BREAK, text)  # a number and its unit
+    return [line.replace(_NO_BREAK, " ") for line in filler.wrap(kept_together)]
+
+
+def _left(text: str, width: int) -> str:
+    return text + " " * (width - columns(text))
+
+
+def _right(text: str, width: int) -> str:
+    return " " * (width - columns(text)) + text
+
+
+def _needs(table: Table) -> list[int]:
+    """Columns that the cells below each head take."""
+    return [max((columns(row.cells[i]) for row in table.rows), default=1) for i in range(len(table.heads))]
+
+
+def _least(table: Table) -> int:
+    """Columns that all cells take, with gaps, when heads are cut to what stands below them."""
+    return sum(max(need, _NARROWEST) + _GAP for need in _needs(table))
+
+
+def _wished(table: Table) -> list[int]:
+    """Width of each column of cells with its head uncut."""
+    needs = zip(_needs(table), table.heads, strict=True)
+    return [max(need, columns(clean(head)), _NARROWEST) for need, head in needs]
+
+
+def _widths(table: Table, label: int) -> list[int]:
+    """Width of each column of cells: as wished, the widest heads cut until everything fits."""
+    needs = [max(need, _NARROWEST) for need in _needs(table)]
+    widths = _wished(table)
+    while sum(widths) + _GAP * len(widths) > WIDTH - label and widths != needs:
+        widest = max((i for i, need in enumerate(needs) if widths[i] > need), key=lambda i: widths[i])
+        widths[widest] -= 1
+    return widths
+
+
+def _shared_unit(table: Table) -> str:
+    units = {row.unit for row in table.rows}
+    return units.pop() if len(units) == 1 else ""
+
+
+def _labels(table: Table) -> list[str]:
+    """Title and labels; the unit stands in the title where all rows share it, else behind each label."""
+    shared = _shared_unit(table)
+    units = [shared, *("" if shared else row.unit for row in table.rows)]
+    texts = [table.title, *(row.label for row in table.rows)]
+    return [clean(f"{text} [{unit}]" if unit else text) for text, unit in zip(texts, units, strict=True)]
+
+
+def _label_width(table: Table, wanted: int) -> int:
+    """Columns for title and labels: as wanted, unless heads would have to be cut for more than is needed."""
+    own = max(map(columns, _labels(table)))
+    free = WIDTH - sum(_wished(table)) - _GAP * len(table.heads)
+    return min(wanted, free) if own <= free else min(wanted, WIDTH - _least(table))
+
+
+def _lines(table: Table, label: int) -> list[str]:
+    widths = _widths(table, label)
+    content = [table.heads, *(row.cells for row in table.rows)]
+    lines = [
+        _left(short(text, label), label)
+        + "".join(" " * _GAP + _right(short(cell, w), w) for cell, w in zip(cells, widths, strict=True))
+        for text, cells in zip(_labels(table), content, strict=True)
+    ]
+    return [lines[0], "-" * columns(lines[0]), *lines[1:]]
+
+
+def tables_text(tables: Sequence[Table]) -> list[str]:
+    """Tables as text; their columns begin at the same place as far as there is room."""
+    wanted = max((columns(label) for table in tables for label in _labels(table)), default=0)
+    return ["\n".join(line.rstrip() for line in _lines(table, _label_width(table, wanted))) for table in tables]
+
+
+def _cell(text: str) -> str:
+    """User text that a spreadsheet will not take for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def _value(text: str) -> str:
+    return "" if text == "-" else text
+
+
+def _full_labels(table: Table) -> list[str]:
+    """Labels that stand alone: an indented one with the label that it is indented below."""
+    labels: list[str] = []
+    above = ""
+    for row in table.rows:
+        indented = row.label.startswith(" ")
+        above = above if indented else row.label
+        labels.append(f"{above}, {row.label.strip()}" if indented else row.label)
+    return labels
+
+
+def csv_text(tables: Iterable[Table]) -> str:
+    """All tables in one CSV, one line for each cell: table, row, unit, column, value (empty: not reached)."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(("table", "row", "unit", "column", "value"))
+    for table in tables:
+        for label, row in zip(_full_labels(table), table.rows, strict=True):
+            for head, cell in zip(table.heads, row.cells, strict=True):
+                texts = (_cell(clean(text)) for text in (table.title, label, row.unit, head))
+                writer.writerow((*texts, _value(clean(cell))))
+    return out.getvalue()

@@ -1,0 +1,211 @@
+"""Numbers, labels and sentences as they are printed; a number is rounded in one place, so it reads alike everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import isclose, isfinite, isnan
+
+from simlaunch.measure.marks import STANDARD, Target
+from simlaunch.scenario.numbers import Pedal
+from simlaunch.show.layout import short
+from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.units.quantity import to_display
+from simlaunch.units.spelling import Dimension, System, kinds
+
+NOT_REACHED = "-"
+PEDAL_WORDS = {Pedal.FULL: "full pedal", Pedal.HELD_SLIP: "held slip"}
+CAUTION = (
+    "Drive launches on a closed course only. Hold part torque against the maker's ratings, and emissions and "
+    "road law against any change of torque; leave the work on the car to qualified people. A calculation "
+    "shows tendencies; it approves no car and no part."
+)
+_LONGEST_NAME = 24
+
+_DIGITS: dict[Dimension, int] = {
+    Dimension.TIME: 3,
+    Dimension.SPEED: 1,
+    Dimension.TORQUE: 0,
+    Dimension.ENERGY: 1,
+    Dimension.LENGTH: 1,
+    Dimension.MASS: 0,
+    Dimension.SHARE: 1,
+    Dimension.SLOPE: 1,
+    Dimension.ROTATIONAL_SPEED: 0,
+    Dimension.NUMBER: 3,
+    Dimension.DENSITY: 4,
+    Dimension.ACCELERATION: 2,
+}
+
+
+@dataclass(frozen=True)
+class Numbers:
+    """Numbers in one system of units."""
+
+    system: System
+
+    def plain(self, value_si: float, dimension: Dimension) -> str:
+        """Number without its unit; a hyphen where there is none."""
+        return self._text(value_si, dimension, "")
+
+    def signed(self, value_si: float, dimension: Dimension) -> str:
+        """Number that carries its sign; zero has none."""
+        return self._text(value_si, dimension, "+")
+
+    def with_unit(self, value_si: float, dimension: Dimension) -> str:
+        """Number and unit."""
+        return f"{self.plain(value_si, dimension)} {self.unit(dimension)}".strip()
+
+    def unit(self, dimension: Dimension) -> str:
+        """Label of the unit; empty for a pure number."""
+        return kinds()[dimension].label(self.system)
+
+    def _text(self, value_si: float, dimension: Dimension, sign: str) -> str:
+        if not isfinite(value_si):
+            return NOT_REACHED
+        offset_free, _ = to_display(float(value_si), dimension, self.system)
+        text = f"{offset_free:{sign}.{_DIGITS[dimension]}f}"
+        return text if text.strip("+-0.") else text.lstrip("+-")
+
+
+def same_target(one: Target, other: Target) -> bool:
+    """Whether two targets ask for the same thing, whatever they are called."""
+    same_ends = isclose(one.end, other.end, rel_tol=1e-9) and isclose(one.start, other.start, abs_tol=1e-9)
+    return one.kind is other.kind and same_ends
+
+
+def target_label(target: Target) -> str:
+    """Name of a target; the usual one where it has one."""
+    return next((usual.label for usual in STANDARD if same_target(usual, target)), target.label)
+
+
+def named(curve: str) -> str:
+    """Name of a curve inside a sentence."""
+    return f'"{short(curve, _LONGEST_NAME)}"'
+
+
+# --- the verdict ---
+
+
+@dataclass(frozen=True)
+class _Teller:
+    """The phrases that a verdict is put together from."""
+
+    case: Case
+    numbers: Numbers
+    grip_doubt: float
+
+    def seconds(self, value: float) -> str:
+        return self.numbers.with_unit(abs(value), Dimension.TIME)
+
+    def torque(self, value: float) -> str:
+        return self.numbers.with_unit(value, Dimension.TORQUE)
+
+    def gap(self, value: float) -> str:
+        """How the higher peak fares against the lower one."""
+        if isnan(value):
+            return "without a finish"
+        if float(self.numbers.plain(value, Dimension.TIME)) == 0.0:
+            return f"level ({self.seconds(value)})"
+        return f"{self.seconds(value)} {'slower' if value > 0.0 else 'quicker'}"
+
+    def peaks(self) -> str:
+        """The curve with the higher peak, and by how much it is higher."""
+        more = self.numbers.plain(self.case.higher_peak - self.case.lower_peak, Dimension.TORQUE)
+        higher, unit = named(self.case.higher), self.numbers.unit(Dimension.TORQUE)
+        if float(more) == 0.0:
+            return f"with the same peak torque (difference {more} {unit}), {higher}"
+        return f"with {more} {unit} more peak torque, {higher}"
+
+    def times(self) -> str:
+        goal = target_label(self.case.target)
+        higher, lower = self.seconds(self.case.higher_time), self.seconds(self.case.lower_time)
+        return f"takes {higher} for {goal} against {lower} with {named(self.case.lower)}"
+
+    def cost(self) -> str:
+        spin, torque = self.case.spin_times, self.case.input_torques
+        return (
+            f"{self.seconds(spin[0])} of wheelspin against {self.seconds(spin[1])} and "
+            f"{self.torque(torque[0])} at the gearbox input against {self.torque(torque[1])}"
+        )
+
+    def grip(self) -> str:
+        percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
+        less, more = (self.gap(gap) for gap in self.case.grip_gaps)
+        return f"{less} with {percent} % less grip and {more} with {percent} % more"
+
+    def held(self) -> str:
+        """What perfect control would change; empty where it changes nothing worth a word."""
+        full, held = self.case.full_gap, self.case.held_gap
+        if isnan(held) or isnan(full) or abs(held) < WORTH_NAMING:
+            return ""
+        if held < 0.0 and full > -WORTH_NAMING:
+            return f"; with slip held by perfect control the higher peak would help, {self.gap(held)}"
+        if held > 0.0 and full < WORTH_NAMING:
+            return f"; with slip held by perfect control it would be {self.gap(held)}"
+        return ""
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _helps(tell: _Teller) -> tuple[str, str]:
+    return (
+        f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
+        f"it costs {tell.cost()}, and the gain holds: {tell.grip()}{tell.held()}",
+    )
+
+
+def _hurts(tell: _Teller) -> tuple[str, str]:
+    return (
+        f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
+        f"it comes with {tell.cost()}, and the loss holds: {tell.grip()}{tell.held()}",
+    )
+
+
+def _no_difference(tell: _Teller) -> tuple[str, str]:
+    return (
+        f"{tell.peaks()} {tell.times()}: no difference worth naming ({tell.seconds(tell.case.full_gap)})",
+        f"it comes with {tell.cost()}, and other grip changes nothing worth naming: {tell.grip()}{tell.held()}",
+    )
+
+
+def _depends(tell: _Teller) -> tuple[str, str]:
+    return (
+        f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
+        f"it comes with {tell.cost()}, and which curve is quicker is not sure: {tell.grip()}{tell.held()}",
+    )
+
+
+def _out_of_reach(tell: _Teller) -> tuple[str, str]:
+    case, goal = tell.case, target_label(tell.case.target)
+    ends = {case.higher: case.higher_time, case.lower: case.lower_time}
+    there = [f"{named(name)} in {tell.seconds(time)}" for name, time in ends.items() if not isnan(time)]
+    short_of = [named(name) for name, time in ends.items() if isnan(time)]
+    if len(there) == 2:
+        reached = f"{goal} was reached by {' and '.join(there)}, but not with other grip"
+    elif there:
+        reached = f"{goal} was reached by {there[0]}, but not by {short_of[0]}"
+    else:
+        reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
+    return (
+        f"no verdict: {reached}",
+        f"so far it comes with {tell.cost()}; raise run.time_limit or lower the goal to learn more",
+    )
+
+
+_TELL: dict[Finding, Callable[[_Teller], tuple[str, str]]] = {
+    Finding.HELPS: _helps,
+    Finding.HURTS: _hurts,
+    Finding.NO_DIFFERENCE: _no_difference,
+    Finding.DEPENDS_ON_GRIP: _depends,
+    Finding.OUT_OF_REACH: _out_of_reach,
+}
+
+
+def sentences(verdict: Verdict, system: str) -> tuple[str, str]:
+    """The verdict in two sentences: what is gained or lost, then what it costs and how sure that is."""
+    tell = _Teller(verdict.case, Numbers(System(system)), verdict.grip_doubt)
+    first, second = _TELL[verdict.finding](tell)
+    return f"{_capital(first)}.", f"{_capital(second)}."

@@ -1,0 +1,104 @@
+"""The command as a process: pipes, closed streams, an interruption, a cold start."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+COUPE = str(SCENARIOS / "road-coupe.toml")
+COMMAND = [sys.executable, "-m", "simlaunch"]
+posix = pytest.mark.skipif(os.name != "posix", reason="needs the streams and signals of a POSIX system")
+
+
+def _run(*arguments: str, **settings: object) -> subprocess.CompletedProcess[str]:
+    wanted = {"capture_output": True, "text": True, "timeout": 300, **settings}
+    return subprocess.run([*COMMAND, *arguments], **wanted)  # type: ignore[call-overload, no-any-return]
+
+
+def test_a_result_and_nothing_else_on_stdout() -> None:
+    run = _run("run", COUPE, "--quiet", env={**os.environ, "NO_COLOR": "1"})
+    assert run.returncode == 0, run.stderr
+    assert run.stderr == ""
+    assert run.stdout.startswith("Road coupe, rear drive\n")
+    assert "\x1b" not in run.stdout
+
+
+def test_a_terminal_without_unicode_gets_escapes_in_place_of_a_fault(tmp_path: Path) -> None:
+    text = Path(COUPE).read_text("utf-8").replace('name = "Road coupe', 'name = "Größe')
+    for folder in ("tyres", "curves"):
+        shutil.copytree(SCENARIOS / folder, tmp_path / folder)
+    scenario = tmp_path / "a.toml"
+    scenario.write_text(text, "utf-8")
+    run = _run("check", str(scenario), env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    assert run.returncode == 0, run.stderr
+    assert run.stdout.startswith("Gr\\xf6\\xdfe, rear drive\n")
+
+
+@posix
+def test_a_reader_that_goes_away_ends_it_quietly() -> None:
+    with subprocess.Popen([*COMMAND, "schema"], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        assert process.stderr.read() == b""
+        assert process.wait(60) == 0
+
+
+@posix
+@pytest.mark.parametrize(("redirection", "code"), [(">&-", 0), (">&- 2>&-", 0), ("> /dev/full", 1)])
+def test_closed_and_full_streams_lead_to_no_traceback(redirection: str, code: int) -> None:
+    if "/dev/full" in redirection and not Path("/dev/full").exists():
+        pytest.skip("this system has no /dev/full")
+    line = f'"$0" -m simlaunch usable "$1" --quiet {redirection}'
+    run = subprocess.run(["sh", "-c", line, sys.executable, COUPE], capture_output=True, text=True, timeout=300)
+    assert run.returncode == code
+    assert "Traceback" not in run.stderr
+    assert "Exception ignored" not in run.stderr
+    assert run.stderr.count("\n") == code
+
+
+@posix
+@pytest.mark.slow
+def test_an_interruption_ends_it_within_half_a_second() -> None:
+    slow = ["run", COUPE, "--method", "reference", "--tolerance", "1e-13", "--quiet"]
+    with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        time.sleep(4.0)
+        assert process.poll() is None, "the run was over before it could be interrupted"
+        begin = time.monotonic()
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+        assert time.monotonic() - begin < 0.5
+    assert process.returncode == 130
+    assert out == ""
+    assert err == "interrupted\n"
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"]])
+def test_help_comes_at_once(arguments: list[str]) -> None:
+    times = []
+    for _ in range(5):
+        begin = time.perf_counter()
+        assert _run(*arguments).returncode == 0
+        times.append(time.perf_counter() - begin)
+    assert min(times) < 0.3  # the least of five: what it takes when nothing else runs
+
+
+@pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"], ["nonsense"]])
+def test_nothing_heavy_is_loaded_before_there_is_work(arguments: list[str]) -> None:
+    heavy = ("numpy", "numba", "pint", "scipy", "matplotlib", "rich")  # typer may load pydantic by itself
+    probe = (
+        f"import sys; sys.argv = ['simlaunch', *{arguments!r}]\n"
+        "from simlaunch.cli.main import main\n"
+        "try:\n    main()\nexcept SystemExit:\n    pass\n"
+        f"print(*[name for name in {heavy!r} if name in sys.modules], file=sys.stderr)"
+    )
+    run = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, timeout=60)
+    assert run.stderr.splitlines()[-1] == ""
