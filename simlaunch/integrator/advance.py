@@ -22,6 +22,7 @@ AT_BOUND, AT_EVENT, STEP_TOO_SMALL, BUFFER_FULL = range(4)
 
 _SMALLEST_STEP = 1e-13  # [s]
 _BISECTIONS = 60
+_LANDINGS = 8
 
 
 class Advance(NamedTuple):
@@ -69,7 +70,9 @@ def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Work],
                 high, at_high = share, value
                 at_low *= 0.5 if side == -1 else 1.0
                 side = -1
-            if high - low <= 1e-13 or value == 0.0:
+            if value == 0.0:
+                return share
+            if high - low <= 1e-13:
                 break
         return high
 
@@ -95,23 +98,22 @@ def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, fl
 
     @inline
     def land(t: float, y: Array, h: float, share: float, index: int, model: Any, phase: Any, work: Work) -> float:
-        nearby = share - 1e-3 if share > 2e-3 else share + 1e-3
-        read_dense(nearby, work, work.inner)
-        events(t + nearby * h, work.inner, model, phase, work.inner_values)
-        value_nearby = work.inner_values[index]
-        read_dense(share, work, work.inner)
-        events(t + share * h, work.inner, model, phase, work.inner_values)
-        slope = (work.inner_values[index] - value_nearby) / (share - nearby)
-        landed = share * h
-        step(t, y, landed, model, phase, work)
-        for _ in range(2):
+        scale = abs(work.start_values[index]) + abs(work.end_values[index])
+        last = (share - 1e-3 if share > 2e-3 else share + 1e-3) * h
+        read_dense(last / h, work, work.inner)
+        events(t + last, work.inner, model, phase, work.inner_values)
+        last_value, landed = work.inner_values[index], share * h
+        for _ in range(_LANDINGS):  # secants: the first one leans on the interpolant, the others on true steps
+            step(t, y, landed, model, phase, work)
             events(t + landed, work.trial, model, phase, work.inner_values)
-            if slope == 0.0 or work.inner_values[index] == 0.0:
+            value = work.inner_values[index]
+            if abs(value) <= 1e-13 * scale or value == last_value:
                 break
-            corrected = landed - h * work.inner_values[index] / slope
-            if not 0.0 < corrected <= h:
+            corrected = landed - value * (landed - last) / (value - last_value)
+            if not 0.0 < corrected <= h or corrected == landed:
                 break
-            landed = corrected
+            last, last_value, landed = landed, value, corrected
+        else:
             step(t, y, landed, model, phase, work)
         return landed
 

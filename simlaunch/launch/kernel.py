@@ -97,7 +97,7 @@ def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array)
     ev.event_values(t, y, car, phase, values)
     if values[ev.BREAKS_AWAY] < 0.0:
         return ev.BREAKS_AWAY
-    for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.SHIFT_SPEED, ev.LOCK_UP):
+    for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.LOCK_UP):
         if values[index] <= 0.0:
             return index
     return -1

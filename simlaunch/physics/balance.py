@@ -144,8 +144,14 @@ def _rigid_torques(acceleration: float, load: Load, road: Ground, car: Record) -
 
 
 @inline
-def _through_gears(time: float, torque: float, inertia: float, load: Load, car: Record, phase: Record) -> Gearing:
-    """What the gearbox does with a torque and an inertia on its input."""
+def _through_gears(
+    time: float, torque: float, inertia: float, drive: Drive, load: Load, car: Record, phase: Record
+) -> Gearing:
+    """What the gearbox does with a torque and an inertia on its input.
+
+    The share that is handed over follows the engine, not the coupling: else a coupling at the edge of sticking would
+    be asked for one torque while it sticks and for another while it slips, and could do neither.
+    """
     box = car.gearbox
     now, then = phase.gear, phase.oncoming_gear
     if phase.path == at.ENGAGED:
@@ -153,7 +159,8 @@ def _through_gears(time: float, torque: float, inertia: float, load: Load, car: 
     out_ratio = box.ratio[then] * box.efficiency[then]
     if phase.path == at.HANDING_OVER:
         share = min((time - phase.stage_start) / box.hand_over, 1.0)
-        carried = share * max(torque, 0.0)
+        source = drive.turbine if phase.coupling == at.OPEN else drive.engine_torque
+        carried = share * max(source, 0.0)
         relieved = Load(load.inertia, load.torque - out_ratio * carried)
         rest = driveline.engaged(torque - carried, inertia, box.ratio[now], box.efficiency[now], relieved)
         return Gearing(
@@ -205,11 +212,11 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
             rear = gearing.output_torque - front
         else:
             load = Load(wheels.inertia + car.drive.inertia, wheels.torque)
-            gearing = _through_gears(time, torque, inertia, load, car, phase)
+            gearing = _through_gears(time, torque, inertia, drive, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
     else:
         front, rear = _elastic_torques(y, car.drive)
-        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
+        gearing = _through_gears(time, torque, inertia, drive, Load(car.drive.inertia, front + rear), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
         engine_acceleration = gearing.input_acceleration

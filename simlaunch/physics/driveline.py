@@ -110,6 +110,9 @@ def closing_torque(
     With w_in' = (T - T_B) / J and a = (e i T_B - T_load) / J_load, w_in' - i a = -rate gives
     T_B (1 + e i^2 J / J_load) = T + J (i T_load / J_load + rate)
 
+    Friction only ever works against the slip: where the speeds come together faster than that by themselves, the
+    oncoming gear carries nothing.
+
     Parameters
     ----------
     torque : float
@@ -134,7 +137,8 @@ def closing_torque(
     """
     wanted = torque + inertia * (ratio * load.torque / load.inertia + closing_rate)
     e = directed_efficiency(wanted, efficiency)
-    return wanted / (1.0 + e * ratio * ratio * inertia / load.inertia)
+    closing = wanted / (1.0 + e * ratio * ratio * inertia / load.inertia)
+    return max(closing, 0.0) if closing_rate > 0.0 else min(closing, 0.0)
 
 
 @inline

@@ -1,0 +1,109 @@
+"""Kept kernels: an edit is seen, and processes that start at once agree.
+
+A package of three small files stands in for simlaunch, with its real `compiled.py`.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[2] / "simlaunch"
+
+PART = """
+from simlaunch.compiled import inline
+@inline
+def doubled(x: float) -> float:
+    return 2.0 * x
+"""
+WHOLE = """
+from simlaunch.compiled import entry
+from simlaunch.physics.part import doubled
+@entry
+def answer(x: float) -> float:
+    return doubled(x) + 1.0
+"""
+CALL = """
+from simlaunch.launch.whole import answer
+value = answer(3.0)
+print(value, sum(answer.stats.cache_hits.values()))
+"""
+
+
+@pytest.fixture
+def small(tmp_path: Path) -> Path:
+    """Folder with the stand-in package."""
+    root = tmp_path / "code"
+    for room in ("physics", "launch"):
+        (root / "simlaunch" / room).mkdir(parents=True)
+    shutil.copy(PACKAGE / "compiled.py", root / "simlaunch" / "compiled.py")
+    (root / "simlaunch" / "physics" / "part.py").write_text(PART)
+    (root / "simlaunch" / "launch" / "whole.py").write_text(WHOLE)
+    return root
+
+
+def start(root: Path) -> subprocess.Popen[str]:
+    environment = {**os.environ, "PYTHONPATH": str(root), "SIMLAUNCH_CACHE": str(root.parent / "kept")}
+    return subprocess.Popen(
+        [sys.executable, "-c", CALL], env=environment, cwd=root,
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+
+
+def result(process: subprocess.Popen[str]) -> tuple[float, int]:
+    """What a process worked out, and how many kernels it found on disk."""
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, err
+    value, hits = out.split()
+    return float(value), int(hits)
+
+
+def test_second_process_need_not_compile(small: Path) -> None:
+    assert result(start(small)) == (7.0, 0)
+    assert result(start(small)) == (7.0, 1)
+
+
+def test_an_edit_in_another_file_is_seen(small: Path) -> None:
+    """The entry's own file does not change: a cache keyed by that file alone would answer 7."""
+    assert result(start(small)) == (7.0, 0)
+    part = small / "simlaunch" / "physics" / "part.py"
+    part.write_text(PART.replace("2.0 * x", "5.0 * x"))
+    assert result(start(small)) == (16.0, 0)
+    part.write_text(PART)
+    assert result(start(small)) == (7.0, 1)
+
+
+def test_eight_processes_at_once_agree(small: Path) -> None:
+    together = [start(small) for _ in range(8)]
+    assert [result(process)[0] for process in together] == [7.0] * 8
+    assert result(start(small)) == (7.0, 1)
+    left_over = [path.name for path in (small.parent / "kept").iterdir() if path.name.startswith("making-")]
+    assert left_over == []
+
+
+def digest(root: Path) -> str:
+    environment = {**os.environ, "PYTHONPATH": str(root), "SIMLAUNCH_CACHE": str(root.parent / "kept")}
+    program = "from simlaunch.compiled import source_hash; print(source_hash())"
+    return subprocess.run(
+        [sys.executable, "-c", program], env=environment, cwd=root, capture_output=True, text=True, check=True
+    ).stdout
+
+
+@pytest.mark.parametrize(
+    ("edited", "matters"),
+    [("physics/tyre.py", True), ("integrator/step.py", True), ("launch/events.py", True),
+     ("scenario/numbers.py", True), ("errors.py", False)],
+)  # fmt: skip
+def test_hash_follows_every_file_that_is_compiled(tmp_path: Path, edited: str, matters: bool) -> None:
+    root = tmp_path / "code"
+    shutil.copytree(PACKAGE, root / "simlaunch", ignore=shutil.ignore_patterns("__pycache__"))
+    before = digest(root)
+    assert digest(root) == before
+    path = root / "simlaunch" / edited
+    path.write_text(path.read_text() + "\n# edited\n")
+    assert (digest(root) != before) is matters
