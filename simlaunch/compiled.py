@@ -4,8 +4,9 @@ Every numeric function is written once, in plain Python, and marked with `inline
 from outside the compiled world are marked with `entry`; only those are kept on disk.
 
 Kernels are kept in a folder named by a hash of the source of every room that is compiled, so that an edit in any of
-their files can never meet machine code made from older text. A process that has to compile does so in a folder of its
-own and publishes whole files: several processes that start at once cannot spoil each other's work.
+their files can never meet machine code made from older text. Each process compiles in a folder of its own that begins
+as a copy of the newest snapshot, and publishes what it has added as a new snapshot, by one rename: processes that start
+at once never write into the same folder, and no index ever meets another process's machine code.
 """
 
 from __future__ import annotations
@@ -59,55 +60,78 @@ def source_hash() -> str:
 
 
 def _cache_root() -> Path:
-    """Folder for all kept kernels: `SIMLAUNCH_CACHE`, or the user's own cache folder."""
+    """Folder for all kept kernels, within `SIMLAUNCH_CACHE` or the user's own cache folder."""
     chosen = os.environ.get("SIMLAUNCH_CACHE")
-    return Path(chosen) if chosen else Path(platformdirs.user_cache_dir("simlaunch"))
+    return Path(chosen or platformdirs.user_cache_dir("simlaunch")) / "kernels"
+
+
+def _newest(store: Path) -> Path | None:
+    """The snapshot of kernels that was published last."""
+    found = sorted(path for path in store.glob("[0-9]*") if path.is_dir()) if store.is_dir() else []
+    return found[-1] if found else None
+
+
+def _take_over(source: Path, target: Path) -> None:
+    """Fill a folder with the files of another one; by links where the file system has them, since none is rewritten."""
+    for made in source.rglob("*.nb?"):
+        place = target / made.relative_to(source)
+        place.parent.mkdir(parents=True, exist_ok=True)
+        with contextlib.suppress(OSError):
+            try:
+                os.link(made, place)
+            except OSError:
+                shutil.copyfile(made, place)
+
+
+def _names(folder: Path) -> frozenset[str]:
+    return frozenset(path.relative_to(folder).as_posix() for path in folder.rglob("*.nb?"))
 
 
 def _prune(root: Path, now: float) -> None:
-    """Throw away kernels of older source, and what a killed process left half made, once they are a month old."""
+    """Throw away kernels of older source, and what killed processes left behind, once they are a month old."""
     for folder in root.iterdir():
         with contextlib.suppress(OSError):
             if now - folder.stat().st_mtime > _KEPT_FOR:
                 shutil.rmtree(folder, ignore_errors=True)
 
 
-def _choose_folders() -> tuple[Path, Path | None]:
-    """Folder that numba reads and writes in this process, and where to publish what it writes."""
-    root = _cache_root()
-    final = root / source_hash()
-    if final.is_dir():
-        return final, None
+def _own_folder(root: Path, store: Path) -> Path:
+    """A fresh folder for this process alone, filled with the newest snapshot."""
     try:
         root.mkdir(parents=True, exist_ok=True)
-        private = Path(tempfile.mkdtemp(prefix="making-", dir=root))
+        own = Path(tempfile.mkdtemp(prefix="making-", dir=root))
+        if store.is_dir():
+            os.utime(store)  # in use: not to be pruned
         _prune(root, time.time())
-    except OSError:  # a read-only home: compile afresh each time rather than fail
-        return Path(tempfile.mkdtemp(prefix="simlaunch-")), None
-    return private, final
+    except OSError:  # a read-only home: keep nothing rather than fail
+        own = Path(tempfile.mkdtemp(prefix="simlaunch-"))
+    newest = _newest(store)
+    if newest is not None:
+        _take_over(newest, own)
+    return own
 
 
-_folder, _final = _choose_folders()
-_kept = _folder == _cache_root() / source_hash()
+_root = _cache_root()
+_store = _root / source_hash()
+_folder = _own_folder(_root, _store)
+_published = _names(_folder)
 numba.config.CACHE_DIR = str(_folder)  # type: ignore[attr-defined]
 
 
 def publish() -> None:
-    """Give other processes what this one has compiled, one whole file at a time.
-
-    A data file goes before the index that names it, so that no process ever reads half a kernel.
-    """
-    if _final is None:
+    """Give other processes what this one has compiled, as a snapshot that appears whole or not at all."""
+    global _published
+    if _names(_folder) <= _published:
         return
     with contextlib.suppress(OSError):
-        for pattern in ("*.nbc", "*.nbi"):
-            for made in _folder.rglob(pattern):
-                target = _final / made.relative_to(_folder)
-                if not target.exists():
-                    target.parent.mkdir(parents=True, exist_ok=True)
-                    copy = target.with_name(f"{target.name}.{os.getpid()}")
-                    shutil.copyfile(made, copy)
-                    copy.replace(target)
+        _store.mkdir(parents=True, exist_ok=True)
+        snapshot = Path(tempfile.mkdtemp(prefix="making-", dir=_root))
+        _take_over(_folder, snapshot)
+        for number in range(1, 10_000):
+            with contextlib.suppress(OSError):  # taken: somebody else was first
+                snapshot.rename(_store / f"{number:04d}")
+                break
+        _published = _names(_folder)
 
 
 def is_kept(entry_name: str) -> bool:
@@ -128,10 +152,9 @@ def is_kept(entry_name: str) -> bool:
 
 @atexit.register
 def finish() -> None:
-    """Publish what was compiled and remove this process's own folder; for a process that ends without its exit hooks."""
+    """Publish what was compiled and remove this process's own folder; to be called where exit hooks do not run."""
     publish()
-    if not _kept:
-        shutil.rmtree(_folder, ignore_errors=True)
+    shutil.rmtree(_folder, ignore_errors=True)
 
 
 def inline(function: Callable[P, R]) -> Callable[P, R]:

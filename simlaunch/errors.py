@@ -32,6 +32,17 @@ class InputError(SimlaunchError):
     exit_code = 3
 
 
+def plain(text: str) -> str:
+    r"""Text on one line, with every character that could give a terminal an order written as an escape.
+
+    Examples
+    --------
+    >>> plain("red\x1b[31m")
+    'red\\x1b[31m'
+    """
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
 @dataclass(frozen=True)
 class Fault:
     """One thing wrong with an input: where, what was typed, why, and what to write instead."""
@@ -43,7 +54,7 @@ class Fault:
 
     def __str__(self) -> str:
         typed = f" {self.typed}" if self.typed else ""
-        return f"{self.place}:{typed} {self.why}; {self.instead}"
+        return plain(f"{self.place}:{typed} {self.why}; {self.instead}")
 
 
 class ScenarioError(InputError):
@@ -60,7 +71,7 @@ class ScenarioError(InputError):
     def __init__(self, source: str, faults: tuple[Fault, ...]) -> None:
         self.source = source
         self.faults = faults
-        head = f"{source}: {len(faults)} fault{'s' if len(faults) != 1 else ''}"
+        head = f"{plain(source)}: {len(faults)} fault{'s' if len(faults) != 1 else ''}"
         super().__init__("\n".join([head, *(f"  {fault}" for fault in faults)]))
 
 

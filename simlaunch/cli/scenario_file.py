@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simlaunch.errors import UsageError
+from simlaunch.units.gate import quoted
 
 if TYPE_CHECKING:
     from simlaunch.scenario.model import Scenario
@@ -20,8 +21,8 @@ def _value(key: str, text: str) -> object:
         return text
     try:
         return tomllib.loads(f"value = {text}")["value"]
-    except ValueError:
-        raise UsageError(f'--set {key}: {text} is not a list; write such as ["402.336 m"]') from None
+    except (ValueError, RecursionError):
+        raise UsageError(f'--set {key}: {quoted(text)} is not a list; write such as ["402.336 m"]') from None
 
 
 def _split(change: str) -> tuple[str, object]:

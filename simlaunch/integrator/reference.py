@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from simlaunch.integrator.advance import AT_BOUND, AT_EVENT, STEP_TOO_SMALL, Advance, Events
+from simlaunch.integrator.advance import AT_BOUND, AT_EVENT, BUFFER_FULL, STEP_TOO_SMALL, Advance, Events
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples, record
 from simlaunch.integrator.step import Rates
@@ -86,9 +86,9 @@ def advance_by_scipy(
         end = float(solution.t[-1])
         if accuracy.sample_gap > 0.0:
             pieces = max(int(np.ceil((end - t) / accuracy.sample_gap)), 1)
-            for moment in np.linspace(t, end, pieces + 1)[:-1]:
-                record(samples, moment, solution.sol(moment))
-            record(samples, end, y)
+            kept = [record(samples, moment, solution.sol(moment)) for moment in np.linspace(t, end, pieces + 1)[:-1]]
+            if not (all(kept) and record(samples, end, y)):
+                return Advance(BUFFER_FULL, end, h, -1, steps, 0)
         fired = [i for i, times in enumerate(solution.t_events) if len(times)]
         if solution.status == 1:
             return Advance(AT_EVENT, end, h, fired[0], steps, 0)

@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline
 from simlaunch.physics import air, balance, body
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.physics.driveline import driven_radius
+from simlaunch.scenario.numbers import Coupling, Record
 
 Array = NDArray[np.float64]
 
@@ -18,7 +19,7 @@ Array = NDArray[np.float64]
     TARGETS_PASSED,  # every wanted speed and distance has been passed
     SPEEDS_MEET,  # a slipping coupling comes to rest
     BREAKS_AWAY,  # a stuck coupling is asked for more than it can carry
-    SHIFT_SPEED,  # the engine speed at which this gear is left
+    SHIFT_SPEED,  # the engine speed at which this gear is left, with the car not too far behind its wheels
     GEAR_CLOSES,  # the oncoming gear has brought input and output together
     LOCK_UP,  # a converter's lock-up clutch begins to engage
     BRAKE_OFF,  # drive force outweighs the grade and the brakes let go
@@ -29,7 +30,7 @@ Array = NDArray[np.float64]
 ) = range(11)
 EVENTS = 11
 
-_CONVERTER = 1
+_CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the turbine follows this closely
 _STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled
 _INACTIVE = 1.0
@@ -81,7 +82,9 @@ def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
     out[SHIFT_SPEED] = _INACTIVE
     out[GEAR_CLOSES] = _INACTIVE
     if phase.stage == at.DRIVING and phase.path == at.ENGAGED and phase.gear < box.count - 1:
-        out[SHIFT_SPEED] = box.shift_speed[phase.gear] - shift_signal(y, car)
+        shift_speed = box.shift_speed[phase.gear]
+        road = y[at.SPEED] * box.ratio[phase.gear] / driven_radius(car.front, car.rear, car.drive)
+        out[SHIFT_SPEED] = max(shift_speed - shift_signal(y, car), box.road_speed_share * shift_speed - road)
     if phase.path == at.ONCOMING:
         apart = y[at.INPUT_SPEED] - box.ratio[phase.oncoming_gear] * y[at.SHAFT_SPEED]
         out[GEAR_CLOSES] = apart if phase.closing_rate > 0.0 else -apart

@@ -9,11 +9,12 @@ from simlaunch.compiled import inline
 from simlaunch.launch import events as ev
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.scenario.numbers import Coupling, Record, ShiftKind
 
 Array = NDArray[np.float64]
 
-_TORQUE_GAP = 0
+_CONVERTER = int(Coupling.TORQUE_CONVERTER)
+_TORQUE_GAP = int(ShiftKind.TORQUE_GAP)
 
 
 @inline
@@ -98,7 +99,8 @@ def end_stage(t: float, y: Array, car: Record, phase: Record) -> None:
     if phase.stage == at.RAMPING_DOWN:
         _open_gap(t, y, car, phase)
     elif phase.stage == at.IN_GAP:
-        _begin_to_engage(t, car.gearbox.ramp_up, y, phase)
+        if car.coupling.kind != _CONVERTER:  # a converter's lock-up has its own conditions
+            _begin_to_engage(t, car.gearbox.ramp_up, y, phase)
         _enter(at.RAMPING_UP if car.gearbox.ramp_up > 0.0 else at.DRIVING, t, phase)
     elif phase.stage == at.RAMPING_UP:
         _enter(at.DRIVING, t, phase)
@@ -122,12 +124,12 @@ def _settle_coupling(t: float, y: Array, car: Record, phase: Record) -> None:
     """Speeds have met: stick if friction can carry what sticking takes, else slip the other way."""
     y[at.ENGINE_SPEED] = y[at.INPUT_SPEED]
     phase.coupling = at.STUCK
+    if phase.stage == at.LAUNCHING:
+        _enter(at.DRIVING, t, phase)
     needed = balance.balance(t, y, car, phase).friction
     if abs(needed) > balance.friction_capacity(t, car, phase):
         phase.coupling = at.SLIPPING
         phase.slip_direction = 1 if needed > 0.0 else -1
-    elif phase.stage == at.LAUNCHING:
-        _enter(at.DRIVING, t, phase)
 
 
 @inline

@@ -10,36 +10,19 @@ from numpy.typing import NDArray
 from simlaunch.compiled import entry, inline
 from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
-from simlaunch.physics.driveline import combined_compliance
+from simlaunch.physics.driveline import combined_compliance, driven_radius
 from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Record
+from simlaunch.scenario.numbers import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
 
-_CONVERTER, _HELD_SLIP = 1, 1
+_CONVERTER, _HELD_SLIP = int(Coupling.TORQUE_CONVERTER), int(Pedal.HELD_SLIP)
 _HALVINGS = 60
 _SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
 
 TARGET_SHARE_OF_PEAK = 0.9
 """Share of the slip of peak force that slip control aims at by itself (common practice: below the peak)."""
-
-
-@inline
-def driven_radius(car: Record) -> float:
-    """Rolling radius of the driven wheels, the rear ones where both axles are driven.
-
-    Parameters
-    ----------
-    car : Record
-        The car.
-
-    Returns
-    -------
-    float
-        Radius [m].
-    """
-    return float(car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius)
 
 
 @inline
@@ -63,7 +46,7 @@ def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
         Acceleration [m/s^2].
     """
     ratio, efficiency = car.gearbox.ratio[gear], car.gearbox.efficiency[gear]
-    radius = driven_radius(car)
+    radius = driven_radius(car.front, car.rear, car.drive)
     turning = car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia
     turning += efficiency * ratio**2 * (car.engine.inertia + car.gearbox.input_inertia)
     force = efficiency * ratio * value_at(car.engine.torque, engine_speed) / radius

@@ -65,6 +65,11 @@ _WHAT = {
 }
 
 
+MEETING, ENGAGED = _WHAT[events.SPEEDS_MEET], _WHAT[events.GEAR_CLOSES]
+BEGINNINGS = frozenset(_WHAT[event] for event in (events.SHIFT_SPEED, events.BREAKS_AWAY, events.LOCK_UP))
+"""Moments that begin or end a change in coupling or gearbox."""
+
+
 class Method(Enum):
     """Which integrator makes the run."""
 
@@ -77,7 +82,10 @@ class Outcome(Enum):
 
     FINISHED = "every target was passed"
     TIME_LIMIT = "the time limit came first: raise run.time_limit or lower the targets"
-    STALLED = "the engine stalled at the start: raise launch.engine_speed or lengthen coupling.engagement_time"
+    STALLED = (
+        "the engine was pulled down until it stalled: raise launch.engine_speed, lengthen coupling.engagement_time, "
+        "or set gearbox.shift_at where spinning wheels had it shift up too early"
+    )
 
 
 @dataclass(frozen=True)
@@ -216,7 +224,7 @@ def launch(
         ending = loop(car, y, phase, accuracy, work, samples, log)
         if ending.status != kernel.BUFFER_FULL or capacity >= _MOST_SAMPLES:
             break
-        capacity *= 8
+        capacity = min(8 * capacity, _MOST_SAMPLES)
     trace = _to_trace(car, samples, log, ending)
     publish()
     return Run(trace, _outcome(ending), int(ending.steps), int(ending.rejected))

@@ -311,6 +311,27 @@ def _time_above(trace: Trace, gear: int, ceiling: PchipInterpolator) -> float:
     return length_above(trace.time, np.where(counts, margin, -inf))
 
 
+def share_above(engine_speeds: Array, curve: Array, ceiling: Array) -> float:
+    """Share of the area under a full-load curve that lies above the usable torque.
+
+    Parameters
+    ----------
+    engine_speeds : ndarray, shape (n,)
+        Engine speeds in rising order [rad/s].
+    curve : ndarray, shape (n,)
+        Full-load torque [N m].
+    ceiling : ndarray, shape (n,)
+        Usable torque [N m].
+
+    Returns
+    -------
+    float
+        Share, 0 to 1 [-].
+    """
+    above = curve - ceiling
+    return float(integral_above(engine_speeds, above, above) / np.trapezoid(curve, engine_speeds))
+
+
 def surplus(car: Record, trace: Trace) -> tuple[Surplus, ...]:
     """Surplus torque of every gear.
 
@@ -332,11 +353,8 @@ def surplus(car: Record, trace: Trace) -> tuple[Surplus, ...]:
     curve = values_at(car.engine.torque, speeds)
     fastest = float(np.fmax.reduce(trace.channels.get("engine_speed", np.array([limit])), initial=limit))
     in_gear = _ceiling_by_gear(car, _top_speed(car, fastest, float(min(car.gearbox.ratio[: len(gears)]))))
-    whole = np.trapezoid(curve, speeds)
     found = []
     for gear in gears:
         ceiling = in_gear(gear)
-        above = curve - ceiling(speeds)
-        share = integral_above(speeds, above, above) / whole
-        found.append(Surplus(gear, float(share), _time_above(trace, gear, ceiling)))
+        found.append(Surplus(gear, share_above(speeds, curve, ceiling(speeds)), _time_above(trace, gear, ceiling)))
     return tuple(found)

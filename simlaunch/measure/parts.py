@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
+from simlaunch.launch.run import BEGINNINGS, ENGAGED, MEETING
 from simlaunch.launch.trace import Trace
+
+SETTLING = 0.3
+"""Time after a change of coupling or gear in which torque still rings [s]."""
 
 
 class Part(StrEnum):
@@ -42,16 +48,39 @@ class PartPeak:
     """When it was reached first [s]."""
     gear: int | None
     """Gear then, first gear is 1; None where the trace does not tell."""
+    steady: float
+    """Highest torque in steady pull: in gear, no sooner than 0.3 s after anything changed in coupling or gearbox, so
+    that it tells the curve from the shock of launch and shifts; nan where there is none [N m]."""
 
 
-def _peak(trace: Trace, part: Part) -> PartPeak | None:
+def _steady(trace: Trace) -> NDArray[np.bool_]:
+    """Samples of steady pull: coupling closed or at its working slip, and nothing changed of late."""
+    steady = trace.time >= SETTLING
+    for begins, ends in _changes(trace):
+        steady &= (trace.time < begins) | (trace.time > ends + SETTLING)
+    return steady
+
+
+def _changes(trace: Trace) -> Iterator[tuple[float, float]]:
+    """When coupling or gearbox were changing: from each shift's begin to the next time that speeds have met."""
+    begin = 0.0 if any(moment.what == MEETING for moment in trace.moments) else None
+    for moment in trace.moments:
+        if moment.what in BEGINNINGS:
+            yield moment.time, moment.time
+            begin = moment.time
+        elif moment.what in (MEETING, ENGAGED):
+            yield (moment.time if begin is None else begin), moment.time
+
+
+def _peak(trace: Trace, part: Part, steady: NDArray[np.bool_]) -> PartPeak | None:
     """Peak of one part; None for a part that carries nothing or is not recorded."""
     torque = np.nan_to_num(trace.channels.get(CHANNEL[part], np.zeros(trace.time.shape)))
     at = int(np.argmax(np.abs(torque)))
     if torque[at] == 0.0:
         return None
     gear = round(float(trace["gear"][at])) if "gear" in trace else None
-    return PartPeak(part, float(torque[at]), float(trace.time[at]), gear)
+    pull = float(np.max(torque[steady])) if steady.any() else float("nan")
+    return PartPeak(part, float(torque[at]), float(trace.time[at]), gear, pull)
 
 
 def part_peaks(trace: Trace) -> tuple[PartPeak, ...]:
@@ -67,5 +96,6 @@ def part_peaks(trace: Trace) -> tuple[PartPeak, ...]:
     tuple of PartPeak
         From the engine to the wheels; an axle that is not driven is left out.
     """
-    peaks = (_peak(trace, part) for part in Part)
+    steady = _steady(trace)
+    peaks = (_peak(trace, part, steady) for part in Part)
     return tuple(peak for peak in peaks if peak is not None)

@@ -12,12 +12,12 @@ from simlaunch.physics import body, coupling, driveline, engine, pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import Gearing, Load
-from simlaunch.scenario.numbers import Record
+from simlaunch.scenario.numbers import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
 
-_CLUTCH, _CONVERTER = 0, 1
-_HELD_SLIP = 1
+_CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
+_HELD_SLIP = int(Pedal.HELD_SLIP)
 
 
 class Drive(NamedTuple):
@@ -107,11 +107,13 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     closed = engine.closed_throttle_torque(speed, car.engine)
     share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
     torque = engine.demanded_torque(full, closed, share)
-    command = 0.0
-    if held_slip:
-        command = pedal.slip_command(y, car, phase, road)
+    least = min(closed, torque)
+    command = pedal.slip_command(y, car, phase, road) if held_slip else 0.0
+    if phase.stage == at.LAUNCHING:
+        torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
+    elif held_slip:
         trimmed = pedal.trimmed_engine_torque(y, car, phase, road, friction, fluid)
-        torque = min(torque, max(trimmed, min(closed, torque)))
+        torque = min(torque, max(trimmed, least))
     return Drive(torque, full, friction, fluid.pump, fluid.turbine, command)
 
 
@@ -144,30 +146,16 @@ def _rigid_torques(acceleration: float, load: Load, road: Ground, car: Record) -
 
 
 @inline
-def _through_gears(
-    time: float, torque: float, inertia: float, drive: Drive, load: Load, car: Record, phase: Record
-) -> Gearing:
-    """What the gearbox does with a torque and an inertia on its input.
-
-    The share that is handed over follows the engine, not the coupling: else a coupling at the edge of sticking would
-    be asked for one torque while it sticks and for another while it slips, and could do neither.
-    """
+def _through_gears(time: float, torque: float, inertia: float, load: Load, car: Record, phase: Record) -> Gearing:
+    """What the gearbox does with a torque and an inertia on its input."""
     box = car.gearbox
     now, then = phase.gear, phase.oncoming_gear
     if phase.path == at.ENGAGED:
         return driveline.engaged(torque, inertia, box.ratio[now], box.efficiency[now], load)
-    out_ratio = box.ratio[then] * box.efficiency[then]
     if phase.path == at.HANDING_OVER:
         share = min((time - phase.stage_start) / box.hand_over, 1.0)
-        source = drive.turbine if phase.coupling == at.OPEN else drive.engine_torque
-        carried = share * max(source, 0.0)
-        relieved = Load(load.inertia, load.torque - out_ratio * carried)
-        rest = driveline.engaged(torque - carried, inertia, box.ratio[now], box.efficiency[now], relieved)
-        return Gearing(
-            rest.shaft_acceleration,
-            rest.input_acceleration,
-            rest.input_torque + carried,
-            rest.output_torque + out_ratio * carried,
+        return driveline.handing_over(
+            torque, inertia, share, box.ratio[now], box.efficiency[now], box.ratio[then], box.efficiency[then], load
         )
     closing = driveline.closing_torque(torque, inertia, box.ratio[then], box.efficiency[then], load, phase.closing_rate)
     out = driveline.directed_efficiency(closing, box.efficiency[then]) * box.ratio[then] * closing
@@ -212,11 +200,11 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
             rear = gearing.output_torque - front
         else:
             load = Load(wheels.inertia + car.drive.inertia, wheels.torque)
-            gearing = _through_gears(time, torque, inertia, drive, load, car, phase)
+            gearing = _through_gears(time, torque, inertia, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
     else:
         front, rear = _elastic_torques(y, car.drive)
-        gearing = _through_gears(time, torque, inertia, drive, Load(car.drive.inertia, front + rear), car, phase)
+        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
         engine_acceleration = gearing.input_acceleration

@@ -102,6 +102,79 @@ def held(torque: float, ratio: float, efficiency: float) -> Gearing:
 
 
 @inline
+def handing_over(
+    torque: float,
+    inertia: float,
+    share: float,
+    ratio: float,
+    efficiency: float,
+    oncoming_ratio: float,
+    oncoming_efficiency: float,
+    load: Load,
+) -> Gearing:
+    """A gearbox that hands torque from the current gear, still engaged, to the oncoming one, which slips.
+
+    Of the torque that passes the input the oncoming gear takes a share, at its own ratio; the input turns with the
+    current gear. Both together act like the current gear with the efficiency
+    (1 - s) e + s e_oncoming i_oncoming / i
+
+    Parameters
+    ----------
+    torque : float
+        Torque on the gearbox input [N m].
+    inertia : float
+        Inertia that turns with the gearbox input [kg m^2].
+    share : float
+        Share that the oncoming gear takes, 0 to 1 [-].
+    ratio : float
+        Ratio of the current gear [-].
+    efficiency : float
+        Efficiency of the current gear [-].
+    oncoming_ratio : float
+        Ratio of the oncoming gear [-].
+    oncoming_efficiency : float
+        Efficiency of the oncoming gear [-].
+    load : Load
+        What has to be moved.
+
+    Returns
+    -------
+    Gearing
+        Accelerations [rad/s^2] and torques [N m].
+
+    Source: ours; balance of power with the slip of the oncoming gear as a loss.
+    """
+    combined = (1.0 - share) * efficiency + share * oncoming_efficiency * oncoming_ratio / ratio
+    handed = engaged(torque, inertia, ratio, combined, load)
+    if handed.input_torque >= 0.0:
+        return handed
+    return engaged(torque, inertia, ratio, efficiency, load)  # overrun has nothing to hand over
+
+
+@inline
+def driven_radius(front: Record, rear: Record, drive: Record) -> float:
+    """Rolling radius of the driven wheels, the rear ones where both axles are driven.
+
+    Parameters
+    ----------
+    front : Record
+        The front tyre.
+    rear : Record
+        The rear tyre.
+    drive : Record
+        The drive.
+
+    Returns
+    -------
+    float
+        Radius [m].
+
+    Source: definition.
+    """
+    return float(front.radius if drive.front_share >= 1.0 else rear.radius)
+
+
+@inline
 def closing_torque(
     torque: float, inertia: float, ratio: float, efficiency: float, load: Load, closing_rate: float
 ) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import tanh
+from math import pi, tanh
 
 from simlaunch.compiled import inline
 from simlaunch.physics.table import value_at
@@ -128,3 +128,63 @@ def boost_rate(boost: float, speed: float, throttle_open: bool, engine: Record) 
     if throttle_open:
         return (1.0 - boost) / value_at(engine.boost_time, speed)
     return -boost / engine.boost_decay
+
+
+@inline
+def mean_effective_pressure(torque: float, displacement: float) -> float:
+    """Brake mean effective pressure of a four-stroke engine.
+
+    p = 4 pi T / V
+
+    Parameters
+    ----------
+    torque : float
+        Torque at the crank [N m].
+    displacement : float
+        Swept volume of all cylinders [m^3].
+
+    Returns
+    -------
+    float
+        Pressure [Pa].
+
+    Source: definition: work of one cycle, which is two turns, over swept volume.
+
+    Examples
+    --------
+    >>> round(mean_effective_pressure(200.0, 2.0e-3))
+    1256637
+    """
+    return 4.0 * pi * torque / displacement
+
+
+@inline
+def air_mass_flow(power: float, specific_consumption: float, air_fuel_ratio: float) -> float:
+    """Air that an engine has to breathe for a power.
+
+    m' = P b a
+
+    Parameters
+    ----------
+    power : float
+        Power at the crank [W].
+    specific_consumption : float
+        Fuel burnt per work at the crank [kg/J].
+    air_fuel_ratio : float
+        Mass of air over mass of fuel [-].
+
+    Returns
+    -------
+    float
+        Mass flow [kg/s].
+
+    Source: definitions of brake specific fuel consumption and air-fuel ratio.
+
+    Examples
+    --------
+    300 kW at 300 g/(kW h), with 12 parts of air to one of fuel by mass:
+
+    >>> round(air_mass_flow(300e3, 0.300 / 3.6e6, 12.0), 9)
+    0.3
+    """
+    return power * specific_consumption * air_fuel_ratio

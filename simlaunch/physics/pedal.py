@@ -11,13 +11,14 @@ from simlaunch.compiled import inline
 from simlaunch.physics import coupling, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
+from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Record
+from simlaunch.scenario.numbers import Coupling, Record
 
 Array = NDArray[np.float64]
 
-_CONVERTER = 1
-_GOVERNOR = 20.0  # rate at which engine speed is held while a coupling slips under slip control [1/s]
+_CONVERTER = int(Coupling.TORQUE_CONVERTER)
+_GOVERNOR = 20.0  # rate at which engine speed is held while a coupling slips [1/s]
 
 
 @inline
@@ -238,7 +239,7 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
 @inline
 def _pace(car: Record, road: Ground) -> float:
     """Angular acceleration of driven wheels that keep their target slip while the car accelerates [rad/s^2]."""
-    radius = car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius
+    radius = driven_radius(car.front, car.rear, car.drive)
     return road.acceleration * (1.0 + car.pedal.target_slip) / radius
 
 
@@ -277,8 +278,8 @@ def trimmed_engine_torque(
 ) -> float:
     """Engine torque that serves the slip control's request through whatever the coupling does.
 
-    A stuck coupling hands it on; a converter is given the pump speed that makes the turbine torque; a slipping clutch
-    carries the request itself, and the engine is held at the speed it slips at.
+    A converter is given the pump speed that makes the turbine torque. A clutch, stuck or slipping, carries the request
+    itself: the engine keeps up with the gearbox input, so that its torque does not jump where a clutch sticks.
 
     Parameters
     ----------
@@ -303,14 +304,37 @@ def trimmed_engine_torque(
     Source: ours; the inverse of what `coupling` and `driveline` do.
     """
     wanted = input_request(y, car, phase, road)
-    if phase.coupling == at.STUCK:
-        return wanted + car.engine.inertia * car.gearbox.ratio[_gear(phase)] * _pace(car, road)
-    if car.coupling.kind == _CONVERTER:
+    if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
         speed_ratio = min(y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0), 1.0)
         capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
         pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
         return fluid.pump + friction + car.engine.inertia * _GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
-    held = y[at.INPUT_SPEED]
-    if phase.stage == at.LAUNCHING:
-        held = max(held, car.launch.engine_speed)
-    return wanted + car.engine.inertia * _GOVERNOR * (held - y[at.ENGINE_SPEED])
+    keeping_up = car.gearbox.ratio[_gear(phase)] * _pace(car, road)
+    catching_up = _GOVERNOR * (y[at.INPUT_SPEED] - y[at.ENGINE_SPEED])  # nothing while the coupling sticks
+    return wanted + car.engine.inertia * (keeping_up + catching_up)
+
+
+@inline
+def launch_torque(y: Array, car: Record, friction: float) -> float:
+    """Engine torque that holds the launch speed while a friction clutch engages.
+
+    T = T_clutch + J (w_launch - w) 20 / s
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    friction : float
+        Torque that the clutch carries [N m].
+
+    Returns
+    -------
+    float
+        Torque; more than full load where the clutch pulls the engine down [N m].
+
+    Source: common practice: a driver, or launch control, keeps the engine from flaring until the clutch has closed.
+    """
+    held = max(car.launch.engine_speed, y[at.INPUT_SPEED])
+    return friction + car.engine.inertia * _GOVERNOR * (held - y[at.ENGINE_SPEED])

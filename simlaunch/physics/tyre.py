@@ -97,6 +97,29 @@ def peak_slip(stiffness_factor: float, shape: float, curvature: float) -> float:
 
 
 @inline
+def sliding_share(shape: float, curvature: float) -> float:
+    """Force of a tyre that slides fully, as a share of its peak.
+
+    F/D = sin(C pi / 2) for E < 1
+
+    Parameters
+    ----------
+    shape : float
+        C, between 1 and 2 [-].
+    curvature : float
+        E, at most 1 [-].
+
+    Returns
+    -------
+    float
+        Share [-].
+
+    Source: limit of the Magic Formula for large slip; Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+    """
+    return sin(shape * (atan(inf) if curvature < 1.0 else atan(pi / 2.0)))
+
+
+@inline
 def relative_load(axle_load: float, tyre: Record) -> float:
     """Load of one tyre of an axle, as relative distance from its nominal load.
 

@@ -109,7 +109,9 @@ class Tyre(Section):
         "-0.16395", "Change of the friction coefficient per relative change of load.", _PUBLISHED_SET
     )
     shape: Annotated[Quantity, Within(Dimension.NUMBER, "1.01", "1.99")] = default(
-        "1.6411", "Shape factor C of the Magic Formula.", _PUBLISHED_SET
+        "1.4",
+        "Shape factor C of the Magic Formula; it sets how much grip a sliding tyre keeps.",
+        "common practice: sliding grip about 80 % of the peak (the published passenger-car set has 1.6411 and 55 %)",
     )
     curvature: Annotated[Quantity, Within(Dimension.NUMBER, "-10", "1")] = default(
         "0.46403", "Curvature factor E of the Magic Formula at nominal load.", _PUBLISHED_SET

@@ -2,16 +2,19 @@
 
 The first line names the columns with their units in brackets, in either order, for instance
 `engine speed [rpm],torque [N m]`; each line after it holds one point. Empty lines are passed over.
+Above the header may stand lines that tell the footing of the figures: `# correction: SAE J1349`,
+`# measured at: crank`, and `# note: ...`.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from simlaunch.errors import Fault, InputError, ScenarioError
 from simlaunch.scenario.numbers import MAX_CURVE_POINTS
-from simlaunch.scenario.powertrain import order_faults
+from simlaunch.scenario.powertrain import Correction, MeasuredAt, order_faults
 from simlaunch.units.gate import MAX_LENGTH, quoted, spellings
 from simlaunch.units.quantity import Quantity, read
 from simlaunch.units.spelling import Dimension
@@ -56,7 +59,8 @@ def read_curve(text: str, source: str) -> tuple[Pair, ...]:
     >>> read_curve("speed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
     (('1000 rpm', '200 N m'), ('6000 rpm', '180 N m'))
     """
-    lines = [(n, line) for n, line in enumerate(text.splitlines(), start=1) if line.strip()]
+    lines = _lines(text)
+    lines = lines[_comments(lines) :]
     if not lines:
         raise ScenarioError(source, (Fault("line 1", "", "is missing: the file is empty", _MODEL),))
     header = _header(lines[0], source)
@@ -67,6 +71,68 @@ def read_curve(text: str, source: str) -> tuple[Pair, ...]:
     if faults:
         raise ScenarioError(source, tuple(faults))
     return tuple((speed.text, torque.text) for _, speed, torque in points)
+
+
+def read_footing(text: str, source: str) -> dict[str, str]:
+    r"""What the lines above the header say of the figures.
+
+    Parameters
+    ----------
+    text : str
+        Content of the file.
+    source : str
+        Name of the file for messages.
+
+    Returns
+    -------
+    dict of str to str
+        Keys of a scenario's curve: `correction`, `measured_at`, `note`; only those that are there.
+
+    Raises
+    ------
+    ScenarioError
+        With a fault for each line that tells nothing known.
+
+    Examples
+    --------
+    >>> read_footing("# measured at: crank\nspeed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
+    {'measured_at': 'crank'}
+    """
+    lines = _lines(text)
+    found: dict[str, str] = {}
+    faults: list[Fault] = []
+    for number, line in lines[: _comments(lines)]:
+        name, _, value = (part.strip() for part in line.strip().lstrip("#").partition(":"))
+        key, choices = _FOOTING.get(name, ("", ()))
+        place = f"line {number}"
+        if not key:
+            known = ", ".join(f'"# {known}: ..."' for known in _FOOTING)
+            faults.append(Fault(place, quoted(line.strip()), "is no line that is known here", f"write {known}"))
+        elif key in found:
+            faults.append(Fault(place, quoted(name), "stands there twice", "keep one of them"))
+        elif choices and value not in choices:
+            faults.append(Fault(place, quoted(value), "is not one of the choices", f"write {', '.join(choices)}"))
+        found.setdefault(key, value)
+    if faults:
+        raise ScenarioError(source, tuple(faults))
+    return found
+
+
+_FOOTING: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "correction": ("correction", tuple(Correction)),
+    "measured at": ("measured_at", tuple(MeasuredAt)),
+    "note": ("note", ()),
+}
+"""Line above the header, its key in a scenario, and the values it may have."""
+
+
+def _lines(text: str) -> list[tuple[int, str]]:
+    return [(n, line) for n, line in enumerate(text.splitlines(), start=1) if line.strip()]
+
+
+def _comments(lines: list[tuple[int, str]]) -> int:
+    """Number of lines above the header that begin with #."""
+    return next((n for n, (_, line) in enumerate(lines) if not line.lstrip().startswith("#")), len(lines))
 
 
 def _header(line: tuple[int, str], source: str) -> _Header:

@@ -30,8 +30,25 @@ from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
 
 MAX_MARKS = 50
+NAMED_DISTANCES = {"1/8 mile": "201.168 m", "1/4 mile": "402.336 m"}
+"""Distances that the trade writes as a fraction, which the unit gate rightly takes for no number."""
+
 _SPEEDS = (Dimension.SPEED, "1 km/h", "1000 km/h")
-_GOAL = Within(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
+
+
+class _Goal(Within):
+    """A distance or a speed; distances may go by the trade's fractions of a mile."""
+
+    def parse(self, value: object) -> Quantity:
+        """Quantity that keeps the text it was typed as."""
+        text = value.text if isinstance(value, Quantity) else value
+        if isinstance(text, str) and text.strip() in NAMED_DISTANCES:
+            exact = super().parse(NAMED_DISTANCES[text.strip()])
+            return Quantity(text.strip(), exact.si, exact.dimension)
+        return super().parse(value)
+
+
+_GOAL = _Goal(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
 
 
 @dataclass(frozen=True)

@@ -138,6 +138,7 @@ GEARBOX = np.dtype(
         ("ratio", "f8", (MAX_GEARS,)),  # overall: gear times final drive
         ("efficiency", "f8", (MAX_GEARS,)),  # gear and final drive together
         ("shift_speed", "f8", (MAX_GEARS,)),  # engine speed at which gear k is left [rad/s]; derived
+        *_floats("road_speed_share"),  # a gear is left at no less than this share of its road speed at the shift [-]
         *_floats("input_inertia"),  # [kg m^2]
         ("shift_kind", "i8"),
         *_floats("ramp_down", "gap", "ramp_up"),  # torque gap [s]

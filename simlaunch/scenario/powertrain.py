@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import StrEnum
 from itertools import pairwise
 from typing import Annotated, Literal, TypeAlias
 
+import numpy as np
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from simlaunch.errors import Fault
@@ -20,6 +22,7 @@ EngineSpeed: TypeAlias = Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, 
 Torque: TypeAlias = Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")]
 TimeConstant: TypeAlias = Annotated[Quantity, Within(Dimension.TIME, "1 ms", "20 s")]
 Duration: TypeAlias = Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")]
+SomeTime: TypeAlias = Annotated[Quantity, Within(Dimension.TIME, "1 ms", "10 s")]  # speeds have to change within it
 Efficiency: TypeAlias = Annotated[Quantity, Within(Dimension.SHARE, "30 %", "100 %")]
 
 Point: TypeAlias = tuple[EngineSpeed, Torque]
@@ -75,12 +78,41 @@ TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TAB
 TimeTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, TimeConstant], ...], *_TABLE]
 
 
+class Correction(StrEnum):
+    """Weather correction that the figures of a curve carry."""
+
+    NONE = "none"
+    SAE_J1349 = "SAE J1349"
+    ISO_1585 = "ISO 1585"
+    DIN_70020 = "DIN 70020"
+    SAE_J607 = "SAE J607"
+
+
+class MeasuredAt(StrEnum):
+    """Where along the driveline the figures of a curve were taken, or are valid."""
+
+    CRANK = "crank"
+    HUB = "hub"
+    WHEEL = "wheel"
+
+
+def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
+    if place in (None, MeasuredAt.CRANK):
+        return place
+    why = "is not the crank, and a launch begins with the torque there"
+    raise refused(quoted(str(place)), why, "bring the curve to the crank with `simlaunch curve`")
+
+
 class Curve(Section):
     """A full-load torque curve."""
 
     name: Name = required("Name of the curve, unique in the scenario.")
     points: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)] = (
         required("Engine speed and full-load torque, by rising speed.")
+    )
+    correction: Correction | None = optional("Weather correction that the torque carries.")
+    measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
+        "Where the torque is valid; a launch needs it at the crank."
     )
 
 
@@ -207,7 +239,23 @@ class TorqueConverter(Section):
             )
             for n, (speed, torque) in enumerate(rows, start=1)
             if speed.si * torque.si > 1.0
-        ]
+        ] or self._energy_faults_between()
+
+    def _energy_faults_between(self) -> list[Fault]:
+        """Faults of a table whose points are sound, but not the curve that is drawn through them."""
+        from scipy.interpolate import PchipInterpolator  # slow to import, and only converters need it here
+
+        if len(self.speed_ratio) != len(self.torque_ratio) or self._order_faults():
+            return []
+        points = [(ratio.si, torque.si) for ratio, torque in zip(self.speed_ratio, self.torque_ratio, strict=True)]
+        ratios, torques = zip(*points, (1.0, 1.0), strict=True)  # lowering adds the same last point
+        fine = np.linspace(ratios[0], 1.0, 400)
+        share = fine * PchipInterpolator(ratios, torques)(fine)
+        worst = int(np.argmax(share))
+        if share[worst] <= 1.0 + 1e-9:
+            return []
+        why = f"gives more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
+        return [Fault("torque_ratio", "", f"{why}{fine[worst]:.2f}", "add points there, or lower those beside it")]
 
     def unused(self) -> frozenset[str]:
         """Lock-up settings play no part without a lock-up clutch."""
@@ -220,7 +268,7 @@ class TorqueGap(Section):
 
     kind: Literal["torque gap"] = required("Kind of shift.")
     ramp_down: Duration = default("0.05 s", "Time in which the torque is taken away.", "common practice")
-    gap: Duration = default("0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s")
+    gap: SomeTime = default("0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s")
     ramp_up: Duration = default("0.08 s", "Time in which the torque comes back.", "common practice")
     throttle: Literal["closed", "open"] = default(
         "closed", "Throttle during the gap; open keeps the boost.", "common practice: lifted pedal"
@@ -234,7 +282,7 @@ class TorqueHandOver(Section):
     hand_over: Duration = default(
         "0.05 s", "Time in which torque passes to the next clutch.", "common practice: up to 0.05 s"
     )
-    inertia_phase: Duration = default("0.12 s", "Time in which the engine takes its new speed.", "common practice")
+    inertia_phase: SomeTime = default("0.12 s", "Time in which the engine takes its new speed.", "common practice")
 
 
 class TorqueDip(Section):
@@ -244,7 +292,7 @@ class TorqueDip(Section):
     hand_over: Duration = default(
         "0.08 s", "Time in which torque passes to the next brake or clutch.", "common practice"
     )
-    inertia_phase: Duration = default(
+    inertia_phase: SomeTime = default(
         "0.15 s", "Time in which the engine takes its new speed.", "common practice: 0.05 to 0.2 s"
     )
     dip: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
@@ -301,6 +349,12 @@ class Gearbox(Section):
         "best force",
         'Engine speeds at which each gear is left: one, one per gear but the last, or "best force".',
         "common practice: most wheel force at any road speed",
+    )
+    shift_road_speed: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "95 %")] = default(
+        "75 %",
+        "A gear is left only once the car has this share of the road speed that the gear stands for; until then "
+        "spinning wheels are held by the rev limiter. 0 % shifts by engine speed alone.",
+        "ours: nobody changes up at walking pace because the wheels spin",
     )
     shift: Annotated[TorqueGap | TorqueHandOver | TorqueDip, Field(discriminator="kind")] = required(
         "Shift by its physics."

@@ -15,7 +15,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
-from simlaunch.scenario.curve_file import read_curve
+from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds
 from simlaunch.units.gate import quoted
@@ -23,6 +23,9 @@ from simlaunch.units.gate import quoted
 MAX_BYTES = 2**20
 MAX_FAULTS = 100
 MAX_DOTS = 1000
+MAX_KEYS = 5000
+MAX_LIST = 400
+MAX_VALUES = 80_000
 
 Table = dict[str, Any]
 Steps = tuple[str | int, ...]
@@ -119,11 +122,16 @@ def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
     data = scenario.model_dump(exclude_unset=True)
     for path, value in changes.items():
         *tables, key = path.split(".")
-        if key not in keys(tuple(tables)):
-            raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, keys(tuple(tables)))}")
+        known = keys(tuple(tables))
+        if tables and not known:
+            raise UsageError(f"no key {quoted(path)} in a scenario; {quoted('.'.join(tables))} holds no keys")
+        if key not in known:
+            raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, known)}")
         table = data
         for name in tables:
             table = table.setdefault(name, {})
+            if not isinstance(table, dict):
+                raise UsageError(f"{quoted(path)} lies in a list; change {name} in the file")
         table[key] = value
     return from_mapping(data, f"{scenario.name}, changed")
 
@@ -150,7 +158,7 @@ def read_text(path: Path) -> str:
         When it is anything else, with what to do.
     """
     try:
-        content = _bytes(path)
+        content = read_bytes(path)
         return _decoded(content)
     except InputError as error:
         raise ScenarioError(str(path), (error.args[0],)) from None
@@ -160,8 +168,28 @@ def _refuse(why: str, instead: str) -> InputError:
     return InputError(Fault("file", "", why, instead))
 
 
-def _bytes(path: Path) -> bytes:
-    """Content of a regular file; opened so that a pipe cannot make us wait, and judged once it is open."""
+def read_bytes(path: Path, limit: int = MAX_BYTES) -> bytes:
+    """Content of a regular file of bounded size.
+
+    It is opened so that a pipe cannot make us wait, and judged once it is open.
+
+    Parameters
+    ----------
+    path : Path
+        File to read.
+    limit : int
+        Largest number of bytes.
+
+    Returns
+    -------
+    bytes
+        All of it.
+
+    Raises
+    ------
+    InputError
+        With a `Fault` as its only argument.
+    """
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         descriptor = os.open(path, flags)
@@ -171,18 +199,22 @@ def _bytes(path: Path) -> bytes:
         reason = getattr(error, "strerror", None) or "the name is not a path"
         raise _refuse(f"cannot be opened ({reason})", "check the path and its permissions") from None
     try:
-        return _regular(descriptor)
+        return _regular(descriptor, limit)
     finally:
         os.close(descriptor)
 
 
-def _regular(descriptor: int) -> bytes:
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+def _regular(descriptor: int, limit: int) -> bytes:
+    status = os.fstat(descriptor)
+    if not stat.S_ISREG(status.st_mode):
         raise _refuse("is not a regular file", "name a file, not a folder, a pipe or a device")
-    with open(descriptor, "rb", closefd=False) as stream:
-        content = stream.read(MAX_BYTES + 1)
-    if len(content) > MAX_BYTES:
-        raise _refuse("is larger than 1 MiB", "name a scenario or curve file; keep logs elsewhere")
+    content = b""
+    if status.st_size <= limit:
+        with open(descriptor, "rb", closefd=False) as stream:
+            content = stream.read(limit + 1)
+    if max(status.st_size, len(content)) > limit:
+        instead = "name a scenario or curve file; keep logs elsewhere" if limit == MAX_BYTES else "give a part of it"
+        raise _refuse(f"is larger than {limit // 2**20} MiB", instead)
     return content
 
 
@@ -202,12 +234,30 @@ def _toml(text: str, source: str) -> Table:
             why = f"has more than {MAX_DOTS} points in one line"
             raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
     try:
-        return tomllib.loads(text)
+        return _bounded(tomllib.loads(text))
     except RecursionError:
         fault = Fault("file", "", "is nested too deeply", "write plain tables and lists")
+    except InputError as error:
+        fault = error.args[0]
     except ValueError as error:  # also numbers and dates that Python itself refuses
         fault = _syntax_fault(str(error), text)
     raise ScenarioError(source, (fault,))
+
+
+def _bounded(tables: Table) -> Table:
+    """The same tables, unless they hold so much that telling their faults would take long."""
+    keys, values = 0, 0
+    waiting: list[Table | list[Any]] = [tables]
+    while waiting:
+        holder = waiting.pop()
+        inner = list(holder.values()) if isinstance(holder, dict) else holder
+        keys, values = keys + len(inner) * isinstance(holder, dict), values + len(inner)
+        longest = len(holder) if isinstance(holder, list) else 0
+        if keys > MAX_KEYS or values > MAX_VALUES or longest > MAX_LIST:
+            why = f"holds more than {MAX_KEYS} keys, {MAX_VALUES} values, or {MAX_LIST} values in one list"
+            raise _refuse(why, "leave out what is not part of a scenario")
+        waiting.extend(value for value in inner if isinstance(value, dict | list))
+    return tables
 
 
 def _syntax_fault(message: str, text: str) -> Fault:
@@ -273,7 +323,8 @@ class _References:
         path = self._below(name)
         suffix = path.suffix.lower()
         if suffix == ".csv" and also_csv:
-            return {"points": read_curve(read_text(path), str(name))}
+            text = read_text(path)
+            return {"points": read_curve(text, str(name)), **read_footing(text, str(name))}
         if suffix != ".toml":
             wanted = "a .toml or .csv file" if also_csv else "a .toml file"
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
@@ -291,7 +342,8 @@ class _References:
             why = "is not a plain relative path below the scenario's folder"
             raise InputError(Fault("", quoted(name), why, 'write one such as "tyres/road.toml"'))
         path = self.folder / name
-        if not path.resolve().is_relative_to(self.folder.resolve()):
+        real, home = (Path(os.path.realpath(part)) for part in (path, self.folder))  # a loop of links stays as it is
+        if not real.is_relative_to(home):
             raise InputError(Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it"))
         return path
 
@@ -307,8 +359,9 @@ def _inside_any(place: str, tables: tuple[str, ...]) -> bool:
 
 def _faults(error: ValidationError, data: Table) -> list[Fault]:
     """Faults inside the sections, and those between the sections that are sound."""
-    own = [fault for entry in error.errors(include_url=False) for fault in _of_entry(entry, data)]
-    broken = {entry["loc"][0] for entry in error.errors(include_url=False) if entry["loc"]}
+    entries = error.errors(include_url=False)
+    own = [fault for entry in entries for fault in _of_entry(entry, data)]
+    broken = {entry["loc"][0] for entry in entries if entry["loc"]}
     if not broken:  # the sections had been compared already
         return own
     sound: dict[str, object] = {}
@@ -404,6 +457,7 @@ _REASONS: Mapping[str, Callable[[Any], tuple[str, str]]] = {
     "model_type": _NO_TABLE,
     "model_attributes_type": _NO_TABLE,
     "literal_error": _choice,
+    "enum": _choice,
     "union_tag_invalid": _choice,
     "union_tag_not_found": _no_kind,
     "string_type": _fixed("is not text", "write it in quotes"),

@@ -145,6 +145,7 @@ def _run(simulation: Simulation, trace: bool) -> Object:
         "parts": [
             {
                 "part": p.part.value,
+                "steady_pull_N_m": _number(p.steady),
                 "torque_N_m": _number(p.torque),
                 "time_s": _number(p.time),
                 "gear": p.gear,
@@ -224,8 +225,8 @@ def _verdict(verdict: Verdict, sentences: tuple[str, str]) -> Object:
         "more_grip_gap_s": _number(case.grip_gaps[1]),
         "higher_wheelspin_time_s": _number(case.spin_times[0]),
         "lower_wheelspin_time_s": _number(case.spin_times[1]),
-        "higher_gearbox_input_torque_N_m": _number(case.input_torques[0]),
-        "lower_gearbox_input_torque_N_m": _number(case.input_torques[1]),
+        "higher_gearbox_input_pull_N_m": _number(case.input_torques[0]),
+        "lower_gearbox_input_pull_N_m": _number(case.input_torques[1]),
     }
 
 

@@ -33,6 +33,7 @@ from simlaunch.show.look import (
     sheet,
     units_of,
 )
+from simlaunch.show.words import target_label
 from simlaunch.study.compare import Comparison, CurveRuns, Pair, PedalGap
 from simlaunch.study.single import Simulation
 from simlaunch.study.usable import UsableTorque
@@ -99,7 +100,7 @@ def _gap_title(comparison: Comparison) -> str:
     pair = comparison.pairs[0]
     full = _gap_words(pair.full, f"than {first} with {PEDALS['full']}", f"as {first} with {PEDALS['full']}")
     held = _gap_words(pair.held, f"with {PEDALS['held']}", f"with {PEDALS['held']}")
-    return f"{plain(comparison.goal.label)}: {named(pair.second.name)} is {full}, {held}"
+    return f"{plain(target_label(comparison.goal))}: {named(pair.second.name)} is {full}, {held}"
 
 
 def _gap_words(gap: PedalGap, than: str, as_: str) -> str:
@@ -123,7 +124,7 @@ def _speed_panel(axes: Axes, comparison: Comparison, units: Units) -> None:
     axes.set_xlim(0.0, max(end.x for end in ends))
     axes.set_ylim(0.0, 1.06 * max(end.y for end in ends))
     name_x(axes, units.axis("time", Dimension.TIME))
-    goal = plain(comparison.goal.label)
+    goal = plain(target_label(comparison.goal))
     head_panel(axes, f"{units.axis('speed with full pedal', Dimension.SPEED)}; ring: {goal}")
     label_ends(axes, ends)
 

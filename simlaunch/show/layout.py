@@ -51,13 +51,20 @@ def columns(text: str) -> int:
 
 
 def short(text: str, width: int) -> str:
-    """Text cut to so many columns; what was cut shows as three points."""
+    """Text cut to so many columns; three points stand for its middle, since names differ at either end."""
     text = clean(text)
     if columns(text) <= width:
         return text
-    while text and columns(text) > width - 3:
-        text = text[:-1]
-    return text.rstrip() + "..."
+    cut = 1
+    while cut < len(text) and columns(text) - columns(_middle(text, cut)) > width - 3:
+        cut += 1
+    start = (len(text) - cut + 1) // 2
+    return f"{text[:start].rstrip()}...{text[start + cut :].lstrip()}"
+
+
+def _middle(text: str, cut: int) -> str:
+    start = (len(text) - cut + 1) // 2
+    return text[start : start + cut]
 
 
 def paragraph(text: str, indent: str = "") -> str:

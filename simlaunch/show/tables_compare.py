@@ -140,6 +140,19 @@ def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
 
 
+def _steady(simulation: Simulation, part: Part) -> float:
+    return next((p.steady for p in simulation.measures.parts if p.part is part), float("nan"))
+
+
+def _pull(pair: Pair, numbers: Numbers) -> Table:
+    one, other = pair.first.full, pair.second.full
+    rows = [
+        _row(part.value, _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
+        for part in driven_parts(one, other)
+    ]
+    return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
+
+
 # --- the gap ---
 
 
@@ -181,6 +194,7 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
         _surplus(pair, numbers),
+        _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
@@ -224,7 +238,9 @@ def _unreached(comparison: Comparison) -> list[str]:
 _MEANING = (
     "Differences are second column less first: with a time below zero the second curve is quicker. With 1 ft "
     "rollout: timed, and a distance measured, from one foot on. Held slip: torque trimmed to a target slip. "
-    "Time lost to spin: full pedal less held slip. -: not reached."
+    "Time lost to spin: full pedal less held slip. At the grip limit: grip used in full, which is good; "
+    "wheelspin: slip beyond it, which is wasted. Peak torque holds the shocks of launch and shifts, steady pull does "
+    "not. -: not reached."
 )
 
 

@@ -9,9 +9,10 @@ from typing import TypeVar
 from simlaunch.launch.trace import Moment
 from simlaunch.measure.marks import Kind, MarkResult, Target
 from simlaunch.measure.parts import Part
+from simlaunch.physics.tyre import sliding_share
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Record
+from simlaunch.scenario.numbers import Coupling, Record
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, same_target, target_label
 from simlaunch.study.single import Simulation
@@ -119,12 +120,14 @@ def _audit(simulation: Simulation, numbers: Numbers) -> Table:
 
 
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
-    heads = (f"torque [{numbers.unit(Dimension.TORQUE)}]", f"time [{numbers.unit(Dimension.TIME)}]", "gear")
+    torque = numbers.unit(Dimension.TORQUE)
+    heads = (f"steady pull [{torque}]", f"peak [{torque}]", f"time [{numbers.unit(Dimension.TIME)}]", "gear")
     rows = [
         Row(
             peak.part.value,
             "",
             (
+                numbers.plain(peak.steady, Dimension.TORQUE),
                 numbers.plain(peak.torque, Dimension.TORQUE),
                 numbers.plain(peak.time, Dimension.TIME),
                 NOT_REACHED if peak.gear is None else str(peak.gear),
@@ -262,6 +265,11 @@ def usable_text(usable: UsableTorque, scenario: Scenario, car: Record, system: S
         "Usable torque: the engine torque at which the driven tyres reach their peak force, with load "
         "transfer and rotating mass taken in. What a curve has above it can only spin the tyres."
     )
+    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
+        meaning += (
+            " It holds for a converter that has locked up or coupled; while the converter multiplies torque, as at "
+            "the start in first gear, the tyres can use that much less of the engine's."
+        )
     blocks = [header(scenario, car, system), paragraph(meaning), *told, *tables_text(tables[gears:])]
     return "\n\n".join(blocks)
 
@@ -279,6 +287,9 @@ def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str
     first = next(iter(cars.values()))
     yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
     yield "target slip of held slip", numbers.with_unit(first.pedal.target_slip, Dimension.SHARE)
+    for end, tyre in (("front", first.front), ("rear", first.rear)):
+        kept = sliding_share(float(tyre.shape_factor), float(tyre.curvature))
+        yield f"grip of a sliding {end} tyre, share of its peak", numbers.with_unit(kept, Dimension.SHARE)
     for name, car in cars.items():
         speeds = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
         told = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)

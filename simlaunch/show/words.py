@@ -123,11 +123,16 @@ class _Teller:
         return f"takes {higher} for {goal} against {lower} with {named(self.case.lower)}"
 
     def cost(self) -> str:
+        """Wheelspin and load of the gearbox with the higher peak, against those with the lower."""
         spin, torque = self.case.spin_times, self.case.input_torques
-        return (
-            f"{self.seconds(spin[0])} of wheelspin against {self.seconds(spin[1])} and "
-            f"{self.torque(torque[0])} at the gearbox input against {self.torque(torque[1])}"
-        )
+        told = tuple(self.seconds(time) for time in spin)
+        wheelspin = f"{told[0]} of wheelspin against {told[1]}"
+        if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
+            wheelspin = f"no wheelspin with either curve ({told[0]})"
+        return f"{wheelspin}, and {self.torque(torque[0])} of steady pull at the gearbox input against {self.torque(torque[1])}"
+
+    def certainty(self) -> str:
+        return "is not sure" if any(isnan(gap) for gap in self.case.grip_gaps) else "holds"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
@@ -135,14 +140,14 @@ class _Teller:
         return f"{less} with {percent} % less grip and {more} with {percent} % more"
 
     def held(self) -> str:
-        """What perfect control would change; empty where it changes nothing worth a word."""
+        """What slip control would change; empty where it changes nothing worth a word."""
         full, held = self.case.full_gap, self.case.held_gap
         if isnan(held) or isnan(full) or abs(held) < WORTH_NAMING:
             return ""
         if held < 0.0 and full > -WORTH_NAMING:
-            return f"; with slip held by perfect control the higher peak would help, {self.gap(held)}"
+            return f"; with slip control the higher peak would help, {self.gap(held)}"
         if held > 0.0 and full < WORTH_NAMING:
-            return f"; with slip held by perfect control it would be {self.gap(held)}"
+            return f"; with slip control it would be {self.gap(held)}"
         return ""
 
 
@@ -153,28 +158,28 @@ def _capital(text: str) -> str:
 def _helps(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
-        f"it costs {tell.cost()}, and the gain holds: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; the gain {tell.certainty()}: {tell.grip()}{tell.held()}",
     )
 
 
 def _hurts(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
-        f"it comes with {tell.cost()}, and the loss holds: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; the loss {tell.certainty()}: {tell.grip()}{tell.held()}",
     )
 
 
 def _no_difference(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: no difference worth naming ({tell.seconds(tell.case.full_gap)})",
-        f"it comes with {tell.cost()}, and other grip changes nothing worth naming: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; other grip changes nothing worth naming: {tell.grip()}{tell.held()}",
     )
 
 
 def _depends(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
-        f"it comes with {tell.cost()}, and which curve is quicker is not sure: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
     )
 
 
@@ -183,15 +188,13 @@ def _out_of_reach(tell: _Teller) -> tuple[str, str]:
     ends = {case.higher: case.higher_time, case.lower: case.lower_time}
     there = [f"{named(name)} in {tell.seconds(time)}" for name, time in ends.items() if not isnan(time)]
     short_of = [named(name) for name, time in ends.items() if isnan(time)]
-    if len(there) == 2:
-        reached = f"{goal} was reached by {' and '.join(there)}, but not with other grip"
-    elif there:
+    if there and short_of:
         reached = f"{goal} was reached by {there[0]}, but not by {short_of[0]}"
     else:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
     return (
         f"no verdict: {reached}",
-        f"so far it comes with {tell.cost()}; raise run.time_limit or lower the goal to learn more",
+        f"so far it brings {tell.cost()}; raise run.time_limit or lower the goal to learn more",
     )
 
 

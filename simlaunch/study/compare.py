@@ -4,17 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import nan
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
-from simlaunch.launch.run import Method
+from simlaunch.launch.run import Method, launch
 from simlaunch.launch.trace import Trace
-from simlaunch.measure.marks import MarkResult, Target, mark
+from simlaunch.measure.marks import STANDARD, Kind, MarkResult, Target, mark
+from simlaunch.measure.parts import Part
+from simlaunch.physics.table import values_at
+from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Pedal
-from simlaunch.scenario.reading import changed
 from simlaunch.study.single import Simulation, goal, simulate
 from simlaunch.study.verdict import Case, Verdict, judge
 
@@ -23,8 +26,9 @@ Array = NDArray[np.float64]
 GRIP_DOUBT = 0.05
 """Share by which grip is varied to see whether a verdict holds (common practice: grip is known to 5 % at best)."""
 
-_SECTION_ENDS = (18.288, 100.584, 201.168, 304.8, 402.336)  # 60 ft, 330 ft, 1/8 mile, 1000 ft, 1/4 mile [m]
+_SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
 _GRID = 400
+_PEAK_GRID = 2000
 
 
 @dataclass(frozen=True)
@@ -238,16 +242,17 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
     return MarkGap(first, second, second.time - first.time)
 
 
-def _with_grip(scenario: Scenario, factor: float) -> Scenario:
-    return changed(scenario, {"road.friction_factor": f"{scenario.road.friction_factor_si * factor:.9f}"})
+def _time_with_grip(scenario: Scenario, name: str, pedal: Pedal, target: Target, factor: float) -> float:
+    car = lower(scenario, name, pedal)
+    car.road.friction_factor *= factor
+    return mark(launch(car).trace, target).time
 
 
 def _grip_check(scenario: Scenario, names: tuple[str, str], pedal: Pedal, target: Target) -> GripCheck:
     gaps = []
     for factor in (1.0 - GRIP_DOUBT, 1.0 + GRIP_DOUBT):
-        other = _with_grip(scenario, factor)
-        first, second = (mark(simulate(other, name, pedal).run.trace, target) for name in names)
-        gaps.append(second.time - first.time)
+        first, second = (_time_with_grip(scenario, name, pedal, target, factor) for name in names)
+        gaps.append(second - first)
     return GripCheck(*gaps)
 
 
@@ -266,13 +271,15 @@ def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: P
 
 
 def _peak(simulation: Simulation) -> float:
+    """Highest torque of a curve up to the rev limit [N m]."""
     engine = simulation.car.engine
-    points = int(engine.torque.count)
-    return float(np.max(engine.torque.cubic[:points, 0]))
+    speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)
+    return float(values_at(engine.torque, speeds).max())
 
 
 def _input_torque(simulation: Simulation) -> float:
-    return max(peak.torque for peak in simulation.measures.parts if peak.part == "gearbox input")
+    """Torque at the gearbox input in steady pull [N m]."""
+    return next((peak.steady for peak in simulation.measures.parts if peak.part is Part.GEARBOX_INPUT), nan)
 
 
 def _case(first: CurveRuns, second: CurveRuns, full: PedalGap, held: PedalGap, target: Target) -> Case:
@@ -339,7 +346,8 @@ def compare(
     """
     names = tuple(scenario.curve_names if curves is None else curves)
     if len(names) < 2:
-        raise UsageError("comparing takes at least two curves; add a second [[curves]] to the scenario")
+        known = ", ".join(f'"{name}"' for name in scenario.curve_names)
+        raise UsageError(f"comparing takes at least two curves; the scenario has {known}")
     if len(set(names)) < len(names):
         raise UsageError("a curve is named twice; name each curve once")
     runs = tuple(

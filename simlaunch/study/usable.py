@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.launch.run import complete
-from simlaunch.measure.ceiling import usable_torque
+from simlaunch.measure.ceiling import share_above, usable_torque
+from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -92,18 +93,14 @@ class UsableTorque:
 
 def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> CurveSurplus:
     above = np.maximum(torque - ceiling.usable, 0.0)
-    share = float(np.trapezoid(above, speeds) / np.trapezoid(torque, speeds))
+    share = share_above(speeds, torque, ceiling.usable)
     where = np.flatnonzero(above > 0.0)
     first, last = (float(speeds[where[0]]), float(speeds[where[-1]])) if len(where) else (np.nan, np.nan)
     return CurveSurplus(name, ceiling.gear, share, float(above.max()), first, last)
 
 
-def _driven_radius(car: Record) -> float:
-    return float(car.front.radius if car.drive.front_share >= 1.0 else car.rear.radius)
-
-
 def _ceiling(car: Record, gear: int, speeds: Array) -> GearCeiling:
-    road_speed = speeds / float(car.gearbox.ratio[gear]) * _driven_radius(car)
+    road_speed = speeds / float(car.gearbox.ratio[gear]) * driven_radius(car.front, car.rear, car.drive)
     return GearCeiling(gear + 1, usable_torque(car, gear + 1, speeds), road_speed)
 
 

@@ -43,7 +43,7 @@ class Case:
     spin_times : tuple of float
         Wheelspin time with full pedal, higher and lower peak [s].
     input_torques : tuple of float
-        Peak torque at the gearbox input with full pedal, higher and lower peak [N m].
+        Torque at the gearbox input in steady pull with full pedal, higher and lower peak [N m].
     """
 
     higher: str
@@ -94,8 +94,8 @@ def judge(case: Case, grip_doubt: float) -> Verdict:
     Verdict
         The finding.
     """
-    gaps = (case.full_gap, *case.grip_gaps)
-    if any(isnan(gap) for gap in gaps):
+    gaps = [gap for gap in (case.full_gap, *case.grip_gaps) if not isnan(gap)]
+    if isnan(case.full_gap):
         finding = Finding.OUT_OF_REACH
     elif all(abs(gap) < WORTH_NAMING for gap in gaps):
         finding = Finding.NO_DIFFERENCE

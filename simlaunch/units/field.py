@@ -76,13 +76,9 @@ class Within:
         low, high = self._bounds[quantity.dimension]
         typed = quoted(quantity.text)
         if quantity.si < low.si:
-            raise refused(
-                typed, f"is below {low.text}, the least that is possible", f"write {low.text} or more"
-            )
+            raise refused(typed, f"is below {low.text}, the least that is possible", f"write {low.text} or more")
         if quantity.si > high.si:
-            raise refused(
-                typed, f"is above {high.text}, the most that is possible", f"write {high.text} or less"
-            )
+            raise refused(typed, f"is above {high.text}, the most that is possible", f"write {high.text} or less")
         if self.whole and not quantity.si.is_integer():
             raise refused(typed, "is not a whole number", f'write one, such as "{round(quantity.si)}"')
 
@@ -91,9 +87,7 @@ class Within:
         back = core_schema.plain_serializer_function_ser_schema(_text)
         return core_schema.no_info_plain_validator_function(self.parse, serialization=back)
 
-    def __get_pydantic_json_schema__(
-        self, schema: CoreSchema, handler: GetJsonSchemaHandler
-    ) -> JsonSchemaValue:
+    def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
         """JSON Schema: a string, with kinds, bounds and accepted units told in words."""
         units = ", ".join(spelling or "no unit" for spelling in spellings(*self.dimensions))
         ranges = " or ".join(f"{phrase(kind)} from {low} to {high}" for kind, low, high in self.ranges)
@@ -114,9 +108,7 @@ def _not_text(value: object, dimensions: tuple[Dimension, ...]) -> tuple[str, st
             "is a bare number; values are text",
             f'write "{f"{value} {unit}".strip()}" in quotes',
         )
-    what = {bool: "true or false", list: "a list", tuple: "a list", dict: "a table"}.get(
-        type(value), "not text"
-    )
+    what = {bool: "true or false", list: "a list", tuple: "a list", dict: "a table"}.get(type(value), "not text")
     return "", f"is {what}; {phrase(*dimensions)} is wanted", f"write text such as {example(*dimensions)}"
 
 

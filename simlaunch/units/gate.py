@@ -9,7 +9,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from simlaunch.errors import Fault, InputError
+from simlaunch.errors import Fault, InputError, plain
 from simlaunch.units.spelling import Dimension, kinds, refused_units
 
 MAX_LENGTH = 64
@@ -50,8 +50,7 @@ def quoted(text: str) -> str:
     '"5 kg"'
     """
     short = text if len(text) <= _SHOWN else text[: _SHOWN - 3] + "..."
-    plain = "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in short)
-    return f'"{plain}"'
+    return f'"{plain(short)}"'
 
 
 def example(*dimensions: Dimension) -> str:
@@ -101,9 +100,7 @@ def examine(text: str, *dimensions: Dimension) -> Typed:
     rest = bare[match.end() :]
     unit = rest.lstrip(" ")
     blank = rest != unit
-    if (
-        unit[:1].isdigit() and not blank
-    ):  # "71/min" must not be read as 7 1/min, nor sixteen digits as fifteen
+    if unit[:1].isdigit() and not blank:  # "71/min" must not be read as 7 1/min, nor sixteen digits as fifteen
         raise _refusal(text, _too_many_digits(dimensions), dimensions)
     for dimension in dimensions:
         if unit in kinds()[dimension].spelling:
@@ -114,9 +111,9 @@ def examine(text: str, *dimensions: Dimension) -> Typed:
 def _refusal(text: str, reason: _Reason, wanted: tuple[Dimension, ...]) -> InputError:
     why, instead = reason
     place = " or ".join(dimension.value.replace("_", " ") for dimension in wanted)
-    return InputError(
-        Fault(place, quoted(text), why, instead or f"write {phrase(*wanted)}, such as {example(*wanted)}")
-    )
+    if not (instead and instead.isprintable()):  # no remedy is made from characters that cannot be seen
+        instead = f"write {phrase(*wanted)}, such as {example(*wanted)}"
+    return InputError(Fault(place, quoted(text), why, instead))
 
 
 def _finite(text: str, number: str, wanted: tuple[Dimension, ...]) -> float:

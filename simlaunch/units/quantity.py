@@ -51,9 +51,7 @@ def _registry() -> pint.UnitRegistry[float]:
 def _conversion(unit: str, si: str) -> tuple[float, float]:
     """Scale and offset that take a value in `unit` to SI."""
     registry = _registry()
-    zero, one, far = (
-        float(registry.Quantity(number, unit).to(si).magnitude) for number in (0.0, 1.0, 2.0**20)
-    )
+    zero, one, far = (float(registry.Quantity(number, unit).to(si).magnitude) for number in (0.0, 1.0, 2.0**20))
     return ((far - zero) / 2.0**20 if zero else one), zero  # a far point, so that an offset costs no digits
 
 

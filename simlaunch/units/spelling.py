@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -83,3 +84,29 @@ def refused_units() -> Mapping[str, RefusedUnit]:
     """Unit texts that are refused by name, keyed in small letters."""
     tables = tomllib.loads(Path(__file__).with_name("refused.toml").read_text(encoding="utf-8"))
     return {text: RefusedUnit(**entry) for text, entry in tables.items()}
+
+
+_BRACKETS = re.compile(r"[\[(](.{0,32})[\])]")
+
+
+def without_brackets(unit: str) -> str:
+    """Text of a unit without the square or round brackets around it.
+
+    Examples
+    --------
+    >>> without_brackets("[N m]")
+    'N m'
+    """
+    match = _BRACKETS.fullmatch(unit.strip())
+    return match.group(1).strip() if match else unit.strip()
+
+
+@cache
+def _all_spellings() -> frozenset[str]:
+    """Every spelling in small letters, and the dash that stands for no unit."""
+    return frozenset(spelling.lower() for kind in kinds().values() for spelling in kind.spelling) | {"-"}
+
+
+def is_unit(text: str) -> bool:
+    """Whether a text is a known unit of any kind, in brackets or not, whatever its capitals."""
+    return without_brackets(text).lower() in _all_spellings()

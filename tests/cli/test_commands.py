@@ -232,7 +232,7 @@ def test_a_tolerance_out_of_range(capsys: Capture, tolerance: str) -> None:
         (["run", COUPE, "--jason"], ("--jason",)),
         (["check", COUPE, "--set", "body.mass"], ("KEY=VALUE",)),
         (["check", COUPE, "--set", "body.mas=1 kg"], ("did you mean mass?",)),
-        (["check", COUPE, "--set", "curves.name=x"], ("change the file",)),
+        (["check", COUPE, "--set", "curves.name=x"], ("change curves in the file",)),
         (["check", COUPE, "--set", "run.until=[1"], ("is not a list",)),
     ],
 )

@@ -56,17 +56,9 @@ def _function_faults(node: ast.FunctionDef, text: str, *, sourced: bool) -> list
     returned = found.get("Returns", "")
     return [
         *_name_faults(node, documented),
-        *(
-            f"parameter {name} has no unit"
-            for name in _floats(node)
-            if not units(documented.get(name, "[-]"))
-        ),
+        *(f"parameter {name} has no unit" for name in _floats(node) if not units(documented.get(name, "[-]"))),
         *(["no unit in Returns"] if _returns_number(node) and not units(returned) else []),
-        *(
-            fault
-            for unit in units("\n".join([*documented.values(), returned]))
-            if (fault := unit_fault(unit))
-        ),
+        *(fault for unit in units("\n".join([*documented.values(), returned])) if (fault := unit_fault(unit))),
         *(["no line 'Source: ...'"] if sourced and not _SOURCE.search(text) else []),
     ]
 
@@ -127,15 +119,11 @@ def _arguments(node: ast.FunctionDef) -> list[ast.arg]:
 
 def _name_faults(node: ast.FunctionDef, documented: dict[str, str]) -> list[str]:
     expected = [argument.arg for argument in _arguments(node)]
-    return (
-        [] if list(documented) == expected else [f"Parameters name {list(documented)}, signature {expected}"]
-    )
+    return [] if list(documented) == expected else [f"Parameters name {list(documented)}, signature {expected}"]
 
 
 def _floats(node: ast.FunctionDef) -> list[str]:
-    return [
-        item.arg for item in _arguments(node) if item.annotation and ast.unparse(item.annotation) == "float"
-    ]
+    return [item.arg for item in _arguments(node) if item.annotation and ast.unparse(item.annotation) == "float"]
 
 
 def _returns_number(node: Definition) -> bool:

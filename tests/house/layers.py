@@ -83,9 +83,7 @@ def layout_faults(package: Path) -> list[str]:
     folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
     rooms = [path for path in folders if path.parent == package]
     deep = [path for path in folders if path.parent != package]
-    loose = [
-        path for path in sorted(package.glob("*.py")) if path.stem not in {*ORDER[:2], "__init__", "__main__"}
-    ]
+    loose = [path for path in sorted(package.glob("*.py")) if path.stem not in {*ORDER[:2], "__init__", "__main__"}]
     return [
         *(f"{path.relative_to(package)}: a third level" for path in deep),
         *(f"{path.name}: does not belong beside the rooms" for path in loose),

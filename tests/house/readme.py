@@ -34,9 +34,7 @@ def console_blocks(text: str) -> list[str]:
 
 def shown(text: str) -> list[Shown]:
     """Every typed line of every console block, with what stands below it."""
-    pieces = [
-        piece for block in console_blocks(text) for piece in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]
-    ]
+    pieces = [piece for block in console_blocks(text) for piece in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]]
     return [Shown(command, output) for command, _, output in (piece.partition("\n") for piece in pieces)]
 
 

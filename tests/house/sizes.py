@@ -11,16 +11,12 @@ from house.source_tree import Module
 LONGEST_FUNCTION = 60
 LONGEST_FILE = 500
 FORBIDDEN_NAMES = frozenset({"utils", "util", "common", "helpers", "helper", "core", "misc"})
-TOP_LEVEL = frozenset(
-    {"README.md", "DEVELOPERS.md", "pyproject.toml", "simlaunch", "tests", "scenarios", "plots"}
-)
+TOP_LEVEL = frozenset({"README.md", "DEVELOPERS.md", "pyproject.toml", "simlaunch", "tests", "scenarios", "plots"})
 
 
 def function_lengths(module: Module) -> dict[str, int]:
     """Lines of each function's body, its docstring left out, by dotted name and line."""
-    functions = (
-        node for node in ast.walk(module.tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef)
-    )
+    functions = (node for node in ast.walk(module.tree) if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef))
     return {f"{module.name}.{node.name}:{node.lineno}": _body_lines(node) for node in functions}
 
 
@@ -36,9 +32,7 @@ def spread(lengths: dict[str, int]) -> str:
     if len(values) < 2:
         return f"{len(values)} functions"
     tenths = statistics.quantiles(values, n=10, method="inclusive")
-    return (
-        f"{len(values)} functions, median {statistics.median(values):g}, 90th percentile {tenths[-1]:g} lines"
-    )
+    return f"{len(values)} functions, median {statistics.median(values):g}, 90th percentile {tenths[-1]:g} lines"
 
 
 def long_functions(lengths: dict[str, int]) -> list[str]:

@@ -82,9 +82,7 @@ def test_numbers_are_read_whole() -> None:
     assert numbers("4.31 s, -0.12 s, 1,234.5 m, v2, 7000 rpm.") == {"4.31", "-0.12", "1,234.5", "7000"}
 
 
-@pytest.mark.parametrize(
-    ("real", "untrue"), [("4.31 and 7", []), ("4.310 and 7", ["4.31"]), ("14.31", ["4.31", "7"])]
-)
+@pytest.mark.parametrize(("real", "untrue"), [("4.31 and 7", []), ("4.310 and 7", ["4.31"]), ("14.31", ["4.31", "7"])])
 def test_a_number_that_is_not_printed_is_named(real: str, untrue: list[str]) -> None:
     assert untrue_numbers("took 4.31 s in gear 7", real) == untrue
 

@@ -54,10 +54,7 @@ def test_points(text: str, points: tuple[tuple[str, str], ...]) -> None:
         ),
         (
             HEADER + "2000,200\n\n1000,210\n",
-            [
-                'line 4: "1000 rpm" is below the speed before it, 2000 rpm; '
-                "sort the points by rising engine speed"
-            ],
+            ['line 4: "1000 rpm" is below the speed before it, 2000 rpm; sort the points by rising engine speed'],
         ),
         (HEADER + "1000,200\n2000,-5\n3000,5\n", ['line 3: "-5" is negative; write zero or more']),
         (
@@ -66,18 +63,13 @@ def test_points(text: str, points: tuple[tuple[str, str], ...]) -> None:
         ),
         (
             HEADER + "1000,1e99\n2000,5\n3000,5\n",
-            [
-                'line 2: "1e99" lies outside 1e-30 to 1e+30 in size; '
-                "write a plain number, without a unit, such as 3500"
-            ],
+            ['line 2: "1e99" lies outside 1e-30 to 1e+30 in size; write a plain number, without a unit, such as 3500'],
         ),
         (
             HEADER + "1000,200,3\n2000\n3000,5\n4000,5\n",
             [
-                'line 2: "1000,200,3" has 3 values instead of two; part the two by one comma; '
-                "decimals follow a point",
-                'line 3: "2000" has 1 value instead of two; part the two by one comma; '
-                "decimals follow a point",
+                'line 2: "1000,200,3" has 3 values instead of two; part the two by one comma; decimals follow a point',
+                'line 3: "2000" has 1 value instead of two; part the two by one comma; decimals follow a point',
             ],
         ),
         (

@@ -121,6 +121,4 @@ def test_doubts(sound: dict[str, Any], table: str, values: dict[str, str], words
 def test_doubt_about_a_tyre_names_its_table(sound: dict[str, Any]) -> None:
     tyre = sound["tyres"]["both"]
     sound["tyres"] = {"front": tyre, "rear": tyre | {"friction": "2.5"}}
-    assert warnings(from_mapping(sound, "sample")) == (
-        'tyres.rear.friction: "2.5" is outside the usual 0.6 to 1.9',
-    )
+    assert warnings(from_mapping(sound, "sample")) == ('tyres.rear.friction: "2.5" is outside the usual 0.6 to 1.9',)

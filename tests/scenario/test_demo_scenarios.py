@@ -53,8 +53,7 @@ def test_scenario_is_sound(path: Path) -> None:
 def test_coupe_peaks_high_and_the_plateau_has_more_at_the_top() -> None:
     scenario = _demo("road-coupe")
     curves = {
-        name: {speed.text: torque.si for speed, torque in scenario.curve(name).points}
-        for name in ("peak", "plateau")
+        name: {speed.text: torque.si for speed, torque in scenario.curve(name).points} for name in ("peak", "plateau")
     }
     assert _peak(scenario, "peak") > 1.15 * _peak(scenario, "plateau")
     assert curves["plateau"]["6500 rpm"] > curves["peak"]["6500 rpm"]
@@ -97,15 +96,11 @@ def test_reading_needs_neither_the_compiler_nor_figures() -> None:
         f"load({str(FOLDER / 'road-coupe.toml')!r});"
         "print(sorted({'numba', 'matplotlib', 'scipy.interpolate', 'typer'} & set(sys.modules)))"
     )
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent)
     assert done.stdout.strip() == "[]"
 
 
 def test_importing_the_models_does_not_import_the_unit_library() -> None:
     code = "import sys; import simlaunch.scenario.reading; print('pint' in sys.modules)"
-    done = subprocess.run(
-        [sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent
-    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=FOLDER.parent)
     assert done.stdout.strip() == "False"

@@ -301,9 +301,8 @@ def test_idle_and_limiter_against_the_rev_limit(sound: dict[str, Any]) -> None:
         'engine.limiter_band: "500 rpm" spans all speeds from idle to rev limit; write such as "50 rpm"'
     ]
     sound["engine"] |= {"idle": "3300 rpm"}
-    assert (
-        'engine.idle: "3300 rpm" is not below the rev limit, 3300 rpm; lower it, or raise the rev limit'
-        in _faults(sound)
+    assert 'engine.idle: "3300 rpm" is not below the rev limit, 3300 rpm; lower it, or raise the rev limit' in _faults(
+        sound
     )
 
 

@@ -47,10 +47,10 @@ def small(tmp_path: Path) -> Path:
     return root
 
 
-def start(root: Path) -> subprocess.Popen[str]:
+def start(root: Path, code: str = CALL) -> subprocess.Popen[str]:
     environment = {**os.environ, "PYTHONPATH": str(root), "SIMLAUNCH_CACHE": str(root.parent / "kept")}
     return subprocess.Popen(
-        [sys.executable, "-c", CALL], env=environment, cwd=root,
+        [sys.executable, "-c", code], env=environment, cwd=root,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
 
@@ -82,8 +82,27 @@ def test_eight_processes_at_once_agree(small: Path) -> None:
     together = [start(small) for _ in range(8)]
     assert [result(process)[0] for process in together] == [7.0] * 8
     assert result(start(small)) == (7.0, 1)
-    left_over = [path.name for path in (small.parent / "kept").iterdir() if path.name.startswith("making-")]
+    left_over = [path.name for path in (small.parent / "kept" / "kernels").iterdir() if path.name.startswith("making-")]
     assert left_over == []
+
+
+def test_what_else_lies_in_the_cache_folder_is_left_alone(small: Path) -> None:
+    stranger = small.parent / "kept" / "precious"
+    stranger.mkdir(parents=True)
+    (stranger / "file").write_text("mine")
+    os.utime(stranger, (0.0, 0.0))
+    result(start(small))
+    assert (stranger / "file").read_text() == "mine"
+
+
+def test_a_second_signature_is_added_and_mixed_with_nothing(small: Path) -> None:
+    """Two processes that each add another signature must not read one another's machine code."""
+    assert result(start(small)) == (7.0, 0)
+    other = CALL.replace("answer(3.0)", "answer(3)")
+    both = [start(small, other), start(small, other), start(small)]
+    assert [result(process)[0] for process in both] == [7.0] * 3
+    assert result(start(small, other)) == (7.0, 1)
+    assert result(start(small)) == (7.0, 1)
 
 
 def digest(root: Path) -> str:

@@ -210,7 +210,7 @@ def test_the_gap_figure_states_the_gaps() -> None:
         f"{abs(gap):.2f} s {'slower' if gap > 0.0 else 'quicker'}"
         for gap in (pair.full.at_goal.gap, pair.held.at_goal.gap)
     ]
-    assert title == (f"402.336 m: “plateau” is {words[0]} than “peak” with full pedal, {words[1]} with held slip")
+    assert title == (f"1/4 mile: “plateau” is {words[0]} than “peak” with full pedal, {words[1]} with held slip")
 
 
 def with_gap(comparison: Comparison, gap: float) -> Comparison:

@@ -83,7 +83,7 @@ def test_lines_stay_apart() -> None:
 
 
 def test_a_long_name_is_cut_and_says_so() -> None:
-    assert short("a very long name of a curve", 12) == "a very lo..."
+    assert short("a very long name of a curve", 12) == "a ver...urve"
     assert short("plateau", 12) == "plateau"
     assert columns(short("漢" * 40, 12)) <= 12
 

@@ -128,9 +128,7 @@ def test_any_text_is_a_finite_number_or_a_refusal(text: str, dimension: Dimensio
     assert outcome.instead if isinstance(outcome, Fault) else math.isfinite(outcome)
 
 
-@pytest.mark.parametrize(
-    "text", ["9" * 10**6, "1e" * 10**5, " " * 10**6 + "kg", "(" * 10**6, "9**9**9**9 kg"]
-)
+@pytest.mark.parametrize("text", ["9" * 10**6, "1e" * 10**5, " " * 10**6 + "kg", "(" * 10**6, "9**9**9**9 kg"])
 def test_hostile_text_is_refused_at_once(text: str) -> None:
     start = time.perf_counter()
     with pytest.raises(InputError):
