@@ -129,7 +129,8 @@ class _Teller:
         wheelspin = f"{told[0]} of wheelspin against {told[1]}"
         if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
             wheelspin = f"no wheelspin with either curve ({told[0]})"
-        return f"{wheelspin}, and {self.torque(torque[0])} of steady pull at the gearbox input against {self.torque(torque[1])}"
+        pull = f"{self.torque(torque[0])} of steady pull at the gearbox input against {self.torque(torque[1])}"
+        return f"{wheelspin}, and {pull}"
 
     def certainty(self) -> str:
         return "is not sure" if any(isnan(gap) for gap in self.case.grip_gaps) else "holds"
