@@ -6,9 +6,9 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
+from simlaunch.figures.compare import compare_figures
+from simlaunch.figures.save import save
 from simlaunch.scenario.reading import load
-from simlaunch.show.figure_compare import compare_figures
-from simlaunch.show.save import save
 from simlaunch.study.compare import compare
 from simlaunch.study.usable import usable
 

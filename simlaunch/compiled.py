@@ -147,7 +147,7 @@ def is_kept(entry_name: str) -> bool:
     bool
         True where a kept kernel was found.
     """
-    return any(_folder.rglob(f"*.{entry_name}-*.nbi"))
+    return bool(list(_folder.rglob(f"*.{entry_name}-*.nbi")))  # the whole list: a search left half done stays open
 
 
 @atexit.register

@@ -61,7 +61,7 @@ def compare(
     found = compared(sound, curve or None, method=launching.Method(method.value), tolerance=tolerance)
 
     def figures() -> dict[str, object]:
-        from simlaunch.show.figure_compare import compare_figures
+        from simlaunch.figures.compare import compare_figures
         from simlaunch.study.usable import usable
 
         return {**compare_figures(found, usable(sound), units)}

@@ -61,7 +61,7 @@ def run(
     launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
 
     def figures() -> dict[str, object]:
-        from simlaunch.show.figure_run import run_figure
+        from simlaunch.figures.run import run_figure
 
         return {"history": run_figure(launch, units)}
 

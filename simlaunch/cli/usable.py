@@ -27,7 +27,7 @@ def usable(
     car = next(iter(cars(sound).values()))
 
     def figures() -> dict[str, object]:
-        from simlaunch.show.figure_usable import usable_figure
+        from simlaunch.figures.usable import usable_figure
 
         return {"torque": usable_figure(found, units)}
 

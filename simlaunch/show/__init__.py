@@ -1,1 +1,1 @@
-"""Tables and figures; computes nothing."""
+"""Words, tables and JSON of finished results; computes nothing."""

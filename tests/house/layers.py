@@ -20,15 +20,18 @@ ORDER = (
     "intake",
     "study",
     "show",
+    "figures",
     "cli",
     "__main__",
 )
 """Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
 
-ONLY_IN = {"pint": "units", "matplotlib": "show", "typer": "cli"}
+ONLY_IN = {"pint": "units", "matplotlib": "figures", "typer": "cli"}
 """Libraries that a single room may import."""
 
 MOST_FILES = 10
+ONE_FILE_PER_COMMAND = {"cli": 24}
+"""Rooms that grow with the list of commands, and so may hold more."""
 
 
 def imported(module: Module) -> Iterator[tuple[int, str]]:
@@ -94,4 +97,5 @@ def layout_faults(package: Path) -> list[str]:
 
 def _size_fault(room: Path) -> list[str]:
     count = sum(path.name != "__init__.py" for path in room.glob("*.py"))
-    return [] if 1 <= count <= MOST_FILES else [f"{room.name}: {count} files, allowed are 1 to {MOST_FILES}"]
+    most = ONE_FILE_PER_COMMAND.get(room.name, MOST_FILES)
+    return [] if 1 <= count <= most else [f"{room.name}: {count} files, allowed are 1 to {most}"]

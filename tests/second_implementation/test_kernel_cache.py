@@ -41,6 +41,8 @@ def small(tmp_path: Path) -> Path:
     root = tmp_path / "code"
     for room in ("physics", "launch"):
         (root / "simlaunch" / room).mkdir(parents=True)
+        (root / "simlaunch" / room / "__init__.py").touch()
+    (root / "simlaunch" / "__init__.py").touch()  # a package without it would stand behind an installed one
     shutil.copy(PACKAGE / "compiled.py", root / "simlaunch" / "compiled.py")
     (root / "simlaunch" / "physics" / "part.py").write_text(PART)
     (root / "simlaunch" / "launch" / "whole.py").write_text(WHOLE)

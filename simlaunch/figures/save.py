@@ -11,7 +11,7 @@ from typing import Any
 from matplotlib.figure import Figure
 
 from simlaunch.errors import InputError
-from simlaunch.show.look import DPI, look
+from simlaunch.figures.look import DPI, look
 
 # Neither a date nor the version of the drawing library: the same figure gives the same bytes.
 _FORMATS: Mapping[str, Mapping[str, Any]] = {

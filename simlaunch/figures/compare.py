@@ -11,10 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.measure.ceiling import driven_axles
-from simlaunch.scenario.numbers import Pedal
-from simlaunch.show.figure_usable import usable_figure
-from simlaunch.show.look import (
+from simlaunch.figures.look import (
     BAND,
     INK,
     End,
@@ -33,6 +30,9 @@ from simlaunch.show.look import (
     sheet,
     units_of,
 )
+from simlaunch.figures.usable import usable_figure
+from simlaunch.measure.ceiling import driven_axles
+from simlaunch.scenario.numbers import Pedal
 from simlaunch.show.words import target_label
 from simlaunch.study.compare import Comparison, CurveRuns, Pair, PedalGap
 from simlaunch.study.single import Simulation

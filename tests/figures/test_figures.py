@@ -21,13 +21,13 @@ from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
 from simlaunch.errors import InputError, UsageError
+from simlaunch.figures.compare import compare_figures
+from simlaunch.figures.look import DPI
+from simlaunch.figures.run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
+from simlaunch.figures.save import as_bytes, save
+from simlaunch.figures.usable import usable_figure
 from simlaunch.launch.run import Outcome
 from simlaunch.scenario.reading import load
-from simlaunch.show.figure_compare import compare_figures
-from simlaunch.show.figure_run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
-from simlaunch.show.figure_usable import usable_figure
-from simlaunch.show.look import DPI
-from simlaunch.show.save import as_bytes, save
 from simlaunch.study.compare import Comparison, compare
 from simlaunch.study.usable import CurveSurplus, GearCeiling, UsableTorque, usable
 
@@ -347,8 +347,8 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
 
 def test_another_process_gives_the_same_bytes() -> None:
     code = (
-        "import sys; sys.path.insert(0, sys.argv[1]); from show.test_figures import made_usable, usable_figure;"
-        "from simlaunch.show.save import as_bytes;"
+        "import sys; sys.path.insert(0, sys.argv[1]); from figures.test_figures import made_usable, usable_figure;"
+        "from simlaunch.figures.save import as_bytes;"
         "sys.stdout.buffer.write(as_bytes(usable_figure(made_usable(), 'metric'), 'svg'))"
     )
     run = subprocess.run([sys.executable, "-c", code, str(ROOT / "tests")], capture_output=True, check=True, cwd=ROOT)

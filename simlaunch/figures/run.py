@@ -10,16 +10,14 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.launch.trace import Trace
-from simlaunch.scenario.numbers import Pedal
-from simlaunch.show.figure_compare import (
+from simlaunch.figures.compare import (
     LEAST_SLIP,
     driven_names,
     driven_slip,
     grip_share,
     shade_peak_slip,
 )
-from simlaunch.show.look import (
+from simlaunch.figures.look import (
     INK,
     SHADE,
     End,
@@ -36,6 +34,8 @@ from simlaunch.show.look import (
     spread,
     units_of,
 )
+from simlaunch.launch.trace import Trace
+from simlaunch.scenario.numbers import Pedal
 from simlaunch.study.single import Simulation
 from simlaunch.units.spelling import Dimension
 

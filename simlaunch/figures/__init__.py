@@ -1,0 +1,1 @@
+"""Figures of finished results; computes nothing."""
