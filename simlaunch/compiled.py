@@ -31,7 +31,8 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": False}
-_KEPT_FOR = 30 * 86400.0  # [s]
+_KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
+_MAKING = "making-"
 
 _COMPILED_ROOMS = ("compiled.py", "scenario/numbers.py", "physics", "integrator", "launch", "measure/ceiling.py")
 
@@ -88,10 +89,11 @@ def _names(folder: Path) -> frozenset[str]:
 
 
 def _prune(root: Path, now: float) -> None:
-    """Throw away kernels of older source, and what killed processes left behind, once they are a month old."""
+    """Throw away kernels of older source once they are a month old, and what killed processes left after a day."""
     for folder in root.iterdir():
+        kept_for = _LEFT_FOR if folder.name.startswith(_MAKING) else _KEPT_FOR
         with contextlib.suppress(OSError):
-            if now - folder.stat().st_mtime > _KEPT_FOR:
+            if now - folder.stat().st_mtime > kept_for:
                 shutil.rmtree(folder, ignore_errors=True)
 
 
@@ -99,7 +101,7 @@ def _own_folder(root: Path, store: Path) -> Path:
     """A fresh folder for this process alone, filled with the newest snapshot."""
     try:
         root.mkdir(parents=True, exist_ok=True)
-        own = Path(tempfile.mkdtemp(prefix="making-", dir=root))
+        own = Path(tempfile.mkdtemp(prefix=_MAKING, dir=root))
         if store.is_dir():
             os.utime(store)  # in use: not to be pruned
         _prune(root, time.time())
@@ -125,7 +127,7 @@ def publish() -> None:
         return
     with contextlib.suppress(OSError):
         _store.mkdir(parents=True, exist_ok=True)
-        snapshot = Path(tempfile.mkdtemp(prefix="making-", dir=_root))
+        snapshot = Path(tempfile.mkdtemp(prefix=_MAKING, dir=_root))
         _take_over(_folder, snapshot)
         for number in range(1, 10_000):
             with contextlib.suppress(OSError):  # taken: somebody else was first

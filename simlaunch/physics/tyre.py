@@ -15,15 +15,15 @@ _ROLLING_SPEED = 0.1  # rolling resistance and brakes act in full above about th
 
 
 class Contact(NamedTuple):
-    """What the contact patches of an axle do."""
+    """What a contact patch does."""
 
-    force: float  # [N]
+    force: float  # [N], or as a share of the peak force [-]
     slope_share: float  # slope of force over slip, as a share of the slip stiffness [-]
 
 
 @inline
-def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature: float) -> float:
-    """Longitudinal force of a tyre as a share of its peak.
+def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature: float) -> Contact:
+    """Longitudinal force of a tyre as a share of its peak, and how steeply it still rises with slip.
 
     F/D = sin(C atan(B k - E (B k - atan(B k))))
 
@@ -40,8 +40,8 @@ def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature:
 
     Returns
     -------
-    float
-        Force over peak force [-].
+    Contact
+        Force over peak force [-], and slope over the slope at no slip, which is B C D [-].
 
     Source: H. B. Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
 
@@ -49,11 +49,14 @@ def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature:
     --------
     The teaching set for a dry road, B = 10, C = 1.9, E = 0.97, at 5 % slip:
 
-    >>> round(magic_formula(0.05, 10.0, 1.9, 0.97), 5)
+    >>> round(magic_formula(0.05, 10.0, 1.9, 0.97).force, 5)
     0.73562
     """
     x = stiffness_factor * slip
-    return sin(shape * atan(x - curvature * (x - atan(x))))
+    inner = x - curvature * (x - atan(x))
+    angle = shape * atan(inner)
+    slope = cos(angle) / (1.0 + inner * inner) * (1.0 - curvature + curvature / (1.0 + x * x))
+    return Contact(sin(angle), slope)
 
 
 @inline
@@ -241,12 +244,9 @@ def axle_contact(slip: float, axle_load: float, tyre: Record, friction_factor: f
     """
     change = relative_load(axle_load, tyre)
     friction = peak_friction(change, tyre, friction_factor)
-    e = curvature_at(change, tyre)
-    x = stiffness_factor_at(change, friction, tyre) * slip
-    inner = x - e * (x - atan(x))
-    angle = tyre.shape_factor * atan(inner)
-    slope = cos(angle) / (1.0 + inner * inner) * (1.0 - e + e / (1.0 + x * x))
-    return Contact(friction * axle_load * sin(angle) if axle_load > _NO_LOAD else 0.0, slope)
+    b = stiffness_factor_at(change, friction, tyre)
+    share = magic_formula(slip, b, tyre.shape_factor, curvature_at(change, tyre))
+    return Contact(friction * axle_load * share.force if axle_load > _NO_LOAD else 0.0, share.slope_share)
 
 
 @inline

@@ -7,7 +7,6 @@ import shlex
 from dataclasses import dataclass
 
 _BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
-_NUMBER = re.compile(r"(?<![\w.])[+-]?\d+(?:[.,]\d+)*")
 _SHELL = frozenset("|<>;&$`*?")
 
 
@@ -38,11 +37,8 @@ def shown(text: str) -> list[Shown]:
     return [Shown(command, output) for command, _, output in (piece.partition("\n") for piece in pieces)]
 
 
-def numbers(text: str) -> set[str]:
-    """Every number in a text, as written, sign included."""
-    return set(_NUMBER.findall(text))
-
-
-def untrue_numbers(claimed: str, real: str) -> list[str]:
-    """Numbers that are shown and do not occur in the real output."""
-    return sorted(numbers(claimed) - numbers(real))
+def untrue_lines(claimed: str, real: str) -> list[str]:
+    """Lines that are shown and are not printed, in the order shown; three points stand for lines left out."""
+    printed = iter(line.rstrip() for line in real.splitlines())
+    wanted = [line.rstrip() for line in claimed.splitlines() if line.strip() not in ("", "...")]
+    return [line for line in wanted if line not in printed]

@@ -68,21 +68,21 @@ def test_teaching_sets(surface: str, b: float, c: float, d: float, e: float, pea
     assert tyre.peak_slip(b, c, e) == pytest.approx(peak, abs=6e-5), surface
     if e == 1.0:
         assert tyre.peak_slip(b, c, e) == pytest.approx(tan(tan(pi / (2.0 * c))) / b, rel=1e-12)
-    assert d * tyre.magic_formula(peak, b, c, e) == pytest.approx(d, abs=1e-6)
+    assert d * tyre.magic_formula(peak, b, c, e).force == pytest.approx(d, abs=1e-6)
 
 
 @pytest.mark.parametrize(("slip", "force"), [(0.05, 0.73562), (1.0, 0.91452)])
 def test_dry_teaching_set(slip: float, force: float) -> None:
     """Source: teaching table, from memory."""
-    assert tyre.magic_formula(slip, 10.0, 1.9, 0.97) == pytest.approx(force, abs=6e-6)
+    assert tyre.magic_formula(slip, 10.0, 1.9, 0.97).force == pytest.approx(force, abs=6e-6)
 
 
 def test_stiff_summer_tyre() -> None:
     """C = 1.65, mu = 1.1, E = 0, K/Fz = 25: peak at 0.10195, 0.77960 at 0.5, limit 0.57475. Source: common practice."""
     b = 25.0 / (1.65 * 1.1)
     assert tyre.peak_slip(b, 1.65, 0.0) == pytest.approx(0.10195, abs=6e-6)
-    assert 1.1 * tyre.magic_formula(0.5, b, 1.65, 0.0) == pytest.approx(0.77960, abs=6e-6)
-    assert 1.1 * tyre.magic_formula(1e9, b, 1.65, 0.0) == pytest.approx(0.57475, abs=6e-6)
+    assert 1.1 * tyre.magic_formula(0.5, b, 1.65, 0.0).force == pytest.approx(0.77960, abs=6e-6)
+    assert 1.1 * tyre.magic_formula(1e9, b, 1.65, 0.0).force == pytest.approx(0.57475, abs=6e-6)
 
 
 @pytest.mark.parametrize("shape", [1.3, 1.65, 1.9])
@@ -114,3 +114,11 @@ def test_slope_share_is_the_derivative(slip: float) -> None:
 def test_two_conventions_of_slip(driving: float, standard: float) -> None:
     """k = s / (1 - s) between (w r - v) / (w r) and (w r - v) / v. Source: ISO 8855 and SAE J670, from memory."""
     assert tyre.standard_slip(driving) == pytest.approx(standard, rel=1e-15)
+
+
+@pytest.mark.parametrize("slip", [0.0, 0.03, 0.1, 0.18019, 0.4, 2.0])
+def test_the_slope_is_the_derivative_of_the_force(slip: float) -> None:
+    """Central difference of the teaching set for a dry road; B C D is the slope at no slip. Source: calculus."""
+    b, c, e, h = 10.0, 1.9, 0.97, 1e-6
+    rise = tyre.magic_formula(slip + h, b, c, e).force - tyre.magic_formula(slip - h, b, c, e).force
+    assert tyre.magic_formula(slip, b, c, e).slope_share == pytest.approx(rise / (2.0 * h * b * c), abs=1e-8)
