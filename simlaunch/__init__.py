@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
+    from simlaunch.intake.curve import read_curve_sheets
+    from simlaunch.intake.log import read_log
     from simlaunch.launch.run import Method, Outcome, Run
     from simlaunch.launch.trace import Trace
     from simlaunch.measure.summary import Measures
@@ -28,6 +30,8 @@ _HOME = {
     "Simulation": "simlaunch.study.single",
     "compare": "simlaunch.study.compare",
     "Comparison": "simlaunch.study.compare",
+    "read_curve_sheets": "simlaunch.intake.curve",
+    "read_log": "simlaunch.intake.log",
     "Run": "simlaunch.launch.run",
     "Method": "simlaunch.launch.run",
     "Outcome": "simlaunch.launch.run",
@@ -59,6 +63,8 @@ __all__ = [
     "UsageError",
     "compare",
     "load",
+    "read_curve_sheets",
+    "read_log",
     "simulate",
 ]
 

@@ -19,7 +19,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.cli.output import Shown, deliver, note, note_compiling, prepare
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -31,11 +31,16 @@ CurveNames = Annotated[
         show_default="all of the scenario",
     ),
 ]
+MixedFootings = Annotated[
+    bool,
+    typer.Option("--mixed-footings", help="Allow curves that carry unlike weather corrections."),
+]
 
 
 def compare(
     scenario: ScenarioFile,
     curve: CurveNames = None,
+    mixed_footings: MixedFootings = False,
     method: Method = MethodChoice.COMPILED,
     tolerance: Tolerance = None,
     changes: Changes = None,
@@ -52,13 +57,18 @@ def compare(
     from simlaunch.show.tables_compare import bad_runs, comparison_tables, comparison_text
     from simlaunch.show.words import sentences
     from simlaunch.study.compare import compare as compared
+    from simlaunch.study.footing import footing_gaps
 
     prepare(out)
     sound = read(scenario, changes)
     for name in curve or ():
         sound.curve(name)
+    if mixed_footings:
+        for gap in footing_gaps(sound, curve or sound.curve_names):
+            note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
     note_compiling(quiet=quiet)
-    found = compared(sound, curve or None, method=launching.Method(method.value), tolerance=tolerance)
+    way = launching.Method(method.value)
+    found = compared(sound, curve or None, method=way, tolerance=tolerance, mixed_footings=mixed_footings)
 
     def figures() -> dict[str, object]:
         from simlaunch.figures.compare import compare_figures

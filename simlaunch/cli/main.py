@@ -11,7 +11,9 @@ import typer
 
 from simlaunch.cli.check import check
 from simlaunch.cli.compare import compare
+from simlaunch.cli.curve import curve
 from simlaunch.cli.ending import answered, on_worker
+from simlaunch.cli.log import log
 from simlaunch.cli.output import result
 from simlaunch.cli.run import run
 from simlaunch.cli.schema import schema
@@ -31,7 +33,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, usable, schema):
+for _command in (check, run, compare, usable, curve, log, schema):
     app.command()(_command)
 
 

@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, TypeAlias
+from typing import Annotated, TypeAlias, TypeVar
 
 import typer
 
 from simlaunch.units.spelling import System
+
+Meant = TypeVar("Meant", bound=StrEnum)
+
+
+def meant(choice: StrEnum | None, kind: type[Meant]) -> Meant | None:
+    """What a typed choice stands for; the lists of choices are written twice, so that help loads nothing heavy."""
+    return None if choice is None else kind(choice.value)
 
 
 class PedalChoice(StrEnum):

@@ -234,6 +234,8 @@ def _toml(text: str, source: str) -> Table:
             why = f"has more than {MAX_DOTS} points in one line"
             raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
     try:
+        if text.count(",") + text.count("\n[") > MAX_VALUES:  # refused in the end; parsing it all would take long
+            raise _holds_too_much()
         return _bounded(tomllib.loads(text))
     except RecursionError:
         fault = Fault("file", "", "is nested too deeply", "write plain tables and lists")
@@ -254,10 +256,14 @@ def _bounded(tables: Table) -> Table:
         keys, values = keys + len(inner) * isinstance(holder, dict), values + len(inner)
         longest = len(holder) if isinstance(holder, list) else 0
         if keys > MAX_KEYS or values > MAX_VALUES or longest > MAX_LIST:
-            why = f"holds more than {MAX_KEYS} keys, {MAX_VALUES} values, or {MAX_LIST} values in one list"
-            raise _refuse(why, "leave out what is not part of a scenario")
+            raise _holds_too_much()
         waiting.extend(value for value in inner if isinstance(value, dict | list))
     return tables
+
+
+def _holds_too_much() -> InputError:
+    why = f"holds more than {MAX_KEYS} keys, {MAX_VALUES} values, or {MAX_LIST} values in one list"
+    return _refuse(why, "leave out what is not part of a scenario")
 
 
 def _syntax_fault(message: str, text: str) -> Fault:

@@ -13,6 +13,7 @@ from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Record
 from simlaunch.study.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.study.footing import FootingGap
 from simlaunch.study.single import Simulation
 from simlaunch.study.usable import CurveSurplus, GearCeiling, UsableTorque
 from simlaunch.study.verdict import Verdict
@@ -48,6 +49,7 @@ CHANNEL_UNITS = {
     "axle_torque_front": "N_m",
     "axle_torque_rear": "N_m",
     "drag": "N",
+    "boost_pressure": "Pa",
     "stored_energy": "J",
 }
 """Unit of each channel of a trace, as it stands in a key; work is in J, a gear has none."""
@@ -65,12 +67,14 @@ def _sorted(value: Any) -> Any:
     return [_sorted(each) for each in value] if isinstance(value, list) else value
 
 
-def _number(value: float) -> float | None:
+def number(value: float) -> float | None:
+    """A number, or null where there is none."""
     return float(value) + 0.0 if isfinite(value) else None
 
 
-def _list(values: Iterable[float]) -> list[float | None]:
-    return [_number(value) for value in values]
+def listed(values: Iterable[float]) -> list[float | None]:
+    """Numbers, with null where there is none."""
+    return [number(value) for value in values]
 
 
 def _target(target: Target) -> Object:
@@ -78,32 +82,33 @@ def _target(target: Target) -> Object:
     return {
         "label": target.label,
         "kind": target.kind.name.lower(),
-        f"start_{unit}": _number(target.start),
-        f"end_{unit}": _number(target.end),
+        f"start_{unit}": number(target.start),
+        f"end_{unit}": number(target.end),
     }
 
 
-def _mark(result: MarkResult) -> Object:
+def mark_object(result: MarkResult) -> Object:
+    """What was measured for one mark."""
     return {
         **_target(result.target),
-        "time_s": _number(result.time),
-        "time_after_rollout_s": _number(result.time_after_rollout),
-        "speed_m_per_s": _number(result.speed),
-        "trap_speed_m_per_s": _number(result.trap_speed),
+        "time_s": number(result.time),
+        "time_after_rollout_s": number(result.time_after_rollout),
+        "speed_m_per_s": number(result.speed),
+        "trap_speed_m_per_s": number(result.trap_speed),
     }
 
 
 def _grip(simulation: Simulation) -> Object:
     grip = simulation.measures.grip
     return {
-        "time_at_limit_s": _number(grip.time_at_limit),
-        "wheelspin_time_s": _number(grip.wheelspin_time),
-        "slip_distance_m": _number(grip.slip_distance),
-        "slip_distance_past_peak_m": _number(grip.slip_distance_past_peak),
-        "slip_energy_J": _number(grip.slip_energy),
-        "slip_energy_past_peak_J": _number(grip.slip_energy_past_peak),
-        "lift_time_s": _number(grip.lift_time),
-        "greatest_slip": _number(grip.greatest_slip),
+        "time_at_limit_s": number(grip.time_at_limit),
+        "wheelspin_time_s": number(grip.wheelspin_time),
+        "slip_distance_m": number(grip.slip_distance),
+        "slip_distance_past_peak_m": number(grip.slip_distance_past_peak),
+        "slip_energy_J": number(grip.slip_energy),
+        "slip_energy_past_peak_J": number(grip.slip_energy_past_peak),
+        "lift_time_s": number(grip.lift_time),
+        "greatest_slip": number(grip.greatest_slip),
     }
 
 
@@ -113,19 +118,20 @@ _AUDIT = ("engine_work", "kinetic", "drag", "rolling", "grade", "slip", "couplin
 def _audit(simulation: Simulation) -> Object:
     audit = simulation.measures.audit
     return {
-        **{f"{name}_J": _number(getattr(audit, name)) for name in _AUDIT},
-        "residual_share": _number(audit.residual_share),
+        **{f"{name}_J": number(getattr(audit, name)) for name in _AUDIT},
+        "residual_share": number(audit.residual_share),
         "bad": audit.bad,
     }
 
 
 def _trace(simulation: Simulation) -> Object:
     trace = simulation.run.trace
-    channels = {_channel_key(name): _list(values) for name, values in trace.channels.items()}
-    return {"time_s": _list(trace.time), **channels}
+    channels = {channel_key(name): listed(values) for name, values in trace.channels.items()}
+    return {"time_s": listed(trace.time), **channels}
 
 
-def _channel_key(name: str) -> str:
+def channel_key(name: str) -> str:
+    """Name of a channel with its unit."""
     unit = CHANNEL_UNITS.get(name, "J" if "work" in name else "")
     return f"{name}_{unit}" if unit not in ("", "share") else name
 
@@ -139,36 +145,36 @@ def _run(simulation: Simulation, trace: bool) -> Object:
         "targets_reached": simulation.reached,
         "steps": simulation.run.steps,
         "steps_rejected": simulation.run.rejected,
-        "marks": [_mark(result) for result in measures.marks],
+        "marks": [mark_object(result) for result in measures.marks],
         "grip": _grip(simulation),
         "energy": _audit(simulation),
         "parts": [
             {
                 "part": p.part.value,
-                "steady_pull_N_m": _number(p.steady),
-                "torque_N_m": _number(p.torque),
-                "time_s": _number(p.time),
+                "steady_pull_N_m": number(p.steady),
+                "torque_N_m": number(p.torque),
+                "time_s": number(p.time),
                 "gear": p.gear,
             }
             for p in measures.parts
         ],
         "surplus": [
-            {"gear": s.gear, "share_of_area": _number(s.share_of_area), "time_above_s": _number(s.time_above)}
+            {"gear": s.gear, "share_of_area": number(s.share_of_area), "time_above_s": number(s.time_above)}
             for s in measures.surplus
         ],
-        "moments": [{"time_s": _number(m.time), "what": m.what} for m in simulation.run.trace.moments],
+        "moments": [{"time_s": number(m.time), "what": m.what} for m in simulation.run.trace.moments],
         **({"trace": _trace(simulation)} if trace else {}),
     }
 
 
 def _conditions(scenario: Scenario, car: Record) -> Object:
     return {
-        "mass_kg": _number(car.body.mass),
+        "mass_kg": number(car.body.mass),
         "surface": scenario.road.surface,
-        "friction_factor": _number(car.road.friction_factor),
-        "grade_rad": _number(car.road.grade_angle),
-        "air_density_kg_per_m3": _number(car.air.density),
-        "head_wind_m_per_s": _number(car.air.head_wind),
+        "friction_factor": number(car.road.friction_factor),
+        "grade_rad": number(car.road.grade_angle),
+        "air_density_kg_per_m3": number(car.air.density),
+        "head_wind_m_per_s": number(car.air.head_wind),
     }
 
 
@@ -188,9 +194,9 @@ def run_object(simulation: Simulation, scenario: Scenario, *, trace: bool = Fals
 def _gap(gap: MarkGap) -> Object:
     return {
         **_target(gap.first.target),
-        "first_time_s": _number(gap.first.time),
-        "second_time_s": _number(gap.second.time),
-        "gap_s": _number(gap.gap),
+        "first_time_s": number(gap.first.time),
+        "second_time_s": number(gap.second.time),
+        "gap_s": number(gap.gap),
     }
 
 
@@ -198,12 +204,12 @@ def _pedal_gap(gap: PedalGap) -> Object:
     return {
         "at_goal": _gap(gap.at_goal),
         "marks": [_gap(mark) for mark in gap.marks],
-        "along": {"distance_m": _list(gap.along.distance), "gap_s": _list(gap.along.gap)},
+        "along": {"distance_m": listed(gap.along.distance), "gap_s": listed(gap.along.gap)},
         "sections": [
-            {"start_m": _number(s.start), "end_m": _number(s.end), "growth_s": _number(s.growth)} for s in gap.sections
+            {"start_m": number(s.start), "end_m": number(s.end), "growth_s": number(s.growth)} for s in gap.sections
         ],
-        "with_less_grip": {"gap_s": _number(gap.grip.less)},
-        "with_more_grip": {"gap_s": _number(gap.grip.more)},
+        "with_less_grip": {"gap_s": number(gap.grip.less)},
+        "with_more_grip": {"gap_s": number(gap.grip.more)},
     }
 
 
@@ -212,21 +218,21 @@ def _verdict(verdict: Verdict, sentences: tuple[str, str]) -> Object:
     return {
         "finding": verdict.finding.name.lower(),
         "sentences": list(sentences),
-        "grip_doubt": _number(verdict.grip_doubt),
+        "grip_doubt": number(verdict.grip_doubt),
         "higher": case.higher,
         "lower": case.lower,
-        "higher_peak_N_m": _number(case.higher_peak),
-        "lower_peak_N_m": _number(case.lower_peak),
-        "higher_time_s": _number(case.higher_time),
-        "lower_time_s": _number(case.lower_time),
-        "full_gap_s": _number(case.full_gap),
-        "held_gap_s": _number(case.held_gap),
-        "less_grip_gap_s": _number(case.grip_gaps[0]),
-        "more_grip_gap_s": _number(case.grip_gaps[1]),
-        "higher_wheelspin_time_s": _number(case.spin_times[0]),
-        "lower_wheelspin_time_s": _number(case.spin_times[1]),
-        "higher_gearbox_input_pull_N_m": _number(case.input_torques[0]),
-        "lower_gearbox_input_pull_N_m": _number(case.input_torques[1]),
+        "higher_peak_N_m": number(case.higher_peak),
+        "lower_peak_N_m": number(case.lower_peak),
+        "higher_time_s": number(case.higher_time),
+        "lower_time_s": number(case.lower_time),
+        "full_gap_s": number(case.full_gap),
+        "held_gap_s": number(case.held_gap),
+        "less_grip_gap_s": number(case.grip_gaps[0]),
+        "more_grip_gap_s": number(case.grip_gaps[1]),
+        "higher_wheelspin_time_s": number(case.spin_times[0]),
+        "lower_wheelspin_time_s": number(case.spin_times[1]),
+        "higher_gearbox_input_pull_N_m": number(case.input_torques[0]),
+        "lower_gearbox_input_pull_N_m": number(case.input_torques[1]),
     }
 
 
@@ -245,7 +251,17 @@ def _curve_runs(runs: CurveRuns, goal: Target, trace: bool) -> Object:
         "curve": runs.name,
         "full": _run(runs.full, trace),
         "held_slip": _run(runs.held, trace),
-        "lost_to_spin_s": _number(runs.lost_to_spin(goal)),
+        "lost_to_spin_s": number(runs.lost_to_spin(goal)),
+    }
+
+
+def _footing_gap(gap: FootingGap) -> Object:
+    return {
+        "higher": gap.higher,
+        "higher_correction": gap.higher_correction.value,
+        "lower": gap.lower,
+        "lower_correction": gap.lower_correction.value,
+        "gap": number(gap.gap),
     }
 
 
@@ -263,6 +279,7 @@ def comparison_object(
         "conditions": _conditions(scenario, comparison.runs[0].full.car),
         "goal": _target(comparison.goal),
         "targets_reached": comparison.reached,
+        "unlike_footings": [_footing_gap(gap) for gap in comparison.footings],
         "runs": [_curve_runs(runs, comparison.goal, trace) for runs in comparison.runs],
         "pairs": [_pair(pair, told) for pair, told in zip(comparison.pairs, sentences, strict=True)],
     }
@@ -274,8 +291,8 @@ def comparison_object(
 def _ceiling(ceiling: GearCeiling) -> Object:
     return {
         "gear": ceiling.gear,
-        "usable_torque_N_m": _list(ceiling.usable),
-        "road_speed_m_per_s": _list(ceiling.road_speed),
+        "usable_torque_N_m": listed(ceiling.usable),
+        "road_speed_m_per_s": listed(ceiling.road_speed),
     }
 
 
@@ -283,10 +300,10 @@ def _surplus(surplus: CurveSurplus) -> Object:
     return {
         "curve": surplus.curve,
         "gear": surplus.gear,
-        "share_of_area": _number(surplus.share_of_area),
-        "greatest_torque_N_m": _number(surplus.greatest),
-        "first_speed_rad_per_s": _number(surplus.first_speed),
-        "last_speed_rad_per_s": _number(surplus.last_speed),
+        "share_of_area": number(surplus.share_of_area),
+        "greatest_torque_N_m": number(surplus.greatest),
+        "first_speed_rad_per_s": number(surplus.first_speed),
+        "last_speed_rad_per_s": number(surplus.last_speed),
     }
 
 
@@ -296,8 +313,8 @@ def usable_object(usable: UsableTorque, scenario: Scenario, car: Record) -> Obje
         "format": "simlaunch-usable-1",
         "scenario": usable.scenario,
         "conditions": _conditions(scenario, car),
-        "engine_speed_rad_per_s": _list(usable.engine_speed),
-        "curves": [{"curve": name, "torque_N_m": _list(values)} for name, values in usable.curves.items()],
+        "engine_speed_rad_per_s": listed(usable.engine_speed),
+        "curves": [{"curve": name, "torque_N_m": listed(values)} for name, values in usable.curves.items()],
         "gears": [_ceiling(ceiling) for ceiling in usable.ceilings],
         "surplus": [_surplus(surplus) for surplus in usable.surplus],
     }
@@ -306,9 +323,9 @@ def usable_object(usable: UsableTorque, scenario: Scenario, car: Record) -> Obje
 def _derived(name: str, car: Record) -> Object:
     return {
         "curve": name,
-        "shift_speeds_rad_per_s": _list(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),
-        "start_engine_speed_rad_per_s": _number(car.launch.engine_speed),
-        "target_slip": _number(car.pedal.target_slip),
+        "shift_speeds_rad_per_s": listed(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),
+        "start_engine_speed_rad_per_s": number(car.launch.engine_speed),
+        "target_slip": number(car.pedal.target_slip),
     }
 
 

@@ -265,6 +265,7 @@ def comparison_text(comparison: Comparison, scenario: Scenario, system: System) 
     several = len(comparison.pairs) > 1
     blocks = [
         header(scenario, car, system),
+        *(paragraph(f"Unlike footing: {gap}.") for gap in comparison.footings),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),

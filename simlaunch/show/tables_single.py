@@ -72,10 +72,11 @@ def _mark_row(result: MarkResult, numbers: Numbers) -> Row:
     return Row(target_label(result.target), "", cells)
 
 
-def _marks(simulation: Simulation, numbers: Numbers) -> Table:
+def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
+    """Times and speeds of marks, those asked for twice shown once."""
     time, speed = numbers.unit(Dimension.TIME), numbers.unit(Dimension.SPEED)
     heads = (f"time [{time}]", f"rollout [{time}]", f"line [{speed}]", f"66 ft [{speed}]")
-    results = distinct(simulation.measures.marks, lambda result: result.target)
+    results = distinct(marks, lambda result: result.target)
     return Table("Marks", heads, tuple(_mark_row(result, numbers) for result in results))
 
 
@@ -163,7 +164,7 @@ def run_tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers = Numbers(system)
     return (
-        _marks(simulation, numbers),
+        marks_table(simulation.measures.marks, numbers),
         _grip(simulation, numbers),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),

@@ -35,6 +35,9 @@ _DIGITS: dict[Dimension, int] = {
     Dimension.NUMBER: 3,
     Dimension.DENSITY: 4,
     Dimension.ACCELERATION: 2,
+    Dimension.POWER: 1,
+    Dimension.PRESSURE: 2,
+    Dimension.MASS_FLOW: 1,
 }
 
 
@@ -55,6 +58,11 @@ class Numbers:
     def with_unit(self, value_si: float, dimension: Dimension) -> str:
         """Number and unit."""
         return f"{self.plain(value_si, dimension)} {self.unit(dimension)}".strip()
+
+    def rough(self, value_si: float, dimension: Dimension) -> str:
+        """Number of three digits with its unit, for what is known no better."""
+        shown, unit = to_display(value_si, dimension, self.system)
+        return f"{shown:.3g} {unit}".strip()
 
     def unit(self, dimension: Dimension) -> str:
         """Label of the unit; empty for a pure number."""

@@ -18,6 +18,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Pedal
+from simlaunch.study.footing import FootingGap, footing_gaps, refuse_unlike
 from simlaunch.study.single import Simulation, goal, simulate
 from simlaunch.study.verdict import Case, Verdict, judge
 
@@ -185,12 +186,15 @@ class Comparison:
         Every curve with both pedals.
     pairs : tuple of Pair
         Each further curve against the first.
+    footings : tuple of FootingGap
+        Curves that carry unlike weather corrections, where that was allowed.
     """
 
     scenario: str
     goal: Target
     runs: tuple[CurveRuns, ...]
     pairs: tuple[Pair, ...]
+    footings: tuple[FootingGap, ...] = ()
 
     @property
     def reached(self) -> bool:
@@ -318,6 +322,7 @@ def compare(
     *,
     method: Method = Method.COMPILED,
     tolerance: float | None = None,
+    mixed_footings: bool = False,
 ) -> Comparison:
     """Run curves of a scenario with both pedals and set each against the first.
 
@@ -331,6 +336,8 @@ def compare(
         Integrator of the main runs.
     tolerance : float, optional
         Relative error allowed per step of the main runs [-].
+    mixed_footings : bool
+        Whether curves that carry unlike weather corrections may be set against each other.
 
     Returns
     -------
@@ -341,6 +348,8 @@ def compare(
     ------
     UsageError
         Fewer than two curves, one named twice, or a name that the scenario does not have.
+    InputError
+        Curves carry unlike weather corrections, and that was not allowed.
     SimlaunchError
         The equations could not be followed.
     """
@@ -350,6 +359,9 @@ def compare(
         raise UsageError(f"comparing takes at least two curves; the scenario has {known}")
     if len(set(names)) < len(names):
         raise UsageError("a curve is named twice; name each curve once")
+    footings = footing_gaps(scenario, names)
+    if not mixed_footings:
+        refuse_unlike(footings)
     runs = tuple(
         CurveRuns(
             name,
@@ -359,4 +371,5 @@ def compare(
         for name in names
     )
     target = goal(scenario)
-    return Comparison(scenario.name, target, runs, tuple(_pair(scenario, runs[0], other, target) for other in runs[1:]))
+    pairs = tuple(_pair(scenario, runs[0], other, target) for other in runs[1:])
+    return Comparison(scenario.name, target, runs, pairs, footings)

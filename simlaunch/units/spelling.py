@@ -39,6 +39,9 @@ class Dimension(StrEnum):
     TORSIONAL_DAMPING = "torsional_damping"
     CAPACITY_FACTOR = "capacity_factor"
     INVERSE_SPEED_SQUARED = "inverse_speed_squared"
+    ROTATIONAL_ACCELERATION = "rotational_acceleration"
+    SPECIFIC_CONSUMPTION = "specific_consumption"
+    MASS_FLOW = "mass_flow"
 
 
 class System(StrEnum):

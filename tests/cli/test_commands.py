@@ -125,7 +125,7 @@ def test_version(capsys: Capture) -> None:
 
 
 @pytest.mark.parametrize("option", ["-h", "--help"])
-@pytest.mark.parametrize("command", [None, "check", "run", "compare", "usable", "schema"])
+@pytest.mark.parametrize("command", [None, "check", "run", "compare", "usable", "curve", "log", "schema"])
 def test_help_is_plain_text_of_80_columns(capsys: Capture, command: str | None, option: str) -> None:
     assert answer([*([command] if command else []), option]) == 0
     shown = capsys.readouterr()

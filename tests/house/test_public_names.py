@@ -11,7 +11,7 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare",
+    "load", "simulate", "compare", "read_log", "read_curve_sheets",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip

@@ -11,8 +11,10 @@ from typing import Any
 
 import pytest
 
-from show.compared import comparison, scenario
+from show.compared import SCENARIOS, comparison, scenario
 from simlaunch.errors import Fault
+from simlaunch.intake.curve import CurveOptions, read_curve_sheets
+from simlaunch.intake.log import LogOptions, Role
 from simlaunch.launch.channels import DERIVED_CHANNELS, STATE_CHANNELS
 from simlaunch.scenario.defaults import defaults
 from simlaunch.show.as_json import (
@@ -24,14 +26,19 @@ from simlaunch.show.as_json import (
     run_object,
     usable_object,
 )
+from simlaunch.show.curve_as_json import curve_object
+from simlaunch.show.log_as_json import log_object
 from simlaunch.show.words import sentences
+from simlaunch.study.engine_figures import engine_figures
+from simlaunch.study.logged import measured_log
 from simlaunch.study.usable import usable
 
 COUPE = "road-coupe"
+SHEETS = SCENARIOS / "sheets"
 _UNITLESS = re.compile(
-    r"gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
+    r"rows|noise|deviation|outlier|left_out|value|flagged|peak_bound|ratio|gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
 )
-_UNIT = re.compile(r"_(s|m|J|N|N_m|rad|kg|m_per_s2?|rad_per_s|kg_per_m3)$")
+_UNIT = re.compile(r"_(s|m|m3|J|N|N_m|Pa|W|rad|kg|m_per_s2?|rad_per_s|kg_per_m3|kg_per_s|kg_per_J)$")
 
 
 def _strict(text: str) -> Any:
@@ -56,7 +63,11 @@ def _documents() -> dict[str, dict[str, Any]]:
     found, whole = comparison(COUPE), scenario(COUPE)
     told = [sentences(pair.verdict, "metric") for pair in found.pairs]
     launch = found.runs[0].full
+    curve = read_curve_sheets([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)))
+    log = measured_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
     return {
+        "curve": curve_object(curve, engine_figures(curve, 2.4e-3), None),
+        "log": log_object(log, "log.csv", trace=True),
         "compare": comparison_object(found, whole, told),
         "run": run_object(launch, whole, trace=True),
         "usable": usable_object(usable(whole), whole, launch.car),
@@ -64,7 +75,7 @@ def _documents() -> dict[str, dict[str, Any]]:
     }
 
 
-@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check"])
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log"])
 def test_every_document_is_strict_sorted_and_versioned(kind: str) -> None:
     text = dumps(_documents()[kind])
     assert text.isascii()
@@ -76,7 +87,7 @@ def test_every_document_is_strict_sorted_and_versioned(kind: str) -> None:
     assert text == dumps(_documents()[kind])
 
 
-@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check"])
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log"])
 def test_every_number_names_its_unit_or_has_none(kind: str) -> None:
     for key, _ in _numbers(_strict(dumps(_documents()[kind]))):
         assert _UNIT.search(key) or _UNITLESS.search(key), key
@@ -84,7 +95,8 @@ def test_every_number_names_its_unit_or_has_none(kind: str) -> None:
 
 def test_every_channel_has_a_unit() -> None:
     named = {name for name in (*STATE_CHANNELS, *DERIVED_CHANNELS) if "work" not in name and name != "gear"}
-    assert named == set(CHANNEL_UNITS)
+    logged = {role.value for role in Role} - {"time", "gear"}
+    assert named | logged == set(CHANNEL_UNITS)
 
 
 def test_what_was_not_reached_is_null() -> None:

@@ -1,0 +1,152 @@
+"""`simlaunch log`: a logged run, with the same marks as a simulated one."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, TypeAlias
+
+import typer
+
+from simlaunch.cli.options import AsJson, Out, Quiet, Trace, Units
+from simlaunch.cli.output import Shown, deliver, prepare
+from simlaunch.cli.quantities import Asked, quantity_or_none
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.errors import UsageError
+from simlaunch.units.spelling import Dimension, System
+
+if TYPE_CHECKING:
+    from simlaunch.intake.log import Role
+
+LogFile: TypeAlias = Annotated[
+    Path, typer.Argument(metavar="FILE", help="Log: delimited text, .mf4, .mdf or .mat.", show_default=False)
+]
+Channels: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--channel",
+        metavar="ROLE=NAME",
+        help='Channel of a role, such as "speed=GPS Speed"; of several for one role the mean is taken, '
+        '"gear=" leaves one out.',
+        show_default=False,
+    ),
+]
+ChannelUnits: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; may be repeated.', show_default=False
+    ),
+]
+Start: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--start",
+        metavar="TIME",
+        help='Take the first run that moves off at or after this time of the log, such as "12 s".',
+        show_default=False,
+    ),
+]
+RadiusFront: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--radius-front",
+        metavar="LENGTH",
+        help='Effective rolling radius, such as "0.32 m".',
+        show_default="that of the rear, if given",
+    ),
+]
+RadiusRear: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--radius-rear",
+        metavar="LENGTH",
+        help="The same of the rear tyres.",
+        show_default="that of the front, if given",
+    ),
+]
+
+_START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
+_RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for end in ("front", "rear"))
+
+
+def _pair(text: str, option: str) -> tuple[Role, str]:
+    from simlaunch.intake.log import Role
+    from simlaunch.units.gate import quoted
+
+    name, equals, value = (part.strip() for part in text.partition("="))
+    key = name.lower().replace(" ", "_")
+    if not equals or key not in set(Role):
+        raise UsageError(f"{option} {quoted(text)}: write ROLE=..., with one of the roles {', '.join(Role)}")
+    return Role(key), value
+
+
+def _channels(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
+    """Names of the channels for each role; an empty name leaves the role out."""
+    found: dict[Role, tuple[str, ...]] = {}
+    for role, name in (_pair(text, "--channel") for text in pairs or ()):
+        found[role] = (*found.get(role, ()), *([name] if name else []))
+    return found
+
+
+def _units(pairs: list[str] | None) -> dict[Role, str]:
+    found: dict[Role, str] = {}
+    for role, unit in (_pair(text, "--unit") for text in pairs or ()):
+        if role in found:
+            raise UsageError(f"--unit names {role} twice; give one unit for it")
+        found[role] = unit
+    return found
+
+
+def _radii(*texts: str | None) -> tuple[float, float] | None:
+    """Radii of front and rear; one that was not given is that of the other axle."""
+    front, rear = (quantity_or_none(text, asked) for text, asked in zip(texts, _RADII, strict=True))
+    front, rear = rear if front is None else front, front if rear is None else rear
+    return None if front is None or rear is None else (front, rear)
+
+
+def log(
+    file: LogFile,
+    channel: Channels = None,
+    unit: ChannelUnits = None,
+    start: Start = None,
+    radius_front: RadiusFront = None,
+    radius_rear: RadiusRear = None,
+    encoding: Encoding = None,
+    delimiter: Delimiter = None,
+    decimal: Decimal = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    trace: Trace = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
+    from simlaunch.cli.table_options import table_options
+    from simlaunch.intake.log import LogOptions
+    from simlaunch.show.log_as_json import log_object
+    from simlaunch.show.tables_log import log_tables, log_text
+    from simlaunch.study.logged import measured_log
+
+    options = LogOptions(
+        channels=_channels(channel),
+        units=_units(unit),
+        radii=_radii(radius_front, radius_rear),
+        start=quantity_or_none(start, _START),
+        table=table_options(encoding, delimiter, decimal),
+    )
+    prepare(out)
+    found = measured_log(file, options)
+
+    def figures() -> dict[str, object]:
+        from simlaunch.figures.log import log_figure
+
+        return {"history": log_figure(found, units)}
+
+    shown = Shown(
+        f"{file.stem}-log",
+        text=lambda: log_text(found, file, units),
+        document=lambda: log_object(found, str(file), trace=trace),
+        tables=lambda: log_tables(found, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0

@@ -1,0 +1,88 @@
+"""The figure of a logged run: speed, with the wheels where their radius is known, and engine speed over time."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from simlaunch.figures.look import (
+    End,
+    Panels,
+    Units,
+    curve_style,
+    head_panel,
+    in_our_look,
+    label_ends,
+    name_x,
+    sheet,
+    units_of,
+)
+from simlaunch.launch.trace import Trace
+from simlaunch.measure.crossing import with_distance
+from simlaunch.study.logged import LoggedRun
+from simlaunch.units.spelling import Dimension
+
+
+@in_our_look
+def log_figure(logged: LoggedRun, system: str) -> Figure:
+    """A logged run over time.
+
+    Parameters
+    ----------
+    logged : LoggedRun
+        The run.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        A panel for speed, and one for engine speed where it was logged.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units, trace = units_of(system), logged.account.trace
+    speeds = _speeds(logged)
+    engine = "engine_speed" in trace
+    panels = Panels((2.6, 1.6) if engine else (2.6,), labels=(list(speeds), *([()] if engine else [])))
+    figure, rows = sheet(_title(trace, units), "Time zero: the car moves off.", panels)
+    column = [row[0] for row in rows]
+    for axes in column:
+        axes.set_xlim(0.0, float(trace.time[-1]))
+        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+    _draw_speeds(column[0], trace, speeds, units)
+    if engine:
+        shown = units.of(trace["engine_speed"], Dimension.ROTATIONAL_SPEED)
+        column[1].plot(trace.time, shown, **{**curve_style(0).drawing(), "linewidth": 1.7})
+        column[1].set_ylim(bottom=0.0)
+        head_panel(column[1], units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    return figure
+
+
+def _title(trace: Trace, units: Units) -> str:
+    distance = float(with_distance(trace)["distance"][-1])
+    reached = units.text(float(trace["speed"][-1]), Dimension.SPEED)
+    return f"Logged run: {reached} after {trace.time[-1]:.2f} s and {units.text(distance, Dimension.LENGTH)}"
+
+
+def _speeds(logged: LoggedRun) -> dict[str, tuple[str, float]]:
+    """Lines of the speed panel: label, and channel with the factor that makes a road speed of it."""
+    lines = {"car": ("speed", 1.0)}
+    for end, radius in zip(("front", "rear"), logged.radii or (), strict=False):
+        if f"wheel_speed_{end}" in logged.account.trace:
+            lines[f"{end} wheels"] = (f"wheel_speed_{end}", radius)
+    return lines
+
+
+def _draw_speeds(axes: Axes, trace: Trace, speeds: dict[str, tuple[str, float]], units: Units) -> None:
+    ends = []
+    for index, (label, (channel, factor)) in enumerate(speeds.items()):
+        shown, look = units.of(trace[channel] * factor, Dimension.SPEED), curve_style(index)
+        axes.plot(trace.time, shown, **{**look.drawing(), "linewidth": 1.7})
+        ends.append(End(float(trace.time[-1]), float(shown[-1]), label, look.colour))
+    axes.set_ylim(bottom=0.0)
+    head_panel(axes, units.axis("speed", Dimension.SPEED))
+    label_ends(axes, ends)

@@ -1,0 +1,1 @@
+"""Dyno sheets and logs as they come: read, explained, brought on one footing."""

@@ -1,0 +1,500 @@
+"""Logs from a car: channels found by name, brought to SI and onto one time base, as a trace that can be measured.
+
+How a log is understood:
+
+- Channels are chosen by name (`channels.toml`). Several that fit, or none where one is needed, is an error that lists
+  them; `--channel speed="NAME"` settles it, `--channel gear=` leaves one out. An axle is the mean of its two wheels.
+- Units are taken from `--unit speed=km/h`, else from the file, else from the name ("speed km/h", "rpm").
+- Time has to increase. The time base is that of the channel sampled most often; others run straight between samples,
+  gears hold, nothing is extrapolated. A pause of more than five times the usual one is reported as a gap.
+- Time zero is the sample from which speed rises out of rest; the run ends at its highest speed. A log that does not
+  start from rest begins at its first sample.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import tomllib
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from functools import cache
+from math import inf
+from pathlib import Path
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.errors import InputError
+from simlaunch.intake.child import Channel, Recording
+from simlaunch.intake.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
+from simlaunch.intake.matlab import read_matlab
+from simlaunch.intake.mdf import read_mdf
+from simlaunch.launch.trace import Trace
+from simlaunch.scenario.reading import read_bytes
+from simlaunch.units.gate import quoted, spellings
+from simlaunch.units.quantity import read
+from simlaunch.units.spelling import Dimension
+
+AT_REST = 0.2
+"""A car no faster than this stands [m/s]."""
+
+MOVED_OFF = 3.0
+"""A car that reaches this before it stands again has been launched [m/s]."""
+
+GAP = 5.0
+"""A pause longer than so many usual ones is a gap [-]."""
+
+_MOST_NAMES = 30  # in a message
+
+Array: TypeAlias = NDArray[np.float64]
+
+
+class Role(StrEnum):
+    """What a channel is needed for; the value is its name in the trace, and in options of the command line."""
+
+    TIME = "time"
+    SPEED = "speed"
+    ENGINE_SPEED = "engine_speed"
+    GEAR = "gear"
+    WHEEL_SPEED_FRONT = "wheel_speed_front"
+    WHEEL_SPEED_REAR = "wheel_speed_rear"
+    ACCELERATION = "acceleration"
+    DISTANCE = "distance"
+    BOOST_PRESSURE = "boost_pressure"
+
+
+_WHEELS = (Role.WHEEL_SPEED_FRONT, Role.WHEEL_SPEED_REAR)
+_MEASURED = tuple(role for role in Role if role is not Role.TIME)
+
+
+@dataclass(frozen=True)
+class LogOptions:
+    """What the caller knows of a log; what is left out is found by the stated rules."""
+
+    channels: Mapping[Role, tuple[str, ...]] = field(default_factory=dict)
+    """Names of the channels for a role; several are averaged, none leaves the role out."""
+    units: Mapping[Role, str] = field(default_factory=dict)
+    """Unit of a role's channels."""
+    radii: tuple[float, float] | None = None
+    """Effective rolling radius of the front and of the rear tyres, for wheel speeds logged as road speeds [m]."""
+    start: float | None = None
+    """The run that is wanted is the first that moves off at or after this time of the log [s]."""
+    table: TableOptions = field(default_factory=TableOptions)
+    """For logs in delimited text."""
+
+
+@dataclass(frozen=True)
+class LogAccount:
+    """A log as a trace, and how it was understood."""
+
+    trace: Trace
+    """Channels by the names of `Role`; time zero where the car moves off, nan outside a channel's own time."""
+    understood: tuple[str, ...]
+    """Which channel serves for what, in what unit; where the run begins and ends."""
+    notes: tuple[str, ...]
+    """What else is worth knowing: gaps, samples left out."""
+
+
+@dataclass(frozen=True)
+class _Known:
+    """What is known of a role: names, kinds of quantity, and the largest size that makes sense [SI unit]."""
+
+    names: Sequence[str]
+    kinds: tuple[Dimension, ...]
+    largest: float
+    left: Sequence[str] = ()
+    right: Sequence[str] = ()
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Spellings of its units, without the empty one."""
+        return tuple(filter(None, spellings(*self.kinds)))
+
+
+@cache
+def _known() -> Mapping[Role, _Known]:
+    tables = tomllib.loads(Path(__file__).with_name("channels.toml").read_text(encoding="utf-8"))
+    for table in tables.values():
+        table["kinds"] = tuple(map(Dimension, table["kinds"]))
+    return {Role(name): _Known(**table) for name, table in tables.items()}
+
+
+@dataclass(frozen=True)
+class _Log:
+    """Everything that a file holds, what the caller knows of it, and what was noted on the way."""
+
+    source: str
+    options: LogOptions
+    channels: tuple[Channel, ...]
+    others: tuple[str, ...]
+    notes: list[str] = field(default_factory=list)
+    lines: NDArray[np.int64] | None = None
+
+    def place(self, sample: int) -> str:
+        """Where a sample stands in the file."""
+        return f"line {self.lines[sample]}" if self.lines is not None else f"sample {sample + 1}"
+
+    def refuse(self, place: str, typed: str, why: str, instead: str) -> InputError:
+        """Error that names the file."""
+        return refusal(self.source, place, typed, why, instead)
+
+    def choices(self) -> str:
+        """What could be named."""
+        return f"choose one of {_listed([*(channel.name for channel in self.channels), *self.others])}"
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Samples of one role in SI units, over the time of the log."""
+
+    role: Role
+    label: str
+    time: Array
+    values: Array
+
+    @property
+    def step(self) -> float:
+        """Usual time between samples [s]."""
+        return float(np.median(np.diff(self.time)))
+
+
+def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LogAccount:
+    """Trace from a log.
+
+    Parameters
+    ----------
+    path : str or path-like
+        Delimited text, ASAM MDF 4 (`.mf4`, `.mdf`) or MATLAB version 5 (`.mat`).
+    options : LogOptions, optional
+        Names, units and radii that the file does not tell.
+
+    Returns
+    -------
+    LogAccount
+        The trace in SI units, and how it came about.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, a channel is missing or ambiguous, a unit is not known, or time does not increase.
+    """
+    log = _opened(Path(path), options or LogOptions())
+    clock = _clock(log)
+    chosen = {role: _chosen(log, role) for role in _MEASURED}
+    if not chosen[Role.SPEED]:
+        raise log.refuse("speed", "", "is not among the channels", f"name it with {_flag(Role.SPEED)}; {log.choices()}")
+    series = [s for role, found in chosen.items() if (s := _of_role(log, role, found, clock))]
+    return _account(log, series)
+
+
+# --- file to channels ---
+
+
+def _opened(path: Path, options: LogOptions) -> _Log:
+    extract = _FORMATS.get(path.suffix.lower())
+    if extract is None:
+        return _from_table(path, options)
+    source = shown(path)
+    try:
+        content = read_bytes(path, MAX_BYTES)
+    except InputError as error:
+        raise InputError(f"{source}, {error.args[0]}") from None
+    recording = extract(content, source, _patterns(options))
+    return _Log(source, options, _told_apart(recording.channels), recording.others)
+
+
+_FORMATS: Mapping[str, Callable[[bytes, str, Sequence[str]], Recording]] = {
+    ".mf4": read_mdf,
+    ".mdf": read_mdf,
+    ".mat": read_matlab,
+}
+
+
+def _from_table(path: Path, options: LogOptions) -> _Log:
+    table = read_table(path, options.table)
+    split = enumerate(map(_without_unit, table.header))
+    channels = [Channel(name, table.unit(n) or unit, table.columns[n], None) for n, (name, unit) in split]
+    others = tuple(column.name for column in table.text_columns)
+    return _Log(table.source, options, _told_apart(channels), others, [*table.notes], table.line_numbers)
+
+
+_BRACKETED = re.compile(r"(?P<name>[^\[\]()]+)[\[(](?P<unit>[^\[\]()]{0,32})[\])]\s*")
+
+
+def _without_unit(header: str) -> tuple[str, str]:
+    """Name and unit of a heading such as "Speed [km/h]"."""
+    match = _BRACKETED.fullmatch(header)
+    return (match["name"].strip(), match["unit"].strip()) if match else (header, "")
+
+
+def _patterns(options: LogOptions) -> list[str]:
+    """Regular expressions for the names that could be needed, told apart properly once they are read."""
+    given = {re.sub(r" #\d+$", "", name) for names in options.channels.values() for name in names}
+    every = (name for known in _known().values() for name in (*known.names, *known.left, *known.right))
+    words = (r"[^a-z0-9]*".join(name.split()) for name in every)
+    return [*(rf"^{word}(?:[^a-z0-9].*)?$" for word in words), *(rf"^{re.escape(name)}(?:_time)?$" for name in given)]
+
+
+def _told_apart(channels: Iterable[Channel]) -> tuple[Channel, ...]:
+    """The same channels; of those that share a name, later ones are numbered."""
+    seen: dict[str, int] = {}
+    apart = []
+    for channel in channels:
+        count = seen[channel.name] = seen.get(channel.name, 0) + 1
+        apart.append(channel if count == 1 else replace(channel, name=f"{channel.name} #{count}"))
+    return tuple(apart)
+
+
+# --- channels by name ---
+
+
+def _plain(name: str) -> str:
+    """Name in small letters, its words parted by one blank: "wheelSpeed_FL" is "wheel speed fl"."""
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    return " ".join(re.findall(r"[a-z0-9]+", parted.lower()))
+
+
+def _unit_in_name(name: str, role: Role) -> tuple[str, str]:
+    """Name and the unit that it ends with, such as "speed km/h"; an empty unit where it ends with none."""
+    for unit in sorted(_known()[role].units, key=len, reverse=True):
+        head = name.removesuffix(unit)
+        if name.lower() == unit or (head != name and head[-1:] in (" ", "_")):
+            return head.rstrip(" _") or name, unit
+    return name, ""
+
+
+def _going_by(log: _Log, role: Role, names: Sequence[str]) -> list[Channel]:
+    bare = ((channel, re.sub(r" #\d+$", "", channel.name)) for channel in log.channels)
+    return [c for c, name in bare if {_plain(name), _plain(_unit_in_name(name, role)[0])} & set(names)]
+
+
+def _listed(names: Iterable[str]) -> str:
+    every = [quoted(name) for name in names]
+    rest = len(every) - _MOST_NAMES
+    return ", ".join(every[:_MOST_NAMES]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _flag(role: Role) -> str:
+    return f'--channel {role}="NAME"'
+
+
+def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
+    """Channels that serve for a role: as told, or by name; empty where there is none."""
+    if role in log.options.channels:
+        return tuple(_named(log, role, name) for name in log.options.channels[role])
+    known = _known()[role]
+    whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
+    found = whole or [*left, *right]
+    if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
+        why = f"could be each of {_listed(channel.name for channel in found)}"
+        raise log.refuse(role.replace("_", " "), "", why, f"choose one with {_flag(role)}")
+    return tuple(found)
+
+
+def _named(log: _Log, role: Role, name: str) -> Channel:
+    found = next((channel for channel in log.channels if channel.name == name), None)
+    if found is None:
+        raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
+    return found
+
+
+# --- channels to series in SI ---
+
+
+def _clock(log: _Log) -> Array | None:
+    """Time that channels without their own are recorded against [s]; None where there is none."""
+    if all(channel.time is not None for channel in log.channels):
+        return None
+    found = _chosen(log, Role.TIME)
+    return _as_time(log, found[0]) if found else None
+
+
+def _as_time(log: _Log, channel: Channel) -> Array:
+    return _rising(log, channel.name, channel.values * _scale(log, Role.TIME, channel)[0], log.place)
+
+
+def _rising(log: _Log, name: str, time: Array, place: Callable[[int], str]) -> Array:
+    blank = np.flatnonzero(~np.isfinite(time))
+    if blank.size:
+        raise log.refuse(place(int(blank[0])), "", f"has no time in {quoted(name)}", "give every sample a time")
+    back = np.flatnonzero(np.diff(time) <= 0.0)
+    if back.size:
+        n = int(back[0])
+        why = f"at {time[n + 1]:.6g} s does not come after {time[n]:.6g} s; time has to increase"
+        raise log.refuse(place(n + 1), "", why, "take out what was logged twice, or what belongs to another log")
+    return time
+
+
+def _time_of(log: _Log, channel: Channel, clock: Array | None) -> Array:
+    place = f"channel {quoted(channel.name)}"
+    if channel.time is not None:
+        return _rising(log, channel.name, channel.time, lambda n: f"{place}, sample {n + 1}")
+    own = next((other for other in log.channels if other.name == f"{channel.name}_time"), None)
+    shared = "".join(other.unit for other in _chosen(log, Role.TIME))
+    time = clock if own is None else _as_time(log, replace(own, unit=own.unit or shared))
+    if time is None:
+        raise log.refuse("time", "", "is not among the channels", f"name it with {_flag(Role.TIME)}; {log.choices()}")
+    if time.size != channel.values.size:
+        why = f"has {channel.values.size} values, its time has {time.size}"
+        raise log.refuse(place, "", why, f"save its own time as {quoted(f'{channel.name}_time')}")
+    return time
+
+
+def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, str]:
+    """SI value of one unit of a channel, its kind of quantity, and the unit."""
+    known = _known()[role]
+    unit = log.options.units.get(role) or channel.unit or _unit_in_name(channel.name, role)[1]
+    unit = "" if unit in ("-", "1") else unit
+    try:
+        one = read(f"1 {unit}", *known.kinds)
+    except InputError:
+        why = "is not a unit that it can have" if unit else "has no unit"
+        instead = f"give one of {', '.join(known.units)}" if known.units else "give a pure number"
+        instead += f", as in --unit {role}={next(iter(known.units), '1')}"
+        raise log.refuse(f"channel {quoted(channel.name)}", unit, why, instead) from None
+    return one.si, one.dimension, unit
+
+
+def _series(log: _Log, role: Role, channel: Channel, clock: Array | None) -> _Series | None:
+    """One channel in SI units without samples that are no numbers; None where too few remain."""
+    scale, kind, unit = _scale(log, role, channel)
+    if role in _WHEELS and kind is Dimension.SPEED:
+        scale /= _radius(log, role, channel)
+    time, values = _time_of(log, channel, clock), channel.values * scale
+    sound = np.isfinite(values)
+    if np.isinf(values).any():
+        log.notes.append(f"{quoted(channel.name)}: {np.isinf(values).sum()} values that are not finite are left out")
+    if sound.sum() < 2:
+        log.notes.append(f"{quoted(channel.name)}: fewer than two values; not used")
+        return None
+    series = _Series(role, f"{quoted(channel.name)}{f' [{unit}]' if unit else ''}", time[sound], values[sound])
+    _check_size(log, series)
+    return series
+
+
+def _radius(log: _Log, role: Role, channel: Channel) -> float:
+    if log.options.radii is None:
+        why = "is logged as a road speed, and slip needs the tyre's radius"
+        instead = f"give the radii, or leave it out with --channel {role}="
+        raise log.refuse(f"channel {quoted(channel.name)}", "", why, instead)
+    return log.options.radii[_WHEELS.index(role)]
+
+
+def _check_size(log: _Log, series: _Series) -> None:
+    reached, largest = float(np.abs(series.values).max()), _known()[series.role].largest
+    if reached > largest:
+        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that makes sense"
+        raise log.refuse(f"channel {series.label}", "", why, f"check its unit, or give --unit {series.role}=UNIT")
+
+
+def _of_role(log: _Log, role: Role, found: Sequence[Channel], clock: Array | None) -> _Series | None:
+    """Series of a role; of several channels, their mean over the time that all of them cover."""
+    parts = [s for channel in found if (s := _series(log, role, channel, clock))]
+    if len(parts) <= 1:
+        return parts[0] if parts else None
+    base = _base(log, parts, parts)
+    mean: Array = np.mean([_onto(base, part) for part in parts], axis=0)
+    return _Series(role, f"mean of {' and '.join(part.label for part in parts)}", base, mean)
+
+
+# --- series onto one time base ---
+
+
+def _base(log: _Log, needed: Sequence[_Series], every: Sequence[_Series]) -> Array:
+    """Times of the series sampled most often, over the time that all needed ones cover."""
+    start, end = max(s.time[0] for s in needed), min(s.time[-1] for s in needed)
+    base: Array = max((s.time[(s.time >= start) & (s.time <= end)] for s in every), key=len)
+    if base.size < 2:
+        places = " and ".join(s.label for s in needed)
+        raise log.refuse(places, "", "share no time", "log them together, or leave one out with --channel")
+    return base
+
+
+def _onto(base: Array, series: _Series) -> Array:
+    """Values at other times, nan outside the series' own; a gear holds, all else runs straight."""
+    values: Array = np.interp(base, series.time, series.values, left=np.nan, right=np.nan)
+    if series.role is not Role.GEAR:
+        return values
+    held = series.values[np.searchsorted(series.time, base, side="right") - 1]
+    return np.where(np.isnan(values), np.nan, held)
+
+
+def _gaps(series: _Series) -> Iterator[str]:
+    pauses = np.diff(series.time)
+    wide = np.flatnonzero(pauses > GAP * series.step)
+    if wide.size:
+        n = int(wide[np.argmax(pauses[wide])])
+        count = f"{wide.size} gaps, the longest" if wide.size > 1 else "a gap"
+        yield f"{series.label}: {count} of {pauses[n]:.3g} s after {series.time[n]:.6g} s of the log, bridged"
+
+
+def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
+    speeds = [s for s in series if s.role in (Role.SPEED, *_WHEELS)]
+    if not speeds or speeds[0].role is not Role.SPEED:
+        raise log.refuse("speed", "", "has fewer than two values", f"name another channel with {_flag(Role.SPEED)}")
+    base = _base(log, speeds, series)
+    channels = {str(s.role): _onto(base, s) for s in series}
+    first, last, told = _run(log, base, channels["speed"])
+    trace = _cut(log, base, channels, slice(first, last + 1))
+    gaps = (gap for s in series for gap in _gaps(s))
+    return LogAccount(trace, (*_understood(series, base), *told), (*log.notes, *gaps))
+
+
+def _understood(series: Sequence[_Series], base: Array) -> Iterator[str]:
+    for s in series:
+        yield f"{s.role.replace('_', ' ')}: {s.label}, {s.time.size} samples, {s.step:.4g} s apart"
+    if not all(np.array_equal(s.time, base) for s in series):
+        step = float(np.median(np.diff(base)))
+        yield f"one time base, {step:.4g} s apart; straight between samples, gears held, nothing extrapolated"
+
+
+# --- the run in the log ---
+
+
+def _starts(speed: Array) -> NDArray[np.intp]:
+    """Indices of the samples from which speed rises out of rest until the car has moved off in earnest."""
+    rest = speed <= AT_REST
+    leaving: NDArray[np.intp] = np.flatnonzero(rest[:-1] & ~rest[1:])
+    launched = leaving[np.maximum.reduceat(speed, leaving) >= MOVED_OFF] if leaving.size else leaving
+    turns = np.concatenate([[0], 1 + np.flatnonzero(np.diff(speed) <= 0.0)])  # where a rise can begin
+    return turns[np.searchsorted(turns, launched, side="right") - 1]
+
+
+def _run(log: _Log, time: Array, speed: Array) -> tuple[int, int, tuple[str, ...]]:
+    """First and last sample of the run, and how they were found."""
+    starts, wanted = _starts(speed), log.options.start
+    later = starts[time[starts] >= (-inf if wanted is None else wanted)]
+    if wanted is not None and not later.size:
+        known = ", ".join(f"{time[n]:.4g} s" for n in starts[:_MOST_NAMES]) or "no time"
+        why = "is after the last time that the car moves off from rest"
+        raise log.refuse("--start", f"{wanted:g} s", why, f"it moves off at {known}")
+    if not later.size:
+        return 0, _highest(log, speed, 0, speed.size), ("does not start from rest; time zero is the first sample",)
+    first = int(later[0])
+    moving = first + int(np.argmax(speed[first:] > AT_REST))
+    standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
+    last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
+    zero, length = f"{time[first]:.6g} s", f"{time[last] - time[first]:.4g} s"
+    told = f"moves off at {zero} of the log, which is time zero; highest speed after {length}"
+    more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
+    return first, last, (told, *more)
+
+
+def _highest(log: _Log, speed: Array, first: int, end: int) -> int:
+    last = first + int(np.argmax(speed[first:end]))
+    if last == first:
+        raise log.refuse("speed", "", "does not rise", f"name another channel with {_flag(Role.SPEED)}, or log a run")
+    return last
+
+
+def _cut(log: _Log, time: Array, channels: Mapping[str, Array], part: slice) -> Trace:
+    kept = {name: values[part] for name, values in channels.items()}
+    distance = kept.pop("distance", None)
+    if distance is not None and np.isfinite(distance).all():
+        kept["distance"] = distance - distance[0]
+    elif distance is not None:
+        log.notes.append("distance does not cover the run; it is taken from speed")
+    return Trace(time[part] - time[part.start], kept)
