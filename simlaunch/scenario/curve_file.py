@@ -64,9 +64,10 @@ def read_curve(text: str, source: str) -> tuple[Pair, ...]:
     if not lines:
         raise ScenarioError(source, (Fault("line 1", "", "is missing: the file is empty", _MODEL),))
     header = _header(lines[0], source)
-    faults: list[Fault] = []
+    faults: list[Fault] = _count_faults(len(lines) - 1)
+    if len(lines) - 1 > MAX_CURVE_POINTS:  # reading them all, only to refuse them, would take long
+        raise ScenarioError(source, tuple(faults))
     points = [point for line in lines[1:] if (point := _point(line, header, faults))]
-    faults.extend(_count_faults(len(lines) - 1))
     faults.extend(order_faults([speed for _, speed, _ in points], [place for place, _, _ in points]))
     if faults:
         raise ScenarioError(source, tuple(faults))
