@@ -57,7 +57,7 @@ def compare(
     from simlaunch.show.tables_compare import bad_runs, comparison_tables, comparison_text
     from simlaunch.show.words import sentences
     from simlaunch.study.compare import compare as compared
-    from simlaunch.study.footing import footing_gaps
+    from simlaunch.study.footing import footing_gaps, unstated
 
     prepare(out)
     sound = read(scenario, changes)
@@ -66,6 +66,8 @@ def compare(
     if mixed_footings:
         for gap in footing_gaps(sound, curve or sound.curve_names):
             note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
+        if unknown := unstated(sound, curve or sound.curve_names):
+            note(unknown, quiet=quiet)
     note_compiling(quiet=quiet)
     way = launching.Method(method.value)
     found = compared(sound, curve or None, method=way, tolerance=tolerance, mixed_footings=mixed_footings)

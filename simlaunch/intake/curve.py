@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import re
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -23,7 +22,17 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.intake.columns import NO_CHOICES, Choices
 from simlaunch.intake.delimited import TableOptions, shown
 from simlaunch.intake.footing import Factor, Losses, Weather, factor, from_crank, to_crank
-from simlaunch.intake.sheet import LEAST_DEVIATION, Dropped, Pull, Sheet, Together, common_range, read_sheet, together
+from simlaunch.intake.sheet import (
+    LEAST_DEVIATION,
+    Dropped,
+    Pull,
+    Sheet,
+    Together,
+    common_range,
+    read_sheet,
+    stated_footing,
+    together,
+)
 from simlaunch.intake.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_is, peak_bound, smooth
 from simlaunch.scenario.curve_file import read_footing
 from simlaunch.scenario.numbers import MAX_CURVE_POINTS
@@ -220,7 +229,7 @@ def read_curve_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOpt
         taken_back=steps.taken_back,
         put_on=steps.put_on,
         conversion=steps.conversion,
-        correction=options.wanted or options.carried,
+        correction=steps.correction,
         measured_at=options.wanted_at or options.measured_at,
         speed=speed,
         torque=torque,
@@ -231,13 +240,11 @@ def read_curve_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOpt
 
 # --- what the sheets say of themselves ---
 
-_TOLD = re.compile(r"#\s*(correction|measured at)\s*:.*", re.ASCII)
-
 
 def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
     """The options with correction and place as the sheets state them; all sheets and the caller have to agree."""
     told = [
-        read_footing("\n".join(line for line in sheet.preamble if _TOLD.fullmatch(line)), sheet.source)
+        read_footing("\n".join(told for line in sheet.preamble if (told := stated_footing(line))), sheet.source)
         for sheet in sheets
     ]
     carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
@@ -348,14 +355,18 @@ class _Steps:
     put_on: Factor | None = None
     conversion: str = ""
     notes: tuple[str, ...] = ()
+    correction: Correction | None = None  # what the figures carry in the end
 
 
 def _on_wanted_footing(torque: Array, options: CurveOptions) -> tuple[Array, _Steps]:
     back, on = _factors(options)
-    raw = torque / back.value if back else torque
-    placed, conversion = _placed(raw, options)
-    done = placed * on.value if on else placed
-    return done, _Steps(back, on, conversion, tuple(_footing_notes(options, back, on, conversion)))
+    placed, conversion = _placed(torque / back.value if back else torque, options)
+    carries = options.wanted or options.carried
+    notes = _footing_notes(options, back, on, conversion)
+    if on is not None and options.boosted and not options.correct_boosted and carries is not Correction.NONE:
+        notes.append(f"the curve is as measured: {carries} puts no factor on it, so its file says correction: none")
+        carries = Correction.NONE
+    return placed * (on.value if on else 1.0), _Steps(back, on, conversion, tuple(notes), carries)
 
 
 def _factors(options: CurveOptions) -> tuple[Factor | None, Factor | None]:
@@ -419,10 +430,8 @@ def _footing_notes(options: CurveOptions, back: Factor | None, on: Factor | None
 
 def as_text(account: CurveAccount) -> str:
     """The curve as a file of our own format, footing above the header."""
-    told = (
-        *([f"# correction: {account.correction}"] if account.correction is not None else []),
-        *([f"# measured at: {account.measured_at}"] if account.measured_at is not None else []),
-    )
+    footing = {"correction": account.correction, "measured at": account.measured_at}
+    told = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
     points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(account.speed, account.torque, strict=True)]
     return "\n".join((*told, "engine speed [rpm],torque [N m]", *points)) + "\n"
 

@@ -13,6 +13,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
@@ -24,6 +25,7 @@ from simlaunch.errors import InputError
 from simlaunch.intake.columns import NO_CHOICES, Choices, Column, speed_and_load
 from simlaunch.intake.delimited import Lines, Table, TableOptions, read_table, refusal
 from simlaunch.intake.smoothing import Smooth
+from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
 
@@ -309,6 +311,31 @@ def _check_order(table: Table, kept: Lines, rises: Sequence[tuple[int, int]], lo
 
 
 # --- pulls together ---
+
+
+_TOLD = re.compile(r"#?\s*(correction|measured at)\s*[:;,=\t]\s*(.*?)[\s;,\t]*", re.ASCII | re.IGNORECASE)
+_VALUES: dict[str, type[Correction] | type[MeasuredAt]] = {"correction": Correction, "measured at": MeasuredAt}
+
+
+def stated_footing(line: str) -> str | None:
+    """A line above the header that states a footing, in the spelling of a curve file.
+
+    Parameters
+    ----------
+    line : str
+        As it stands in the sheet: `Correction;DIN 70020`, `# measured at: wheel`.
+
+    Returns
+    -------
+    str or None
+        None for any other line.
+    """
+    found = _TOLD.fullmatch(line)
+    if not found:
+        return None
+    key, value = found[1].lower(), found[2].casefold()
+    known = next((str(member) for member in _VALUES[key] if str(member).casefold() == value), None)
+    return f"# {key}: {known}" if known else None
 
 
 def common_range(pulls: Sequence[Pull]) -> tuple[float, float]:

@@ -18,7 +18,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Pedal
-from simlaunch.study.footing import FootingGap, footing_gaps, refuse_unlike
+from simlaunch.study.footing import FootingGap, footing_gaps, refuse_unlike, unstated
 from simlaunch.study.single import Simulation, goal, simulate
 from simlaunch.study.verdict import Case, Verdict, judge
 
@@ -361,7 +361,7 @@ def compare(
         raise UsageError("a curve is named twice; name each curve once")
     footings = footing_gaps(scenario, names)
     if not mixed_footings:
-        refuse_unlike(footings)
+        refuse_unlike(footings, unstated(scenario, names))
     runs = tuple(
         CurveRuns(
             name,

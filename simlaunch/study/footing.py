@@ -78,19 +78,49 @@ def _gaps(scenario: Scenario, curves: Sequence[str]) -> Iterator[FootingGap]:
         yield FootingGap(high[0], low[0], high[1], low[1], gap(low[1], high[1], weather), weather)
 
 
-def refuse_unlike(gaps: Sequence[FootingGap]) -> None:
+def unstated(scenario: Scenario, curves: Sequence[str]) -> str:
+    """What has to be said where one curve states its correction and another does not.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Whose curves are taken.
+    curves : sequence of str
+        Names of the curves that are compared.
+
+    Returns
+    -------
+    str
+        A sentence; empty where all state one, or none does.
+    """
+    carried = {name: scenario.curve(name).correction for name in curves}
+    silent = [name for name, correction in carried.items() if correction is None]
+    stating = [name for name, correction in carried.items() if correction is not None]
+    if not silent or not stating:
+        return ""
+    return (
+        f'curve "{stating[0]}" states correction {carried[stating[0]]}, curve "{silent[0]}" states none, so that '
+        "nobody knows whether they stand on one footing"
+    )
+
+
+def refuse_unlike(gaps: Sequence[FootingGap], unknown: str = "") -> None:
     """Refuse to set curves of unlike footing against each other.
 
     Parameters
     ----------
     gaps : sequence of FootingGap
         As found.
+    unknown : str
+        What `unstated` found.
 
     Raises
     ------
     InputError
         There is one; both curves are named.
     """
+    if unknown and not gaps:
+        raise InputError(f"{unknown}; state it in the scenario or the curve file, or allow it with --mixed-footings")
     if gaps:
         raise InputError(
             f"{gaps[0]}; bring both to one correction with `simlaunch curve`, or allow it with --mixed-footings"

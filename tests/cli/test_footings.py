@@ -54,8 +54,10 @@ def test_the_flag_lets_them_through_and_says_so(tmp_path: Path, capsys: Capture)
     assert gaps[0]["gap"] == pytest.approx(0.04, abs=0.001)
 
 
-@pytest.mark.parametrize("corrections", [("SAE J1349", "SAE J1349"), ("SAE J607", ""), ("", "")])
-def test_like_or_unstated_footings_pass(tmp_path: Path, capsys: Capture, corrections: tuple[str, ...]) -> None:
+@pytest.mark.parametrize("corrections", [("SAE J1349", "SAE J1349"), ("", "")])
+def test_like_footings_pass_and_so_do_unstated_ones(
+    tmp_path: Path, capsys: Capture, corrections: tuple[str, ...]
+) -> None:
     path = _curves(tmp_path, *corrections)
     assert answer(["compare", str(path), "--quiet", "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["unlike_footings"] == []
@@ -75,3 +77,9 @@ def test_the_library_refuses_them_too(tmp_path: Path) -> None:
     car = load(_curves(tmp_path, "SAE J1349", "SAE J607"))
     with pytest.raises(InputError, match="bring both to one correction"):
         simlaunch.compare(car)
+
+
+def test_a_curve_that_states_no_correction_is_not_set_against_one_that_does(tmp_path: Path, capsys: Capture) -> None:
+    told = " ".join(refused(capsys, "compare", _curves(tmp_path, "SAE J1349", ""), "--quiet").split())
+    assert 'curve "c0" states correction SAE J1349, curve "c1" states none' in told
+    assert "--mixed-footings" in told

@@ -113,8 +113,20 @@ def test_correction_of_a_boosted_engine(table: Path) -> None:
     assert found.torque.max() == pytest.approx(250.0 / 1.12178, rel=5e-5)
     assert found.put_on is not None
     assert "count the weather twice" in found.put_on.why
+    assert found.correction is Correction.NONE  # no factor is on it, so nobody may take one back later
     asked = read_curve_sheets([table], CurveOptions(**options, correct_boosted=True))  # type: ignore[arg-type]
     assert asked.torque.max() == pytest.approx(250.0 * 1.09277 / 1.12178, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    "lines",
+    ["Correction;DIN 70020\nMeasured at;wheel\n", "# Correction: din 70020\n# MEASURED AT: Wheel\n"],
+)
+def test_a_sheet_may_state_its_footing_in_its_own_manner(tmp_path: Path, lines: str) -> None:
+    path = tmp_path / "sheet.csv"
+    path.write_text(f"{lines}rpm;Nm;kW\n2000;100;20.94\n3000;200;62.83\n4000;250;104.72\n5000;240;125.66\n", "utf-8")
+    found = read_curve_sheets([path])
+    assert (found.correction, found.measured_at) == (Correction.DIN_70020, MeasuredAt.WHEEL)
 
 
 def test_nothing_is_done_that_was_not_asked_for(table: Path) -> None:
