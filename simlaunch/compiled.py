@@ -1,6 +1,6 @@
 """Compilation of the numeric code, and where the compiled kernels are kept.
 
-Every numeric function is written once, in plain Python, and marked with `inline`. The few functions that are called
+Every numeric function is written once, in plain Python, and marked with `inline`, or `part` where it is large. The few functions that are called
 from outside the compiled world are marked with `entry`; only those are kept on disk.
 
 Kernels are kept in a folder named by a hash of the source of every room that is compiled, so that an edit in any of
@@ -25,7 +25,7 @@ from typing import Any, ParamSpec, TypeVar, cast
 
 import numba
 import platformdirs
-from numba.extending import register_jitable
+from numba.core.typing.templates import infer_global
 
 P = ParamSpec("P")
 R = TypeVar("R")
@@ -34,7 +34,7 @@ _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": F
 _KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
 _MAKING = "making-"
 
-_COMPILED_ROOMS = ("compiled.py", "scenario/numbers.py", "physics", "integrator", "launch", "measure/ceiling.py")
+_COMPILED_ROOMS = ("compiled.py", "scenario/numbers.py", "physics", "integrator", "launch", "measure")
 
 
 def _numeric_sources(root: Path) -> list[Path]:
@@ -159,10 +159,26 @@ def finish() -> None:
     shutil.rmtree(_folder, ignore_errors=True)
 
 
+_compilables: list[Any] = []  # the compiler itself keeps no hold on them
+
+
+def _compilable(function: Callable[P, R], **options: Any) -> Callable[P, R]:
+    """Tell the compiler what a plain function compiles to, once for each signature and whoever calls it."""
+    compiled = numba.njit(**options)(function)
+    if compiled is not function:  # else compilation is switched off
+        infer_global(function, numba.types.Dispatcher(compiled))
+        _compilables.append(compiled)
+    return function
+
+
 def inline(function: Callable[P, R]) -> Callable[P, R]:
-    """Mark a numeric function that compiled functions may call; called from Python it stays plain Python."""
-    jitable: Callable[P, R] = register_jitable(**_OPTIONS)(function)
-    return jitable
+    """Mark a small numeric function that melts into its compiled callers; called from Python it stays plain Python."""
+    return _compilable(function, forceinline=True, **_OPTIONS)
+
+
+def part(function: Callable[P, R]) -> Callable[P, R]:
+    """Mark a larger numeric function that compiled functions call; melted into each caller it would compile too long."""
+    return _compilable(function, **_OPTIONS)
 
 
 def entry(function: Callable[P, R]) -> Callable[P, R]:

@@ -8,12 +8,14 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import part
 from simlaunch.integrator.control import Accuracy, next_factor
 from simlaunch.integrator.sampling import Samples, record, record_step
-from simlaunch.integrator.step import Rates, Work, error_norm, fill_dense, make_step, read_dense
+from simlaunch.integrator.step import Linearise, Rates, error_norm, fill_dense, make_step, read_dense
+from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
+Step = Callable[[float, Array, float, Any, Any, Record], None]
 Events = Callable[[float, Array, Any, Any, Array], None]
 """events(t, y, model, phase, out): fills `out`; an event happens where a value falls through zero."""
 
@@ -23,6 +25,7 @@ AT_BOUND, AT_EVENT, STEP_TOO_SMALL, BUFFER_FULL = range(4)
 _SMALLEST_STEP = 1e-13  # [s]
 _BISECTIONS = 60
 _LANDINGS = 8
+_LANDING_SHARE = 1e-3  # an event is met to this share of what a step may be wrong by
 
 
 class Advance(NamedTuple):
@@ -36,7 +39,7 @@ class Advance(NamedTuple):
     rejected: int
 
 
-def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Work], float]:
+def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Record], float]:
     """Build the search for the moment, within an accepted step, at which an event function falls through zero.
 
     Parameters
@@ -50,8 +53,8 @@ def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Work],
         locate(t, h, index, model, phase, work) -> share of the step, 0 to 1 [-].
     """
 
-    @inline
-    def locate(t: float, h: float, index: int, model: Any, phase: Any, work: Work) -> float:
+    @part
+    def locate(t: float, h: float, index: int, model: Any, phase: Any, work: Record) -> float:
         low, high = 0.0, 1.0
         at_low, at_high = work.start_values[index], work.end_values[index]
         side = 0
@@ -79,26 +82,28 @@ def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Work],
     return locate
 
 
-def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, float, int, Any, Any, Work], float]:
+def make_land(
+    step: Step, events: Events
+) -> Callable[[float, Array, float, float, int, Any, Any, float, Record], float]:
     """Build the function that ends a step on an event, with a true step in place of the interpolant.
 
     Parameters
     ----------
-    rates : callable
-        Compiled right-hand side [-].
+    step : callable
+        Compiled step; see `step.make_step` [-].
     events : callable
         Compiled event functions [-].
 
     Returns
     -------
     callable
-        land(t, y, h, share, index, model, phase, work) -> length of the step that was taken [s].
+        land(t, y, h, share, index, model, phase, tolerance, work) -> length of the step that was taken [s].
     """
-    step = make_step(rates)
-
-    @inline
-    def land(t: float, y: Array, h: float, share: float, index: int, model: Any, phase: Any, work: Work) -> float:
-        scale = abs(work.start_values[index]) + abs(work.end_values[index])
+    @part
+    def land(
+        t: float, y: Array, h: float, share: float, index: int, model: Any, phase: Any, tolerance: float, work: Record
+    ) -> float:
+        enough = _LANDING_SHARE * tolerance * (abs(work.start_values[index]) + abs(work.end_values[index]))
         last = (share - 1e-3 if share > 2e-3 else share + 1e-3) * h
         read_dense(last / h, work, work.inner)
         events(t + last, work.inner, model, phase, work.inner_values)
@@ -107,7 +112,7 @@ def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, fl
             step(t, y, landed, model, phase, work)
             events(t + landed, work.trial, model, phase, work.inner_values)
             value = work.inner_values[index]
-            if abs(value) <= 1e-13 * scale or value == last_value:
+            if abs(value) <= enough or value == last_value:
                 break
             corrected = landed - value * (landed - last) / (value - last_value)
             if not 0.0 < corrected <= h or corrected == landed:
@@ -120,7 +125,7 @@ def make_land(rates: Rates, events: Events) -> Callable[[float, Array, float, fl
     return land
 
 
-def make_first_event(events: Events) -> Callable[[float, float, Any, Any, Work], tuple[int, float]]:
+def make_first_event(events: Events) -> Callable[[float, float, Any, Any, Record], tuple[int, float]]:
     """Build the search for the earliest event within an accepted step.
 
     Parameters
@@ -135,8 +140,8 @@ def make_first_event(events: Events) -> Callable[[float, float, Any, Any, Work],
     """
     locate = make_locate(events)
 
-    @inline
-    def first_event(t: float, h: float, model: Any, phase: Any, work: Work) -> tuple[int, float]:
+    @part
+    def first_event(t: float, h: float, model: Any, phase: Any, work: Record) -> tuple[int, float]:
         index, earliest = -1, 2.0
         for i in range(work.end_values.size):
             if work.end_values[i] < 0.0 <= work.start_values[i]:
@@ -148,23 +153,25 @@ def make_first_event(events: Events) -> Callable[[float, float, Any, Any, Work],
     return first_event
 
 
-@inline
-def _move_on(y: Array, work: Work) -> None:
+@part
+def _move_on(y: Array, work: Record) -> None:
     """Make the end of a step the start of the next: its last stage is the next one's first."""
     for i in range(y.size):
         y[i] = work.trial[i]
-        work.stages[0, i] = work.stages[6, i]
+        work.rates[i] = work.end_rates[i]
     for i in range(work.end_values.size):
         work.start_values[i] = work.end_values[i]
 
 
-def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
+def make_advance(rates: Rates, linearise: Linearise, events: Events) -> Callable[..., Advance]:
     """Build the loop that integrates up to the first event or to a time bound.
 
     Parameters
     ----------
     rates : callable
         Compiled right-hand side, rates(t, y, model, phase, out) [-].
+    linearise : callable
+        Compiled linearisation of the rates; see `step.Linearise` [-].
     events : callable
         Compiled event functions, events(t, y, model, phase, out) [-].
 
@@ -173,16 +180,17 @@ def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
     callable
         advance(t, bound, h, y, model, phase, accuracy, work, samples) -> Advance; `y` is moved along [-].
     """
-    step, land, first_event = make_step(rates), make_land(rates, events), make_first_event(events)
+    step = make_step(rates)
+    land, first_event = make_land(step, events), make_first_event(events)
 
-    @inline
+    @part
     def advance(
-        t: float, bound: float, h: float, y: Array, model: Any, phase: Any, accuracy: Accuracy, work: Work,
+        t: float, bound: float, h: float, y: Array, model: Any, phase: Any, accuracy: Accuracy, work: Record,
         samples: Samples,
     ) -> Advance:  # fmt: skip
         recording = accuracy.sample_gap > 0.0
-        steps, rejected, last_error = 0, 0, 1e-4
-        rates(t, y, model, phase, work.stages[0])
+        steps, rejected, moved = 0, 0, True
+        rates(t, y, model, phase, work.rates)
         events(t, y, model, phase, work.start_values)
         if recording and not record(samples, t, y):
             return Advance(BUFFER_FULL, t, h, -1, 0, 0)
@@ -190,27 +198,32 @@ def make_advance(rates: Rates, events: Events) -> Callable[..., Advance]:
             h = min(h, accuracy.longest_step)
             to_bound = bound - t <= h * (1.0 + 1e-9)
             length = bound - t if to_bound else h
+            if moved:
+                linearise(t, y, work.rates, model, phase, accuracy.scale, work.structure, work.linear)
             step(t, y, length, model, phase, work)
-            error = error_norm(y, length, work, accuracy.tolerance, accuracy.scale)
-            if not error <= 1.0:
+            error = error_norm(y, work, accuracy.tolerance, accuracy.scale)
+            moved = error <= 1.0
+            if not moved:
                 rejected += 1
-                h = length * min(next_factor(error, 1.0), 0.9)
+                h = length * min(next_factor(error), 0.9)
                 if h < _SMALLEST_STEP:
                     return Advance(STEP_TOO_SMALL, t, h, -1, steps, rejected)
                 continue
             events(t + length, work.trial, model, phase, work.end_values)
-            fill_dense(y, length, work)
+            fill_dense(y, work)
             index, share = first_event(t, length, model, phase, work)
             if index >= 0:
-                length = land(t, y, length, share, index, model, phase, work)
-                fill_dense(y, length, work)
+                length = land(t, y, length, share, index, model, phase, accuracy.tolerance, work)
+                fill_dense(y, work)
             else:  # a step cut short by the bound says nothing against a longer one afterwards
-                longer = length * next_factor(error, last_error)
-                h, last_error = (max(h, longer) if to_bound else longer), error
+                longer = length * next_factor(error)
+                h = max(h, longer) if to_bound else longer
             if recording and not record_step(samples, t, length, accuracy.sample_gap, work):
                 return Advance(BUFFER_FULL, t, h, -1, steps, rejected)
             steps += 1
             t = bound if to_bound and index < 0 else t + length
+            if index < 0:
+                rates(t, work.trial, model, phase, work.end_rates)
             _move_on(y, work)
             if index >= 0:
                 return Advance(AT_EVENT, t, h, index, steps, rejected)

@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
-from simlaunch.integrator.step import Work, read_dense
+from simlaunch.compiled import part
+from simlaunch.integrator.step import read_dense
+from simlaunch.scenario.numbers import Record
 
 
 class Samples(NamedTuple):
@@ -41,7 +42,7 @@ def make_samples(capacity: int, states: int) -> Samples:
     )
 
 
-@inline
+@part
 def record(samples: Samples, t: float, y: NDArray[np.float64]) -> bool:
     """Append one sample.
 
@@ -70,8 +71,8 @@ def record(samples: Samples, t: float, y: NDArray[np.float64]) -> bool:
     return True
 
 
-@inline
-def record_step(samples: Samples, t: float, h: float, gap: float, work: Work) -> bool:
+@part
+def record_step(samples: Samples, t: float, h: float, gap: float, work: Record) -> bool:
     """Append the end of a step, and samples within it so that none are further apart than `gap`.
 
     Parameters
@@ -84,7 +85,7 @@ def record_step(samples: Samples, t: float, h: float, gap: float, work: Work) ->
         Step [s].
     gap : float
         Largest distance between samples [s].
-    work : Work
+    work : Record
         The step, with its continuous extension prepared.
 
     Returns

@@ -1,35 +1,86 @@
-"""One step of the Dormand-Prince pair, its error estimate and its continuous extension."""
+"""One step of a linearly implicit method, its error estimate and its continuous extension.
+
+A tyre that grips settles within milliseconds while a run lasts for many seconds. An explicit method has to follow at
+the pace of the tyre for all of that time; an implicit one need not, once it knows how the rates change with the state.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import part
 from simlaunch.integrator import tableau as c
+from simlaunch.integrator.linear import factorise, matrix_type, substitute
+from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
 Rates = Callable[[float, Array, Any, Any, Array], None]
 """rates(t, y, model, phase, out): fills `out` with dy/dt."""
 
 
-class Work(NamedTuple):
-    """Arrays that one integration reuses from step to step."""
-
-    stages: Array  # (7, n)
-    trial: Array  # (n,) the state at the end of the step
-    inner: Array  # (n,) the state at a stage, or within the step
-    dense: Array  # (5, n) the continuous extension
-    start_values: Array  # (events,) event functions at the start of the step
-    end_values: Array  # (events,)
-    inner_values: Array  # (events,)
+Linearise = Callable[[float, Array, Array, Any, Any, Array, Record, Record], None]
+"""linearise(t, y, rates, model, phase, scale, structure, linear): fills `structure` and `linear` of `work_type`."""
 
 
-def make_work(states: int, events: int) -> Work:
-    """Arrays for one integration.
+def structure_type(states: int, most_free: int) -> np.dtype[np.void]:
+    """Which states have to be solved for together while one phase lasts; the others have no rate at all.
+
+    Parameters
+    ----------
+    states : int
+        Number of states [-].
+    most_free : int
+        Most free states of any phase [-].
+
+    Returns
+    -------
+    dtype
+        Type of record.
+    """
+    return np.dtype(
+        [
+            ("free_count", "i8"),
+            ("free", "i8", (most_free,)),  # the states that are solved for
+            ("follower_count", "i8"),
+            ("follower", "i8", (states,)),  # states whose rate is a fixed multiple of a free state's
+            ("leader", "i8", (states,)),  # place in `free` of the state that each follower keeps pace with
+            ("share", "f8", (states,)),  # rate of each follower over its leader's
+            ("first_integral", "i8"),  # from this state on, no rate depends on any
+        ],
+        align=True,
+    )
+
+
+def linear_type(states: int, most_free: int) -> np.dtype[np.void]:
+    """How the rates change around the start of a step.
+
+    Parameters
+    ----------
+    states : int
+        Number of states [-].
+    most_free : int
+        Most free states of any phase [-].
+
+    Returns
+    -------
+    dtype
+        Type of record.
+    """
+    return np.dtype(
+        [
+            ("jacobian", "f8", (most_free, states)),  # change with each free state of each state's rate
+            ("time_slope", "f8", (states,)),  # change with time of each state's rate
+        ],
+        align=True,
+    )
+
+
+def work_type(states: int, events: int, most_free: int) -> np.dtype[np.void]:
+    """What one integration reuses from step to step, as one record: it is passed from function to function often.
 
     Parameters
     ----------
@@ -37,24 +88,90 @@ def make_work(states: int, events: int) -> Work:
         Number of states [-].
     events : int
         Number of event functions [-].
+    most_free : int
+        Most free states of any phase [-].
 
     Returns
     -------
-    Work
-        Empty arrays [-].
+    dtype
+        Type of record.
     """
-    return Work(
-        np.empty((c.STAGES, states)),
-        np.empty(states),
-        np.empty(states),
-        np.empty((5, states)),
-        np.empty(events),
-        np.empty(events),
-        np.empty(events),
+    fields = np.dtype(
+        [
+            ("structure", structure_type(states, most_free)),
+            ("linear", linear_type(states, most_free)),
+            ("matrix", matrix_type(most_free)),
+            ("unknown", "f8", (most_free,)),
+            ("state", "f8", (states,)),  # at the start of the step
+            ("rates", "f8", (states,)),  # there
+            ("end_rates", "f8", (states,)),  # at the end of the step
+            ("stage_rates", "f8", (states,)),  # at a stage
+            ("stages", "f8", (c.STAGES, states)),
+            ("trial", "f8", (states,)),  # the state at the end of the step
+            ("inner", "f8", (states,)),  # the state at a stage, or within the step
+            ("dense", "f8", (4, states)),  # the continuous extension
+            ("start_values", "f8", (events,)),  # event functions at the start of the step
+            ("end_values", "f8", (events,)),
+            ("inner_values", "f8", (events,)),
+        ],
+        align=True,
     )
+    return np.dtype((np.record, fields))
 
 
-def make_step(rates: Rates) -> Callable[[float, Array, float, Any, Any, Work], None]:
+def make_work(states: int, events: int, most_free: int | None = None) -> Record:
+    """Scratch space for one integration.
+
+    Parameters
+    ----------
+    states : int
+        Number of states [-].
+    events : int
+        Number of event functions [-].
+    most_free : int, optional
+        Most free states that any phase has; all, if left out [-].
+
+    Returns
+    -------
+    Record
+        Zeros, of `work_type` [-].
+    """
+    work: Record = np.zeros(1, work_type(states, events, most_free or states)).view(np.recarray)[0]
+    return work
+
+
+@part
+def _factorise(h: float, work: Record) -> None:
+    """Triangles of I / (h gamma) - J, over the free states."""
+    count, free = work.structure.free_count, work.structure.free
+    for j in range(count):
+        column, change = work.matrix.column[j], work.linear.jacobian[j]
+        for i in range(count):
+            column[i] = -change[free[i]]
+        column[j] += 1.0 / (h * c.GAMMA)
+    factorise(work.matrix, count)
+
+
+@part
+def _solve(x: Array, h: float, work: Record) -> None:
+    """From right-hand side to stage: free states together, then those that keep pace, then the integrals."""
+    tied, unknown = work.structure, work.unknown
+    count, integrals = tied.free_count, tied.first_integral
+    for i in range(count):
+        unknown[i] = x[tied.free[i]]
+    substitute(work.matrix, count, unknown)
+    for i in range(count):
+        x[tied.free[i]] = unknown[i]
+    for i in range(tied.follower_count):
+        x[tied.follower[i]] = tied.share[i] * unknown[tied.leader[i]]
+    for i in range(integrals, x.size):
+        total = x[i]
+        for j in range(count):
+            total += work.linear.jacobian[j, i] * unknown[j]
+        x[i] = h * c.GAMMA * total
+
+
+def make_step(rates: Rates) -> Callable[[float, Array, float, Any, Any, Record], None]:
     """Build the function that takes one step.
 
     Parameters
@@ -65,49 +182,47 @@ def make_step(rates: Rates) -> Callable[[float, Array, float, Any, Any, Work], N
     Returns
     -------
     callable
-        step(t, y, h, model, phase, work): expects the first stage in work.stages[0]; fills the other stages and
+        step(t, y, h, model, phase, work): expects work.rates, work.structure and work.linear at t; fills the stages and
         work.trial with the state at t + h [-].
-    """
 
-    @inline
-    def step(t: float, y: Array, h: float, model: Any, phase: Any, work: Work) -> None:
-        k, inner, trial = work.stages, work.inner, work.trial
-        n = y.size
-        for i in range(n):
-            inner[i] = y[i] + h * c.A21 * k[0, i]
-        rates(t + c.C2 * h, inner, model, phase, k[1])
-        for i in range(n):
-            inner[i] = y[i] + h * (c.A31 * k[0, i] + c.A32 * k[1, i])
-        rates(t + c.C3 * h, inner, model, phase, k[2])
-        for i in range(n):
-            inner[i] = y[i] + h * (c.A41 * k[0, i] + c.A42 * k[1, i] + c.A43 * k[2, i])
-        rates(t + c.C4 * h, inner, model, phase, k[3])
-        for i in range(n):
-            inner[i] = y[i] + h * (c.A51 * k[0, i] + c.A52 * k[1, i] + c.A53 * k[2, i] + c.A54 * k[3, i])
-        rates(t + c.C5 * h, inner, model, phase, k[4])
-        for i in range(n):
-            inner[i] = y[i] + h * (
-                c.A61 * k[0, i] + c.A62 * k[1, i] + c.A63 * k[2, i] + c.A64 * k[3, i] + c.A65 * k[4, i]
-            )
-        rates(t + h, inner, model, phase, k[5])
-        for i in range(n):
-            trial[i] = y[i] + h * (c.B1 * k[0, i] + c.B3 * k[2, i] + c.B4 * k[3, i] + c.B5 * k[4, i] + c.B6 * k[5, i])
-        rates(t + h, trial, model, phase, k[6])
+    Source: see `tableau`.
+    """
+    @part
+    def step(t: float, y: Array, h: float, model: Any, phase: Any, work: Record) -> None:
+        k, inner, stage_rates, states = work.stages, work.inner, work.stage_rates, y.size
+        _factorise(h, work)
+        for s in range(c.STAGES):
+            for i in range(states):
+                place, drift = y[i], h * c.DELTA[s] * work.linear.time_slope[i]
+                for j in range(s):
+                    place += c.A[s, j] * k[j, i]
+                    drift += c.C[s, j] / h * k[j, i]
+                inner[i], k[s, i] = place, drift
+            if s == 0:
+                for i in range(states):
+                    k[0, i] += work.rates[i]
+            else:
+                rates(t + c.ALPHA[s] * h, inner, model, phase, stage_rates)
+                for i in range(states):
+                    k[s, i] += stage_rates[i]
+            _solve(k[s], h, work)
+        for i in range(states):
+            work.trial[i] = inner[i] + k[c.STAGES - 1, i]
 
     return step
 
 
-@inline
-def error_norm(y: Array, h: float, work: Work, tolerance: float, scale: Array) -> float:
+@part
+def error_norm(y: Array, work: Record, tolerance: float, scale: Array) -> float:
     """Largest error of any state over what is allowed for it; a step passes at 1 or below.
+
+    The last stage is the difference between the method and the one embedded in it.
 
     Parameters
     ----------
     y : ndarray, shape (n,)
         State at the start of the step.
-    h : float
-        Step [s].
-    work : Work
+    work : Record
         Stages and trial state of the step.
     tolerance : float
         Allowed relative error [-].
@@ -119,64 +234,57 @@ def error_norm(y: Array, h: float, work: Work, tolerance: float, scale: Array) -
     float
         Largest ratio [-].
 
-    Source: Hairer, Norsett and Wanner, sec. II.4, with the largest in place of the mean (from memory).
+    Source: Hairer and Wanner, sec. IV.7, with the largest in place of the mean (from memory).
     """
-    k, trial = work.stages, work.trial
     worst = 0.0
     for i in range(y.size):
-        error = h * (
-            c.E1 * k[0, i] + c.E3 * k[2, i] + c.E4 * k[3, i] + c.E5 * k[4, i] + c.E6 * k[5, i] + c.E7 * k[6, i]
-        )
-        allowed = tolerance * (scale[i] + max(abs(y[i]), abs(trial[i])))
-        ratio = abs(error) / allowed
+        allowed = tolerance * (scale[i] + max(abs(y[i]), abs(work.trial[i])))
+        ratio = abs(work.stages[c.STAGES - 1, i]) / allowed
         if not ratio <= worst:  # written so that a nan wins
             worst = ratio
     return worst
 
 
-@inline
-def fill_dense(y: Array, h: float, work: Work) -> None:
+@part
+def fill_dense(y: Array, work: Record) -> None:
     """Prepare the continuous extension of an accepted step.
 
     Parameters
     ----------
     y : ndarray, shape (n,)
         State at the start of the step.
-    h : float
-        Step [s].
-    work : Work
+    work : Record
         Stages and trial state; its `dense` is filled.
 
-    Source: Hairer, Norsett and Wanner, sec. II.6 (from memory).
+    Source: Hairer and Wanner, sec. IV.7 (from memory).
     """
     k, d = work.stages, work.dense
     for i in range(y.size):
-        rise = work.trial[i] - y[i]
-        bend = h * k[0, i] - rise
         d[0, i] = y[i]
-        d[1, i] = rise
-        d[2, i] = bend
-        d[3, i] = rise - h * k[6, i] - bend
-        d[4, i] = h * (
-            c.D1 * k[0, i] + c.D3 * k[2, i] + c.D4 * k[3, i] + c.D5 * k[4, i] + c.D6 * k[5, i] + c.D7 * k[6, i]
-        )
+        d[1, i] = work.trial[i]
+        d[2, i] = 0.0
+        d[3, i] = 0.0
+    for j in range(c.STAGES - 1):
+        for i in range(y.size):
+            d[2, i] += c.DENSE[0, j] * k[j, i]
+            d[3, i] += c.DENSE[1, j] * k[j, i]
 
 
-@inline
-def read_dense(share: float, work: Work, out: Array) -> None:
+@part
+def read_dense(share: float, work: Record, out: Array) -> None:
     """State within an accepted step.
 
     Parameters
     ----------
     share : float
         Place within the step, 0 to 1 [-].
-    work : Work
+    work : Record
         Its `dense` is read.
     out : ndarray, shape (n,)
         Filled with the state.
 
-    Source: Hairer, Norsett and Wanner, sec. II.6 (from memory).
+    Source: Hairer and Wanner, sec. IV.7 (from memory).
     """
     d, rest = work.dense, 1.0 - share
     for i in range(out.size):
-        out[i] = d[0, i] + share * (d[1, i] + rest * (d[2, i] + share * (d[3, i] + rest * d[4, i])))
+        out[i] = rest * d[0, i] + share * (d[1, i] + rest * (d[2, i] + share * d[3, i]))

@@ -1,33 +1,53 @@
-"""Coefficients of the Dormand-Prince 5(4) pair and of its continuous extension.
+"""Coefficients of RODAS, a stiffly accurate Rosenbrock method of order 4 with an embedded method of order 3.
 
-Source: J. R. Dormand and P. J. Prince, J. Comput. Appl. Math. 6 (1980) 19; the continuous extension after
-E. Hairer, S. P. Norsett and G. Wanner, Solving Ordinary Differential Equations I, sec. II.6 (from memory). The tests
-check the order conditions, so that no digit rests on memory.
+They are those of the transformed stages u, with gamma on the diagonal:
+
+    (I / (h gamma) - J) u_i = f(t + alpha_i h, y + sum_j a_ij u_j) + sum_j c_ij / h u_j + delta_i h df/dt
+
+Source: E. Hairer and G. Wanner, Solving Ordinary Differential Equations II, sec. IV.7 and IV.10 (from memory). The
+tests check the order conditions, so that no digit rests on memory.
 """
 
 from __future__ import annotations
 
-ORDER = 5
-STAGES = 7
+import numpy as np
+from numpy.typing import NDArray
 
-C2, C3, C4, C5 = 1 / 5, 3 / 10, 4 / 5, 8 / 9
+ORDER = 4
+STAGES = 6
+GAMMA = 0.25
 
-A21 = 1 / 5
-A31, A32 = 3 / 40, 9 / 40
-A41, A42, A43 = 44 / 45, -56 / 15, 32 / 9
-A51, A52, A53, A54 = 19372 / 6561, -25360 / 2187, 64448 / 6561, -212 / 729
-A61, A62, A63, A64, A65 = 9017 / 3168, -355 / 33, 46732 / 5247, 49 / 176, -5103 / 18656
 
-# Weights of the fifth-order solution; the seventh stage is the next step's first.
-B1, B3, B4, B5, B6 = 35 / 384, 500 / 1113, 125 / 192, -2187 / 6784, 11 / 84
+def _lower(*rows: tuple[float, ...]) -> NDArray[np.float64]:
+    square = np.zeros((STAGES, STAGES))
+    for i, row in enumerate(rows):
+        square[i, : len(row)] = row
+    return square
 
-# Fifth-order weights less the embedded fourth-order weights.
-E1, E3, E4, E5, E6, E7 = 71 / 57600, -71 / 16695, 71 / 1920, -17253 / 339200, 22 / 525, -1 / 40
 
-# Continuous extension, fourth order over the whole step.
-D1 = -12715105075 / 11282082432
-D3 = 87487479700 / 32700410799
-D4 = -10690763975 / 1880347072
-D5 = 701980252875 / 199316789632
-D6 = -1453857185 / 822651844
-D7 = 69997945 / 29380423
+A = _lower(
+    (),
+    (1.544,),
+    (0.9466785280815826, 0.2557011698983284),
+    (3.314825187068521, 2.896124015972201, 0.9986419139977817),
+    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950),
+    (1.221224509226641, 6.019134481288629, 12.53708332932087, -0.6878860361058950, 1.0),
+)
+
+C = _lower(
+    (),
+    (-5.6688,),
+    (-2.430093356833875, -0.2063599157091915),
+    (-0.1073529058151375, -9.594562251023355, -20.47028614809616),
+    (7.496443313967647, -10.24680431464352, -33.99990352819905, 11.70890893206160),
+    (8.083246795921522, -7.981132988064893, -31.52159432874371, 16.31930543123136, -6.058818238834054),
+)
+
+ALPHA = np.array([0.0, 0.386, 0.21, 0.63, 1.0, 1.0])
+DELTA = np.array([0.25, -0.1043, 0.1035, -0.0362, 0.0, 0.0])
+
+# Continuous extension: how far the course within a step departs from a straight line.
+DENSE = np.array([
+    [10.12623508344586, -7.487995877610167, -34.80091861555747, -7.992771707568823, 1.025137723295662, 0.0],
+    [-0.6762803392801253, 6.087714651680015, 16.43084320892478, 24.76722511418386, -6.594389125716872, 0.0],
+])  # fmt: skip

@@ -66,6 +66,7 @@ def derive(
     segments: NDArray[np.int64],
     phases: NDArray[np.void],
     car: Record,
+    work: Record,
     out: Array,
 ) -> None:
     """Work out the derived channels of every sample.
@@ -82,12 +83,15 @@ def derive(
         The phases.
     car : Record
         The car.
+    work : Record
+        Scratch space of a launch.
     out : ndarray, shape (n, 21)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
     """
     friction = car.road.friction_factor
     for i in range(times.size):
-        y, phase = states[i], phases[segments[i]]
+        y, phase = work.inner, phases[segments[i]]
+        y[:] = states[i]
         b = balance(times[i], y, car, phase)
         road = b.ground
         out[i, 0] = road.acceleration

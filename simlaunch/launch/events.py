@@ -7,7 +7,7 @@ from math import inf
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import inline, part
 from simlaunch.physics import air, balance, body
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import driven_radius
@@ -107,7 +107,7 @@ def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
     out[FRONT_LIFT] = -front if phase.front_lifted == 1 else front
 
 
-@inline
+@part
 def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Value of every event function; one that cannot happen now stays at 1.
 
@@ -159,7 +159,7 @@ def stage_end(car: Record, phase: Record) -> float:
     return inf
 
 
-@inline
+@part
 def next_bound(t: float, car: Record, phase: Record) -> float:
     """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import part
 from simlaunch.launch import events as ev
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
@@ -17,13 +17,13 @@ _CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _TORQUE_GAP = int(ShiftKind.TORQUE_GAP)
 
 
-@inline
+@part
 def _enter(stage: int, t: float, phase: Record) -> None:
     phase.stage = stage
     phase.stage_start = t
 
 
-@inline
+@part
 def _begin_to_engage(t: float, duration: float, y: Array, phase: Record) -> None:
     phase.coupling = at.SLIPPING
     phase.slip_direction = 1 if y[at.ENGINE_SPEED] >= y[at.INPUT_SPEED] else -1
@@ -31,7 +31,7 @@ def _begin_to_engage(t: float, duration: float, y: Array, phase: Record) -> None
     phase.engagement_time = duration
 
 
-@inline
+@part
 def _let_gear_slip(duration: float, y: Array, car: Record, phase: Record) -> None:
     """Hand the shafts to the oncoming gear, which brings them together within `duration` [s]."""
     phase.path = at.ONCOMING
@@ -39,20 +39,20 @@ def _let_gear_slip(duration: float, y: Array, car: Record, phase: Record) -> Non
     phase.closing_rate = apart / duration
 
 
-@inline
+@part
 def _open_gap(t: float, y: Array, car: Record, phase: Record) -> None:
     _enter(at.IN_GAP, t, phase)
     phase.coupling = at.OPEN
     _let_gear_slip(0.5 * car.gearbox.gap, y, car, phase)  # the synchroniser has the first half of the gap
 
 
-@inline
+@part
 def _begin_inertia_phase(t: float, y: Array, car: Record, phase: Record) -> None:
     _enter(at.IN_INERTIA_PHASE, t, phase)
     _let_gear_slip(car.gearbox.inertia_phase, y, car, phase)
 
 
-@inline
+@part
 def begin_shift(t: float, y: Array, car: Record, phase: Record) -> None:
     """Leave the current gear for the next, in the manner of this gearbox.
 
@@ -81,7 +81,7 @@ def begin_shift(t: float, y: Array, car: Record, phase: Record) -> None:
         _begin_inertia_phase(t, y, car, phase)
 
 
-@inline
+@part
 def end_stage(t: float, y: Array, car: Record, phase: Record) -> None:
     """Pass to the stage that follows by the clock.
 
@@ -108,7 +108,7 @@ def end_stage(t: float, y: Array, car: Record, phase: Record) -> None:
         _begin_inertia_phase(t, y, car, phase)
 
 
-@inline
+@part
 def _close_gear(t: float, y: Array, car: Record, phase: Record) -> None:
     phase.path = at.ENGAGED
     phase.gear = phase.oncoming_gear
@@ -119,7 +119,7 @@ def _close_gear(t: float, y: Array, car: Record, phase: Record) -> None:
         _enter(at.DRIVING, t, phase)
 
 
-@inline
+@part
 def _settle_coupling(t: float, y: Array, car: Record, phase: Record) -> None:
     """Speeds have met: stick if friction can carry what sticking takes, else slip the other way."""
     y[at.ENGINE_SPEED] = y[at.INPUT_SPEED]
@@ -132,14 +132,14 @@ def _settle_coupling(t: float, y: Array, car: Record, phase: Record) -> None:
         phase.slip_direction = 1 if needed > 0.0 else -1
 
 
-@inline
+@part
 def _break_away(t: float, y: Array, car: Record, phase: Record) -> None:
     needed = balance.balance(t, y, car, phase).friction
     phase.coupling = at.SLIPPING
     phase.slip_direction = 1 if needed > 0.0 else -1
 
 
-@inline
+@part
 def happen(event: int, t: float, y: Array, car: Record, phase: Record) -> None:
     """Carry out an event.
 

@@ -8,13 +8,15 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, inline
+from simlaunch.compiled import entry, part
 from simlaunch.integrator import advance as adv
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples
-from simlaunch.integrator.step import Work
+from simlaunch.integrator.step import make_work
 from simlaunch.launch import events as ev
 from simlaunch.launch.handover import end_stage, happen
+from simlaunch.launch.linearised import MOST_FREE, linearise
+from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
 from simlaunch.scenario.numbers import Record
 
@@ -24,6 +26,7 @@ Array = NDArray[np.float64]
 FINISHED, TIME_LIMIT, STALLED, STEP_TOO_SMALL, BUFFER_FULL, EVENT_STORM = range(6)
 
 _FIRST_STEP = 1e-4  # [s]
+_STEP_AFTER_EVENT = 0.02  # a new phase begins with a step no longer than this [s]
 _STORM = 2000  # more changes of phase than this in one launch mean that no phase can hold
 
 
@@ -45,7 +48,7 @@ class PhaseLog(NamedTuple):
     event: NDArray[np.int64]  # (capacity,) -1 for the clock
 
 
-@inline
+@part
 def copy_phase(source: Record, target: Record) -> None:
     """Copy one phase record into another.
 
@@ -72,7 +75,7 @@ def copy_phase(source: Record, target: Record) -> None:
     target.front_lifted = source.front_lifted
 
 
-@inline
+@part
 def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array) -> int:
     """An event whose condition already holds where a phase begins, or -1.
 
@@ -97,6 +100,8 @@ def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array)
     ev.event_values(t, y, car, phase, values)
     if values[ev.BREAKS_AWAY] < 0.0:
         return ev.BREAKS_AWAY
+    if values[ev.SPEEDS_MEET] < 0.0:  # a gear that closes may set the speeds past one another
+        return ev.SPEEDS_MEET
     for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.LOCK_UP):
         if values[index] <= 0.0:
             return index
@@ -118,7 +123,7 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
     """
 
     def run(
-        car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Work, samples: Samples, log: PhaseLog
+        car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: PhaseLog
     ) -> Ending:
         t, h = 0.0, _FIRST_STEP
         steps, rejected, last_event = 0, 0, -1
@@ -134,7 +139,7 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
                 if t >= car.run.time_limit:
                     return Ending(TIME_LIMIT, t, steps, rejected, segment + 1)
                 bound = max(ev.next_bound(t, car, phase), t)
-                done = advance(t, bound, h, y, car, phase, accuracy, work, samples)
+                done = advance(t, bound, min(h, _STEP_AFTER_EVENT), y, car, phase, accuracy, work, samples)
                 t, h = done.time, done.next_step
                 steps += done.steps
                 rejected += done.rejected
@@ -153,6 +158,17 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
         return Ending(BUFFER_FULL, t, steps, rejected, log.start.size)
 
     return run
+
+
+def launch_work() -> Record:
+    """Scratch arrays for a launch.
+
+    Returns
+    -------
+    Record
+        Zeros.
+    """
+    return make_work(at.STATES, ev.EVENTS, MOST_FREE)
 
 
 @entry
@@ -195,12 +211,12 @@ def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) 
     ev.event_values(t, y, car, phase, out)
 
 
-_run = inline(make_run(adv.make_advance(rates, ev.event_values)))
+_run = part(make_run(adv.make_advance(rates, linearise, ev.event_values)))
 
 
 @entry
 def run_compiled(
-    car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Work, samples: Samples, log: PhaseLog
+    car: Record, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: PhaseLog
 ) -> Ending:
     """One launch by the compiled method.
 
@@ -208,14 +224,12 @@ def run_compiled(
     ----------
     car : Record
         The car, complete.
-    y : ndarray, shape (24,)
-        First state, SI units; moved to the last.
     phase : Record
         First phase; moved to the last.
     accuracy : Accuracy
         How closely to follow the equations.
-    work : Work
-        Scratch arrays.
+    work : Record
+        From `launch_work`; its state is the first one and is moved to the last.
     samples : Samples
         Filled with the record of the launch.
     log : PhaseLog
@@ -226,4 +240,4 @@ def run_compiled(
     Ending
         How it ended.
     """
-    return _run(car, y, phase, accuracy, work, samples, log)
+    return _run(car, work.state, phase, accuracy, work, samples, log)

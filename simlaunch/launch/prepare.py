@@ -7,10 +7,11 @@ from math import isnan, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, inline
+from simlaunch.compiled import entry, part
 from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import combined_compliance, driven_radius
+from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
 from simlaunch.scenario.numbers import Coupling, Pedal, Record
@@ -25,7 +26,7 @@ TARGET_SHARE_OF_PEAK = 0.9
 """Share of the slip of peak force that slip control aims at by itself (common practice: below the peak)."""
 
 
-@inline
+@part
 def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
     """Acceleration that full load gives in a gear, on enough grip and without resistance.
 
@@ -53,14 +54,14 @@ def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
     return float(force / (car.body.mass + turning / radius**2))
 
 
-@inline
+@part
 def _advantage(car: Record, gear: int, engine_speed: float) -> float:
     """Acceleration in a gear less that in the next one at the same road speed [m/s^2]."""
     next_speed = engine_speed * car.gearbox.ratio[gear + 1] / car.gearbox.ratio[gear]
     return gear_acceleration(car, gear, engine_speed) - gear_acceleration(car, gear + 1, next_speed)
 
 
-@inline
+@part
 def best_shift_speed(car: Record, gear: int) -> float:
     """Engine speed above which the next gear pushes harder at the same road speed; the rev limit where none does.
 
@@ -92,7 +93,7 @@ def best_shift_speed(car: Record, gear: int) -> float:
     return max(0.5 * (low + high), car.engine.idle)
 
 
-@inline
+@part
 def default_target_slip(car: Record) -> float:
     """Target slip for slip control: a share of the slip of peak force at static load, the lower of the driven axles.
 
@@ -116,7 +117,7 @@ def default_target_slip(car: Record) -> float:
     return TARGET_SHARE_OF_PEAK * min(front, rear)
 
 
-@inline
+@part
 def stall_speed(car: Record) -> float:
     """Speed at which a converter holds the engine at full load with the car on its brakes.
 
@@ -141,14 +142,14 @@ def stall_speed(car: Record) -> float:
     return high
 
 
-@inline
+@part
 def _stall_torque_factor(car: Record) -> float:
     """Torque that a stalled converter puts on the half shafts, over engine speed squared [N m s^2]."""
     pump = value_at(car.coupling.fluid_capacity, 0.0) * value_at(car.coupling.torque_ratio, 0.0)
     return float(pump * car.gearbox.ratio[0] * car.gearbox.efficiency[0])
 
 
-@inline
+@part
 def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     """Engine speed at which a stalled converter asks no more of the tyres than slip control would at rest.
 
@@ -171,18 +172,21 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
 
 
 @entry
-def complete(car: Record, rest: Array, phase: Record) -> None:
+def complete(car: Record, work: Record, phase: Record) -> None:
     """Fill in every derived number that the scenario left open.
 
     Parameters
     ----------
     car : Record
         The car, changed in place.
-    rest : ndarray, shape (24,)
-        A state of zeros.
+    work : Record
+        Scratch space; its state is set to zero.
     phase : Record
         A fresh phase.
     """
+    work.state[:] = 0.0
+    tabulate_shape(car.front)
+    tabulate_shape(car.rear)
     if isnan(car.air.density):
         car.air.density = air.density(car.air.pressure, car.air.temperature, car.air.humidity)
     for gear in range(car.gearbox.count - 1):
@@ -193,11 +197,11 @@ def complete(car: Record, rest: Array, phase: Record) -> None:
     if car.coupling.kind == _CONVERTER:
         car.launch.engine_speed = min(car.launch.engine_speed, stall_speed(car))
         if car.pedal.kind == _HELD_SLIP:
-            most = max(speed_within_grip(car, rest, phase), car.engine.idle)
+            most = max(speed_within_grip(car, work.state, phase), car.engine.idle)
             car.launch.engine_speed = min(car.launch.engine_speed, most)
 
 
-@inline
+@part
 def _preload(car: Record, y: Array) -> None:
     """Torque that a converter at stall has already put on brakes and on elastic half shafts."""
     shaft = _stall_torque_factor(car) * car.launch.engine_speed**2
@@ -216,18 +220,20 @@ def _preload(car: Record, y: Array) -> None:
 
 
 @entry
-def begin(car: Record, y: Array, phase: Record) -> None:
+def begin(car: Record, work: Record, phase: Record) -> None:
     """Set state and phase to the start of a launch from standstill.
 
     Parameters
     ----------
     car : Record
         The car, complete; the torque that its brakes hold is filled in.
-    y : ndarray, shape (24,)
-        A state of zeros, changed in place.
+    work : Record
+        Scratch space; its state is set.
     phase : Record
         A fresh phase, changed in place.
     """
+    y = work.state
+    y[:] = 0.0
     grade = body.grade_force(car.body.mass, car.road.grade_angle)
     y[at.ENGINE_SPEED] = car.launch.engine_speed
     y[at.BOOST] = car.launch.boost

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,7 +14,6 @@ from simlaunch.errors import SimlaunchError, UsageError
 from simlaunch.integrator.advance import Advance
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples, make_samples
-from simlaunch.integrator.step import make_work
 from simlaunch.launch import channels, events, kernel, prepare
 from simlaunch.launch.trace import Moment, Trace
 from simlaunch.physics import state as at
@@ -23,13 +21,13 @@ from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
 
-DEFAULT_TOLERANCE = 1e-6
+DEFAULT_TOLERANCE = 1e-5
 REFERENCE_TOLERANCE = 1e-10
-SAMPLE_GAP = 2.5e-3  # [s]
-_LONGEST_STEP = 0.05  # [s]
-_FIRST_SAMPLES = 20_000
-_MOST_SAMPLES = 5_000_000
-_PHASES = 2_100
+SAMPLE_GAP = 5e-3  # [s]
+LONGEST_STEP = 0.25  # [s]
+FIRST_SAMPLES = 20_000
+MOST_SAMPLES = 5_000_000
+PHASES = 2_100
 
 _SCALES = {
     at.DISTANCE: 1.0,
@@ -125,8 +123,8 @@ def scales() -> Array:
 
 
 def _phase_log() -> kernel.PhaseLog:
-    phases = np.zeros(_PHASES, dtype=at.PHASE).view(np.recarray)
-    return kernel.PhaseLog(phases, np.zeros(_PHASES), np.full(_PHASES, -1, np.int64))
+    phases = np.zeros(PHASES, dtype=at.PHASE).view(np.recarray)
+    return kernel.PhaseLog(phases, np.zeros(PHASES), np.full(PHASES, -1, np.int64))
 
 
 def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
@@ -137,7 +135,14 @@ def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     advance: Callable[..., Advance] = advance_by_scipy(
         kernel.compiled_rates, kernel.compiled_events, events.EVENTS, scipy_method
     )
-    return kernel.make_run(advance)
+    run = kernel.make_run(advance)
+
+    def loop(
+        car: Record, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: kernel.PhaseLog
+    ) -> kernel.Ending:
+        return run(car, work.state, phase, accuracy, work, samples, log)
+
+    return loop
 
 
 def _moments(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Moment, ...]:
@@ -151,11 +156,13 @@ def _time_zero(log: kernel.PhaseLog, count: int) -> float:
     return let_go[0] if let_go else 0.0
 
 
-def _to_trace(car: Record, samples: Samples, log: kernel.PhaseLog, ending: kernel.Ending) -> Trace:
+def _to_trace(
+    car: Record, work: Record, samples: Samples, log: kernel.PhaseLog, ending: kernel.Ending
+) -> Trace:
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, derived)
+    channels.derive(time, state, segment, log.phase, car, work, derived)
     named = {name: state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     zero = _time_zero(log, ending.segments)
@@ -170,7 +177,7 @@ def complete(car: Record) -> None:
     car : Record
         The car, changed in place.
     """
-    prepare.complete(car, np.zeros(at.STATES), at.first_phase())
+    prepare.complete(car, kernel.launch_work(), at.first_phase())
 
 
 def launch(
@@ -213,19 +220,17 @@ def launch(
     if not 1e-13 <= tolerance <= 1e-2:
         raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
     complete(car)
-    accuracy = Accuracy(tolerance, scales(), _LONGEST_STEP, sample_gap)
-    loop, capacity = _loop(method, scipy_method), _FIRST_SAMPLES
+    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, sample_gap)
+    loop, capacity = _loop(method, scipy_method), FIRST_SAMPLES
     while True:
-        phase = at.first_phase()
-        y = np.zeros(at.STATES)
-        prepare.begin(car, y, phase)
-        work: Any = make_work(at.STATES, events.EVENTS)
+        phase, work = at.first_phase(), kernel.launch_work()
+        prepare.begin(car, work, phase)
         samples, log = make_samples(capacity, at.STATES), _phase_log()
-        ending = loop(car, y, phase, accuracy, work, samples, log)
-        if ending.status != kernel.BUFFER_FULL or capacity >= _MOST_SAMPLES:
+        ending = loop(car, phase, accuracy, work, samples, log)
+        if ending.status != kernel.BUFFER_FULL or capacity >= MOST_SAMPLES:
             break
-        capacity = min(8 * capacity, _MOST_SAMPLES)
-    trace = _to_trace(car, samples, log, ending)
+        capacity = min(8 * capacity, MOST_SAMPLES)
+    trace = _to_trace(car, work, samples, log, ending)
     publish()
     return Run(trace, _outcome(ending), int(ending.steps), int(ending.rejected))
 

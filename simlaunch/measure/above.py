@@ -2,12 +2,98 @@
 
 from __future__ import annotations
 
+from math import isnan, nan
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
+
+from simlaunch.compiled import entry, inline
+from simlaunch.measure.samples import plain
 
 Array = NDArray[np.float64]
 
 _FAR = 1e9  # infinite margins are brought down to this, so that a crossing can be interpolated
+
+
+class Part(NamedTuple):
+    """Part of the way between two samples."""
+
+    begin: float  # share of the way [-]
+    end: float  # equal to the begin where there is no such part [-]
+
+
+WHOLE = Part(0.0, 1.0)
+"""All the way between two samples."""
+
+_NONE = Part(0.0, 0.0)
+
+
+@inline
+def part_above(left: float, right: float) -> Part:
+    """Where, between two samples, a signal that runs straight between them is above zero.
+
+    Parameters
+    ----------
+    left : float
+        Signal at the first sample; nan counts as not above [-].
+    right : float
+        Signal at the second sample [-].
+
+    Returns
+    -------
+    Part
+        Shares of the way [-].
+    """
+    if left > 0.0 and right > 0.0:
+        return WHOLE
+    if not (left > 0.0 or right > 0.0):
+        return _NONE
+    below, above = (left, right) if right > 0.0 else (right, left)
+    below = -1.0 if isnan(below) else max(below, -_FAR)
+    above = min(above, _FAR)
+    if right > 0.0:
+        return Part(below / (below - above), 1.0)
+    return Part(0.0, above / (above - below))
+
+
+@inline
+def area(part: Part, step: float, left: float, right: float) -> float:
+    """Integral, over a part of the way between two samples, of a signal that runs straight between them.
+
+    Parameters
+    ----------
+    part : Part
+        Part of the way.
+    step : float
+        Distance of the samples [unit of x].
+    left : float
+        Signal at the first sample [unit of y].
+    right : float
+        Signal at the second sample [unit of y].
+
+    Returns
+    -------
+    float
+        Integral [unit of x y].
+    """
+    if part.end <= part.begin:
+        return 0.0
+    return (part.end - part.begin) * (left + 0.5 * (part.begin + part.end) * (right - left)) * step
+
+
+@inline
+def _all_unknown(values: Array) -> bool:
+    i = 0
+    while i < values.size and isnan(values[i]):
+        i += 1
+    return i == values.size
+
+
+@entry
+def _parts_above(margin: Array, begin: Array, end: Array) -> None:
+    for i in range(begin.size):
+        begin[i], end[i] = part_above(margin[i], margin[i + 1])
 
 
 def parts_above(margin: Array) -> tuple[Array, Array]:
@@ -24,13 +110,20 @@ def parts_above(margin: Array) -> tuple[Array, Array]:
         Begin and end of the part above zero, as shares of the way between the samples; equal where
         there is none [-].
     """
-    signal = np.clip(np.nan_to_num(margin, nan=-1.0, posinf=_FAR, neginf=-_FAR), -_FAR, _FAR)
-    left, right = signal[:-1], signal[1:]
-    rises, falls = (left <= 0.0) & (right > 0.0), (left > 0.0) & (right <= 0.0)
-    cut = np.divide(left, left - right, out=np.zeros(left.shape), where=rises | falls)
-    begin = np.where(rises, cut, 0.0)
-    end = np.where(falls, cut, np.where(right > 0.0, 1.0, 0.0))
+    signal = plain(margin)
+    begin, end = np.empty((2, max(signal.size - 1, 0)))
+    _parts_above(signal, begin, end)
     return begin, end
+
+
+@entry
+def _integral_above(x: Array, y: Array, margin: Array) -> float:
+    if _all_unknown(y) or _all_unknown(margin):
+        return nan
+    whole = 0.0
+    for i in range(1, x.size):
+        whole += area(part_above(margin[i - 1], margin[i]), x[i] - x[i - 1], y[i - 1], y[i])
+    return whole
 
 
 def integral_above(x: Array, y: Array, margin: Array) -> float:
@@ -43,18 +136,14 @@ def integral_above(x: Array, y: Array, margin: Array) -> float:
     y : ndarray, shape (n,)
         Runs straight between samples.
     margin : ndarray, shape (n,)
-        Runs straight between samples.
+        Runs straight between samples; where it is nan it counts as not above.
 
     Returns
     -------
     float
         Integral; nan where y or the margin is not known at all [unit of x y].
     """
-    if np.isnan(y).all() or np.isnan(margin).all():
-        return float("nan")
-    begin, end = parts_above(margin)
-    middle = y[:-1] + 0.5 * (begin + end) * np.diff(y)
-    return float(np.sum(np.where(end > begin, (end - begin) * middle, 0.0) * np.diff(x)))
+    return _integral_above(plain(x), plain(y), plain(margin))
 
 
 def length_above(x: Array, margin: Array) -> float:
@@ -72,4 +161,4 @@ def length_above(x: Array, margin: Array) -> float:
     float
         Length; nan where the margin is not known at all [unit of x].
     """
-    return integral_above(x, np.ones(x.shape), margin)
+    return integral_above(x, np.ones(np.shape(x)), margin)

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.compiled import entry, inline
+from simlaunch.compiled import entry, inline, part
 from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.above import integral_above, length_above
@@ -69,6 +69,7 @@ class Surplus:
     at that engine speed [s]."""
 
 
+@inline
 def driven_axles(car: Record) -> tuple[bool, bool]:
     """Whether the front and the rear axle are driven.
 
@@ -107,7 +108,7 @@ def _peak_slip(load: float, end: Record, friction_factor: float) -> float:
     return min(tyre.axle_peak_slip(load, end, friction_factor), _HIGHEST_SLIP)
 
 
-@inline
+@part
 def _axle_limit(load: float, end: Record, driven: bool, road: Record, speed: float, acceleration: float) -> _AxleLimit:
     ahead = 1.0 + (_peak_slip(load, end, road.friction_factor) if driven else 0.0)
     rim = max(ahead * speed, _WHOLE_ROLLING)
@@ -129,7 +130,7 @@ def _axle_torques(front: _AxleLimit, rear: _AxleLimit, drive: Record) -> tuple[f
     return (share * total if share > 0.0 else 0.0), ((1.0 - share) * total if share < 1.0 else 0.0)
 
 
-@inline
+@part
 def _push(force: float, speed: float, stream: _Stream, car: Record) -> _Push:
     shape, road, drive = car.body, car.road, car.drive
     transfer = body.load_transfer(force, shape)
@@ -149,14 +150,14 @@ def _push(force: float, speed: float, stream: _Stream, car: Record) -> _Push:
     )
 
 
-@inline
+@part
 def _short(force: float, speed: float, stream: _Stream, car: Record) -> float:
     """How much more the tyres can do than the force that their loads stem from [N]."""
     push = _push(force, speed, stream, car)
     return push.force_front + push.force_rear - force
 
 
-@inline
+@part
 def _settled_push(speed: float, stream: _Stream, car: Record) -> _Push:
     """The tyre force that its own load transfer allows, by bisection: it has kinks where an axle lifts or leads."""
     reach = car.body.mass * body.GRAVITY
@@ -172,7 +173,7 @@ def _settled_push(speed: float, stream: _Stream, car: Record) -> _Push:
     return _push(0.5 * (low + high), speed, stream, car)
 
 
-@inline
+@part
 def _slip_for(force: float, load: float, end: Record, friction_factor: float) -> float:
     """Slip, at most that of peak force, at which an axle gives a force [-]."""
     low, high = 0.0, _peak_slip(load, end, friction_factor)

@@ -2,28 +2,33 @@
 
 from __future__ import annotations
 
+from math import isfinite, nan
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import brentq
 
+from simlaunch.compiled import entry, inline, part
 from simlaunch.launch.trace import Trace
-
-Array = NDArray[np.float64]
+from simlaunch.measure.samples import Samples, empty_samples, first_from
 
 _SLOPE = {"distance": "speed", "speed": "acceleration"}
 """The channel that is another channel's rate of change."""
 
 _SHORT_OF = 1e-9  # a trace that stops this share short of a value, by rounding, has reached it
+_SAME_SHARE = 1e-14  # a root between two samples is found once it moves by less than this
+_MOST_TRIALS = 100
 
 
-class _Curve(NamedTuple):
-    """The sound samples of one channel."""
+POINT = np.dtype([("time", "f8"), ("value", "f8"), ("slope", "f8")])
+"""One sample of a channel that is followed from sample to sample; slope: its rate of change, nan where not known."""
 
-    time: Array
-    value: Array
-    slope: Array  # nan where it is not known
+
+class Passing(NamedTuple):
+    """When a value was passed upward, and where to look for a greater one."""
+
+    value: float
+    time: float  # nan: never [s]
+    sample: int  # no greater value is passed before this sample
 
 
 class _Cubic(NamedTuple):
@@ -34,38 +39,190 @@ class _Cubic(NamedTuple):
     square: float
     cube: float
 
-    def at(self, share: float) -> float:
-        return self.constant + share * (self.linear + share * (self.square + share * self.cube))
 
+def curve_of(trace: Trace, channel: str) -> Samples:
+    """The sound samples of a channel, with its rate of change where the trace has that too.
 
-def _curve(trace: Trace, channel: str) -> _Curve:
+    Parameters
+    ----------
+    trace : Trace
+        Simulated or logged.
+    channel : str
+        Name of the channel.
+
+    Returns
+    -------
+    ndarray of `POINT`, shape (n,)
+        Samples at which the channel is a number.
+
+    Raises
+    ------
+    UsageError
+        The trace has no such channel.
+    """
     value = trace[channel]
-    slope = trace.channels.get(_SLOPE.get(channel, ""))
-    if slope is None:
-        slope = np.full(value.shape, np.nan)
-    sound = np.isfinite(value)
-    return _Curve(trace.time[sound], value[sound], slope[sound])
+    curve = empty_samples(POINT, value.size)
+    curve.time, curve.value = trace.time, value
+    curve.slope = trace.channels.get(_SLOPE.get(channel, ""), np.nan)
+    return curve[np.isfinite(value)]
 
 
-def _cubic(curve: _Curve, i: int) -> _Cubic:
+@inline
+def _cubic(curve: Samples, i: int) -> _Cubic:
     """Hermite's cubic after sample i; a straight line where a slope is not known."""
-    start, rise = float(curve.value[i]), float(curve.value[i + 1] - curve.value[i])
-    step = float(curve.time[i + 1] - curve.time[i])
-    first, last = step * float(curve.slope[i]), step * float(curve.slope[i + 1])
-    if not np.isfinite(first + last):
+    here, there = curve[i], curve[i + 1]
+    start, rise = here.value, there.value - here.value
+    step = there.time - here.time
+    first, last = step * here.slope, step * there.slope
+    if not isfinite(first + last):
         return _Cubic(start, rise, 0.0, 0.0)
     return _Cubic(start, first, 3.0 * rise - 2.0 * first - last, first + last - 2.0 * rise)
 
 
-def _passing_time(curve: _Curve, i: int, value: float) -> float:
+@inline
+def _at(cubic: _Cubic, share: float) -> float:
+    return cubic.constant + share * (cubic.linear + share * (cubic.square + share * cubic.cube))
+
+
+@inline
+def _slope_at(cubic: _Cubic, share: float) -> float:
+    return cubic.linear + share * (2.0 * cubic.square + 3.0 * share * cubic.cube)
+
+
+@part
+def _share_at(cubic: _Cubic, value: float, guess: float) -> float:
+    """Share of the way at which a cubic that begins below a value and ends above it has risen to it.
+
+    Newton's steps, and halving of what is left wherever such a step would leave it or hardly shortens it.
+    """
+    low, high, share, last_move = 0.0, 1.0, guess, 1.0
+    for _ in range(_MOST_TRIALS):
+        excess = _at(cubic, share) - value
+        if excess == 0.0:
+            return share
+        if excess < 0.0:
+            low = share
+        else:
+            high = share
+        slope = _slope_at(cubic, share)
+        follower = share - excess / slope if slope > 0.0 else low
+        if not (low < follower < high and abs(follower - share) <= 0.5 * last_move):
+            follower = 0.5 * (low + high)
+        last_move = abs(follower - share)
+        share = follower
+        if last_move <= _SAME_SHARE:
+            return share
+    return share
+
+
+@part
+def _passing_time(curve: Samples, i: int, value: float) -> float:
     """Time between samples i and i + 1 at which the value is passed upward [s]."""
-    start, end = float(curve.time[i]), float(curve.time[i + 1])
+    start, end = curve[i].time, curve[i + 1].time
     cubic = _cubic(curve, i)
-    if curve.value[i] == value:
+    if cubic.constant == value:
         return start
-    if end == start or cubic.at(1.0) <= value:
+    if end == start or _at(cubic, 1.0) <= value:
         return end
-    return start + (end - start) * float(brentq(lambda share: cubic.at(share) - value, 0.0, 1.0, xtol=1e-14))
+    guess = (value - curve[i].value) / (curve[i + 1].value - curve[i].value)
+    return start + (end - start) * _share_at(cubic, value, guess)
+
+
+@part
+def passing(curve: Samples, value: float, after: float, begin: int) -> Passing:
+    """First passing of a value upward.
+
+    Parameters
+    ----------
+    curve : ndarray of `POINT`, shape (n,)
+        What passes it.
+    value : float
+        Value to pass [unit of channel].
+    after : float
+        Nothing before this time counts [s].
+    begin : int
+        Sample before which it is known not to be passed [-].
+
+    Returns
+    -------
+    Passing
+        Its time; nan where the value is never passed [s].
+    """
+    last = len(curve) - 1
+    only_below = begin > last or curve[begin].value <= value
+    for i in range(begin, last):
+        low, high = curve[i].value, curve[i + 1].value
+        if high < value:
+            continue
+        if curve[i + 1].time >= after and (low < value or low == value < high):
+            time = _passing_time(curve, i, value)
+            if time >= after:
+                return Passing(value, time, i if only_below else begin)
+        only_below = only_below and high == value
+    place = last if only_below else begin
+    if last >= 0 and curve[last].time >= after and 0.0 < value - curve[last].value <= _SHORT_OF * abs(value):
+        return Passing(value, curve[last].time, place)
+    return Passing(value, nan, place)
+
+
+@part
+def next_passing(curve: Samples, value: float, known: Passing) -> Passing:
+    """First passing of a value upward from time zero on, with the help of a passing that is known already.
+
+    Parameters
+    ----------
+    curve : ndarray of `POINT`, shape (n,)
+        What passes it.
+    value : float
+        Value to pass [unit of channel].
+    known : Passing
+        Of the same curve, from time zero on; it shortens the way to any greater value.
+
+    Returns
+    -------
+    Passing
+        Its time; nan where the value is never passed [s].
+    """
+    return passing(curve, value, 0.0, known.sample if value >= known.value else 0)
+
+
+@part
+def curve_at(curve: Samples, time: float) -> float:
+    """Value of a curve at a time; at a jump, the value after it.
+
+    Parameters
+    ----------
+    curve : ndarray of `POINT`, shape (n,)
+        The curve.
+    time : float
+        Time [s].
+
+    Returns
+    -------
+    float
+        Value; nan before the first and after the last sample [unit of channel].
+    """
+    last = len(curve) - 1
+    if last < 0 or not curve[0].time <= time <= curve[last].time:
+        return nan
+    i = first_from(curve, time)
+    while i < last and curve[i + 1].time <= time:
+        i += 1
+    if curve[i].time > time:
+        i -= 1
+    if i == last:
+        return float(curve[i].value)
+    return _at(_cubic(curve, i), (time - curve[i].time) / (curve[i + 1].time - curve[i].time))
+
+
+@entry
+def _first_time(curve: Samples, value: float, after: float) -> float:
+    return passing(curve, value, after, 0).time
+
+
+@entry
+def _value_at(curve: Samples, time: float) -> float:
+    return curve_at(curve, time)
 
 
 def first_time(trace: Trace, channel: str, value: float, after: float = 0.0) -> float:
@@ -95,16 +252,7 @@ def first_time(trace: Trace, channel: str, value: float, after: float = 0.0) -> 
     UsageError
         The trace has no such channel.
     """
-    curve = _curve(trace, channel)
-    low, high = curve.value[:-1], curve.value[1:]
-    passes = ((low < value) & (high >= value)) | ((low == value) & (high > value))
-    for i in np.flatnonzero(passes & (curve.time[1:] >= after)):
-        time = _passing_time(curve, int(i), value)
-        if time >= after:
-            return time
-    if curve.time.size and curve.time[-1] >= after and 0.0 < value - curve.value[-1] <= _SHORT_OF * abs(value):
-        return float(curve.time[-1])
-    return float("nan")
+    return _first_time(curve_of(trace, channel), float(value), float(after))
 
 
 def value_at(trace: Trace, channel: str, time: float) -> float:
@@ -129,13 +277,7 @@ def value_at(trace: Trace, channel: str, time: float) -> float:
     UsageError
         The trace has no such channel.
     """
-    curve = _curve(trace, channel)
-    if curve.time.size == 0 or not curve.time[0] <= time <= curve.time[-1]:
-        return float("nan")
-    i = int(np.searchsorted(curve.time, time, side="right")) - 1
-    if i == curve.time.size - 1:
-        return float(curve.value[i])
-    return _cubic(curve, i).at((time - float(curve.time[i])) / float(curve.time[i + 1] - curve.time[i]))
+    return _value_at(curve_of(trace, channel), float(time))
 
 
 def with_distance(trace: Trace) -> Trace:
@@ -158,7 +300,7 @@ def with_distance(trace: Trace) -> Trace:
     """
     if "distance" in trace:
         return trace
-    curve = _curve(trace, "speed")
+    curve = curve_of(trace, "speed")
     step = np.diff(curve.time)
     piece = 0.5 * step * (curve.value[:-1] + curve.value[1:])
     piece -= step**2 * np.nan_to_num(np.diff(curve.slope)) / 12.0  # what the trapezoid leaves out

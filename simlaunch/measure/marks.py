@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from enum import Enum
-from math import nan
+from math import inf, isnan, nan
+from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
+from simlaunch.compiled import entry, inline, part
 from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
-from simlaunch.measure.crossing import first_time, value_at, with_distance
+from simlaunch.measure.crossing import Passing, curve_at, curve_of, next_passing, passing, with_distance
+from simlaunch.measure.samples import Samples
+
+Array = NDArray[np.float64]
 
 FOOT = 0.3048
 """Length of the rollout [m]."""
@@ -94,52 +99,144 @@ STANDARD: tuple[Target, ...] = (*_speeds(), *_distances())
 """The usual speeds, spans and distances (common practice)."""
 
 
-def _started_from_rest(trace: Trace) -> bool:
-    begun = np.flatnonzero(trace.time >= 0.0)
-    return begun.size > 0 and bool(abs(trace["speed"][begun[0]]) <= AT_REST)
+class MarkNumbers(NamedTuple):
+    """What was measured for one target; see `MarkResult` for what the numbers mean."""
+
+    time: float
+    time_after_rollout: float
+    speed: float
+    trap_speed: float
 
 
-def _after_foot(trace: Trace, time: float) -> float:
+class _Road(NamedTuple):
+    """What the times of every target are read from."""
+
+    speed: Samples
+    distance: Samples
+    from_rest: bool
+    foot: Passing  # when the car had moved one foot
+
+
+_NOTHING = MarkNumbers(nan, nan, nan, nan)
+_KINDS = tuple(Kind)
+_SPEED, _SPAN = _KINDS.index(Kind.SPEED), _KINDS.index(Kind.SPAN)
+
+
+@inline
+def at_rest(speed: float) -> bool:
+    """Whether a car that has this speed when it is let go starts from rest.
+
+    Parameters
+    ----------
+    speed : float
+        Speed at the first sample from time zero on [m/s].
+
+    Returns
+    -------
+    bool
+        False where the speed is not known.
+    """
+    return abs(speed) <= AT_REST
+
+
+@inline
+def _after_foot(time: float, road: _Road) -> float:
     """Time since the car had moved one foot; nan where it had not yet [s]."""
-    since = time - first_time(trace, "distance", FOOT)
+    since = time - road.foot.time
     return since if since >= 0.0 else nan
 
 
-def _speed_mark(trace: Trace, target: Target) -> MarkResult:
-    time = first_time(trace, "speed", target.end) if _started_from_rest(trace) else nan
-    speed = nan if np.isnan(time) else target.end
-    return MarkResult(target, time, _after_foot(trace, time), speed, nan)
+@part
+def _speed_mark(end: float, road: _Road, known: Passing) -> tuple[MarkNumbers, Passing]:
+    if not road.from_rest:
+        return _NOTHING, known
+    passed = next_passing(road.speed, end, known)
+    speed = nan if isnan(passed.time) else end
+    return MarkNumbers(passed.time, _after_foot(passed.time, road), speed, nan), passed
 
 
-def _span_mark(trace: Trace, target: Target) -> MarkResult:
-    start = first_time(trace, "speed", target.start)
-    end = first_time(trace, "speed", target.end, start)
-    return MarkResult(target, end - start, nan, nan if np.isnan(end) else target.end, nan)
+@part
+def _span_mark(start: float, end: float, road: _Road, known: Passing) -> tuple[MarkNumbers, Passing]:
+    first = next_passing(road.speed, start, known)
+    time = passing(road.speed, end, first.time, first.sample).time
+    return MarkNumbers(time - first.time, nan, nan if isnan(time) else end, nan), first
 
 
-def _trap_speed(trace: Trace, distance: float, passed: float) -> float:
-    """Mean speed over the trap that ends at a distance [m/s]."""
-    if distance < SHORTEST_WITH_TRAP:
-        return nan
-    return TRAP / (passed - first_time(trace, "distance", distance - TRAP))
+@part
+def _trap_speed(end: float, passed: float, entered: float) -> float:
+    """Mean speed over the trap that ends at a distance; nan where a gap in the record swallows the trap [m/s]."""
+    return TRAP / (passed - entered) if end >= SHORTEST_WITH_TRAP and passed > entered else nan
 
 
-def _distance_mark(trace: Trace, target: Target) -> MarkResult:
-    passed = first_time(trace, "distance", target.end)
-    speed, trap = value_at(trace, "speed", passed), _trap_speed(trace, target.end, passed)
-    if target.start > 0.0:
-        return MarkResult(target, passed - first_time(trace, "distance", target.start), nan, speed, trap)
-    if not _started_from_rest(trace):
-        return MarkResult(target, nan, nan, nan, nan)
-    beyond_foot = first_time(trace, "distance", target.end + FOOT)
-    return MarkResult(target, passed, _after_foot(trace, beyond_foot), speed, trap)
+@part
+def _distance_mark(start: float, end: float, road: _Road, known: Passing) -> tuple[MarkNumbers, Passing]:
+    entered = next_passing(road.distance, end - TRAP, known) if end >= SHORTEST_WITH_TRAP else known
+    passed = next_passing(road.distance, end, entered)
+    speed, trap = curve_at(road.speed, passed.time), _trap_speed(end, passed.time, entered.time)
+    if start > 0.0:
+        first = next_passing(road.distance, start, known)
+        return MarkNumbers(passed.time - first.time, nan, speed, trap), passed
+    if not road.from_rest:
+        return _NOTHING, passed
+    beyond_foot = next_passing(road.distance, end + FOOT, passed)
+    return MarkNumbers(passed.time, _after_foot(beyond_foot.time, road), speed, trap), passed
 
 
-_MEASURED_BY: dict[Kind, Callable[[Trace, Target], MarkResult]] = {
-    Kind.SPEED: _speed_mark,
-    Kind.SPAN: _span_mark,
-    Kind.DISTANCE: _distance_mark,
-}
+@entry
+def find_marks(speed: Samples, distance: Samples, from_rest: bool, targets: Array, out: Array) -> None:
+    """Times and speeds for every target; quickest where the targets of a kind stand in rising order.
+
+    Parameters
+    ----------
+    speed : ndarray of `POINT`, shape (n,)
+        Speed [m/s].
+    distance : ndarray of `POINT`, shape (m,)
+        Distance [m].
+    from_rest : bool
+        Whether the record is at rest at time zero.
+    targets : ndarray, shape (k, 3)
+        Place of the kind in `Kind`, then start and end of each target [m/s] or [m].
+    out : ndarray, shape (k, 4)
+        Filled in the order of `MarkNumbers` [s], [s], [m/s], [m/s].
+    """
+    faster = Passing(-inf, nan, 0)
+    along = next_passing(distance, FOOT, faster)
+    road = _Road(speed, distance, from_rest, along)
+    for i in range(len(targets)):
+        kind, start, end = targets[i, 0], targets[i, 1], targets[i, 2]
+        if kind == _SPEED:
+            found, faster = _speed_mark(end, road, faster)
+        elif kind == _SPAN:
+            found, faster = _span_mark(start, end, road, faster)
+        else:
+            found, along = _distance_mark(start, end, road, along)
+        out[i, 0], out[i, 1], out[i, 2], out[i, 3] = found
+
+
+def target_numbers(targets: tuple[Target, ...]) -> Array:
+    """Targets as plain numbers.
+
+    Parameters
+    ----------
+    targets : tuple of Target
+        The targets.
+
+    Returns
+    -------
+    ndarray, shape (m, 3)
+        Place of the kind in `Kind`, start and end of each [m/s] or [m].
+    """
+    rows = [(_KINDS.index(target.kind), target.start, target.end) for target in targets]
+    return np.array(rows, np.float64).reshape(len(rows), 3)
+
+
+def _measured(trace: Trace, targets: tuple[Target, ...]) -> tuple[MarkResult, ...]:
+    whole = with_distance(trace)
+    found = np.empty((len(targets), len(MarkNumbers._fields)))
+    begun = whole["speed"][whole.time >= 0.0]
+    from_rest = begun.size > 0 and bool(at_rest(begun[0]))
+    find_marks(curve_of(whole, "speed"), curve_of(whole, "distance"), from_rest, target_numbers(targets), found)
+    return tuple(MarkResult(target, *row) for target, row in zip(targets, found.tolist(), strict=True))
 
 
 def mark(trace: Trace, target: Target) -> MarkResult:
@@ -164,7 +261,7 @@ def mark(trace: Trace, target: Target) -> MarkResult:
 
     Source: one-foot rollout and the 66 ft trap are timing practice of the drag strip (common practice).
     """
-    return _MEASURED_BY[target.kind](with_distance(trace), target)
+    return _measured(trace, (target,))[0]
 
 
 def marks(trace: Trace, extra: tuple[Target, ...] = ()) -> tuple[MarkResult, ...]:
@@ -187,5 +284,4 @@ def marks(trace: Trace, extra: tuple[Target, ...] = ()) -> tuple[MarkResult, ...
     UsageError
         The trace has no speed.
     """
-    whole = with_distance(trace)
-    return tuple(mark(whole, target) for target in (*STANDARD, *extra))
+    return _measured(trace, (*STANDARD, *extra))

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from enum import StrEnum
+from math import inf, isnan, nan
+from sys import float_info
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.compiled import entry, inline, part
 from simlaunch.launch.run import BEGINNINGS, ENGAGED, MEETING
 from simlaunch.launch.trace import Trace
+from simlaunch.measure.samples import Samples, empty_samples, first_from
+from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.int64]
 
 SETTLING = 0.3
 """Time after a change of coupling or gear in which torque still rings [s]."""
@@ -53,34 +60,96 @@ class PartPeak:
     that it tells the curve from the shock of launch and shifts; nan where there is none [N m]."""
 
 
-def _steady(trace: Trace) -> NDArray[np.bool_]:
-    """Samples of steady pull: coupling closed or at its working slip, and nothing changed of late."""
-    steady = trace.time >= SETTLING
-    for begins, ends in _changes(trace):
-        steady &= (trace.time < begins) | (trace.time > ends + SETTLING)
-    return steady
+# What a moment of a run means to coupling and gearbox.
+NO_CHANGE, CHANGE_BEGINS, SPEEDS_MEET, GEAR_CLOSES = range(4)
+
+_MEANING = {**dict.fromkeys(BEGINNINGS, CHANGE_BEGINS), MEETING: SPEEDS_MEET, ENGAGED: GEAR_CLOSES}
+_LARGEST = float_info.max
 
 
-def _changes(trace: Trace) -> Iterator[tuple[float, float]]:
-    """When coupling or gearbox were changing: from each shift's begin to the next time that speeds have met."""
-    begin = 0.0 if any(moment.what == MEETING for moment in trace.moments) else None
-    for moment in trace.moments:
-        if moment.what in BEGINNINGS:
-            yield moment.time, moment.time
-            begin = moment.time
-        elif moment.what in (MEETING, ENGAGED):
-            yield (moment.time if begin is None else begin), moment.time
+PULL = np.dtype([("time", "f8"), ("steady", "i8"), ("torque", "f8", (len(Part),))])
+"""One sample of the torques of all parts, in the order of `Part`; steady: 1 in steady pull."""
+
+PEAK = np.dtype([("sample", "i8"), ("torque", "f8"), ("steady", "f8")])
+"""Peak of one part: the sample at which it was reached first, -1 for a part that carries nothing; torque of greatest
+size with its sign; the highest torque in steady pull, nan where there is none."""
 
 
-def _peak(trace: Trace, part: Part, steady: NDArray[np.bool_]) -> PartPeak | None:
-    """Peak of one part; None for a part that carries nothing or is not recorded."""
-    torque = np.nan_to_num(trace.channels.get(CHANNEL[part], np.zeros(trace.time.shape)))
-    at = int(np.argmax(np.abs(torque)))
-    if torque[at] == 0.0:
-        return None
-    gear = round(float(trace["gear"][at])) if "gear" in trace else None
-    pull = float(np.max(torque[steady])) if steady.any() else float("nan")
-    return PartPeak(part, float(torque[at]), float(trace.time[at]), gear, pull)
+@part
+def _leave_out(pulls: Samples, begin: float, end: float) -> None:
+    """Take a change of coupling or gearbox, and the ringing after it, out of the steady pull."""
+    for i in range(first_from(pulls, begin), len(pulls)):
+        if pulls[i].time > end + SETTLING:
+            return
+        pulls[i].steady = 0
+
+
+@part
+def _find_steady(pulls: Samples, moments: Array, meanings: Codes) -> None:
+    """Mark the samples of steady pull: coupling closed or at its working slip, and nothing changed of late.
+
+    Something changes from each begin to the next time that speeds have met; a coupling that has yet to meet
+    does so from time zero on.
+    """
+    for i in range(len(pulls)):
+        pulls[i].steady = 1 if pulls[i].time >= SETTLING else 0
+    begin = nan
+    for meaning in meanings:
+        if meaning == SPEEDS_MEET:
+            begin = 0.0
+    for i in range(moments.size):
+        if meanings[i] == CHANGE_BEGINS:
+            begin = moments[i]
+        if meanings[i] != NO_CHANGE:
+            _leave_out(pulls, moments[i] if isnan(begin) else begin, moments[i])
+
+
+@inline
+def _number(torque: float) -> float:
+    """A torque that can be compared; one that is not known counts as none."""
+    return 0.0 if isnan(torque) else min(max(torque, -_LARGEST), _LARGEST)
+
+
+@entry
+def find_peaks(pulls: Samples, moments: Array, meanings: Codes, peaks: Samples) -> None:
+    """Peaks of all parts.
+
+    Parameters
+    ----------
+    pulls : ndarray of `PULL`, shape (n,)
+        Torques over time; which of them are in steady pull is filled in.
+    moments : ndarray, shape (m,)
+        Times at which something happened [s].
+    meanings : ndarray, shape (m,)
+        `CHANGE_BEGINS` and the like, for each of them [-].
+    peaks : ndarray of `PEAK`, shape (5,)
+        Filled in the order of `Part`.
+    """
+    _find_steady(pulls, moments, meanings)
+    for k in range(len(peaks)):
+        sample, peak, greatest, pull = -1, nan, 0.0, -inf
+        for i in range(len(pulls)):
+            torque = _number(pulls[i].torque[k])
+            if abs(torque) > greatest:
+                sample, peak, greatest = i, torque, abs(torque)
+            if pulls[i].steady == 1:
+                pull = max(pull, torque)
+        peaks[k].sample, peaks[k].torque = sample, peak
+        peaks[k].steady = pull if sample >= 0 and pull > -inf else nan
+
+
+def _pulls(trace: Trace) -> Samples:
+    """Torques of all parts; a part that is not recorded carries nothing."""
+    pulls = empty_samples(PULL, trace.time.size)
+    pulls.time = trace.time
+    for k, part in enumerate(Part):
+        pulls.torque[:, k] = trace.channels.get(CHANNEL[part], 0.0)
+    return pulls
+
+
+def _part_peak(trace: Trace, part: Part, peak: Record) -> PartPeak:
+    gear = round(float(trace["gear"][peak.sample])) if "gear" in trace else None
+    return PartPeak(part, float(peak.torque), float(trace.time[peak.sample]), gear, float(peak.steady))
 
 
 def part_peaks(trace: Trace) -> tuple[PartPeak, ...]:
@@ -96,6 +165,9 @@ def part_peaks(trace: Trace) -> tuple[PartPeak, ...]:
     tuple of PartPeak
         From the engine to the wheels; an axle that is not driven is left out.
     """
-    steady = _steady(trace)
-    peaks = (_peak(trace, part, steady) for part in Part)
-    return tuple(peak for peak in peaks if peak is not None)
+    moments = np.array([moment.time for moment in trace.moments], np.float64)
+    meanings = np.array([_MEANING.get(moment.what, NO_CHANGE) for moment in trace.moments], np.int64)
+    peaks = empty_samples(PEAK, len(Part))
+    find_peaks(_pulls(trace), moments, meanings, peaks)
+    found = zip(Part, peaks, strict=True)
+    return tuple(_part_peak(trace, part, peak) for part, peak in found if peak.sample >= 0)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from math import exp
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import inline, part
 
 _GAS_CONSTANT = 8.314472  # [J/(mol K)], the value CIPM-2007 is written with
 _MOLAR_MASS_DRY = 28.96546e-3  # [kg/mol], at 400 micromol/mol of carbon dioxide
 _MOLAR_MASS_WATER = 18.01528e-3  # [kg/mol]
 
 
-@inline
+@part
 def saturation_pressure(temperature: float) -> float:
     """Saturation vapour pressure over water.
 
@@ -37,7 +37,7 @@ def saturation_pressure(temperature: float) -> float:
     return exp(1.2378847e-5 * temperature**2 - 1.9121316e-2 * temperature + 33.93711047 - 6.3431645e3 / temperature)
 
 
-@inline
+@part
 def vapour_share(pressure: float, temperature: float, humidity: float) -> float:
     """Mole fraction of water vapour in moist air.
 
@@ -64,7 +64,7 @@ def vapour_share(pressure: float, temperature: float, humidity: float) -> float:
     return humidity * enhancement * saturation_pressure(temperature) / pressure
 
 
-@inline
+@part
 def compressibility(pressure: float, temperature: float, vapour: float) -> float:
     """Compressibility factor of moist air.
 
@@ -92,7 +92,7 @@ def compressibility(pressure: float, temperature: float, vapour: float) -> float
     return 1.0 - ratio * (dry + linear + square) + ratio * ratio * (1.83e-11 - 0.765e-8 * vapour * vapour)
 
 
-@inline
+@part
 def density(pressure: float, temperature: float, humidity: float) -> float:
     """Density of moist air.
 

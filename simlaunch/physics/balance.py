@@ -7,8 +7,8 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
-from simlaunch.physics import body, coupling, driveline, engine, pedal
+from simlaunch.compiled import inline, part
+from simlaunch.physics import body, driveline, engine, pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import Gearing, Load
@@ -61,12 +61,12 @@ def friction_capacity(time: float, car: Record, phase: Record) -> float:
     float
         Capacity [N m].
 
-    Source: see `coupling.friction_capacity`.
+    Source: see `driveline.friction_capacity`.
     """
     if phase.coupling == at.OPEN:
         return 0.0
     elapsed = time - phase.engagement_start
-    return coupling.friction_capacity(elapsed, phase.engagement_time, car.coupling.capacity)
+    return driveline.friction_capacity(elapsed, phase.engagement_time, car.coupling.capacity)
 
 
 @inline
@@ -95,14 +95,14 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     """
     speed = y[at.ENGINE_SPEED]
     held_slip = car.pedal.kind == _HELD_SLIP
-    friction, fluid = 0.0, coupling.Fluid(0.0, 0.0)
+    friction, fluid = 0.0, driveline.Fluid(0.0, 0.0)
     if phase.coupling == at.SLIPPING:
         capacity = friction_capacity(time, car, phase)
         if held_slip and car.coupling.kind == _CLUTCH:
             capacity = min(capacity, max(pedal.input_request(y, car, phase, road), 0.0))
         friction = phase.slip_direction * capacity
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
-        fluid = coupling.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
+        fluid = driveline.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
     full = engine.boosted_torque(speed, y[at.BOOST], car.engine)
     closed = engine.closed_throttle_torque(speed, car.engine)
     share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
@@ -163,11 +163,13 @@ def _through_gears(time: float, torque: float, inertia: float, load: Load, car: 
 
 
 @inline
-def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
-    """All forces and accelerations that follow from a state.
+def balance_on(road: Ground, time: float, y: Array, car: Record, phase: Record) -> Balance:
+    """All forces and accelerations that follow from a state and from what the road does.
 
     Parameters
     ----------
+    road : Ground
+        What the road does.
     time : float
         Time [s].
     y : ndarray, shape (24,)
@@ -184,7 +186,6 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
     Source: Newton's second law for each body of the car.
     """
-    road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
     stuck = phase.coupling == at.STUCK
     inertia = car.gearbox.input_inertia + (car.engine.inertia if stuck else 0.0)
@@ -212,6 +213,31 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
         friction = drive.friction
         engine_acceleration = (drive.engine_torque - drive.friction - drive.pump) / car.engine.inertia
     return Balance(road, drive, gearing, engine_acceleration, friction, front, rear)
+
+
+@part
+def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
+    """All forces and accelerations that follow from a state.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Balance
+        Forces [N], torques [N m], accelerations [m/s^2] and [rad/s^2].
+
+    Source: Newton's second law for each body of the car.
+    """
+    return balance_on(body.ground(time, y, car, phase), time, y, car, phase)
 
 
 @inline
@@ -256,13 +282,13 @@ def _work_rates(y: Array, b: Balance, car: Record, rates: Array) -> None:
 
 
 @inline
-def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Rate of every state.
+def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state, from the forces that act in it.
 
     Parameters
     ----------
-    time : float
-        Time [s].
+    b : Balance
+        What follows from the state.
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
@@ -274,7 +300,6 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
 
     Source: Newton's second law; see `balance`.
     """
-    b = balance(time, y, car, phase)
     road = b.ground
     free = 0.0 if phase.braked == 1 else 1.0
     out[at.DISTANCE] = y[at.SPEED]
@@ -300,7 +325,29 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     _work_rates(y, b, car, out)
 
 
-@inline
+@part
+def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    out : ndarray, shape (24,)
+        Filled with the rates, SI units.
+
+    Source: Newton's second law; see `balance`.
+    """
+    rates_of(balance(time, y, car, phase), y, car, phase, out)
+
+
+@part
 def stored_energy(y: Array, car: Record) -> float:
     """Kinetic energy of car, wheels, engine and gearbox, and energy in twisted half shafts.
 

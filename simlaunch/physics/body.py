@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import inline, part
 from simlaunch.physics import air, tyre
 from simlaunch.physics import state as at
 from simlaunch.scenario.numbers import Record
@@ -187,7 +187,7 @@ def brake_share(time: float, phase: Record, release: float) -> float:
     return 0.0 if elapsed >= release else 1.0 - max(elapsed, 0.0) / release
 
 
-@inline
+@part
 def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from math import pi, tanh
+from math import pi
 
 from simlaunch.compiled import inline
-from simlaunch.physics.table import value_at
+from simlaunch.physics.table import ease, value_at
 from simlaunch.scenario.numbers import Record
 
 
@@ -75,7 +75,7 @@ def closed_throttle_torque(speed: float, engine: Record) -> float:
 
     Source: common practice; the passage through idle is ours.
     """
-    return -value_at(engine.overrun, speed) * tanh((speed - engine.idle) / (0.1 * engine.idle))
+    return -value_at(engine.overrun, speed) * ease((speed - engine.idle) / (0.1 * engine.idle))
 
 
 @inline

@@ -7,8 +7,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import inline
-from simlaunch.physics import coupling, tyre
+from simlaunch.compiled import inline, part
+from simlaunch.physics import driveline, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import driven_radius
@@ -190,6 +190,20 @@ def _axle_take_up(
 
 
 @inline
+def _front_take_up(y: Array, car: Record, road: Ground) -> float:
+    return _axle_take_up(
+        road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car, y[at.SPEED]
+    )
+
+
+@inline
+def _rear_take_up(y: Array, car: Record, road: Ground) -> float:
+    return _axle_take_up(
+        road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car, y[at.SPEED]
+    )
+
+
+@part
 def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     """Axle torque that the slip control sends to its actuator.
 
@@ -213,24 +227,17 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
 
     Source: ours; see `request_command`.
     """
-    speed = y[at.SPEED]
-    front = _axle_take_up(
-        road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car, speed
-    )
-    rear = _axle_take_up(road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car, speed)
-    share = car.drive.front_share
-    front_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.front.radius
-    rear_target = (1.0 + car.pedal.target_slip) * y[at.SPEED] / car.rear.radius
-    grip = front + rear
-    front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
+    slip, share = 1.0 + car.pedal.target_slip, car.drive.front_share
+    front_target, rear_target = slip * y[at.SPEED] / car.front.radius, slip * y[at.SPEED] / car.rear.radius
     inertia = _turning_inertia(car, phase) + car.front.axle_inertia + car.rear.axle_inertia
-    if car.drive.locked == 0:
-        if share >= 1.0:
-            grip, front_leads = front, True
-        elif share <= 0.0:
-            grip, front_leads = rear, False
-        else:
-            grip = min(front / share, rear / (1.0 - share))
+    if car.drive.locked == 0 and share >= 1.0:
+        grip, front_leads = _front_take_up(y, car, road), True
+    elif car.drive.locked == 0 and share <= 0.0:
+        grip, front_leads = _rear_take_up(y, car, road), False
+    else:
+        front, rear = _front_take_up(y, car, road), _rear_take_up(y, car, road)
+        grip = front + rear if car.drive.locked == 1 else min(front / share, rear / (1.0 - share))
+        front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
     if front_leads:
         return request_command(grip, inertia, y[at.WHEEL_FRONT], front_target, car.pedal.delay)
     return request_command(grip, inertia, y[at.WHEEL_REAR], rear_target, car.pedal.delay)
@@ -272,9 +279,9 @@ def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
     return at_gear / (ratio * car.gearbox.efficiency[k]) + car.gearbox.input_inertia * ratio * pace
 
 
-@inline
+@part
 def trimmed_engine_torque(
-    y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: coupling.Fluid
+    y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: driveline.Fluid
 ) -> float:
     """Engine torque that serves the slip control's request through whatever the coupling does.
 

@@ -11,7 +11,6 @@ from simlaunch.scenario.numbers import Record
 
 # Places in the state vector.
 (
-    DISTANCE,  # [m]
     SPEED,  # [m/s]
     WHEEL_FRONT,  # wheel speed of the front axle [rad/s]
     WHEEL_REAR,  # [rad/s]
@@ -26,6 +25,7 @@ from simlaunch.scenario.numbers import Record
     TWIST_REAR,  # [rad]
     BOOST,  # share of the lagged torque that is there, 0 to 1 [-]
     REQUEST,  # axle torque that the slip control asks for, behind its actuator [N m]
+    DISTANCE,  # [m]
     ENGINE_WORK,  # the energy integrals [J]
     DRAG_WORK,
     ROLLING_WORK,  # rolling resistance, and brakes while they let go
@@ -37,6 +37,8 @@ from simlaunch.scenario.numbers import Record
     TWIST_WORK,
 ) = range(24)
 STATES = 24
+INTEGRALS = DISTANCE
+"""From this place on, states are sums that no rate depends on."""
 
 # What the coupling does. While it slips, the phase holds the direction: +1 engine faster, -1 gearbox input faster.
 OPEN, SLIPPING, STUCK = 0, 1, 2

@@ -1,6 +1,8 @@
-"""Evaluation of a piecewise cubic, the one way in which simlaunch reads a curve."""
+"""Evaluation of a piecewise cubic, the one way in which simlaunch reads a curve, and of a smooth step."""
 
 from __future__ import annotations
+
+from math import tanh
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,6 +46,29 @@ def value_at(table: Record, x: float) -> float:
     d = x - table.knot[low]
     c = table.cubic
     return float(c[low, 0] + d * (c[low, 1] + d * (c[low, 2] + d * c[low, 3])))
+
+
+@inline
+def ease(x: float) -> float:
+    """A passage from -1 to 1 through zero.
+
+    tanh x, which in double precision is 1 beyond 20
+
+    Parameters
+    ----------
+    x : float
+        Distance from the middle, over the width [-].
+
+    Returns
+    -------
+    float
+        Value, -1 to 1 [-].
+
+    Source: definition.
+    """
+    if x > 20.0:
+        return 1.0
+    return tanh(x)
 
 
 @entry

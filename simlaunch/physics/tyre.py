@@ -2,124 +2,17 @@
 
 from __future__ import annotations
 
-from math import atan, cos, exp, inf, pi, sin, sqrt, tan, tanh
-from typing import NamedTuple
+from math import cos, exp, pi, sqrt
 
-from simlaunch.compiled import inline
+from simlaunch.compiled import inline, part
+from simlaunch.physics.magic_formula import Contact, bent_argument, peak_slip, tabulated_shape
+from simlaunch.physics.table import ease
 from simlaunch.scenario.numbers import Record
 
 _NO_LOAD = 1e-9  # below this load [N] a tyre gives no force
 _SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always left
 _QUICKEST_RELAXATION = 1e-3  # no tyre relaxes within less time than this [s]
 _ROLLING_SPEED = 0.1  # rolling resistance and brakes act in full above about this speed [m/s]
-
-
-class Contact(NamedTuple):
-    """What a contact patch does."""
-
-    force: float  # [N], or as a share of the peak force [-]
-    slope_share: float  # slope of force over slip, as a share of the slip stiffness [-]
-
-
-@inline
-def magic_formula(slip: float, stiffness_factor: float, shape: float, curvature: float) -> Contact:
-    """Longitudinal force of a tyre as a share of its peak, and how steeply it still rises with slip.
-
-    F/D = sin(C atan(B k - E (B k - atan(B k))))
-
-    Parameters
-    ----------
-    slip : float
-        Longitudinal slip k, ISO 8855: (wheel speed x radius - speed) / speed [-].
-    stiffness_factor : float
-        B [-].
-    shape : float
-        C, between 1 and 2 [-].
-    curvature : float
-        E, at most 1 [-].
-
-    Returns
-    -------
-    Contact
-        Force over peak force [-], and slope over the slope at no slip, which is B C D [-].
-
-    Source: H. B. Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
-
-    Examples
-    --------
-    The teaching set for a dry road, B = 10, C = 1.9, E = 0.97, at 5 % slip:
-
-    >>> round(magic_formula(0.05, 10.0, 1.9, 0.97).force, 5)
-    0.73562
-    """
-    x = stiffness_factor * slip
-    inner = x - curvature * (x - atan(x))
-    angle = shape * atan(inner)
-    slope = cos(angle) / (1.0 + inner * inner) * (1.0 - curvature + curvature / (1.0 + x * x))
-    return Contact(sin(angle), slope)
-
-
-@inline
-def peak_slip(stiffness_factor: float, shape: float, curvature: float) -> float:
-    """Slip at which the Magic Formula peaks, by Newton's method.
-
-    B k (1 - E) + E atan(B k) = tan(pi / (2 C))
-
-    Parameters
-    ----------
-    stiffness_factor : float
-        B [-].
-    shape : float
-        C, between 1 and 2 [-].
-    curvature : float
-        E, at most 1 [-].
-
-    Returns
-    -------
-    float
-        Slip of the peak, ISO 8855; infinite where the curve has none [-].
-
-    Source: the formula's own derivative set to zero; Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
-
-    Examples
-    --------
-    >>> round(peak_slip(10.0, 1.9, 0.97), 5)
-    0.18019
-    """
-    target = tan(pi / (2.0 * shape))
-    if shape <= 1.0 or (curvature >= 1.0 and target >= pi / 2.0):
-        return inf
-    x = target  # from here Newton's method is monotone, whatever the sign of E
-    for _ in range(100):
-        residual = x * (1.0 - curvature) + curvature * atan(x) - target
-        step = residual / (1.0 - curvature + curvature / (1.0 + x * x))
-        x -= step
-        if abs(step) <= 1e-14 * x:
-            break
-    return x / stiffness_factor
-
-
-@inline
-def sliding_share(shape: float, curvature: float) -> float:
-    """Force of a tyre that slides fully, as a share of its peak.
-
-    F/D = sin(C pi / 2) for E < 1
-
-    Parameters
-    ----------
-    shape : float
-        C, between 1 and 2 [-].
-    curvature : float
-        E, at most 1 [-].
-
-    Returns
-    -------
-    float
-        Share [-].
-
-    Source: limit of the Magic Formula for large slip; Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
-    """
-    return sin(shape * (atan(inf) if curvature < 1.0 else atan(pi / 2.0)))
 
 
 @inline
@@ -245,8 +138,10 @@ def axle_contact(slip: float, axle_load: float, tyre: Record, friction_factor: f
     change = relative_load(axle_load, tyre)
     friction = peak_friction(change, tyre, friction_factor)
     b = stiffness_factor_at(change, friction, tyre)
-    share = magic_formula(slip, b, tyre.shape_factor, curvature_at(change, tyre))
-    return Contact(friction * axle_load * share.force if axle_load > _NO_LOAD else 0.0, share.slope_share)
+    bent = bent_argument(b * slip, curvature_at(change, tyre))
+    outer = tabulated_shape(bent.force, tyre)
+    force = friction * axle_load * outer.force if axle_load > _NO_LOAD else 0.0
+    return Contact(force, outer.slope_share * bent.slope_share)
 
 
 @inline
@@ -272,7 +167,7 @@ def axle_force_limit(axle_load: float, tyre: Record, friction_factor: float) -> 
     return peak_friction(relative_load(axle_load, tyre), tyre, friction_factor) * max(axle_load, 0.0)
 
 
-@inline
+@part
 def axle_peak_slip(axle_load: float, tyre: Record, friction_factor: float) -> float:
     """Slip of peak force of an axle at its load.
 
@@ -438,4 +333,4 @@ def resisting_moment(
     Source: J. Y. Wong, Theory of Ground Vehicles, ch. 1, f = f0 + f2 v^2 (from memory); the easing is ours.
     """
     coefficient = (tyre.rolling_resistance + tyre.rolling_resistance_square * speed * speed) * rolling_factor
-    return (coefficient * axle_load * tyre.radius + brake) * tanh(rim_speed / _ROLLING_SPEED)
+    return (coefficient * axle_load * tyre.radius + brake) * ease(rim_speed / _ROLLING_SPEED)

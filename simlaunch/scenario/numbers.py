@@ -14,6 +14,7 @@ import numpy as np
 MAX_GEARS = 12
 MAX_CURVE_POINTS = 256
 MAX_TABLE_POINTS = 32
+SHAPE_CELLS = 128
 
 Record: TypeAlias = np.record
 """A record of numbers; its fields are reached by name."""
@@ -91,6 +92,7 @@ TYRE = np.dtype(
         *_floats("relaxation_length", "low_speed", "low_speed_damping"),  # [m], [m/s], damping ratio [-]
         *_floats("rolling_resistance", "rolling_resistance_square"),  # [-], [s^2/m^2]
         *_floats("axle_inertia"),  # both wheels of the axle [kg m^2]
+        ("outer_curve", "f8", (SHAPE_CELLS, 4)),  # outer curve of the Magic Formula; derived
     ],
     align=True,
 )
@@ -198,4 +200,6 @@ def blank() -> Record:
     car.air.density = np.nan
     car.gearbox.shift_speed[:] = np.nan
     car.pedal.target_slip = np.nan
+    car.front.outer_curve[:] = np.nan
+    car.rear.outer_curve[:] = np.nan
     return car

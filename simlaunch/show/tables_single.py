@@ -9,7 +9,7 @@ from typing import TypeVar
 from simlaunch.launch.trace import Moment
 from simlaunch.measure.marks import Kind, MarkResult, Target
 from simlaunch.measure.parts import Part
-from simlaunch.physics.tyre import sliding_share
+from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.numbers import Coupling, Record

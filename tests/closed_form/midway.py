@@ -11,8 +11,7 @@ from scipy.optimize import brentq
 
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import make_samples
-from simlaunch.integrator.step import make_work
-from simlaunch.launch import channels, events, kernel
+from simlaunch.launch import channels, kernel
 from simlaunch.launch.run import complete, scales
 from simlaunch.physics import state as at
 from simlaunch.scenario.numbers import Record
@@ -65,11 +64,13 @@ def run_on(car: Record, start: tuple[Array, Record], duration: float, *, toleran
     samples = make_samples(400_000, at.STATES)
     log = kernel.PhaseLog(np.zeros(300, dtype=at.PHASE).view(np.recarray), np.zeros(300), np.full(300, -1, np.int64))
     accuracy = Accuracy(tolerance, scales(), 0.05, 2.5e-3)
-    ending = kernel.run_compiled(car, y, phase, accuracy, make_work(at.STATES, events.EVENTS), samples, log)
+    work = kernel.launch_work()
+    work.state[:] = y
+    ending = kernel.run_compiled(car, phase, accuracy, work, samples, log)
     assert ending.status == kernel.TIME_LIMIT, ending
     n = int(samples.cursor[0])
     derived = np.empty((n, len(channels.DERIVED_CHANNELS)))
-    channels.derive(samples.time[:n], samples.state[:n], samples.segment[:n], log.phase, car, derived)
+    channels.derive(samples.time[:n], samples.state[:n], samples.segment[:n], log.phase, car, work, derived)
     happened = tuple((float(log.start[i]), int(log.event[i])) for i in range(ending.segments))
     return Stretch(samples.time[:n], samples.state[:n], derived, log.phase, happened)
 

@@ -7,7 +7,7 @@ import pytest
 from cars import RPM, converter, gears, point_mass
 from closed_form.midway import in_gear, run_on
 from simlaunch.launch.prepare import stall_speed
-from simlaunch.physics import coupling
+from simlaunch.physics import driveline
 from simlaunch.physics import state as at
 from simlaunch.scenario.numbers import Record
 
@@ -51,7 +51,7 @@ def test_engine_comes_to_stall_speed_against_the_brakes(start: float) -> None:
 def test_torques_at_the_points_of_the_table(ratio: float, factor: float, torque_ratio: float) -> None:
     """Tp = (N / K)^2, Tt = TR Tp, efficiency SR TR: 0.8768 at SR = 0.8. Source: the table above; definitions."""
     car = held_car()
-    torques = coupling.converter_torques(2000.0 * RPM, ratio * 2000.0 * RPM, car.coupling)
+    torques = driveline.converter_torques(2000.0 * RPM, ratio * 2000.0 * RPM, car.coupling)
     assert torques.pump == pytest.approx((2000.0 / factor) ** 2 * LBF_FT, rel=1e-9)
     assert torques.turbine == pytest.approx(torque_ratio * torques.pump, rel=1e-9)
     if ratio == 0.8:
@@ -63,5 +63,5 @@ def test_no_speed_ratio_gives_back_more_than_was_put_in() -> None:
     car = held_car()
     for step in range(301):
         turbine = step / 150.0 * 250.0
-        torques = coupling.converter_torques(250.0, turbine, car.coupling)
+        torques = driveline.converter_torques(250.0, turbine, car.coupling)
         assert torques.pump * 250.0 - torques.turbine * turbine >= -1e-9

@@ -13,6 +13,7 @@ from cars import change, coupe, full_load, gears, on_both_axles
 from measure.motions import STANDARD_GRAVITY, trace
 from simlaunch.errors import UsageError
 from simlaunch.launch.run import launch
+from simlaunch.launch.run import complete
 from simlaunch.measure.ceiling import driven_axles, grip_limited_acceleration, surplus, usable_torque
 from simlaunch.scenario.numbers import Pedal, Record
 
@@ -28,11 +29,13 @@ DRIVES: Mapping[str, Mapping[str, Any]] = {
 
 def textbook(drive: str, wheelbase: float, behind_front: float, height: float, mu: float, **changes: Any) -> Record:
     """A rigid car on one friction coefficient, without resistance or turning masses."""
-    return coupe({
+    car = coupe({
         **on_both_axles({"friction": mu, "friction_load": 0.0, "rolling_resistance": 0.0, "axle_inertia": 0.0}),
         "body.wheelbase": wheelbase, "body.front_share": 1.0 - behind_front / wheelbase, "body.cg_height": height,
         "body.drag_area": 0.0, **DRIVES[drive], **changes,
     })  # fmt: skip
+    complete(car)
+    return car
 
 
 def textbook_acceleration(car: Record) -> float:

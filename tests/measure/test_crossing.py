@@ -6,10 +6,13 @@ from math import exp, isnan, pi, sqrt
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from measure.motions import constant_acceleration, trace
 from simlaunch.errors import UsageError
-from simlaunch.measure.crossing import first_time, value_at, with_distance
+from simlaunch.measure.crossing import curve_of, first_time, next_passing, passing, value_at, with_distance
 
 
 @pytest.mark.parametrize("distance", [1e-6, 0.3048, 18.288, 100.0])
@@ -122,3 +125,37 @@ def test_integrated_distance_is_zero_at_time_zero() -> None:
 def test_a_trace_without_speed_has_no_distance() -> None:
     with pytest.raises(UsageError, match="no channel 'speed'"):
         with_distance(trace([0.0, 1.0], engine_speed=[1.0, 2.0]))
+
+
+SLOPE = st.floats(0.0, 1e3) | st.sampled_from([0.0, 1e-300, 1e6])
+
+
+@given(SLOPE, SLOPE, st.floats(0.0, 1.0, exclude_min=True, exclude_max=True))
+def test_the_root_between_two_samples_agrees_with_brents_method(first: float, last: float, value: float) -> None:
+    """SciPy's `brentq` on the same cubic of Hermite; at a level stretch the value tells, not the place."""
+    run = trace([0.0, 1.0], distance=[0.0, 1.0], speed=[first, last])
+
+    def height(share: float) -> float:
+        return share * (first + share * (3.0 - 2.0 * first - last + share * (first + last - 2.0)))
+
+    found = first_time(run, "distance", value)
+    assert 0.0 <= found <= 1.0
+    steepness = max(1.0, first, last)
+    assert height(found) == pytest.approx(value, abs=1e-13 * steepness)
+    if max(first, last) <= 3.0:  # rises all the way, so that there is a single root
+        expected = brentq(lambda share: height(share) - value, 0.0, 1.0, xtol=1e-15)
+        rise = max(abs(height(found + 1e-6) - height(found - 1e-6)) / 2e-6, 1e-3)
+        assert found == pytest.approx(expected, abs=1e-14 + 1e-15 / rise)
+
+
+@given(
+    st.lists(st.integers(-3, 6).map(float), min_size=1, max_size=12),
+    st.tuples(st.integers(-4, 7).map(float), st.integers(-4, 7).map(float)),
+    st.integers(0, 3),
+)
+def test_a_known_passing_only_shortens_the_search(speeds: list[float], values: tuple[float, float], early: int) -> None:
+    run = trace(np.arange(len(speeds)) - float(early), speed=speeds)
+    curve = curve_of(run, "speed")
+    known = passing(curve, values[0], 0.0, 0)
+    helped = next_passing(curve, values[1], known)
+    np.testing.assert_equal(helped.time, first_time(run, "speed", values[1]))

@@ -142,6 +142,14 @@ def test_a_rolling_start_gives_spans_but_no_times_from_rest() -> None:
     assert isnan(found["1/4 mile"].time_after_rollout)
 
 
+def test_a_trap_that_falls_into_a_jump_of_the_record_has_no_speed() -> None:
+    run = trace([0.0, 4.0, 4.0, 12.0], distance=[0.0, 40.0, 240.0, 440.0], speed=[0.0, 20.0, 20.0, 30.0])
+    found = by_label(run)
+    assert found["1/8 mile"].time == 4.0
+    assert isnan(found["1/8 mile"].trap_speed)
+    assert found["1/4 mile"].trap_speed > 20.0
+
+
 def test_targets_beyond_the_record_are_nan() -> None:
     found = by_label(constant_acceleration(5.0, 4.0))
     assert found["60 ft"].time > 0.0

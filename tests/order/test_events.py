@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from simlaunch.integrator.advance import AT_BOUND, AT_EVENT, Advance, make_advance
 from simlaunch.integrator.control import Accuracy
+from simlaunch.integrator.differences import make_linearise
 from simlaunch.integrator.sampling import make_samples
 from simlaunch.integrator.step import make_work
 
@@ -37,7 +38,7 @@ def zeros(t: float, y: Array, model: Array, phase: None, out: Array) -> None:
 
 
 def first(rates: object, events: object, y: Array, model: Array, bound: float, first_step: float) -> Advance:
-    advance = make_advance(rates, events)  # type: ignore[arg-type]
+    advance = make_advance(rates, make_linearise(rates), events)  # type: ignore[arg-type]
     accuracy = Accuracy(1e-9, np.ones(len(y)), 1.0, 0.0)
     work, samples = make_work(len(y), len(model)), make_samples(1, len(y))
     return advance(0.0, bound, first_step, y, model, None, accuracy, work, samples)

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from math import atan, inf, pi, sin, tan
 
+import numpy as np
 import pytest
 
 from cars import change, coupe
+from simlaunch.physics import magic_formula as formula
 from simlaunch.physics import tyre
 from simlaunch.scenario.numbers import Record
 
@@ -19,7 +21,20 @@ PASSENGER = {
 
 def passenger() -> Record:
     """MF 5.2 set in public parameter listings after Althoff and Wuersching; horizontal and vertical shift left out."""
-    return change(coupe(), {f"rear.{name}": value for name, value in PASSENGER.items()}).rear
+    own = change(coupe(), {f"rear.{name}": value for name, value in PASSENGER.items()}).rear
+    formula.tabulate_shape(own)
+    return own
+
+
+@pytest.mark.parametrize("shape", [1.05, 1.4, 1.6411, 1.9])
+def test_table_of_the_outer_curve(shape: float) -> None:
+    """Within 1e-8 of sin(C atan u), its slope within 5e-7. Source: the formula itself."""
+    own = change(coupe(), {"rear.shape_factor": shape}).rear
+    formula.tabulate_shape(own)
+    for u in (*np.linspace(-3.0, 3.0, 601), *np.geomspace(1e-6, 1e9, 301)):
+        read, exact = formula.tabulated_shape(float(u), own), formula.shape_curve(float(u), shape)
+        assert read.force == pytest.approx(exact.force, abs=1e-8)
+        assert read.slope_share == pytest.approx(exact.slope_share, abs=5e-7)
 
 
 @pytest.mark.parametrize(
@@ -65,37 +80,37 @@ TEACHING = [  # surface, B, C, D, E, peak slip
 @pytest.mark.parametrize(("surface", "b", "c", "d", "e", "peak"), TEACHING)
 def test_teaching_sets(surface: str, b: float, c: float, d: float, e: float, peak: float) -> None:
     """Peak slip of four surfaces. Source: widely repeated teaching table, from memory; E = 1: tan(tan(pi/2C))/B."""
-    assert tyre.peak_slip(b, c, e) == pytest.approx(peak, abs=6e-5), surface
+    assert formula.peak_slip(b, c, e) == pytest.approx(peak, abs=6e-5), surface
     if e == 1.0:
-        assert tyre.peak_slip(b, c, e) == pytest.approx(tan(tan(pi / (2.0 * c))) / b, rel=1e-12)
-    assert d * tyre.magic_formula(peak, b, c, e).force == pytest.approx(d, abs=1e-6)
+        assert formula.peak_slip(b, c, e) == pytest.approx(tan(tan(pi / (2.0 * c))) / b, rel=1e-12)
+    assert d * formula.magic_formula(peak, b, c, e).force == pytest.approx(d, abs=1e-6)
 
 
 @pytest.mark.parametrize(("slip", "force"), [(0.05, 0.73562), (1.0, 0.91452)])
 def test_dry_teaching_set(slip: float, force: float) -> None:
     """Source: teaching table, from memory."""
-    assert tyre.magic_formula(slip, 10.0, 1.9, 0.97).force == pytest.approx(force, abs=6e-6)
+    assert formula.magic_formula(slip, 10.0, 1.9, 0.97).force == pytest.approx(force, abs=6e-6)
 
 
 def test_stiff_summer_tyre() -> None:
     """C = 1.65, mu = 1.1, E = 0, K/Fz = 25: peak at 0.10195, 0.77960 at 0.5, limit 0.57475. Source: common practice."""
     b = 25.0 / (1.65 * 1.1)
-    assert tyre.peak_slip(b, 1.65, 0.0) == pytest.approx(0.10195, abs=6e-6)
-    assert 1.1 * tyre.magic_formula(0.5, b, 1.65, 0.0).force == pytest.approx(0.77960, abs=6e-6)
-    assert 1.1 * tyre.magic_formula(1e9, b, 1.65, 0.0).force == pytest.approx(0.57475, abs=6e-6)
+    assert formula.peak_slip(b, 1.65, 0.0) == pytest.approx(0.10195, abs=6e-6)
+    assert 1.1 * formula.magic_formula(0.5, b, 1.65, 0.0).force == pytest.approx(0.77960, abs=6e-6)
+    assert 1.1 * formula.magic_formula(1e9, b, 1.65, 0.0).force == pytest.approx(0.57475, abs=6e-6)
 
 
 @pytest.mark.parametrize("shape", [1.3, 1.65, 1.9])
 @pytest.mark.parametrize("curvature", [-5.0, -0.8, 0.0, 0.6, 0.97])
 def test_peak_slip_is_the_root_of_the_derivative(shape: float, curvature: float) -> None:
     """B k (1 - E) + E atan(B k) = tan(pi / 2C). Source: dF/dk = 0."""
-    x = tyre.peak_slip(1.0, shape, curvature)
+    x = formula.peak_slip(1.0, shape, curvature)
     assert x * (1.0 - curvature) + curvature * atan(x) == pytest.approx(tan(pi / (2.0 * shape)), rel=1e-12)
 
 
 def test_a_curve_without_a_peak_says_so() -> None:
     """C = 1 rises for ever. Source: tan(pi / 2) is infinite."""
-    assert tyre.peak_slip(10.0, 1.0, 0.0) == inf
+    assert formula.peak_slip(10.0, 1.0, 0.0) == inf
 
 
 @pytest.mark.parametrize("slip", [0.005, 0.05, 0.15, 0.6, -0.05])
@@ -120,5 +135,5 @@ def test_two_conventions_of_slip(driving: float, standard: float) -> None:
 def test_the_slope_is_the_derivative_of_the_force(slip: float) -> None:
     """Central difference of the teaching set for a dry road; B C D is the slope at no slip. Source: calculus."""
     b, c, e, h = 10.0, 1.9, 0.97, 1e-6
-    rise = tyre.magic_formula(slip + h, b, c, e).force - tyre.magic_formula(slip - h, b, c, e).force
-    assert tyre.magic_formula(slip, b, c, e).slope_share == pytest.approx(rise / (2.0 * h * b * c), abs=1e-8)
+    rise = formula.magic_formula(slip + h, b, c, e).force - formula.magic_formula(slip - h, b, c, e).force
+    assert formula.magic_formula(slip, b, c, e).slope_share == pytest.approx(rise / (2.0 * h * b * c), abs=1e-8)

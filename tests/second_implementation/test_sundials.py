@@ -1,4 +1,4 @@
-"""A stretch between two events by SUNDIALS: an implicit multistep method, far from our explicit one."""
+"""A stretch between two events by SUNDIALS: a multistep method of variable order, far from our one-step method."""
 
 from __future__ import annotations
 

@@ -1,0 +1,159 @@
+"""How the rates of a launch change with its state: what an implicit step has to know.
+
+Not every state moves by itself. In gear, the gearbox input turns with the half shafts; with the coupling stuck, the
+engine turns with the gearbox input; distance and the energy integrals move nothing. What is left, the free states of
+a phase, are shifted one at a time, and those that keep pace are shifted with them.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import inline, part
+from simlaunch.integrator.differences import SHIFT
+from simlaunch.physics import state as at
+from simlaunch.physics.balance import balance_on, rates_of
+from simlaunch.physics.body import Ground, ground
+from simlaunch.scenario.numbers import Pedal, Record
+
+Array = NDArray[np.float64]
+
+_HELD_SLIP = int(Pedal.HELD_SLIP)
+MOST_FREE = 15
+"""No phase has more free states than this."""
+
+_ON_THE_ROAD = (
+    at.SPEED,
+    at.WHEEL_FRONT,
+    at.WHEEL_REAR,
+    at.SLIP_FRONT,
+    at.SLIP_REAR,
+    at.TRANSFER,
+)
+"""The states on which the forces of the road depend; they come first among the free ones."""
+
+
+@inline
+def _free(state: int, structure: Record) -> int:
+    place = structure.free_count
+    structure.free[place] = state
+    structure.free_count = place + 1
+    return place
+
+
+@inline
+def _follow(state: int, leader: int, share: float, structure: Record) -> None:
+    place = structure.follower_count
+    structure.follower[place] = state
+    structure.leader[place] = leader
+    structure.share[place] = share
+    structure.follower_count = place + 1
+
+
+@part
+def fill_structure(car: Record, phase: Record, structure: Record) -> None:
+    """Find out which states are free in a phase, and which keep pace with others.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    structure : Record
+        Filled.
+    """
+    structure.free_count = 0
+    structure.follower_count = 0
+    structure.first_integral = at.INTEGRALS
+    for state in _ON_THE_ROAD:
+        _free(state, structure)
+    _free(at.TRANSFER_RATE, structure)
+    _free(at.BOOST, structure)
+    leader, ratio = _free(at.SHAFT_SPEED, structure), 1.0
+    if phase.path == at.ONCOMING:
+        leader = _free(at.INPUT_SPEED, structure)
+    else:
+        ratio = car.gearbox.ratio[phase.gear]
+        _follow(at.INPUT_SPEED, leader, ratio, structure)
+    if phase.coupling == at.STUCK:
+        _follow(at.ENGINE_SPEED, leader, ratio, structure)
+    else:
+        _free(at.ENGINE_SPEED, structure)
+    if car.drive.rigid == 0:
+        _free(at.TWIST_FRONT, structure)
+        if car.drive.locked == 1:
+            _free(at.TWIST_REAR, structure)
+    if car.pedal.kind == _HELD_SLIP:
+        _free(at.REQUEST, structure)
+
+
+@inline
+def _feels_the_clock(t: float, car: Record, phase: Record) -> bool:
+    """Whether anything in this phase goes by time alone: a ramp of torque, an engagement, brakes that let go."""
+    ramping = phase.stage == at.RAMPING_DOWN or phase.stage == at.RAMPING_UP or phase.stage == at.IN_HAND_OVER
+    engaging = phase.coupling == at.SLIPPING and t < phase.engagement_start + phase.engagement_time
+    return ramping or engaging or t < phase.brake_off + car.launch.brake_release
+
+
+@inline
+def _shift(y: Array, place: int, shift: float, structure: Record) -> None:
+    """Move a free state, and all that keeps pace with it."""
+    y[structure.free[place]] += shift
+    for i in range(structure.follower_count):
+        if structure.leader[i] == place:
+            y[structure.follower[i]] += structure.share[i] * shift
+
+
+@part
+def _rates_on(road: Ground, t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    rates_of(balance_on(road, t, y, car, phase), y, car, phase, out)
+
+
+@part
+def linearise(
+    t: float, y: Array, rates: Array, car: Record, phase: Record, scale: Array, structure: Record, linear: Record
+) -> None:
+    """Change of every rate with each free state and with time, by differences.
+
+    A state that the road does not feel leaves tyres, loads and drag as they are, which spares the dearest part.
+
+    Parameters
+    ----------
+    t : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units; moved and put back.
+    rates : ndarray, shape (24,)
+        Its rates.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    scale : ndarray, shape (24,)
+        Size of each state.
+    structure : Record
+        Filled with the free states of the phase.
+    linear : Record
+        Filled; its time slope serves as scratch space first.
+    """
+    fill_structure(car, phase, structure)
+    road, out = ground(t, y, car, phase), linear.time_slope
+    for j in range(structure.free_count):
+        state = structure.free[j]
+        kept = y[state]
+        shift = SHIFT * (scale[state] + abs(kept))
+        _shift(y, j, shift, structure)
+        here = ground(t, y, car, phase) if j < len(_ON_THE_ROAD) else road
+        _rates_on(here, t, y, car, phase, out)
+        _shift(y, j, -shift, structure)
+        y[state] = kept
+        for i in range(y.size):
+            linear.jacobian[j, i] = (out[i] - rates[i]) / shift
+    if not _feels_the_clock(t, car, phase):
+        out[:] = 0.0
+        return
+    _rates_on(ground(t + SHIFT, y, car, phase), t + SHIFT, y, car, phase, out)
+    for i in range(y.size):
+        out[i] = (out[i] - rates[i]) / SHIFT
