@@ -1,7 +1,7 @@
 """Compilation of the numeric code, and where the compiled kernels are kept.
 
-Every numeric function is written once, in plain Python, and marked with `inline`, or `part` where it is large. The few functions that are called
-from outside the compiled world are marked with `entry`; only those are kept on disk.
+Every numeric function is written once, in plain Python, and marked with `inline`, or with `part` where it is large.
+The few functions that are called from outside the compiled world are marked with `entry`; only those are kept on disk.
 
 Kernels are kept in a folder named by a hash of the source of every room that is compiled, so that an edit in any of
 their files can never meet machine code made from older text. Each process compiles in a folder of its own that begins
@@ -166,7 +166,7 @@ def _compilable(function: Callable[P, R], **options: Any) -> Callable[P, R]:
     """Tell the compiler what a plain function compiles to, once for each signature and whoever calls it."""
     compiled = numba.njit(**options)(function)
     if compiled is not function:  # else compilation is switched off
-        infer_global(function, numba.types.Dispatcher(compiled))
+        infer_global(function, numba.types.Dispatcher(compiled))  # type: ignore[no-untyped-call]
         _compilables.append(compiled)
     return function
 
@@ -177,7 +177,7 @@ def inline(function: Callable[P, R]) -> Callable[P, R]:
 
 
 def part(function: Callable[P, R]) -> Callable[P, R]:
-    """Mark a larger numeric function that compiled functions call; melted into each caller it would compile too long."""
+    """Mark a larger numeric function for compiled callers; melted into each of them it would compile too long."""
     return _compilable(function, **_OPTIONS)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Units
+from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import Shown, deliver, prepare, result
 from simlaunch.units.spelling import System
 
@@ -10,6 +10,7 @@ from simlaunch.units.spelling import System
 def check(
     scenario: ScenarioFile,
     changes: Changes = None,
+    taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
@@ -25,7 +26,7 @@ def check(
 
     prepare(out)
     try:
-        sound = read(scenario, changes)
+        sound = read(scenario, changes, taken)
     except ScenarioError as error:
         if as_json:
             result(dumps(faults_object(error.source, error.faults)))

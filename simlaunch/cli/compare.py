@@ -15,6 +15,7 @@ from simlaunch.cli.options import (
     Out,
     Quiet,
     ScenarioFile,
+    Taken,
     Tolerance,
     Trace,
     Units,
@@ -44,6 +45,7 @@ def compare(
     method: Method = MethodChoice.COMPILED,
     tolerance: Tolerance = None,
     changes: Changes = None,
+    taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     trace: Trace = False,
@@ -60,7 +62,7 @@ def compare(
     from simlaunch.study.footing import footing_gaps, unstated
 
     prepare(out)
-    sound = read(scenario, changes)
+    sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
     if mixed_footings:

@@ -7,7 +7,7 @@ import os
 import sys
 import threading
 import traceback
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from enum import IntEnum
 from pathlib import Path
 from typing import Any
@@ -28,6 +28,7 @@ class Code(IntEnum):
     FAULT = 1
     USAGE = 2
     NOT_REACHED = 4
+    SOME_FAILED = 5
     INTERRUPTED = 130
 
 
@@ -83,6 +84,19 @@ def answered(call: Callable[[], Any]) -> int:
         return Code.FAULT
 
 
+_before_leaving: list[Callable[[], None]] = []
+
+
+@contextlib.contextmanager
+def before_leaving(call: Callable[[], None]) -> Iterator[None]:
+    """Have something done on an interruption, before the process ends; it must be quick."""
+    _before_leaving.append(call)
+    try:
+        yield
+    finally:
+        _before_leaving.remove(call)
+
+
 def _leave_at_once() -> None:
     """End without waiting for compiled code that cannot be interrupted."""
     for stream in (sys.stdout, sys.stderr):
@@ -103,6 +117,8 @@ def on_worker(call: Callable[[], Any]) -> int:
         while worker.is_alive():
             worker.join(0.2)
     except KeyboardInterrupt:
+        for call in reversed(_before_leaving):
+            call()
         complain("interrupted")
         _leave_at_once()
     return codes[0] if codes else Code.FAULT

@@ -17,11 +17,12 @@ from simlaunch.cli.log import log
 from simlaunch.cli.output import result
 from simlaunch.cli.run import run
 from simlaunch.cli.schema import schema
+from simlaunch.cli.sweep import app as sweep
 from simlaunch.cli.usable import usable
 
 _EPILOG = (
     "Exit codes: 0 done; 1 fault of ours; 2 usage; 3 bad input; 4 a target was not reached; "
-    "130 interrupted. Results go to stdout, all else to stderr."
+    "5 some launches of a sweep failed; 130 interrupted. Results go to stdout, all else to stderr."
 )
 
 app = typer.Typer(
@@ -35,6 +36,7 @@ app = typer.Typer(
 )
 for _command in (check, run, compare, usable, curve, log, schema):
     app.command()(_command)
+app.add_typer(sweep, name="sweep")
 
 
 def _version() -> str:

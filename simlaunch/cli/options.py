@@ -51,6 +51,15 @@ Changes: TypeAlias = Annotated[
         show_default=False,
     ),
 ]
+Taken: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--with",
+        metavar="KIND=NAME",
+        help='Take an alternative of the scenario, such as "gear set=short", "tyre=track" or "surface=wet asphalt".',
+        show_default=False,
+    ),
+]
 Method: TypeAlias = Annotated[
     MethodChoice, typer.Option("--method", help="The fast integrator, or SciPy's as a reference.")
 ]
@@ -62,7 +71,7 @@ Tolerance: TypeAlias = Annotated[
         min=1e-13,
         max=1e-2,
         help="Relative error allowed per step.",
-        show_default="1e-6, with --method reference 1e-10",
+        show_default="1e-5; for a sweep 1e-4, with --method reference 1e-10",
     ),
 ]
 Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Put the histories into the JSON too.")]

@@ -16,6 +16,7 @@ from simlaunch.cli.options import (
     PedalChoice,
     Quiet,
     ScenarioFile,
+    Taken,
     Tolerance,
     Trace,
     Units,
@@ -37,6 +38,7 @@ def run(
     method: Method = MethodChoice.COMPILED,
     tolerance: Tolerance = None,
     changes: Changes = None,
+    taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     trace: Trace = False,
@@ -52,7 +54,7 @@ def run(
     from simlaunch.study.single import simulate
 
     prepare(out)
-    sound = read(scenario, changes)
+    sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     note_compiling(quiet=quiet)

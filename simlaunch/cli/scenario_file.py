@@ -32,14 +32,32 @@ def _split(change: str) -> tuple[str, object]:
     return key, _value(key, text)
 
 
-def read(file: Path, changes: Sequence[str] | None = None) -> Scenario:
-    """Scenario of a file, with some values replaced."""
+def _alternatives(scenario: Scenario, taken: Sequence[str]) -> dict[str, object]:
+    """What has to be changed for the alternatives that are taken, each kind once."""
+    from simlaunch.scenario.model import Alternative
+
+    found: dict[str, object] = {}
+    seen: set[Alternative] = set()
+    for text in taken:
+        kind, sign, name = (part.strip() for part in text.partition("="))
+        if not (sign and name) or kind not in set(Alternative) or kind in seen:
+            why = "is given twice" if kind in seen else f"write KIND=NAME; kinds are {', '.join(Alternative)}"
+            raise UsageError(f"--with {quoted(text)}: {why}")
+        seen.add(Alternative(kind))
+        found |= scenario.changes_to(Alternative(kind), name)
+    return found
+
+
+def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] | None = None) -> Scenario:
+    """Scenario of a file, with some alternatives taken, and then some values replaced."""
     from simlaunch.scenario.reading import changed, load
 
     scenario = load(file)
-    if not changes:
+    if not changes and not taken:
         return scenario
-    wanted = dict(map(_split, changes))
+    wanted = {**_alternatives(scenario, taken or ()), **dict(map(_split, changes or ()))}
+    if not wanted:
+        return scenario
     try:
         return changed(scenario, wanted)
     except (TypeError, AttributeError):  # the path leads into a list or into a value

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Units
+from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import Shown, deliver, prepare
 from simlaunch.units.spelling import System
 
@@ -10,6 +10,7 @@ from simlaunch.units.spelling import System
 def usable(
     scenario: ScenarioFile,
     changes: Changes = None,
+    taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
@@ -22,7 +23,7 @@ def usable(
     from simlaunch.study.usable import usable as weighed
 
     prepare(out)
-    sound = read(scenario, changes)
+    sound = read(scenario, changes, taken)
     found = weighed(sound)
     car = next(iter(cars(sound).values()))
 

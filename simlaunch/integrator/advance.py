@@ -99,6 +99,7 @@ def make_land(
     callable
         land(t, y, h, share, index, model, phase, tolerance, work) -> length of the step that was taken [s].
     """
+
     @part
     def land(
         t: float, y: Array, h: float, share: float, index: int, model: Any, phase: Any, tolerance: float, work: Record

@@ -187,6 +187,7 @@ def make_step(rates: Rates) -> Callable[[float, Array, float, Any, Any, Record],
 
     Source: see `tableau`.
     """
+
     @part
     def step(t: float, y: Array, h: float, model: Any, phase: Any, work: Record) -> None:
         k, inner, stage_rates, states = work.stages, work.inner, work.stage_rates, y.size

@@ -19,7 +19,9 @@ Array = NDArray[np.float64]
     TARGETS_PASSED,  # every wanted speed and distance has been passed
     SPEEDS_MEET,  # a slipping coupling comes to rest
     BREAKS_AWAY,  # a stuck coupling is asked for more than it can carry
-    SHIFT_SPEED,  # the engine speed at which this gear is left, with the car not too far behind its wheels
+    SHIFT_SPEED,  # the engine has reached the speed at which this gear is left
+    SHIFT_BEGINS,  # and the car is not too far behind its wheels
+    SHIFT_PUT_OFF,  # the engine has fallen well back before the car came up
     GEAR_CLOSES,  # the oncoming gear has brought input and output together
     LOCK_UP,  # a converter's lock-up clutch begins to engage
     BRAKE_OFF,  # drive force outweighs the grade and the brakes let go
@@ -27,11 +29,12 @@ Array = NDArray[np.float64]
     LIMITER_UP,  # into or beyond the limiter's band
     LIMITER_DOWN,  # back out of it
     FRONT_LIFT,  # the front axle leaves the ground, or comes back
-) = range(11)
-EVENTS = 11
+) = range(13)
+EVENTS = 13
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the turbine follows this closely
+_PUT_OFF_SHARE = 0.97  # a shift is no longer wanted below this share of its engine speed
 _STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled
 _INACTIVE = 1.0
 
@@ -80,11 +83,17 @@ def _coupling_values(t: float, y: Array, car: Record, phase: Record, out: Array)
 def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
     box = car.gearbox
     out[SHIFT_SPEED] = _INACTIVE
+    out[SHIFT_BEGINS] = _INACTIVE
+    out[SHIFT_PUT_OFF] = _INACTIVE
     out[GEAR_CLOSES] = _INACTIVE
     if phase.stage == at.DRIVING and phase.path == at.ENGAGED and phase.gear < box.count - 1:
         shift_speed = box.shift_speed[phase.gear]
-        road = y[at.SPEED] * box.ratio[phase.gear] / driven_radius(car.front, car.rear, car.drive)
-        out[SHIFT_SPEED] = max(shift_speed - shift_signal(y, car), box.road_speed_share * shift_speed - road)
+        if phase.shift_wanted == 0:
+            out[SHIFT_SPEED] = shift_speed - shift_signal(y, car)
+        else:  # an engine on its limiter hovers about the shift speed: a moment below it does not count
+            road = y[at.SPEED] * box.ratio[phase.gear] / driven_radius(car.front, car.rear, car.drive)
+            out[SHIFT_BEGINS] = box.road_speed_share * shift_speed - road
+            out[SHIFT_PUT_OFF] = shift_signal(y, car) - _PUT_OFF_SHARE * shift_speed
     if phase.path == at.ONCOMING:
         apart = y[at.INPUT_SPEED] - box.ratio[phase.oncoming_gear] * y[at.SHAFT_SPEED]
         out[GEAR_CLOSES] = apart if phase.closing_rate > 0.0 else -apart
@@ -121,7 +130,7 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (11,)
+    out : ndarray, shape (13,)
         Filled with the values.
     """
     out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])

@@ -52,7 +52,7 @@ _WHAT = {
     events.TARGETS_PASSED: "targets passed",
     events.SPEEDS_MEET: "coupling speeds meet",
     events.BREAKS_AWAY: "coupling breaks away",
-    events.SHIFT_SPEED: "shift begins",
+    events.SHIFT_BEGINS: "shift begins",
     events.GEAR_CLOSES: "gear engaged",
     events.LOCK_UP: "lock-up begins",
     events.BRAKE_OFF: "brakes let go",
@@ -64,7 +64,7 @@ _WHAT = {
 
 
 MEETING, ENGAGED = _WHAT[events.SPEEDS_MEET], _WHAT[events.GEAR_CLOSES]
-BEGINNINGS = frozenset(_WHAT[event] for event in (events.SHIFT_SPEED, events.BREAKS_AWAY, events.LOCK_UP))
+BEGINNINGS = frozenset(_WHAT[event] for event in (events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP))
 """Moments that begin or end a change in coupling or gearbox."""
 
 
@@ -146,7 +146,8 @@ def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
 
 
 def _moments(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Moment, ...]:
-    found = [Moment(float(log.start[i]) - zero, _WHAT[int(log.event[i])]) for i in range(count) if log.event[i] >= 0]
+    events_of = [(float(log.start[i]) - zero, int(log.event[i])) for i in range(count)]
+    found = [Moment(time, _WHAT[event]) for time, event in events_of if event in _WHAT]
     return (*found, Moment(end - zero, "end"))
 
 
@@ -156,9 +157,7 @@ def _time_zero(log: kernel.PhaseLog, count: int) -> float:
     return let_go[0] if let_go else 0.0
 
 
-def _to_trace(
-    car: Record, work: Record, samples: Samples, log: kernel.PhaseLog, ending: kernel.Ending
-) -> Trace:
+def _to_trace(car: Record, work: Record, samples: Samples, log: kernel.PhaseLog, ending: kernel.Ending) -> Trace:
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))

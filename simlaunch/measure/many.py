@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, part, publish
+from simlaunch.compiled import entry, inline, part, publish
 from simlaunch.errors import UsageError
 from simlaunch.integrator import sampling
 from simlaunch.integrator.control import Accuracy
@@ -25,7 +25,7 @@ from simlaunch.measure.ceiling import driven_axles
 from simlaunch.measure.crossing import POINT
 from simlaunch.measure.energy import Energies, Integrals, energies, residual_of, share_of_work
 from simlaunch.measure.grip import USE, GripNumbers, note_axle, use_of_grip
-from simlaunch.measure.marks import SHORTEST_WITH_TRAP, Kind, Target, at_rest, find_marks, target_numbers
+from simlaunch.measure.marks import SHORTEST_WITH_TRAP, Kind, MarkNumbers, Target, at_rest, find_marks, target_numbers
 from simlaunch.measure.parts import (
     CHANGE_BEGINS,
     CHANNEL,
@@ -45,6 +45,7 @@ from simlaunch.units.spelling import Dimension
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
+_MARK_NUMBERS = len(MarkNumbers._fields)
 _MEASURABLE = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 
 
@@ -74,9 +75,10 @@ class Measured(NamedTuple):
 def _mark_columns(target: Target) -> tuple[Column | None, ...]:
     """Columns of one target, in the order of `MarkNumbers`; None for what is not defined for such a target."""
     of, distance = target.label, target.kind is Kind.DISTANCE
+    time = _time_column(target)
     from_rest, has_trap = target.start == 0.0, distance and target.end >= SHORTEST_WITH_TRAP
     return (
-        Column(f"time {of}", Dimension.TIME, of),
+        time,
         Column(f"time after rollout {of}", Dimension.TIME, f"{of} after rollout") if from_rest else None,
         Column(f"speed {of}", Dimension.SPEED, f"speed at {of}") if distance else None,
         Column(f"trap speed {of}", Dimension.SPEED, f"trap speed at {of}") if has_trap else None,
@@ -119,6 +121,11 @@ def _part_columns(part: Part) -> tuple[Column, Column]:
     )
 
 
+def _time_column(target: Target) -> Column:
+    """The column of one target that is left where only times are wanted."""
+    return Column(f"time {target.label}", Dimension.TIME, target.label)
+
+
 def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
     """A column for every number that compiled code works out, in its order; None for those of no meaning."""
     return (
@@ -130,19 +137,23 @@ def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
     )
 
 
-def columns(targets: tuple[Target, ...]) -> tuple[Column, ...]:
+def columns(targets: tuple[Target, ...], *, times_only: bool = False) -> tuple[Column, ...]:
     """What is measured on each of many launches: marks, use of grip, energies, torque of parts.
 
     Parameters
     ----------
     targets : tuple of Target
         Every target that is wanted, the standard ones among them.
+    times_only : bool
+        Whether nothing but the time of each target is wanted.
 
     Returns
     -------
     tuple of Column
         In the order of the numbers of a row.
     """
+    if times_only:
+        return tuple(_time_column(target) for target in targets)
     return tuple(column for column in _all_columns(targets) if column is not None)
 
 
@@ -163,7 +174,7 @@ _REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
 _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
 
 _MEANING = np.full(events.EVENTS, NO_CHANGE)
-_MEANING[[events.SHIFT_SPEED, events.BREAKS_AWAY, events.LOCK_UP]] = CHANGE_BEGINS
+_MEANING[[events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP]] = CHANGE_BEGINS
 _MEANING[events.SPEEDS_MEET] = SPEEDS_MEET
 _MEANING[events.GEAR_CLOSES] = GEAR_CLOSES
 
@@ -193,6 +204,8 @@ class _Wanted(NamedTuple):
     targets: Array  # (targets, 3)
     columns: Codes  # place of each column among all numbers
     numbers: Array  # all numbers of the launch that is being measured
+    times_only: bool
+    needs_derived: bool  # times of distances come from the states alone
 
 
 def _bench(capacity: int, tolerance: float) -> _Bench:
@@ -215,10 +228,14 @@ def _bench(capacity: int, tolerance: float) -> _Bench:
     )
 
 
-def _wanted(targets: tuple[Target, ...]) -> _Wanted:
+def _wanted(targets: tuple[Target, ...], times_only: bool) -> _Wanted:
     every = _all_columns(targets)
     places = [place for place, column in enumerate(every) if column is not None]
-    return _Wanted(target_numbers(targets), np.array(places, np.int64), np.empty(len(every)))
+    if times_only:
+        places = [_MARK_NUMBERS * k for k in range(len(targets))]
+    by_speed = any(target.kind is not Kind.DISTANCE for target in targets)
+    numbers = np.empty(len(every))
+    return _Wanted(target_numbers(targets), np.array(places, np.int64), numbers, times_only, by_speed or not times_only)
 
 
 # --- one launch ---
@@ -246,15 +263,21 @@ def _note_moments(bench: _Bench, segments: int) -> float:
     return zero
 
 
+@inline
+def _note_motion(bench: _Bench, i: int, time: float, y: Array, acceleration: float) -> None:
+    speed, distance = bench.speed[i], bench.distance[i]
+    speed.time, speed.value, speed.slope = time, y[at.SPEED], acceleration
+    distance.time, distance.value, distance.slope = time, y[at.DISTANCE], y[at.SPEED]
+
+
 @part
 def _note_samples(bench: _Bench, count: int, zero: float) -> None:
     """Sort the record of a launch into what its measures are taken from."""
     car = bench.car[0]
     for i in range(count):
         time, y, d = bench.recorded.time[i] - zero, bench.recorded.state[i], bench.derived[i]
-        speed, distance, use, pull = bench.speed[i], bench.distance[i], bench.uses[i], bench.pulls[i]
-        speed.time, speed.value, speed.slope = time, y[at.SPEED], d[_ACCELERATION]
-        distance.time, distance.value, distance.slope = time, y[at.DISTANCE], y[at.SPEED]
+        use, pull = bench.uses[i], bench.pulls[i]
+        _note_motion(bench, i, time, y, d[_ACCELERATION])
         use.time, use.speed, use.load_front = time, y[at.SPEED], d[_LOAD_FRONT]
         slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
         note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
@@ -283,14 +306,33 @@ def _integrals(bench: _Bench, i: int) -> Integrals:
 
 
 @part
+def _find_times(bench: _Bench, count: int, wanted: _Wanted) -> int:
+    """Marks of the launch that has just been run; returns how many numbers that is."""
+    speed, distance, rows = bench.speed[:count], bench.distance[:count], len(wanted.targets)
+    begin = first_from(speed, 0.0)
+    from_rest = begin < count and at_rest(speed[begin].value)
+    place = _MARK_NUMBERS * rows
+    find_marks(speed, distance, from_rest, wanted.targets, wanted.numbers[:place].reshape((rows, _MARK_NUMBERS)))
+    return place
+
+
+@part
+def _measure_times(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
+    """Times of the launch that has just been run, and nothing else that costs time."""
+    zero = _note_moments(bench, segments)
+    for i in range(count):
+        time, y = bench.recorded.time[i] - zero, bench.recorded.state[i]
+        acceleration = bench.derived[i, _ACCELERATION] if wanted.needs_derived else 0.0
+        _note_motion(bench, i, time, y, acceleration)
+    _find_times(bench, count, wanted)
+
+
+@part
 def _measure(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
     """Everything about the launch that has just been run, in the order of `_all_columns`."""
     _note_samples(bench, count, _note_moments(bench, segments))
-    speed, distance, uses, numbers = bench.speed[:count], bench.distance[:count], bench.uses[:count], wanted.numbers
-    place = 4 * len(wanted.targets)
-    begin = first_from(speed, 0.0)
-    from_rest = begin < count and at_rest(speed[begin].value)
-    find_marks(speed, distance, from_rest, wanted.targets, numbers[:place].reshape((len(wanted.targets), 4)))
+    uses, numbers = bench.uses[:count], wanted.numbers
+    place = _find_times(bench, count, wanted)
     for number in use_of_grip(uses, driven_axles(bench.car[0])):
         numbers[place] = number
         place += 1
@@ -322,9 +364,13 @@ def _measure_each(
         if done.status == kernel.BUFFER_FULL:
             return i
         if done.status in _MEASURABLE and count > 0:
-            time, state, segment = recorded.time[:count], recorded.state[:count], recorded.segment[:count]
-            channels.derive(time, state, segment, log.phase, car, bench.work, bench.derived[:count])
-            _measure(bench, count, done.segments, wanted)
+            if wanted.needs_derived:
+                time, state, segment = recorded.time[:count], recorded.state[:count], recorded.segment[:count]
+                channels.derive(time, state, segment, log.phase, car, bench.work, bench.derived[:count])
+            if wanted.times_only:
+                _measure_times(bench, count, done.segments, wanted)
+            else:
+                _measure(bench, count, done.segments, wanted)
             for k in range(wanted.columns.size):
                 values[i, k] = wanted.numbers[wanted.columns[k]]
     return end
@@ -340,7 +386,9 @@ def _measure_long(
         _measure_each(cars, i, i + 1, _bench(capacity, tolerance), wanted, values, ending)
 
 
-def measure_many(cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None) -> Measured:
+def measure_many(
+    cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None, *, times_only: bool = False
+) -> Measured:
     """Run and measure many launches by the compiled method; the same numbers, to the last bit, as one by one.
 
     A launch that cannot be followed has its status in `ending` and nan in its row.
@@ -353,6 +401,8 @@ def measure_many(cars: NDArray[np.void], targets: tuple[Target, ...], tolerance:
         Every target that is wanted, the standard ones among them.
     tolerance : float, optional
         Relative error allowed per step [-].
+    times_only : bool
+        Measure nothing but the time of each target, which takes half as long where all of them are distances.
 
     Returns
     -------
@@ -367,7 +417,7 @@ def measure_many(cars: NDArray[np.void], targets: tuple[Target, ...], tolerance:
     tolerance = DEFAULT_TOLERANCE if tolerance is None else float(tolerance)
     if not 1e-13 <= tolerance <= 1e-2:
         raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
-    cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets)
+    cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets, times_only)
     values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
     bench, done = _bench(FIRST_SAMPLES, tolerance), 0
     while done < cars.size:

@@ -142,8 +142,8 @@ def _pulls(trace: Trace) -> Samples:
     """Torques of all parts; a part that is not recorded carries nothing."""
     pulls = empty_samples(PULL, trace.time.size)
     pulls.time = trace.time
-    for k, part in enumerate(Part):
-        pulls.torque[:, k] = trace.channels.get(CHANNEL[part], 0.0)
+    for k, name in enumerate(CHANNEL[each] for each in Part):
+        pulls.torque[:, k] = trace.channels.get(name, 0.0)
     return pulls
 
 

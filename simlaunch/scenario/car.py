@@ -10,7 +10,7 @@ from pydantic import AfterValidator, model_validator
 
 from simlaunch.errors import Fault
 from simlaunch.scenario.numbers import Axle
-from simlaunch.scenario.surroundings import Derived, Section
+from simlaunch.scenario.surroundings import Derived, Name, Section
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, to_si
@@ -208,6 +208,12 @@ class Tyres(Section):
         tyre = self.both or own
         assert tyre is not None, "checked by the model"
         return tyre
+
+
+class TyreSet(Tyres):
+    """Tyres to try in place of those of the car."""
+
+    name: Name = required("Name of the tyres, unique among them.")
 
 
 class Drive(Section):

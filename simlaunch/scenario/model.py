@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from enum import StrEnum
 from typing import Annotated, Any, Literal, TypeAlias
 
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
@@ -12,18 +13,19 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
-from simlaunch.scenario.car import Body, Drive, Tyres
+from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,
     Engine,
     FrictionClutch,
     Gearbox,
+    GearSet,
     Launch,
     PedalSettings,
     TorqueConverter,
 )
-from simlaunch.scenario.surroundings import Air, Name, Note, Road, Section
+from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, to_si
@@ -117,6 +119,33 @@ class Run(Section):
 CouplingSection: TypeAlias = Annotated[FrictionClutch | TorqueConverter, Field(discriminator="kind")]
 
 
+AS_DESCRIBED = "as described"
+"""What the car and the road of a scenario itself are called among the alternatives to them."""
+
+
+class Alternative(StrEnum):
+    """What a scenario may name alternatives to."""
+
+    GEAR_SET = "gear set"
+    TYRE = "tyre"
+    SURFACE = "surface"
+
+
+_Line = Annotated[str, Field(min_length=1, max_length=2000)]
+
+
+class Sweep(Section):
+    """What `simlaunch sweep` varies, and how it ranks what comes of it."""
+
+    vary: Annotated[tuple[_Line, ...], Field(min_length=1, max_length=20)] = required(
+        'Axes, such as "curve", "gear set: short, long" or "body.mass: 1400 kg to 1700 kg in 4".'
+    )
+    by: _Line | None = optional("Measure that launches are ranked by; left out, the time to the scenario's goal.")
+    where: Annotated[tuple[_Line, ...], Field(max_length=20)] | None = optional(
+        'Constraints, such as "peak torque gearbox input < 700 N m".'
+    )
+
+
 def _format_one(value: object) -> object:
     if isinstance(value, bool) or not isinstance(value, int) or value != 1:
         raise refused("", "is not a format that this version reads", "write format = 1")
@@ -141,6 +170,10 @@ class Scenario(Section):
     launch: Launch = required("Launch.")
     pedal: PedalSettings = Field(default_factory=PedalSettings, description="Slip control.")
     curves: Annotated[tuple[Curve, ...], Field(min_length=1, max_length=100)] = required("Full-load curves.")
+    gear_sets: Annotated[tuple[GearSet, ...], Field(max_length=100)] | None = optional("Gear sets to try.")
+    tyre_sets: Annotated[tuple[TyreSet, ...], Field(max_length=100)] | None = optional("Tyres to try.")
+    surfaces: Annotated[tuple[RoadSurface, ...], Field(max_length=100)] | None = optional("Surfaces to try.")
+    sweep: Sweep | None = optional("Sweep over curves, alternatives and values.")
 
     @model_validator(mode="after")
     def _sections_agree(self) -> Scenario:
@@ -177,6 +210,57 @@ class Scenario(Section):
                 return curve
         choices = ", ".join(quoted(known) for known in self.curve_names)
         raise UsageError(f"no curve is named {quoted(name)}; choose one of {choices}")
+
+    def _named(self, kind: Alternative) -> Mapping[str, Section]:
+        """Alternatives of one kind that the scenario gives, by name."""
+        listed = {
+            Alternative.GEAR_SET: self.gear_sets,
+            Alternative.TYRE: self.tyre_sets,
+            Alternative.SURFACE: self.surfaces,
+        }[kind]
+        return {each.name: each for each in listed or ()}
+
+    def alternatives(self, kind: Alternative) -> tuple[str, ...]:
+        """Names of the alternatives of one kind, that of the scenario's own first."""
+        return (AS_DESCRIBED, *self._named(kind))
+
+    def changes_to(self, kind: Alternative, name: str) -> Mapping[str, object]:
+        """What has to be changed so that the scenario has one of its alternatives.
+
+        Parameters
+        ----------
+        kind : Alternative
+            What to take.
+        name : str
+            Which one; a surface may also be one of the named road surfaces.
+
+        Returns
+        -------
+        mapping of str to object
+            Key path to what would stand in the file, as `changed` takes it.
+
+        Raises
+        ------
+        UsageError
+            When there is none of that name; the message names the choices.
+        """
+        if name == AS_DESCRIBED:
+            return {}
+        found = self._named(kind).get(name)
+        if found is None and kind is Alternative.SURFACE and name in surfaces():
+            return self._road_with({"surface": name})
+        if found is None:
+            choices = ", ".join(quoted(known) for known in self.alternatives(kind))
+            raise UsageError(f"no {kind} is named {quoted(name)}; choose one of {choices}")
+        keys = found.model_dump(exclude_unset=True, exclude={"name", "note"}, exclude_none=True)
+        if kind is Alternative.SURFACE:
+            return self._road_with(keys)
+        return {"tyres": keys} if kind is Alternative.TYRE else {f"gearbox.{key}": keys[key] for key in keys}
+
+    def _road_with(self, surface: Mapping[str, object]) -> Mapping[str, object]:
+        """The road, with nothing left of the surface that it had."""
+        kept = self.road.model_dump(exclude_unset=True, exclude={"surface", "friction_factor", "rolling_factor"})
+        return {"road": {**kept, **surface}}
 
 
 def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
@@ -250,9 +334,35 @@ def _centre_of_gravity(body: Body) -> Iterator[Fault]:
         yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
 
 
+def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[Fault]:
+    seen = {AS_DESCRIBED}
+    for n, each in enumerate(entries or (), start=1):
+        if each.name in seen:
+            of = "the scenario's own" if each.name == AS_DESCRIBED else "an earlier one"
+            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own")
+        seen.add(each.name)
+
+
+def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
+    for n, gears in enumerate(gear_sets or (), start=1):
+        count = len(gears.ratios)
+        efficiency = gears.efficiency or gearbox.efficiency
+        shift_at = gears.shift_at or gearbox.shift_at
+        if len(efficiency) not in (1, count):
+            why = f"has {len(efficiency)} values for the {count} gears of {quoted(gears.name)}"
+            yield Fault(f"gear_sets[{n}].efficiency", "", why, "give one value, or one per gear")
+        if shift_at != BEST_FORCE and len(shift_at) not in (1, count - 1):
+            why = f"has {len(shift_at)} engine speeds for the {count} gears of {quoted(gears.name)}"
+            yield Fault(f"gear_sets[{n}].shift_at", "", why, f'give one, or {count - 1}, or "best force"')
+
+
 _RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
     (("curves",), _curve_names),
     (("curves",), _curve_torque),
+    (("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
+    (("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
+    (("surfaces",), lambda given: _alternative_names("surfaces", given)),
+    (("gearbox", "gear_sets"), _gear_sets_fit),
     (("engine", "curves"), _curve_reach),
     (("engine",), _idle),
     (("engine", "launch"), _launch_speed),

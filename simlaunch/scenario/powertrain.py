@@ -324,20 +324,29 @@ ShiftAt: TypeAlias = Annotated[
 ]
 
 Ratio: TypeAlias = Annotated[Quantity, Within(Dimension.NUMBER, "0.1", "30")]
+Ratios: TypeAlias = Annotated[tuple[Ratio, ...], Field(min_length=1, max_length=MAX_GEARS)]
+Efficiencies: TypeAlias = Annotated[
+    tuple[Efficiency, ...],
+    Field(min_length=1, max_length=MAX_GEARS),
+    BeforeValidator(_one_as_list, json_schema_input_type=str | list[str]),
+]
+
+
+def ratio_faults(ratios: Sequence[Quantity]) -> list[Fault]:
+    """Faults of gear ratios that do not fall from gear to gear."""
+    return [
+        Fault(f"ratios[{n}]", quoted(b.text), f"is not below the gear before it, {a.text}", "order first gear to top")
+        for n, (a, b) in enumerate(pairwise(ratios), start=2)
+        if b.si >= a.si
+    ]
 
 
 class Gearbox(Section):
     """Gears, final drive and how they are shifted."""
 
-    ratios: Annotated[tuple[Ratio, ...], Field(min_length=1, max_length=MAX_GEARS)] = required(
-        "Gear ratios, first gear first, strictly falling."
-    )
+    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.")
     final_drive: Ratio = required("Final drive ratio.")
-    efficiency: Annotated[
-        tuple[Efficiency, ...],
-        Field(min_length=1, max_length=MAX_GEARS),
-        BeforeValidator(_one_as_list, json_schema_input_type=str | list[str]),
-    ] = default(
+    efficiency: Efficiencies = default(
         "0.94",
         "Gear and final drive together, one value or one per gear.",
         "Joachim, Boerner, Kurz, Gear Technology, September 2012: manual gearboxes 92 to 97 %",
@@ -362,22 +371,10 @@ class Gearbox(Section):
 
     @model_validator(mode="after")
     def _one_per_gear(self) -> Gearbox:
-        faults = (*self._order_faults(), *self._count_faults())
+        faults = (*ratio_faults(self.ratios), *self._count_faults())
         if faults:
             raise refusal(*faults)
         return self
-
-    def _order_faults(self) -> list[Fault]:
-        return [
-            Fault(
-                f"ratios[{n}]",
-                quoted(b.text),
-                f"is not below the gear before it, {a.text}",
-                "order first gear to top",
-            )
-            for n, (a, b) in enumerate(pairwise(self.ratios), start=2)
-            if b.si >= a.si
-        ]
 
     def _count_faults(self) -> list[Fault]:
         gears = len(self.ratios)
@@ -390,6 +387,25 @@ class Gearbox(Section):
             why = f"has {shifts} engine speeds for {gears} gears"
             faults.append(Fault("shift_at", "", why, f'give one, or {gears - 1}, or "best force"'))
         return faults
+
+
+class GearSet(Section):
+    """Gears to try in place of those of the gearbox; what is left out stays as it is there."""
+
+    name: Name = required("Name of the gear set, unique among them.")
+    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.")
+    final_drive: Ratio | None = optional("Final drive ratio, if it differs.")
+    efficiency: Efficiencies | None = optional(
+        "Gear and final drive together, if it differs; one value or one per gear."
+    )
+    shift_at: ShiftAt | None = optional("Engine speeds at which each gear is left, if they differ.")
+
+    @model_validator(mode="after")
+    def _ratios_fall(self) -> GearSet:
+        faults = ratio_faults(self.ratios)
+        if faults:
+            raise refusal(*faults)
+        return self
 
 
 class Launch(Section):

@@ -293,13 +293,27 @@ class _References:
         for key in FILE_SECTIONS:
             if key in whole:
                 whole[key] = self._expanded(whole[key], key)
-        if isinstance(whole.get("tyres"), dict):
-            whole["tyres"] = {key: self._expanded(value, f"tyres.{key}") for key, value in whole["tyres"].items()}
+        if "tyres" in whole:
+            whole["tyres"] = self._axles(whole["tyres"], "tyres")
+        if isinstance(whole.get("tyre_sets"), list | tuple):
+            whole["tyre_sets"] = [
+                self._axles(tyres, f"tyre_sets[{n}]") for n, tyres in enumerate(whole["tyre_sets"], start=1)
+            ]
+        if isinstance(whole.get("gear_sets"), list | tuple):
+            whole["gear_sets"] = [
+                self._expanded(gears, f"gear_sets[{n}]") for n, gears in enumerate(whole["gear_sets"], start=1)
+            ]
         if isinstance(whole.get("curves"), list | tuple):
             whole["curves"] = [
                 self._expanded(curve, f"curves[{n}]", also_csv=True) for n, curve in enumerate(whole["curves"], start=1)
             ]
         return whole
+
+    def _axles(self, tyres: object, place: str) -> object:
+        """Tables of tyres, each of which may stand in a file."""
+        if not isinstance(tyres, dict):
+            return tyres
+        return {key: self._expanded(value, f"{place}.{key}") for key, value in tyres.items()}
 
     def located(self, fault: Fault) -> Fault:
         """The fault with the name of the file that its key came from, when that is not the scenario's own."""

@@ -20,7 +20,7 @@ FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox"
 
 _FILE_MODELS = (
     "Body", "Air", "Road", "Drive", "Engine", "FrictionClutch", "TorqueConverter", "Gearbox", "Launch",
-    "PedalSettings", "Tyre", "Curve",
+    "PedalSettings", "Tyre", "Curve", "GearSet",
 )  # fmt: skip
 
 
@@ -64,6 +64,26 @@ def keys(path: Sequence[str | int]) -> tuple[str, ...]:
         Without `file`.
     """
     return tuple(name for model in _models_at(path) for name in model.model_fields)
+
+
+def quantity_at(path: str) -> Within | None:
+    """What a key takes that holds a single quantity.
+
+    Parameters
+    ----------
+    path : str
+        Key path, such as ``body.mass``.
+
+    Returns
+    -------
+    Within or None
+        Kind of quantity and bounds; None for a key that holds anything else, and for no key at all.
+    """
+    *tables, key = path.split(".")
+    fields = [model.model_fields[key] for model in _models_at(tables) if key in model.model_fields]
+    found = [_of_field(field) for field in fields]
+    single = [parts for parts in found if tuple not in map(get_origin, parts)]
+    return next((part for parts in single for part in parts if isinstance(part, Within)), None)
 
 
 def kinds(path: Sequence[str | int]) -> tuple[str, ...]:

@@ -14,7 +14,7 @@ from typing import Annotated
 from pydantic import AfterValidator, BaseModel, ConfigDict, model_validator
 
 from simlaunch.errors import Fault
-from simlaunch.units.field import Within, default, optional, refusal, refused
+from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
@@ -194,6 +194,9 @@ def _known_surface(name: str) -> str:
 
 STEEPEST = (Dimension.ANGLE, "-22 deg", "22 deg")
 
+FrictionFactor = Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")]
+RollingFactor = Annotated[Quantity, Within(Dimension.NUMBER, "0", "50")]
+
 
 class Road(Section):
     """Road under the car."""
@@ -201,10 +204,10 @@ class Road(Section):
     surface: Annotated[str, AfterValidator(_known_surface)] = default(
         "dry asphalt", "Named road surface.", "common practice: the reference of all surface factors"
     )
-    friction_factor: Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")] | None = optional(
+    friction_factor: FrictionFactor | None = optional(
         "Peak friction relative to the tyre's own on dry asphalt; replaces that of the surface."
     )
-    rolling_factor: Annotated[Quantity, Within(Dimension.NUMBER, "0", "50")] | None = optional(
+    rolling_factor: RollingFactor | None = optional(
         "Rolling resistance relative to asphalt; replaces that of the surface."
     )
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
@@ -240,3 +243,18 @@ class Road(Section):
             "friction_factor": Derived(surface.friction_factor, surface.origin),
             "rolling_factor": Derived(surface.rolling_factor, surface.origin),
         }
+
+
+class RoadSurface(Section):
+    """A surface to try in place of that of the road."""
+
+    name: Name = required("Name of the surface, unique among them.")
+    surface: Annotated[str, AfterValidator(_known_surface)] | None = optional("Named road surface that it starts from.")
+    friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.")
+    rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.")
+
+    @model_validator(mode="after")
+    def _says_something(self) -> RoadSurface:
+        if self.surface is None and self.friction_factor is None:
+            raise refusal(Fault("friction_factor", "", "is missing, and so is surface", "give one of the two, or both"))
+        return self

@@ -39,6 +39,10 @@ class DisplayUnit:
         """Value in this unit of a number, or an array of numbers, in SI units."""
         return (value_si - self.offset) / self.scale
 
+    def si(self, value: Value) -> Value:
+        """Value in SI units of a number, or an array of numbers, in this unit."""
+        return value * self.scale + self.offset
+
 
 @cache
 def _registry() -> pint.UnitRegistry[float]:
@@ -107,6 +111,26 @@ def to_si(text: str, dimension: Dimension) -> float:
     26.8224
     """
     return read(text, dimension).si
+
+
+@cache
+def unit_spelled(spelling: str, dimension: Dimension) -> DisplayUnit:
+    """Unit that goes by one of its accepted spellings.
+
+    Parameters
+    ----------
+    spelling : str
+        Such as ``"lb-ft"``; a pure number has the empty one.
+    dimension : Dimension
+        Kind of quantity.
+
+    Returns
+    -------
+    DisplayUnit
+        Label, scale and offset.
+    """
+    kind = kinds()[dimension]
+    return DisplayUnit(spelling, *_conversion(kind.spelling[spelling], kind.si))
 
 
 @cache

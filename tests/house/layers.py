@@ -19,6 +19,7 @@ ORDER = (
     "measure",
     "intake",
     "study",
+    "sweep",
     "show",
     "figures",
     "cli",

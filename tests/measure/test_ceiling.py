@@ -12,8 +12,7 @@ import pytest
 from cars import change, coupe, full_load, gears, on_both_axles
 from measure.motions import STANDARD_GRAVITY, trace
 from simlaunch.errors import UsageError
-from simlaunch.launch.run import launch
-from simlaunch.launch.run import complete
+from simlaunch.launch.run import complete, launch
 from simlaunch.measure.ceiling import driven_axles, grip_limited_acceleration, surplus, usable_torque
 from simlaunch.scenario.numbers import Pedal, Record
 

@@ -1,0 +1,99 @@
+"""Options of `simlaunch sweep` and `simlaunch sweep show`."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any, TypeAlias
+
+import typer
+
+
+class DrawChoice(StrEnum):
+    """How a sample is drawn, as typed."""
+
+    SOBOL = "sobol"
+    LATIN = "latin"
+
+
+class PlaceChoice(StrEnum):
+    """Where launches are calculated, as typed."""
+
+    SERIAL = "serial"
+    THREADS = "threads"
+    PROCESSES = "processes"
+
+
+def _file(flag: str, words: str, metavar: str = "FILE") -> Any:
+    return typer.Option(flag, metavar=metavar, help=words, show_default=False)
+
+
+Vary: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--vary",
+        metavar="AXIS",
+        help='Axis, such as "curve", "tyre: as described, track" or "body.mass: 1400 kg to 1700 kg in 7"; repeat it.',
+        show_default="the [sweep] of the scenario",
+    ),
+]
+Results: TypeAlias = Annotated[
+    Path | None,
+    typer.Option("-o", "--output", metavar="FILE", help="File of results; carried on if it is there.",
+                 show_default="SCENARIO-sweep.sqlite here"),
+]  # fmt: skip
+SampleSize: TypeAlias = Annotated[
+    int | None,
+    typer.Option("--sample", metavar="N", min=1, help="Draw so many cases in place of the full grid.",
+                 show_default=False),
+]  # fmt: skip
+Drawn: TypeAlias = Annotated[DrawChoice, typer.Option("--draw", help="How the sample is drawn.")]
+Seed: TypeAlias = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of the sample.")]
+By: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--by", metavar="MEASURE", help='Rank by it, such as "time 60 ft".',
+                 show_default="the time to the goal"),
+]  # fmt: skip
+Where: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--where",
+        metavar="CONSTRAINT",
+        help='Rank only what meets it, such as "peak torque gearbox input < 700 N m"; repeat it.',
+        show_default=False,
+    ),
+]
+Top: TypeAlias = Annotated[int, typer.Option("--top", metavar="N", min=1, max=1000, help="Launches in the ranking.")]
+BackEndChoice: TypeAlias = Annotated[PlaceChoice, typer.Option("--back-end", help="Where launches are calculated.")]
+Workers: TypeAlias = Annotated[
+    int | None,
+    typer.Option("--workers", metavar="N", min=1, max=1024, help="Launches at the same time.",
+                 show_default="one for each core"),
+]  # fmt: skip
+Cluster: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--cluster", metavar="ADDRESS", help="Calculate on a Dask cluster, such as tls://host:8786.",
+                 show_default=False),
+]  # fmt: skip
+TrustNetwork: TypeAlias = Annotated[
+    bool, typer.Option("--trust-network", help="Allow a cluster beyond this machine that is not reached by TLS.")
+]
+DryRun: TypeAlias = Annotated[bool, typer.Option("--dry-run", help="Only say what it would take.")]
+ResultsFile: TypeAlias = Annotated[
+    Path, typer.Argument(metavar="FILE", help="File of results, finished or not.", show_default=False)
+]
+JsonLines: TypeAlias = Annotated[bool, typer.Option("--json", help="Print JSON lines of all launches, in SI units.")]
+ToCsv: TypeAlias = Annotated[Path | None, _file("--csv", "Write all launches as CSV.")]
+ToXlsx: TypeAlias = Annotated[Path | None, _file("--xlsx", "Write all launches as a workbook.")]
+ToParquet: TypeAlias = Annotated[Path | None, _file("--parquet", "Write all launches as Parquet.")]
+ToNetcdf: TypeAlias = Annotated[Path | None, _file("--netcdf", "Write all launches as labelled arrays.")]
+Figures: TypeAlias = Annotated[Path | None, _file("--figure", "Draw maps and trade-off there.", "FOLDER")]
+Across: TypeAlias = Annotated[
+    str | None,
+    typer.Option("--across", metavar="AXES", help='Axes of the map, such as "tyre, gear set".',
+                 show_default="those that matter most"),
+]  # fmt: skip
+Against: TypeAlias = Annotated[
+    str, typer.Option("--against", metavar="MEASURE", help="The other side of the trade-off.")
+]
+Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="Check every bit of the finished stretches first.")]

@@ -1,0 +1,1 @@
+"""Many launches: which curve on which gear set, final drive, tyre and surface."""

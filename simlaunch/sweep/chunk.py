@@ -1,0 +1,270 @@
+"""A stretch of launches, calculated: what every back end hands to its workers, and what comes back."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cache, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import publish, source_hash
+from simlaunch.launch import kernel
+from simlaunch.measure.many import Column, columns, measure_many
+from simlaunch.measure.marks import STANDARD, Target
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import from_mapping
+from simlaunch.study.single import extra_targets, goal
+from simlaunch.sweep.casting import Caster
+from simlaunch.sweep.plan import Plan
+
+SCHEMA = 1
+"""Version of what a file of results holds."""
+
+UNUSABLE = -1
+"""Ending of a case whose values cannot be used together, so that nothing was launched."""
+
+ENDED: Mapping[int, str] = {
+    kernel.TIME_LIMIT: "the time limit came before all targets",
+    kernel.STALLED: "the engine was pulled down until it stalled",
+    kernel.STEP_TOO_SMALL: "could not be followed: the steps became too small",
+    kernel.BUFFER_FULL: "could not be followed: the run became too long to record",
+    kernel.EVENT_STORM: "could not be followed: the phases changed too often",
+}
+"""Why a launch counts as failed, by how it ended."""
+
+_AT_ONCE = 0.1  # time between two looks at whether to stop [s]
+_FIRST_AT_ONCE, _MOST_AT_ONCE = 8, 512
+
+Stopped = Callable[[], bool]
+
+
+@dataclass(frozen=True)
+class Spec:
+    """Everything that decides the results of a sweep, in a form that travels.
+
+    Parameters
+    ----------
+    scenario : str
+        The scenario as canonical JSON.
+    plan : Plan
+        The cases.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+    """
+
+    scenario: str
+    plan: Plan
+    tolerance: float | None = None
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a stretch of launches came to.
+
+    Parameters
+    ----------
+    first : int
+        Number of the first launch.
+    values : ndarray, shape (n, columns)
+        Measures in SI units; nan where there is none.
+    ending : ndarray, shape (n,)
+        How each launch ended.
+    reasons : mapping of int to str
+        Why a launch failed, by its row.
+    maker : str
+        Version and kernels that made it.
+    """
+
+    first: int
+    values: NDArray[np.float64]
+    ending: NDArray[np.int64]
+    reasons: Mapping[int, str]
+    maker: str
+
+    @property
+    def digest(self) -> str:
+        """Hash of every bit of the result."""
+        whole = hashlib.sha256(self.values.tobytes())
+        whole.update(self.ending.tobytes())
+        whole.update(json.dumps(sorted(self.reasons.items())).encode())
+        return whole.hexdigest()
+
+
+SWEEP_TOLERANCE = 1e-4
+"""Relative error per step unless another one is asked for: times to some hundredths of a millisecond, in half the time
+that a single run's default takes [-]."""
+
+
+def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> Spec:
+    """What decides the results of a sweep of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What is varied; how it would like to be swept and its free text play no part.
+    plan : Plan
+        The cases.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    Spec
+        The same for every scenario that says the same.
+    """
+    said = scenario.model_dump(mode="json", exclude_unset=True, exclude={"sweep", "note"}, exclude_none=True)
+    return Spec(json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":")), plan, tolerance)
+
+
+def maker() -> str:
+    """Version of this package and hash of its kernels, as a worker names them."""
+    return f"{version()} {kernels()}"
+
+
+@cache
+def kernels() -> str:
+    """Hash of the kernels that this process has loaded."""
+    return source_hash()
+
+
+def version() -> str:
+    """Version of this package."""
+    return str(sys.modules["simlaunch"].__version__)
+
+
+@dataclass(frozen=True)
+class Prepared:
+    """A sweep, ready to be calculated."""
+
+    scenario: Scenario
+    caster: Caster
+    targets: tuple[Target, ...]
+    columns: tuple[Column, ...]
+    goal: str
+    casting: threading.Lock = field(default_factory=threading.Lock)
+
+
+@lru_cache(maxsize=4)
+def prepared(spec: Spec) -> Prepared:
+    """Scenario, casting and measures of a sweep; made once in each process.
+
+    Parameters
+    ----------
+    spec : Spec
+        The sweep.
+
+    Returns
+    -------
+    Prepared
+        To be shared between threads.
+    """
+    scenario = from_mapping(json.loads(spec.scenario), "scenario of the sweep")
+    targets = _distinct((*STANDARD, *extra_targets(scenario)))
+    aim = goal(scenario)
+    label = next(target.label for target in targets if _same(target, aim))
+    return Prepared(scenario, Caster(scenario, spec.plan), targets, columns(targets), f"time {label}")
+
+
+def _same(one: Target, other: Target) -> bool:
+    ends = math.isclose(one.end, other.end, rel_tol=1e-9) and math.isclose(one.start, other.start, abs_tol=1e-9)
+    return one.kind is other.kind and ends
+
+
+def _distinct(targets: tuple[Target, ...]) -> tuple[Target, ...]:
+    """Targets without those that were asked for earlier under another name."""
+    kept: list[Target] = []
+    for target in targets:
+        if not any(_same(target, other) for other in kept):
+            kept.append(target)
+    return tuple(kept)
+
+
+def never() -> bool:
+    """Whether to stop, for a worker that nobody tells to."""
+    return False
+
+
+def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> Result | None:
+    """Launch the cases from one number up to another.
+
+    Parameters
+    ----------
+    spec : Spec
+        The sweep.
+    first, last : int
+        Numbers of the cases; the last one is left out.
+    stopped : callable
+        Asked at least every fifth of a second; true ends the work.
+
+    Returns
+    -------
+    Result or None
+        None where the work was stopped. The same bits wherever and in whatever company it is calculated.
+    """
+    ready = prepared(spec)
+    values = np.full((last - first, len(ready.columns)), np.nan)
+    ending = np.full(last - first, UNUSABLE, np.int64)
+    reasons: dict[int, str] = {}
+    done, at_once = 0, _FIRST_AT_ONCE
+    while done < last - first:
+        if stopped():
+            return None
+        begin = time.perf_counter()
+        stop = min(done + at_once, last - first)
+        refused = _some(spec, ready, first + done, values[done:stop], ending[done:stop])
+        reasons |= {done + row: why for row, why in refused.items()}
+        pace = (time.perf_counter() - begin) / (stop - done)
+        at_once = min(max(1, int(_AT_ONCE / max(pace, 1e-9))), 2 * at_once, _MOST_AT_ONCE)
+        done = stop
+    reasons |= {row: ENDED[how] for row, how in enumerate(ending.tolist()) if how in ENDED}
+    values[np.isnan(values)] = np.nan  # one nan, and one zero, so that equal results have equal bits
+    return Result(first, values + 0.0, ending, reasons, maker())
+
+
+def _some(
+    spec: Spec, ready: Prepared, first: int, values: NDArray[np.float64], ending: NDArray[np.int64]
+) -> Mapping[int, str]:
+    """Launch a few cases, and say why some have no car."""
+    with ready.casting:
+        cast = ready.caster.cast(spec.plan.cases(first, first + len(values)))
+    rows = np.array([row for row in range(len(values)) if row not in cast.refused], np.int64)
+    if rows.size:
+        measured = measure_many(cast.cars[rows], ready.targets, spec.tolerance)
+        values[rows], ending[rows] = measured.values, measured.ending
+    return cast.refused
+
+
+def pace(spec: Spec, at_most: float = 0.4) -> float:
+    """Time that a launch takes here on one core, from a few of them all over the sweep.
+
+    Parameters
+    ----------
+    spec : Spec
+        The sweep.
+    at_most : float
+        Time after which no further one is tried [s].
+
+    Returns
+    -------
+    float
+        Time [s].
+    """
+    size = spec.plan.size
+    calculate(spec, 0, 1)  # compiles, if that has not been done yet
+    publish()
+    spent, count = 0.0, 0
+    while count == 0 or (count < 16 and spent < at_most):
+        number = (count * 7919) % size
+        calculate(spec, number, number + 1)  # finds out what its values do to the record, once for their combination
+        begin = time.perf_counter()
+        calculate(spec, number, number + 1)
+        spent, count = spent + time.perf_counter() - begin, count + 1
+    return spent / count

@@ -1,0 +1,296 @@
+"""Everything in a file of results, for other programs: JSON lines, CSV, workbook, Parquet, labelled arrays."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import json
+from collections.abc import Callable, Iterator, Mapping
+from importlib import import_module
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TextIO
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.errors import Fault, InputError, UsageError, plain
+from simlaunch.sweep.axes import Kind
+from simlaunch.sweep.ranking import Order
+from simlaunch.sweep.store import Reader, Study
+from simlaunch.units.spelling import Dimension, kinds
+
+if TYPE_CHECKING:
+    import xarray
+
+FORMAT = "simlaunch-sweep-1"
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+_AT_ONCE = 10_000
+_MOST_ROWS = 1_048_575  # of a worksheet, below its heads
+
+Row = tuple[Any, ...]
+
+
+def heads(reader: Reader) -> list[str]:
+    """Names of the columns, each with its SI unit."""
+    study = reader.study
+    axes = [_with_unit(axis.name, axis.dimension) for axis in study.plan.axes]
+    measures = [_with_unit(measure.name, measure.dimension) for measure in study.measures]
+    return ["number", *axes, "ending", "reason", *measures]
+
+
+def si_symbol(dimension: Dimension | None) -> str:
+    """SI unit of a kind of quantity as it is written; empty for a pure number and for a name."""
+    if dimension is None:
+        return ""
+    kind = kinds()[dimension]
+    return next(
+        (spelled for spelled, unit in kind.spelling.items() if unit == kind.si),
+        "" if kind.si == "dimensionless" else kind.si,
+    )
+
+
+def _with_unit(name: str, dimension: Dimension | None) -> str:
+    unit = si_symbol(dimension)
+    return plain(f"{name} [{unit}]" if unit else name)
+
+
+def launches(reader: Reader, wanted: Order | None) -> Iterator[Row]:
+    """Finished launches by number, those alone that meet the constraints of an order if there is one."""
+    constraints = wanted.constraints if wanted else ()
+    condition = " AND ".join(each.sql for each in constraints) or "1"
+    statement = f"SELECT * FROM launch WHERE {condition} ORDER BY number"
+    for row in reader.stream(statement, wanted.bounds if wanted else ()):
+        yield tuple(plain(cell) if isinstance(cell, str) else cell for cell in row)
+
+
+def json_lines(reader: Reader, wanted: Order | None) -> Iterator[str]:
+    """One JSON object a line: first what the file is about, then each launch, in SI units.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    wanted : Order, optional
+        Whose constraints launches have to meet.
+
+    Yields
+    ------
+    str
+        A line without its end.
+    """
+    study = reader.study
+    about = {
+        "format": FORMAT,
+        "version": study.version,
+        "launches": study.launches,
+        "finished": reader.count(),
+        "failed": reader.count("ending <> 0"),
+        "seed": study.seed,
+        "tolerance": study.tolerance,
+        "axes": [{"name": a.name, "dimension": a.dimension, "values": a.values} for a in study.plan.axes],
+    }
+    yield json.dumps(about, allow_nan=False)
+    names = heads(reader)
+    for row in launches(reader, wanted):
+        yield json.dumps(dict(zip(names, row, strict=True)), allow_nan=False)
+
+
+@contextlib.contextmanager
+def _written(path: Path) -> Iterator[None]:
+    """Turn a file that cannot be written into a message."""
+    try:
+        yield
+    except OSError as error:
+        why = f"cannot be written ({error.strerror or error})"
+        raise InputError(Fault(plain(str(path)), "", why, "name a file in a folder that you may write to")) from None
+
+
+def _guarded(text: str) -> str:
+    """Text that a spreadsheet will not take for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
+def write_csv(reader: Reader, wanted: Order | None, path: Path) -> None:
+    """Write launches as CSV: SI units, empty cells for what was not reached; text never reads as a formula."""
+    with _written(path), path.open("w", encoding="utf-8", newline="") as stream:
+        csv_to(stream, reader, wanted)
+
+
+def csv_to(stream: TextIO, reader: Reader, wanted: Order | None) -> None:
+    """Write launches as CSV to a stream."""
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(map(_guarded, heads(reader)))
+    for row in launches(reader, wanted):
+        writer.writerow([_guarded(cell) if isinstance(cell, str) else cell for cell in row])
+
+
+def _library(name: str, extra: str) -> Any:
+    try:
+        return import_module(name)
+    except ImportError:
+        raise UsageError(f'this needs the package {name}: install it with pip install "simlaunch[{extra}]"') from None
+
+
+def write_xlsx(reader: Reader, wanted: Order | None, path: Path) -> None:
+    """Write launches as a workbook: numbers as numbers in SI units, text as text and never as a formula.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    wanted : Order, optional
+        Whose constraints launches have to meet.
+    path : Path
+        The workbook.
+
+    Raises
+    ------
+    UsageError
+        There are more launches than a worksheet has rows, or a package is missing.
+    InputError
+        The file cannot be written.
+    """
+    openpyxl = _library("openpyxl", "tables")
+    if reader.count() > _MOST_ROWS:
+        raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write --parquet or --csv instead")
+    with _written(path), path.open("wb") as stream:
+        book = openpyxl.Workbook(write_only=True)
+        sheet = book.create_sheet("launches")
+        sheet.freeze_panes = "B2"
+        sheet.append([_text_cell(sheet, name) for name in heads(reader)])
+        for row in launches(reader, wanted):
+            sheet.append([_text_cell(sheet, cell) if isinstance(cell, str) else cell for cell in row])
+        book.save(stream)
+
+
+def _text_cell(sheet: Any, text: str) -> Any:
+    cell = _library("openpyxl.cell", "tables").WriteOnlyCell(sheet, value=text)
+    cell.data_type = "s"  # also what begins with an equals sign
+    return cell
+
+
+def write_parquet(reader: Reader, wanted: Order | None, path: Path) -> None:
+    """Write launches as Parquet, a batch of rows at a time.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    wanted : Order, optional
+        Whose constraints launches have to meet.
+    path : Path
+        The file to write.
+
+    Raises
+    ------
+    UsageError
+        A package is missing.
+    InputError
+        The file cannot be written.
+    """
+    arrow, parquet = _library("pyarrow", "tables"), _library("pyarrow.parquet", "tables")
+    study = reader.study
+    axes = [arrow.float64() if axis.kind is Kind.NUMBER else arrow.string() for axis in study.plan.axes]
+    types = [arrow.int64(), *axes, arrow.int64(), arrow.string(), *(arrow.float64() for _ in study.measures)]
+    schema = arrow.schema(list(zip(heads(reader), types, strict=True)))
+    with _written(path), parquet.ParquetWriter(path, schema) as writer:
+        for batch in _batches(launches(reader, wanted)):
+            arrays = [arrow.array(column, kind) for column, kind in zip(zip(*batch, strict=True), types, strict=True)]
+            writer.write_table(arrow.Table.from_arrays(arrays, schema=schema))
+
+
+def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
+    batch: list[Row] = []
+    for row in rows:
+        batch.append(row)
+        if len(batch) == _AT_ONCE:
+            yield batch
+            batch = []
+    if batch:
+        yield batch
+
+
+def dataset(path: Path) -> xarray.Dataset:
+    """A file of results as labelled arrays: one dimension for each axis of a full grid, or one for the launches.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Returns
+    -------
+    xarray.Dataset
+        SI units, named in the attribute `units`; nan where nothing was reached or is finished.
+
+    Raises
+    ------
+    UsageError
+        A package is missing.
+    InputError
+        The file is not one of a sweep.
+    """
+    library = _library("xarray", "arrays")
+    with Reader(path) as reader:
+        study, (values, ending) = reader.study, _arrays(reader)
+        coords = _sampled_coordinates(study) if study.plan.sample else _grid_coordinates(study)
+        shape = (study.launches,) if study.plan.sample else tuple(len(axis.values) for axis in study.plan.axes)
+    dims = ("launch",) if study.plan.sample else tuple(axis.name for axis in study.plan.axes)
+    data: dict[str, Any] = {
+        "ending": (dims, ending.reshape(shape), {"long_name": "how the launch ended; 0: all passed"})
+    }
+    for k, measure in enumerate(study.measures):
+        about = {"units": si_symbol(measure.dimension), "long_name": measure.label}
+        data[measure.name] = (dims, values[:, k].reshape(shape), about)
+    made_by = {"source": f"simlaunch {study.version}", "scenario": study.scenario_hash}
+    found: xarray.Dataset = library.Dataset(data, coords, made_by)
+    return found
+
+
+def _arrays(reader: Reader) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Measures and endings of all launches by number; nan for those that are not finished."""
+    study, before = reader.study, 3 + len(reader.study.plan.axes)
+    values, ending = np.full((study.launches, len(study.measures)), np.nan), np.full(study.launches, np.nan)
+    for row in reader.stream("SELECT * FROM launch"):
+        values[row[0]] = [np.nan if value is None else value for value in row[before:]]
+        ending[row[0]] = row[before - 2]
+    return values, ending
+
+
+def _grid_coordinates(study: Study) -> dict[str, Any]:
+    return {
+        axis.name: (axis.name, np.array(axis.si or list(map(plain, axis.values))), {"units": si_symbol(axis.dimension)})
+        for axis in study.plan.axes
+    }
+
+
+def _sampled_coordinates(study: Study) -> dict[str, Any]:
+    cases = study.plan.cases(0, study.launches)
+    return {
+        axis.name: (
+            "launch",
+            cases.si[:, j]
+            if axis.si or not axis.values
+            else np.array(list(map(plain, axis.values)))[cases.position[:, j]],
+            {"units": si_symbol(axis.dimension)},
+        )
+        for j, axis in enumerate(study.plan.axes)
+    }
+
+
+def write_netcdf(reader: Reader, wanted: Order | None, path: Path) -> None:
+    """Write all launches as netCDF, whatever constraints there are, since a grid has no gaps; names have no slash."""
+    del wanted
+    found = dataset(reader.path)
+    names = {str(name): str(name).replace("/", " per ") for name in (*found.variables, *found.dims)}
+    with _written(path):
+        found.rename({old: new for old, new in names.items() if old != new}).to_netcdf(path, engine="scipy")
+
+
+WRITERS: Mapping[str, Callable[[Reader, Order | None, Path], None]] = {
+    "csv": write_csv,
+    "xlsx": write_xlsx,
+    "parquet": write_parquet,
+    "netcdf": write_netcdf,
+}
+"""Every kind of file that results can be written to."""

@@ -1,0 +1,500 @@
+"""The file of a sweep: one SQLite database that holds what was asked and every finished stretch of launches.
+
+A stretch and its rows are written in one transaction, so that a file holds all of it or nothing of it, whenever the
+process ends. Two processes never write into one file: a writer holds a lock that the system takes back when it dies.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import json
+import os
+import sqlite3
+import sys
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict, dataclass, fields, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any, Self
+from urllib.parse import quote
+
+import numpy as np
+
+from simlaunch.errors import Fault, InputError, SimlaunchError, plain
+from simlaunch.sweep.axes import Kind
+from simlaunch.sweep.chunk import SCHEMA, Result, Spec, kernels, prepared, version
+from simlaunch.sweep.plan import Cases, Plan, plan_from, told
+from simlaunch.units.spelling import Dimension
+
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import fcntl
+
+APPLICATION = 0x534C5357
+"""Mark in the head of the database, by which a file of ours is known."""
+
+_WAIT, _HEAD = 10.0, 256  # for a reader that holds things up [s]; cases by which a sample is recognised
+
+
+@dataclass(frozen=True)
+class Study:
+    """What a file of results is about: the same question gives the same study.
+
+    Parameters
+    ----------
+    scenario : str
+        Canonical JSON of the scenario.
+    scenario_hash, axes_hash : str
+        Hashes of the scenario, and of the axes with the first cases that come of them.
+    axes, sample, columns : str
+        JSON of the axes, the sample and the columns of measures.
+    seed : int, optional
+        Seed of the sample.
+    tolerance : float, optional
+        Relative error allowed per step; None for the usual one.
+    version : str
+        Version of this package.
+    source : str
+        Hash of the kernels.
+    format : int
+        Version of what the file holds.
+    goal : str
+        Column that launches are ranked by unless another is named.
+    launches, chunk_length : int
+        Number of launches, and how many are calculated and written at a time.
+    asked : str
+        JSON of how the ranking was asked for last.
+    """
+
+    scenario: str
+    scenario_hash: str
+    axes_hash: str
+    axes: str
+    sample: str
+    columns: str
+    seed: int | None
+    tolerance: float | None
+    version: str
+    source: str
+    format: int
+    goal: str
+    launches: int
+    chunk_length: int
+    asked: str = "{}"
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The cases."""
+        return plan_from(self.axes, self.sample)
+
+    @cached_property
+    def measures(self) -> tuple[Measure, ...]:
+        """The columns of measures."""
+        return tuple(
+            Measure(entry["name"], Dimension(entry["dimension"]) if entry["dimension"] else None, entry["label"])
+            for entry in json.loads(self.columns)
+        )
+
+    def chunk(self, number: int) -> tuple[int, int]:
+        """First and last number of a stretch."""
+        return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A column of measures: its name, its kind of quantity, and what it is called in print."""
+
+    name: str
+    dimension: Dimension | None
+    label: str
+
+
+_TOLD = {
+    "format": "the format of the file",
+    "version": "the version of simlaunch",
+    "source": "the numeric code, or the processor or compiler it was made for",
+    "scenario_hash": "the scenario",
+    "axes": "the axes",
+    "sample": "the sample",
+    "tolerance": "the tolerance",
+    "columns": "the measures",
+    "axes_hash": "the cases that the sample gives",
+}
+"""What has to agree before a file is carried on, in the order in which a difference is told."""
+
+
+def study_of(spec: Spec, asked: str = "{}") -> Study:
+    """What a file of a sweep's results is about.
+
+    Parameters
+    ----------
+    spec : Spec
+        The sweep.
+    asked : str
+        JSON of how its ranking is asked for.
+
+    Returns
+    -------
+    Study
+        To be compared with that of a file.
+    """
+    plan, ready = spec.plan, prepared(spec)
+    head = plan.cases(0, min(_HEAD, plan.size))
+    told_axes, told_sample = told(plan)
+    sampled = hashlib.sha256(told_axes.encode() + head.position.tobytes() + head.si.tobytes())
+    measures = [{"name": c.name, "dimension": c.dimension, "label": c.label} for c in ready.columns]
+    return Study(
+        scenario=spec.scenario,
+        scenario_hash=hashlib.sha256(spec.scenario.encode()).hexdigest(),
+        axes_hash=sampled.hexdigest(),
+        axes=told_axes,
+        sample=told_sample,
+        columns=json.dumps(measures),
+        seed=plan.sample.seed if plan.sample else None,
+        tolerance=spec.tolerance,
+        version=version(),
+        source=kernels(),
+        format=SCHEMA,
+        goal=ready.goal,
+        launches=plan.size,
+        chunk_length=plan.size,
+        asked=asked,
+    )
+
+
+def identifier(name: str) -> str:
+    """Name of a column as it stands in a statement."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def _fault(path: Path, why: str, instead: str) -> InputError:
+    return InputError(Fault(plain(str(path)), "", why, instead))
+
+
+_MEANING: tuple[tuple[str, str, str], ...] = (
+    ("not a database", "is not a file of a sweep", "name another file"),
+    ("malformed", "is damaged", "restore a copy, or begin anew in another file"),
+    (
+        "disk is full",
+        "has no room left on its disk",
+        "free some; what is finished is kept, and the same command goes on",
+    ),
+    ("readonly", "cannot be written", "check its permissions, or name another file"),
+    ("unable to open", "cannot be opened", "check the path and its permissions"),
+    ("locked", "is held by another process", "wait until that one is done"),
+)
+
+
+@contextlib.contextmanager
+def _spoken(path: Path) -> Iterator[None]:
+    """Turn what the database complains of into a message that says what to do."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        text = str(error)
+        for sign, why, instead in _MEANING:
+            if sign in text:
+                raise _fault(path, why, instead) from None
+        raise _fault(path, f"cannot be used ({text})", "check the disk; what is finished is kept") from None
+
+
+class Lock:
+    """The right to write a file, held through an empty file beside it; the system frees it when the process ends.
+
+    Parameters
+    ----------
+    path : Path
+        The file to be written.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path.with_name(f"{path.name}.lock")
+        self._target = path
+        self._descriptor = self._take()
+
+    def _take(self) -> int:
+        while True:
+            try:
+                descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o666)
+            except OSError as error:
+                why = f"cannot be written ({error.strerror})"
+                raise _fault(self._target, why, "name a file in a folder that you may write to") from None
+            if not _locked(descriptor):
+                os.close(descriptor)
+                raise _fault(self._target, "is being written by another process", "wait for it, or name another file")
+            if self._is_still_there(descriptor):
+                return descriptor
+            os.close(descriptor)  # the one before us took the file away as it left: begin again
+
+    def _is_still_there(self, descriptor: int) -> bool:
+        try:
+            return os.path.samestat(os.fstat(descriptor), self._path.stat())
+        except OSError:
+            return False
+
+    def release(self) -> None:
+        """Give the right back, and leave no trace of it."""
+        with contextlib.suppress(OSError):
+            self._path.unlink()
+        os.close(self._descriptor)
+
+
+def _locked(descriptor: int) -> bool:
+    try:
+        if sys.platform == "win32":
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        else:
+            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
+
+
+class Reader:
+    """A file of results, read only; another process may be writing it meanwhile.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+
+    Raises
+    ------
+    InputError
+        It is not there, or it is no file of a sweep.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        if not path.exists():
+            raise _fault(path, "does not exist", "check the path")
+        with _spoken(path):
+            self.connection = _read_only(path)
+            try:
+                self.study = _study_in(self.connection, path)
+                self.connection.isolation_level = None
+                self.connection.execute("BEGIN")  # one state of the file for all questions
+            except BaseException:
+                self.connection.close()
+                raise
+
+    def rows(self, statement: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """All rows that a statement gives; meant for few."""
+        with _spoken(self.path):
+            return self.connection.execute(statement, values).fetchall()
+
+    def stream(self, statement: str, values: Sequence[object] = ()) -> Iterator[tuple[Any, ...]]:
+        """Rows that a statement gives, one after the other."""
+        with _spoken(self.path):
+            yield from self.connection.execute(statement, values)
+
+    def count(self, condition: str = "1", values: Sequence[object] = ()) -> int:
+        """Number of finished launches that meet a condition."""
+        return int(self.rows(f"SELECT count(*) FROM launch WHERE {condition}", values)[0][0])
+
+    def digest(self) -> str:
+        """Hash of all finished results, in the order of their numbers, however they were parted into stretches."""
+        whole = hashlib.sha256()
+        for row in self.stream("SELECT * FROM launch ORDER BY number"):
+            whole.update(repr(row).encode())
+        return whole.hexdigest()
+
+    def damaged(self) -> list[int]:
+        """Numbers of finished stretches whose rows are no longer the bits that were written."""
+        known = self.rows("SELECT number, first, last, digest FROM chunk ORDER BY number")
+        return [number for number, first, last, digest in known if self._read(first, last).digest != digest]
+
+    def _read(self, first: int, last: int) -> Result:
+        listed = ", ".join(identifier(measure.name) for measure in self.study.measures)
+        wanted = f"SELECT ending, reason, {listed} FROM launch WHERE number >= ? AND number < ? ORDER BY number"
+        rows = self.rows(wanted, (first, last))
+        values = np.array([[np.nan if v is None else v for v in row[2:]] for row in rows], np.float64)
+        reasons = {n: row[1] for n, row in enumerate(rows) if row[1] is not None}
+        return Result(first, values, np.array([row[0] for row in rows], np.int64), reasons, "")
+
+    def close(self) -> None:
+        """Close the file."""
+        self.connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *error: object) -> None:
+        self.close()
+
+
+def _address(path: Path, mode: str) -> str:
+    return f"file:{quote(str(path.absolute()))}?{mode}"
+
+
+def _read_only(path: Path) -> sqlite3.Connection:
+    """Connection for reading; where nothing may be written beside the file, it is read as one that never changes."""
+    connection = sqlite3.connect(_address(path, "mode=ro"), uri=True, timeout=_WAIT, check_same_thread=False)
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        connection.close()
+        if path.with_name(f"{path.name}-wal").exists():
+            raise
+        connection = sqlite3.connect(_address(path, "immutable=1"), uri=True, check_same_thread=False)
+    return connection
+
+
+def _study_in(connection: sqlite3.Connection, path: Path) -> Study:
+    if connection.execute("PRAGMA application_id").fetchone()[0] != APPLICATION:
+        raise _fault(path, "is not a file of a sweep", "name another file")
+    kept = connection.execute("PRAGMA user_version").fetchone()[0]
+    if kept != SCHEMA:
+        raise _fault(path, f"is of format {kept}, not {SCHEMA}", "use the version that wrote it")
+    names = ", ".join(identifier(field.name) for field in fields(Study))
+    return Study(*connection.execute(f"SELECT {names} FROM study").fetchone())
+
+
+class Store(Reader):
+    """A file of results, to be written: begun, or carried on where it was left.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    study : Study
+        What it shall be about; the number of launches written at a time is that of the file, where there is one.
+    chunk_length : callable
+        How many launches to write at a time in a file that is begun; asked only then.
+
+    Raises
+    ------
+    InputError
+        The file belongs to something else, or cannot be written.
+    """
+
+    def __init__(self, path: Path, study: Study, chunk_length: Callable[[], int]) -> None:
+        self.path = path
+        self._lock = Lock(path)
+        try:
+            with _spoken(path):
+                self.connection = sqlite3.connect(path, isolation_level=None, timeout=_WAIT)
+                self._open(study, chunk_length)
+        except BaseException:
+            if hasattr(self, "connection"):
+                self.connection.close()
+            self._lock.release()
+            raise
+
+    def _open(self, study: Study, chunk_length: Callable[[], int]) -> None:
+        blank = self._is_blank()
+        if not blank:
+            self.study = _study_in(self.connection, self.path)
+            _refuse_other(self.path, self.study, study)
+        self.connection.execute("PRAGMA journal_mode = WAL")
+        self.connection.execute("PRAGMA synchronous = FULL")
+        if blank:
+            self._begin(replace(study, chunk_length=chunk_length()))
+        elif study.asked != self.study.asked:
+            self.connection.execute("UPDATE study SET asked = ?", (study.asked,))
+        self._insert = self._insertion()
+
+    def _is_blank(self) -> bool:
+        """Whether nothing is in the file yet; one whose first writer died may have a head and nothing else."""
+        tables = self.connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
+        mark = self.connection.execute("PRAGMA application_id").fetchone()[0]
+        return tables == 0 and mark in (0, APPLICATION)
+
+    def _begin(self, study: Study) -> None:
+        with self._transaction():
+            self.connection.execute(f"PRAGMA application_id = {APPLICATION}")
+            self.connection.execute(f"PRAGMA user_version = {SCHEMA}")
+            for statement in _tables(study):
+                self.connection.execute(statement)
+            marks = ", ".join("?" * len(fields(Study)))
+            self.connection.execute(f"INSERT INTO study VALUES ({marks})", tuple(asdict(study).values()))
+        self.study = study
+
+    @contextlib.contextmanager
+    def _transaction(self) -> Iterator[None]:
+        """All of what is done within, or nothing of it."""
+        self.connection.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+            self.connection.execute("COMMIT")
+        except BaseException:
+            with contextlib.suppress(sqlite3.Error):
+                self.connection.execute("ROLLBACK")
+            raise
+
+    def _insertion(self) -> str:
+        width = 3 + len(self.study.plan.axes) + len(self.study.measures)
+        return f"INSERT INTO launch VALUES ({', '.join('?' * width)})"
+
+    def missing(self) -> dict[int, tuple[int, int]]:
+        """First and last number of every stretch that is not finished."""
+        finished = {row[0] for row in self.rows("SELECT number FROM chunk")}
+        every = range(-(-self.study.launches // self.study.chunk_length))
+        return {number: self.study.chunk(number) for number in every if number not in finished}
+
+    def write(self, number: int, cases: Cases, result: Result) -> None:
+        """Add a finished stretch.
+
+        Parameters
+        ----------
+        number : int
+            Its number.
+        cases : Cases
+            Its cases.
+        result : Result
+            What came of them.
+
+        Raises
+        ------
+        InputError
+            It cannot be written; nothing of it is in the file then.
+        SimlaunchError
+            The result is not one of this stretch.
+        """
+        first, last = self.study.chunk(number)
+        if (result.first, len(result.values), cases.first) != (first, last - first, first):
+            raise SimlaunchError(f"stretch {number} came back as {len(result.values)} launches from {result.first} on")
+        with _spoken(self.path), self._transaction():
+            self.connection.executemany(self._insert, _rows(self.study.plan, cases, result))
+            self.connection.execute("INSERT INTO chunk VALUES (?, ?, ?, ?)", (number, first, last, result.digest))
+
+    def close(self) -> None:
+        """Close the file; one that is complete becomes a single file that needs nothing beside it."""
+        try:
+            with contextlib.suppress(sqlite3.Error, InputError):
+                if not self.missing():
+                    self.connection.execute("PRAGMA journal_mode = DELETE")
+            self.connection.close()
+        finally:
+            self._lock.release()
+
+
+def _tables(study: Study) -> Iterator[str]:
+    types = {"int": "INTEGER", "float": "REAL", "str": "TEXT"}
+    heads = (f"{identifier(field.name)} {types[str(field.type).split(' ')[0]]}" for field in fields(Study))
+    axes = (f"{identifier(a.name)} {'REAL' if a.kind is Kind.NUMBER else 'TEXT'}" for a in study.plan.axes)
+    measures = (f"{identifier(measure.name)} REAL" for measure in study.measures)
+    own = ("number INTEGER PRIMARY KEY", *axes, "ending INTEGER", "reason TEXT", *measures)
+    yield f"CREATE TABLE study ({', '.join(heads)})"
+    yield "CREATE TABLE chunk (number INTEGER PRIMARY KEY, first INTEGER, last INTEGER, digest TEXT)"
+    yield f"CREATE TABLE launch ({', '.join(own)})"
+
+
+def _rows(plan: Plan, cases: Cases, result: Result) -> Iterator[tuple[object, ...]]:
+    """Rows of a stretch as they stand in the file; what is not a number stands there as nothing."""
+    values, si, position = result.values.tolist(), cases.si.tolist(), cases.position.tolist()
+    names = [axis.values if axis.kind is not Kind.NUMBER else None for axis in plan.axes]
+    for row, how in enumerate(result.ending.tolist()):
+        varied = (si[row][j] if own is None else own[position[row][j]] for j, own in enumerate(names))
+        yield (cases.first + row, *varied, how, result.reasons.get(row), *values[row])
+
+
+def _refuse_other(path: Path, there: Study, wanted: Study) -> None:
+    different = [words for name, words in _TOLD.items() if getattr(there, name) != getattr(wanted, name)]
+    if len(different) > 1 and different[-1] == _TOLD["axes_hash"]:
+        different.pop()  # only tells what is left once all else agrees
+    if different:
+        why = f"holds another sweep: {' and '.join(different[:3])} differ{'s' if len(different) == 1 else ''}"
+        raise _fault(path, why, "name another file, or repeat the command that began it")

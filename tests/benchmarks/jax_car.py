@@ -1,0 +1,471 @@
+"""The physics of a launch written once more, in jax.numpy, for many cars at once.
+
+Every number is an array with one value for each car; where `simlaunch.physics` branches, both ways are worked out and
+one is taken. The names are those of `simlaunch.physics`, which says where each equation comes from.
+"""
+
+from __future__ import annotations
+
+from typing import Any, NamedTuple
+
+import jax
+import jax.numpy as jnp
+
+from benchmarks.jax_numbers import Values, pick, value_at
+from simlaunch.launch import events as ev
+from simlaunch.physics import state as at
+from simlaunch.physics.body import GRAVITY
+from simlaunch.scenario.numbers import Coupling, Pedal
+
+_CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
+_HELD_SLIP = int(Pedal.HELD_SLIP)
+_GOVERNOR = 20.0  # [1/s]
+_NO_LOAD, _SHORTEST_RELAXATION, _QUICKEST_RELAXATION, _ROLLING_SPEED = 1e-9, 0.005, 1e-3, 0.1
+_TURBINE_SHARE, _PUT_OFF_SHARE, _STALL_SHARE, _INACTIVE = 0.85, 0.97, 0.4, 1.0
+
+
+class Motion(NamedTuple):
+    """The states that act on the motion, in the order of the state vector."""
+
+    speed: Values
+    wheel_front: Values
+    wheel_rear: Values
+    slip_front: Values
+    slip_rear: Values
+    transfer: Values
+    transfer_rate: Values
+    engine_speed: Values
+    input_speed: Values
+    shaft_speed: Values
+    twist_front: Values
+    twist_rear: Values
+    boost: Values
+    request: Values
+    distance: Values
+
+
+class Evaluation(NamedTuple):
+    """All that follows from a state."""
+
+    rates: Motion
+    events: tuple[Values, ...]
+    friction: Values  # torque through friction plates, stuck or slipping [N m]
+    capacity: Values  # what they can carry [N m]
+
+
+# --- tyre and body
+
+
+def _contact(slip: Values, load: Values, tyre: Any, surface: Values) -> tuple[Values, Values]:
+    """Force of an axle's tyres [N] and share of the slip stiffness that is left."""
+    change = (0.5 * load - tyre.nominal_load) / tyre.nominal_load
+    friction = jnp.maximum(tyre.friction + tyre.friction_load * change, 0.1 * tyre.friction) * surface
+    e = tyre.curvature + change * (tyre.curvature_load + change * tyre.curvature_load_square)
+    e = jnp.minimum(e, 1.0)
+    per_load = (tyre.slip_stiffness + tyre.stiffness_load * change) * jnp.exp(tyre.stiffness_load_exponent * change)
+    b = jnp.maximum(per_load, 0.1 * tyre.slip_stiffness) / (tyre.shape_factor * friction)
+    x = b * slip
+    inner = x - e * (x - jnp.arctan(x))
+    angle = tyre.shape_factor * jnp.arctan(inner)
+    slope = jnp.cos(angle) / (1.0 + inner * inner) * (1.0 - e + e / (1.0 + x * x))
+    return jnp.where(load > _NO_LOAD, friction * load * jnp.sin(angle), 0.0), slope
+
+
+def _standard_slip(bounded: Values) -> Values:
+    return jnp.where(bounded <= 0.0, bounded, bounded / jnp.maximum(1.0 - bounded, 1e-9))
+
+
+def _damped_slip(transient: Values, speed: Values, rim: Values, tyre: Any) -> Values:
+    rolling = jnp.maximum(jnp.abs(speed), jnp.abs(rim))
+    stiffness = 2.0 * tyre.slip_stiffness * tyre.nominal_load
+    mass = tyre.axle_inertia / (tyre.radius * tyre.radius)
+    damping = 2.0 * tyre.low_speed_damping * jnp.sqrt(mass / (stiffness * tyre.relaxation_length))
+    weight = 0.5 * (1.0 + jnp.cos(jnp.pi * jnp.minimum(rolling / tyre.low_speed, 1.0)))
+    return _standard_slip(transient + jnp.where(rolling >= tyre.low_speed, 0.0, damping * weight * (rim - speed)))
+
+
+def _slip_rate(transient: Values, speed: Values, rim: Values, slip: Values, slope: Values, tyre: Any) -> Values:
+    rolling = jnp.maximum(jnp.abs(speed), jnp.abs(rim))
+    to_bounded = jnp.where(slip > 0.0, (1.0 + slip) * (1.0 + slip), 1.0)
+    length = tyre.relaxation_length * jnp.maximum(slope * to_bounded, _SHORTEST_RELAXATION)
+    length = jnp.maximum(length, rolling * _QUICKEST_RELAXATION)
+    return (rim - speed - rolling * transient) / length
+
+
+def _moment(load: Values, rim: Values, speed: Values, tyre: Any, rolling: Values, brake: Values) -> Values:
+    coefficient = (tyre.rolling_resistance + tyre.rolling_resistance_square * speed * speed) * rolling
+    return (coefficient * load * tyre.radius + brake) * jnp.tanh(rim / _ROLLING_SPEED)
+
+
+class Axle(NamedTuple):
+    """What the road does to an axle."""
+
+    load: Values
+    slip: Values
+    force: Values
+    moment: Values
+    slip_rate: Values
+    resistance: Values  # torque that resists the wheels [N m]
+
+
+class Road(NamedTuple):
+    """What road and air do to the car."""
+
+    front: Axle
+    rear: Axle
+    drag: Values
+    grade: Values
+    acceleration: Values
+
+
+def _axle(load: Values, wheel: Values, transient: Values, brake: Values, y: Motion, tyre: Any, road: Any) -> Axle:
+    rim = wheel * tyre.radius
+    slip = _damped_slip(transient, y.speed, rim, tyre)
+    force, slope = _contact(slip, load, tyre, road.friction_factor)
+    moment = _moment(load, rim, y.speed, tyre, road.rolling_factor, brake)
+    rate = _slip_rate(transient, y.speed, rim, slip, slope, tyre)
+    return Axle(load, slip, force, moment, rate, force * tyre.radius + moment)
+
+
+def _static_front_load(car: Any) -> Values:
+    return car.body.mass * GRAVITY * jnp.cos(car.road.grade_angle) * car.body.front_share
+
+
+def _air_force(area: Values, y: Motion, car: Any) -> Values:
+    speed = y.speed + car.air.head_wind
+    return 0.5 * car.air.density * area * speed * jnp.abs(speed)
+
+
+def _ground(t: Values, y: Motion, car: Any, phase: Any) -> Road:
+    lift_front, lift_rear = _air_force(car.body.lift_area_front, y, car), _air_force(car.body.lift_area_rear, y, car)
+    weight = car.body.mass * GRAVITY * jnp.cos(car.road.grade_angle)
+    total = jnp.maximum(weight - lift_front - lift_rear, 0.0)
+    front_load = jnp.clip(_static_front_load(car) - lift_front - y.transfer, 0.0, total)
+    elapsed, release = t - phase.brake_off, car.launch.brake_release
+    brake = jnp.where(elapsed >= release, 0.0, 1.0 - jnp.maximum(elapsed, 0.0) / release)
+    front = _axle(front_load, y.wheel_front, y.slip_front, brake * car.launch.brake_front, y, car.front, car.road)
+    rear = _axle(total - front_load, y.wheel_rear, y.slip_rear, brake * car.launch.brake_rear, y, car.rear, car.road)
+    drag = _air_force(car.body.drag_area, y, car)
+    grade = car.body.mass * GRAVITY * jnp.sin(car.road.grade_angle)
+    acceleration = (front.force + rear.force - drag - grade) / car.body.mass
+    return Road(front, rear, drag, grade, jnp.where(phase.braked == 1, 0.0, acceleration))
+
+
+# --- engine, coupling and slip control
+
+
+class Gears(NamedTuple):
+    """The gears that a phase has to do with."""
+
+    ratio: Values
+    efficiency: Values
+    oncoming_ratio: Values
+    oncoming_efficiency: Values
+    shift_speed: Values
+    torque_limit: Values  # of the gear that carries most of the torque [N m]
+
+    def carrying(self, phase: Any) -> tuple[Values, Values]:
+        """Ratio and efficiency of the gear that carries most of the torque."""
+        oncoming = phase.path == at.ONCOMING
+        return (
+            jnp.where(oncoming, self.oncoming_ratio, self.ratio),
+            jnp.where(oncoming, self.oncoming_efficiency, self.efficiency),
+        )
+
+
+def gears(car: Any, phase: Any) -> Gears:
+    """Look up the gears of a phase."""
+    box = car.gearbox
+    return Gears(
+        pick(box.ratio, phase.gear),
+        pick(box.efficiency, phase.gear),
+        pick(box.ratio, phase.oncoming_gear),
+        pick(box.efficiency, phase.oncoming_gear),
+        pick(box.shift_speed, phase.gear),
+        pick(car.engine.gear_limit, jnp.where(phase.path == at.ONCOMING, phase.oncoming_gear, phase.gear)),
+    )
+
+
+def _driven_radius(car: Any) -> Values:
+    return jnp.where(car.drive.front_share >= 1.0, car.front.radius, car.rear.radius)
+
+
+def friction_capacity(t: Values, car: Any, phase: Any) -> Values:
+    """Torque that the friction plates can carry now [N m]."""
+    elapsed, ramp = t - phase.engagement_start, phase.engagement_time
+    share = jnp.where(elapsed >= ramp, 1.0, jnp.maximum(elapsed, 0.0) / ramp)
+    return jnp.where(phase.coupling == at.OPEN, 0.0, car.coupling.capacity * share)
+
+
+def _demand(t: Values, phase: Any, box: Any) -> Values:
+    elapsed = t - phase.stage_start
+    demand = jnp.where(phase.stage == at.RAMPING_DOWN, jnp.maximum(1.0 - elapsed / box.ramp_down, 0.0), 1.0)
+    demand = jnp.where(phase.stage == at.IN_GAP, 0.0, demand)
+    demand = jnp.where(phase.stage == at.RAMPING_UP, jnp.minimum(elapsed / box.ramp_up, 1.0), demand)
+    return jnp.where(phase.stage == at.IN_INERTIA_PHASE, 1.0 - box.dip, demand)
+
+
+def _take_up(axle: Axle, road: Road, end: Any, car: Any, speed: Values) -> Values:
+    target = car.pedal.target_slip
+    margin = 1.0 - 0.1 * jnp.maximum(1.0 - speed / 3.0, 0.0)
+    at_target, _ = _contact(target, axle.load, end, car.road.friction_factor)
+    force = jnp.where(axle.slip <= target, margin * at_target, axle.force)
+    return end.radius * force + axle.moment + end.axle_inertia * road.acceleration * (1.0 + target) / end.radius
+
+
+def _slip_command(y: Motion, car: Any, phase: Any, gear: Gears, road: Road) -> Values:
+    front = _take_up(road.front, road, car.front, car, y.speed)
+    rear = _take_up(road.rear, road, car.rear, car, y.speed)
+    share, target = car.drive.front_share, 1.0 + car.pedal.target_slip
+    front_ahead = target * y.speed / car.front.radius - y.wheel_front
+    rear_ahead = target * y.speed / car.rear.radius - y.wheel_rear
+    ratio, _ = gear.carrying(phase)
+    turning = car.gearbox.input_inertia + jnp.where(phase.coupling == at.STUCK, car.engine.inertia, 0.0)
+    inertia = car.drive.inertia + ratio * ratio * turning + car.front.axle_inertia + car.rear.axle_inertia
+    only_front, only_rear = share >= 1.0, share <= 0.0
+    split = jnp.where(only_front, front, jnp.where(only_rear, rear, jnp.minimum(front / share, rear / (1.0 - share))))
+    grip = jnp.where(car.drive.locked == 0, split, front + rear)
+    front_leads = front_ahead < rear_ahead
+    front_leads = jnp.where(car.drive.locked == 0, (front_leads | only_front) & ~only_rear, front_leads)
+    ahead = jnp.where(front_leads, front_ahead, rear_ahead)
+    return grip + inertia * ahead / (4.0 * car.pedal.delay)
+
+
+class Drive(NamedTuple):
+    """What the engine does, and what its coupling passes on [N m]."""
+
+    engine: Values
+    friction: Values
+    pump: Values
+    turbine: Values
+    command: Values
+
+
+def _fluid(y: Motion, car: Any) -> tuple[Values, Values, Values, Values]:
+    """Pump and turbine torque, and capacity and torque ratio at a speed ratio of at most 1."""
+    ratio = y.input_speed / jnp.maximum(y.engine_speed, 1.0)
+    square = y.engine_speed * y.engine_speed
+    capacity, multiple = value_at(car.coupling.fluid_capacity, ratio), value_at(car.coupling.torque_ratio, ratio)
+    carried_back = car.coupling.fluid_capacity.end_slope * (1.0 - ratio) * square
+    pump = jnp.where(ratio <= 1.0, capacity * square, carried_back)
+    turbine = jnp.where(ratio <= 1.0, capacity * square * multiple, carried_back)
+    capped = jnp.minimum(ratio, 1.0)
+    at_capped = value_at(car.coupling.fluid_capacity, capped), value_at(car.coupling.torque_ratio, capped)
+    return pump, turbine, *at_capped
+
+
+def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) -> Drive:
+    engine, speed = car.engine, y.engine_speed
+    held_slip, by_fluid = car.pedal.kind == _HELD_SLIP, car.coupling.kind == _CONVERTER
+    ratio, efficiency = gear.carrying(phase)
+    pace = road.acceleration * (1.0 + car.pedal.target_slip) / _driven_radius(car)
+    at_gear = jnp.maximum(y.request, 0.0) + car.drive.inertia * pace
+    wanted = at_gear / (ratio * efficiency) + car.gearbox.input_inertia * ratio * pace
+    capacity = friction_capacity(t, car, phase)
+    capacity = jnp.where(held_slip & ~by_fluid, jnp.minimum(capacity, jnp.maximum(wanted, 0.0)), capacity)
+    friction = jnp.where(phase.coupling == at.SLIPPING, phase.slip_direction * capacity, 0.0)
+    pump, turbine, fluid_capacity, multiple = _fluid(y, car)
+    through_fluid = by_fluid & (phase.coupling != at.STUCK)
+    pump, turbine = jnp.where(through_fluid, pump, 0.0), jnp.where(through_fluid, turbine, 0.0)
+    full = value_at(engine.torque, speed) * (1.0 - engine.lagged_share * (1.0 - y.boost))
+    full = jnp.minimum(full, gear.torque_limit)
+    closed = -value_at(engine.overrun, speed) * jnp.tanh((speed - engine.idle) / (0.1 * engine.idle))
+    limiter = jnp.clip(1.0 - (speed - engine.rev_limit) / engine.limiter_band, 0.0, 1.0)
+    torque = closed + _demand(t, phase, car.gearbox) * limiter * (full - closed)
+    least = jnp.minimum(closed, torque)
+    square = jnp.maximum(wanted, 0.0) / multiple / jnp.maximum(fluid_capacity, 1e-6)
+    pump_speed = jnp.where(square > 0.0, jnp.sqrt(jnp.where(square > 0.0, square, 1.0)), 0.0)
+    by_pump = pump + friction + engine.inertia * _GOVERNOR * (pump_speed - speed)
+    by_clutch = wanted + engine.inertia * (ratio * pace + _GOVERNOR * (y.input_speed - speed))
+    trimmed = jnp.minimum(torque, jnp.maximum(jnp.where(through_fluid, by_pump, by_clutch), least))
+    held = jnp.maximum(car.launch.engine_speed, y.input_speed)
+    launching = friction + engine.inertia * _GOVERNOR * (held - speed)
+    launching = jnp.minimum(torque, jnp.maximum(launching, least))
+    torque = jnp.where(phase.stage == at.LAUNCHING, launching, jnp.where(held_slip, trimmed, torque))
+    command = jnp.where(held_slip, _slip_command(y, car, phase, gear, road), 0.0)
+    return Drive(torque, friction, pump, turbine, command)
+
+
+# --- gearbox, half shafts and wheels
+
+
+def _directed(torque: Values, efficiency: Values) -> Values:
+    return jnp.where(torque >= 0.0, efficiency, 1.0 / efficiency)
+
+
+class Shafts(NamedTuple):
+    """Accelerations of the half shafts' inner end and of the gearbox input, and torques at both sides of the gears."""
+
+    out: Values
+    into: Values
+    input_torque: Values
+    output_torque: Values
+
+
+def _either(first: Any, condition: Values, second: Any) -> Any:
+    return jax.tree.map(lambda a, b: jnp.where(condition, a, b), first, second)
+
+
+def _engaged(torque: Values, inertia: Values, ratio: Values, efficiency: Values, load: tuple[Values, Values]) -> Shafts:
+    carried, resisting = load
+    e = _directed(torque + inertia * ratio * resisting / carried, efficiency)
+    acceleration = (e * ratio * torque - resisting) / (carried + e * ratio * ratio * inertia)
+    through = torque - inertia * ratio * acceleration
+    return Shafts(acceleration, ratio * acceleration, through, e * ratio * through)
+
+
+def _through_gears(
+    t: Values, torque: Values, inertia: Values, load: tuple[Values, Values], car: Any, phase: Any, gear: Gears
+) -> Shafts:
+    carried, resisting = load
+    alone = _engaged(torque, inertia, gear.ratio, gear.efficiency, load)
+    share = jnp.minimum((t - phase.stage_start) / car.gearbox.hand_over, 1.0)
+    combined = (1.0 - share) * gear.efficiency + share * gear.oncoming_efficiency * gear.oncoming_ratio / gear.ratio
+    handed = _engaged(torque, inertia, gear.ratio, combined, load)
+    tied = _either(handed, (phase.path == at.HANDING_OVER) & (handed.input_torque >= 0.0), alone)
+    ratio, efficiency = gear.oncoming_ratio, gear.oncoming_efficiency
+    wanted = torque + inertia * (ratio * resisting / carried + phase.closing_rate)
+    e = _directed(wanted, efficiency)
+    closing = wanted / (1.0 + e * ratio * ratio * inertia / carried)
+    closing = jnp.where(phase.closing_rate > 0.0, jnp.maximum(closing, 0.0), jnp.minimum(closing, 0.0))
+    out = _directed(closing, efficiency) * ratio * closing
+    slipping = Shafts((out - resisting) / carried, (torque - closing) / inertia, closing, out)
+    return _either(slipping, phase.path == at.ONCOMING, tied)
+
+
+def _combined(share: Values, front: Values, rear: Values) -> Values:
+    return 1.0 / (share * share / front + (1.0 - share) * (1.0 - share) / rear)
+
+
+class Wheels(NamedTuple):
+    """The load of the gearbox, and what elastic half shafts do."""
+
+    load: tuple[Values, Values]  # of rigid half shafts: wheels as an inertia and a resisting torque
+    front: Values  # torque of elastic half shafts [N m]
+    rear: Values
+    twist_front: Values  # rates of twist [rad/s]
+    twist_rear: Values
+
+
+def _wheels(y: Motion, car: Any, road: Road) -> Wheels:
+    drive, share, locked = car.drive, car.drive.front_share, car.drive.locked == 1
+    front_rate, rear_rate = y.shaft_speed - y.wheel_front, y.shaft_speed - y.wheel_rear
+    rate = y.shaft_speed - share * y.wheel_front - (1.0 - share) * y.wheel_rear
+    through = _combined(share, *drive.shaft_stiffness) * y.twist_front + _combined(share, *drive.shaft_damping) * rate
+    front = drive.shaft_stiffness[0] * y.twist_front + drive.shaft_damping[0] * front_rate
+    rear = drive.shaft_stiffness[1] * y.twist_rear + drive.shaft_damping[1] * rear_rate
+    inertia = _combined(share, car.front.axle_inertia, car.rear.axle_inertia)
+    split = share * road.front.resistance / car.front.axle_inertia
+    split += (1.0 - share) * road.rear.resistance / car.rear.axle_inertia
+    rigid = drive.rigid == 1
+    return Wheels(
+        (
+            jnp.where(locked, car.front.axle_inertia + car.rear.axle_inertia, inertia),
+            jnp.where(locked, road.front.resistance + road.rear.resistance, inertia * split),
+        ),
+        jnp.where(locked, front, share * through),
+        jnp.where(locked, rear, (1.0 - share) * through),
+        jnp.where(rigid, 0.0, jnp.where(locked, front_rate, rate)),
+        jnp.where(rigid | ~locked, 0.0, rear_rate),
+    )
+
+
+def _gearing(
+    t: Values, torque: Values, inertia: Values, wheels: Wheels, road: Road, car: Any, phase: Any, gear: Gears
+) -> tuple[Shafts, Values, Values]:
+    """What the gears do, and the torques on the front and on the rear wheels."""
+    rigid, share = car.drive.rigid == 1, car.drive.front_share
+    elastic = (car.drive.inertia, wheels.front + wheels.rear)
+    load = _either((wheels.load[0] + car.drive.inertia, wheels.load[1]), rigid, elastic)
+    shafts = _through_gears(t, torque, inertia, load, car, phase, gear)
+    output = _directed(torque, gear.efficiency) * gear.ratio * torque
+    held = rigid & (phase.braked == 1)
+    shafts = _either(Shafts(0.0, 0.0, torque, output), held, shafts)
+    total = wheels.load[0] * shafts.out + wheels.load[1]
+    locked = car.drive.locked == 1
+    front = jnp.where(locked, car.front.axle_inertia * shafts.out + road.front.resistance, share * total)
+    rear = jnp.where(locked, car.rear.axle_inertia * shafts.out + road.rear.resistance, (1.0 - share) * total)
+    front, rear = jnp.where(held, share * output, front), jnp.where(held, output - share * output, rear)
+    return shafts, jnp.where(rigid, front, wheels.front), jnp.where(rigid, rear, wheels.rear)
+
+
+# --- rates and events
+
+
+def _boost_rate(y: Motion, car: Any, phase: Any) -> Values:
+    shut = ((phase.stage == at.RAMPING_DOWN) | (phase.stage == at.IN_GAP)) & (car.gearbox.throttle_open != 1)
+    rising = (1.0 - y.boost) / value_at(car.engine.boost_time, y.engine_speed)
+    return jnp.where(shut, -y.boost / car.engine.boost_decay, rising)
+
+
+def _events(
+    y: Motion, car: Any, phase: Any, gear: Gears, road: Road, spare: Values, drive_force: Values
+) -> tuple[Values, ...]:
+    run, box, one = car.run, car.gearbox, _INACTIVE
+    engaging = phase.stage == at.DRIVING
+    by_fluid = car.coupling.kind == _CONVERTER
+    lock = by_fluid & engaging & (phase.coupling == at.OPEN)
+    lock &= (car.coupling.lock_gear > 0) & (car.coupling.lock_gear <= phase.gear + 1)
+    turbine = jnp.minimum(y.engine_speed, y.input_speed / _TURBINE_SHARE)
+    signal = jnp.where(by_fluid, turbine, y.input_speed)
+    on_road = y.speed * gear.ratio / _driven_radius(car)
+    behind = box.road_speed_share * gear.shift_speed - on_road
+    wanted = phase.shift_wanted == 1
+    may_shift = engaging & (phase.path == at.ENGAGED) & (phase.gear < box.count - 1)
+    apart = y.input_speed - gear.oncoming_ratio * y.shaft_speed
+    over, band, side = y.engine_speed - car.engine.rev_limit, car.engine.limiter_band, phase.limiter_side
+    front = _static_front_load(car) - _air_force(car.body.lift_area_front, y, car) - y.transfer
+    slip = (y.engine_speed - y.input_speed) * phase.slip_direction
+    values = {
+        ev.TARGETS_PASSED: jnp.maximum(run.stop_distance - y.distance, run.stop_speed - y.speed),
+        ev.SPEEDS_MEET: jnp.where(phase.coupling == at.SLIPPING, slip, one),
+        ev.BREAKS_AWAY: jnp.where(phase.coupling == at.STUCK, spare, one),
+        ev.SHIFT_SPEED: jnp.where(may_shift & ~wanted, gear.shift_speed - signal, one),
+        ev.SHIFT_BEGINS: jnp.where(may_shift & wanted, behind, one),
+        ev.SHIFT_PUT_OFF: jnp.where(may_shift & wanted, signal - _PUT_OFF_SHARE * gear.shift_speed, one),
+        ev.GEAR_CLOSES: jnp.where(phase.path == at.ONCOMING, jnp.where(phase.closing_rate > 0.0, apart, -apart), one),
+        ev.LOCK_UP: jnp.where(lock, car.coupling.lock_ratio - y.input_speed / jnp.maximum(y.engine_speed, 1.0), one),
+        ev.BRAKE_OFF: jnp.where(phase.braked == 1, road.grade + road.drag - drive_force, one),
+        ev.STALLS: y.engine_speed - _STALL_SHARE * car.engine.idle,
+        ev.LIMITER_UP: jnp.where(side < 2, side * band - over, one),
+        ev.LIMITER_DOWN: jnp.where(side > 0, over - (side - 1) * band, one),
+        ev.FRONT_LIFT: jnp.where(phase.front_lifted == 1, -front, front),
+    }
+    return tuple(values[index] for index in range(ev.EVENTS))
+
+
+def evaluate(t: Values, y: Motion, car: Any, phase: Any, gear: Gears) -> Evaluation:
+    """Rates, event functions and friction torque at a state."""
+    road = _ground(t, y, car, phase)
+    drive = _drive(t, y, car, phase, gear, road)
+    stuck, braked = phase.coupling == at.STUCK, phase.braked == 1
+    inertia = car.gearbox.input_inertia + jnp.where(stuck, car.engine.inertia, 0.0)
+    torque = jnp.where(stuck, drive.engine, drive.friction + drive.turbine)
+    wheels = _wheels(y, car, road)
+    shafts, front, rear = _gearing(t, torque, inertia, wheels, road, car, phase, gear)
+    friction = jnp.where(stuck, drive.engine - car.engine.inertia * shafts.into, drive.friction)
+    free_engine = (drive.engine - drive.friction - drive.pump) / car.engine.inertia
+    brakes = jnp.where(braked, road.drag + road.grade, 0.0)
+    body, w = car.body, car.body.pitch_frequency
+    settled = (road.front.force + road.rear.force + brakes) * body.cg_height / body.wheelbase
+    rates = Motion(
+        road.acceleration,
+        jnp.where(braked, 0.0, (front - road.front.resistance) / car.front.axle_inertia),
+        jnp.where(braked, 0.0, (rear - road.rear.resistance) / car.rear.axle_inertia),
+        road.front.slip_rate,
+        road.rear.slip_rate,
+        y.transfer_rate,
+        w * w * (settled - y.transfer) - 2.0 * body.pitch_damping * w * y.transfer_rate,
+        jnp.where(stuck, shafts.into, free_engine),
+        shafts.into,
+        shafts.out,
+        wheels.twist_front,
+        wheels.twist_rear,
+        _boost_rate(y, car, phase),
+        jnp.where(car.pedal.kind == _HELD_SLIP, (drive.command - y.request) / car.pedal.delay, 0.0),
+        y.speed,
+    )
+    capacity = friction_capacity(t, car, phase)
+    drive_force = front / car.front.radius + rear / car.rear.radius
+    events = _events(y, car, phase, gear, road, capacity - jnp.abs(friction), drive_force)
+    return Evaluation(rates, events, friction, capacity)

@@ -1,0 +1,70 @@
+"""The numbers of many cars as arrays, one for each number, and how JAX looks up curves and gears in them."""
+
+from __future__ import annotations
+
+from collections import namedtuple
+from typing import Any, NamedTuple
+
+import jax
+import jax.numpy as jnp
+import numpy as np
+
+jax.config.update("jax_enable_x64", True)
+
+Values = Any
+"""One number for each car."""
+
+
+class Table(NamedTuple):
+    """A piecewise cubic: where each interval starts, infinite where there is none, and its cubic."""
+
+    start: tuple[Values, ...]
+    cubic: tuple[tuple[Values, ...], ...]
+    end: Values
+    end_slope: Values  # value at the last but one knot over its distance from the last
+
+
+def _lowered_table(table: Any) -> Table:
+    rows, last = np.arange(len(table)), table["count"] - 1
+    most = max(int(last.max()), 1)
+    knots, cubics = table["knot"], table["cubic"]
+    end, before = knots[rows, last], np.maximum(last - 1, 0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        slope = cubics[rows, before, 0] / (end - knots[rows, before])
+    starts = tuple(np.where((last > i) | (i == 0), knots[:, i], np.inf) for i in range(most))
+    return Table(starts, tuple(tuple(cubics[:, i, k] for k in range(4)) for i in range(most)), end, slope)
+
+
+def lowered(records: Any, most: int | None = None, name: str = "car") -> Any:
+    """Named numbers from an array of records, one array for each number; lists only as long as the longest gear set."""
+    kind = records.dtype
+    if kind.names is None:
+        if records.ndim > 2:  # the table of a tyre's outer curve: JAX takes the formula itself
+            return ()
+        numbers = records.astype(np.int32) if kind.kind == "i" else records
+        return tuple(numbers[:, :most].T.copy()) if numbers.ndim > 1 else numbers.copy()
+    if "cubic" in kind.names:
+        return _lowered_table(records)
+    if most is None and "gearbox" in kind.names:
+        most = int(records["gearbox"]["count"].max())
+    return namedtuple(name, kind.names)(*(lowered(records[field], most, field) for field in kind.names))
+
+
+def pick(values: tuple[Values, ...], index: Values) -> Values:
+    """One of several numbers, by an index of each car's own."""
+    chosen = values[0]
+    for i in range(1, len(values)):
+        chosen = jnp.where(index >= i, values[i], chosen)
+    return chosen
+
+
+def value_at(table: Table, x: Values) -> Values:
+    """Value of a piecewise cubic, held at its ends."""
+    x = jnp.clip(x, table.start[0], table.end)
+    start, cubic = table.start[0], table.cubic[0]
+    for i in range(1, len(table.start)):
+        beyond = x >= table.start[i]
+        start = jnp.where(beyond, table.start[i], start)
+        cubic = tuple(jnp.where(beyond, new, old) for new, old in zip(table.cubic[i], cubic, strict=True))
+    d = x - start
+    return cubic[0] + d * (cubic[1] + d * (cubic[2] + d * cubic[3]))

@@ -1,0 +1,297 @@
+"""Launches per second on one core, side by side: our kernel, SciPy, SUNDIALS, and JAX with diffrax.
+
+    python tests/benchmarks/speed.py
+    python tests/benchmarks/speed.py --cars 100 --without jax
+
+Every contender finds the quarter-mile time of the same randomly drawn cars, by the same physics, phases and events, on
+one core. It is run at the tolerance, of a ladder, at which it is fastest while 95 % of its cars come within 1 ms, and
+then within 0.1 ms, of our own method at a tolerance of 1e-10. Cars that do not finish are left out. Ratios are printed,
+nothing is judged. JAX is needed by this script alone: pip install jax diffrax
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from benchmarks.speed_motion import Compiled, Plain
+from benchmarks.speed_scipy import times_by_scipy
+from cars import random_car
+from simlaunch.integrator.control import Accuracy
+from simlaunch.integrator.sampling import make_samples
+from simlaunch.launch import kernel, prepare
+from simlaunch.launch.run import LONGEST_STEP, PHASES, complete, scales
+from simlaunch.physics import state as at
+from simlaunch.scenario.numbers import Record
+
+Array = NDArray[np.float64]
+Times = Callable[[Sequence[Record], float], Array]
+"""times(cars, tolerance): end time of every car [s]; not a number where there is none."""
+
+BARS = (1e-3, 1e-4)  # [s]
+SHARE = 95.0  # of the cars that must be within a bar [%]
+TIGHT = 1e-10
+LADDER = tuple(float(f"{step}e{power}") for power in range(-2, -9, -1) for step in (1, 0.5, 0.2))
+CALM_LADDER = LADDER[LADDER.index(1e-3) :]
+"""For libraries that lose their way among the events at looser tolerances."""
+_SCREEN, _SCREEN_SHARE = 12, 75.0  # a tolerance that fails this share of the first few cars is not tried on all
+_LONG_ENOUGH, _REPEATS = 10.0, 3  # a timing longer than this [s] is not repeated
+_MISSING = "{} left out: {} is not installed; pip install {}"
+
+
+@dataclass(frozen=True)
+class Fleet:
+    """Cars, and their end times as closely as can be."""
+
+    cars: tuple[Record, ...]
+    truth: Array
+
+    def some(self, indices: Sequence[int]) -> Fleet:
+        """Some of the cars."""
+        return Fleet(tuple(self.cars[i] for i in indices), self.truth[list(indices)])
+
+    def first(self, count: int) -> Fleet:
+        """The first cars."""
+        return self.some(range(min(count, len(self.cars))))
+
+
+@dataclass(frozen=True)
+class Contender:
+    """One way to find end times, and the cars it is measured on."""
+
+    name: str
+    method: str
+    form: str
+    times: Times
+    fleet: Fleet
+    ladder: tuple[float, ...] = LADDER
+    whole: bool = False
+    """Whether a call costs about the same for few cars as for all."""
+
+    @property
+    def title(self) -> str:
+        """Name, method and form in a few words."""
+        return ", ".join(filter(None, (f"{self.name} {self.method}".strip(), self.form)))
+
+
+@dataclass(frozen=True)
+class Result:
+    """What was measured of one contender at one tolerance."""
+
+    contender: Contender
+    bar: float
+    tolerance: float
+    error: float
+    """Greatest error of the best 95 % [s]."""
+    rate: float
+    """Launches per second."""
+
+
+def say(text: str) -> None:
+    """Report progress."""
+    sys.stderr.write(text + "\n")
+    sys.stderr.flush()
+
+
+def by_kernel(cars: Sequence[Record], tolerance: float) -> Array:
+    """End times by our own method: launches alone, nothing recorded and nothing measured."""
+    work, samples, ends = kernel.launch_work(), make_samples(1, at.STATES), np.full(len(cars), np.nan)
+    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE).view(np.recarray), np.zeros(PHASES), np.zeros(PHASES, np.int64))
+    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, 0.0)
+    for i, car in enumerate(cars):
+        phase = at.first_phase()
+        prepare.begin(car, work, phase)
+        ending = kernel.run_compiled(car, phase, accuracy, work, samples, log)
+        if ending.status == kernel.FINISHED:
+            ends[i] = ending.time - phase.brake_off
+    return ends
+
+
+def drawn_fleet(seeds: int) -> Fleet:
+    """The cars of the first seeds that finish."""
+    cars = [random_car(np.random.default_rng(seed)) for seed in range(seeds)]
+    for car in cars:
+        complete(car)
+    fleet = Fleet(tuple(cars), by_kernel(cars, TIGHT))
+    return fleet.some(np.flatnonzero(np.isfinite(fleet.truth)).tolist())
+
+
+def tried(contender: Contender, tolerance: float, bar: float, share: float = SHARE) -> Result:
+    """One run of all cars: greatest error of the best share, infinite where too many give no time, and speed."""
+    start = time.perf_counter()
+    ends = contender.times(contender.fleet.cars, tolerance)
+    taken = time.perf_counter() - start
+    errors = np.abs(ends - contender.fleet.truth)
+    error = float(np.percentile(np.where(np.isnan(errors), np.inf, errors), share, method="higher"))
+    return Result(contender, bar, tolerance, error, len(ends) / taken)
+
+
+def rate(times: Times, cars: Sequence[Record], tolerance: float) -> float:
+    """Launches per second, the best of a few tries."""
+    best, begun = np.inf, time.perf_counter()
+    for _ in range(_REPEATS):
+        start = time.perf_counter()
+        times(cars, tolerance)
+        best = min(best, time.perf_counter() - start)
+        if time.perf_counter() - begun > _LONG_ENOUGH:
+            break
+    return len(cars) / best
+
+
+def hopeless(contender: Contender, tolerance: float) -> bool:
+    """Whether a tolerance fails too many of the first few cars to be tried on all."""
+    few = replace(contender, fleet=contender.fleet.first(_SCREEN))
+    return not contender.whole and tried(few, tolerance, max(BARS), _SCREEN_SHARE).error > max(BARS)
+
+
+def runs(contender: Contender) -> list[Result]:
+    """Runs down the ladder, to the second that holds the narrowest bar: the loosest is not always the fastest."""
+    found: list[Result] = []
+    for tolerance in contender.ladder:
+        if sum(result.error <= min(BARS) for result in found) == 2:
+            break
+        if not hopeless(contender, tolerance):
+            found.append(tried(contender, tolerance, max(BARS)))
+            say("  " + row(found[-1], None))
+    return found
+
+
+def measured(contender: Contender) -> list[Result]:
+    """The contender at each bar that it holds, at the tolerance that is fastest there."""
+    say(f"{contender.title}")
+    contender.times(contender.fleet.first(1).cars, min(contender.ladder))  # compiles
+    found, results = runs(contender), []
+    for bar in BARS:
+        held = [replace(result, bar=bar) for result in found if result.error <= bar]
+        if held:
+            best = max(held, key=lambda result: result.rate)
+            again = rate(contender.times, contender.fleet.cars, best.tolerance)
+            results.append(replace(best, rate=max(best.rate, again)))
+    return results
+
+
+def best_of(contenders: Sequence[Contender]) -> list[Result]:
+    """The fastest of several forms of a contender, at each bar."""
+    results = [result for contender in contenders for result in measured(contender)]
+    by_bar = [[result for result in results if result.bar == bar] for bar in BARS]
+    return [max(alike, key=lambda result: result.rate) for alike in by_bar if alike]
+
+
+def as_plain_python(result: Result, count: int) -> Result:
+    """The same numbers with the right-hand side in plain Python, on a few cars spread over all."""
+    compiled = result.contender
+    cars = len(compiled.fleet.cars)
+    few = compiled.fleet.some(np.linspace(0, cars - 1, min(count, cars)).astype(int).tolist())
+    plain = replace(compiled, form="plain Python", times=times_by_scipy(Plain, compiled.method), fleet=few)
+    say(plain.title)
+    return tried(plain, result.tolerance, result.bar)
+
+
+def scipy_results(fleet: Fleet, plain: int) -> list[Result]:
+    """SciPy's best method, in plain Python and compiled."""
+    results = best_of([
+        Contender("SciPy", method, "compiled rates", times_by_scipy(Compiled, method), fleet, CALM_LADDER)
+        for method in ("RK45", "LSODA", "Radau", "BDF")
+    ])  # fmt: skip
+    return [as_plain_python(result, plain) for result in results] + results
+
+
+def sundials_results(fleet: Fleet) -> list[Result]:
+    """SUNDIALS' better method."""
+    try:
+        from benchmarks.speed_sundials import times_by_cvode
+    except ImportError:
+        say(_MISSING.format("SUNDIALS", "scikit-sundae", "scikit-sundae"))
+        return []
+    return best_of([
+        Contender("SUNDIALS CVODE", method, "compiled rates", times_by_cvode(method), fleet, CALM_LADDER)
+        for method in ("BDF", "Adams")
+    ])  # fmt: skip
+
+
+def jax_results(fleet: Fleet, batch: int) -> list[Result]:
+    """JAX's best solver, on a batch drawn with replacement."""
+    try:
+        from benchmarks.jax_launch import LADDERS, disagreement, times_by_diffrax
+    except ImportError as missing:
+        say(_MISSING.format("JAX", missing.name, "jax diffrax"))
+        return []
+    say(f"right-hand side in JAX against ours, at random states: {disagreement(fleet.cars):.1e}")
+    drawn = fleet.some(np.random.default_rng(0).integers(len(fleet.cars), size=batch).tolist())
+    return best_of([
+        Contender("JAX diffrax", solver, "all at once", times_by_diffrax(solver), drawn, ladder, whole=True)
+        for solver, ladder in LADDERS.items()
+    ])  # fmt: skip
+
+
+def row(result: Result, ours: float | None) -> str:
+    """A line of the report."""
+    ratio = "" if ours is None else f"{ours / result.rate:10.1f}"
+    return (
+        f"{result.contender.title:44}{1e3 * result.bar:8g}{result.tolerance:12.0e}{1e3 * result.error:12.4f}"
+        f"{len(result.contender.fleet.cars):8d}{result.rate:12.2f}{ratio}"
+    )
+
+
+HEAD = (
+    f"{'contender':44}{'bar [ms]':>8}{'tolerance':>12}{'95 % [ms]':>12}{'cars':>8}{'launches/s':>12}{'kernel':>10}\n"
+    "kernel: our launches per second over the contender's, on the contender's own cars"
+)
+
+
+def report(own: Sequence[Result], others: Sequence[Result]) -> str:
+    """The table: our kernel at each bar, then the others with the ratio of our kernel to them."""
+    lines = [HEAD, *(row(result, result.rate) for result in own)]
+    by_bar = {result.bar: result for result in own}
+    for result in others:
+        here = by_bar.get(result.bar)
+        alike = rate(here.contender.times, result.contender.fleet.cars, here.tolerance) if here else None
+        lines.append(row(result, alike))
+    return "\n".join(lines) + "\n"
+
+
+def stay_on_one_core() -> None:
+    """Start this script again on one core, every library told to use one thread."""
+    one_thread = dict.fromkeys(("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"), "1")
+    one_thread["XLA_FLAGS"] = "--xla_cpu_multi_thread_eigen=false intra_op_parallelism_threads=1"
+    if all(os.environ.get(name) == value for name, value in one_thread.items()):
+        return
+    os.sched_setaffinity(0, {max(os.sched_getaffinity(0))})
+    os.execve(sys.executable, [sys.executable, *sys.argv], {**os.environ, **one_thread})
+
+
+def main() -> None:
+    """Print the report."""
+    parser = argparse.ArgumentParser(description="Launches per second against general libraries, on one core.")
+    parser.add_argument("--cars", type=int, default=400, help="number of cars to draw")
+    parser.add_argument("--slow", type=int, default=60, help="number of cars for slow contenders")
+    parser.add_argument("--plain", type=int, default=10, help="number of cars for plain Python")
+    parser.add_argument("--batch", type=int, default=1024, help="number of cars in a batch of JAX")
+    parser.add_argument("--without", nargs="*", default=[], choices=("scipy", "sundials", "jax"), help="leave out")
+    options = parser.parse_args()
+    stay_on_one_core()
+    fleet = drawn_fleet(options.cars)
+    say(f"{len(fleet.cars)} of {options.cars} cars finish")
+    few = fleet.first(options.slow)
+    own = best_of([Contender("our kernel", "", "", by_kernel, fleet)])
+    results = {
+        "scipy": lambda: scipy_results(few, options.plain),
+        "sundials": lambda: sundials_results(fleet),
+        "jax": lambda: jax_results(fleet, options.batch),
+    }
+    others = [result for name, measure in results.items() if name not in options.without for result in measure()]
+    sys.stdout.write(report(own, others))
+
+
+if __name__ == "__main__":
+    main()

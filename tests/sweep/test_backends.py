@@ -1,0 +1,198 @@
+"""Whoever calculates, the results are the same bits, and a worker that dies costs nothing but time."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.sweep import chunk
+from simlaunch.sweep import cluster as clustered
+from simlaunch.sweep.backends import BackEnd, Chunks, Finished, Processes, Serial, Threads, cores
+from simlaunch.sweep.campaign import Progress, carry_out
+from simlaunch.sweep.chunk import Result, Spec, Stopped, never
+from simlaunch.sweep.cluster import Cluster, check_address
+from simlaunch.sweep.store import Reader
+from sweep.carried_out import spec as longer_spec
+from sweep.conftest import COUPE
+
+distributed = pytest.importorskip("distributed")
+
+pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
+posix = pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")
+
+
+def _results(path: Path, spec: Spec, back_end: BackEnd, watch: Callable[[Progress], None] = lambda far: None) -> str:
+    """Hash of the results of a whole sweep."""
+    assert carry_out(spec, path, back_end, never, watch).done == spec.plan.size
+    with Reader(path) as reader:
+        assert reader.damaged() == []
+        return reader.digest()
+
+
+@pytest.fixture(scope="module")
+def longer() -> Spec:
+    """A hundred and forty-four short launches."""
+    return longer_spec(str(COUPE))
+
+
+@pytest.fixture(scope="module")
+def expected(longer: Spec, tmp_path_factory: pytest.TempPathFactory) -> str:
+    return _results(tmp_path_factory.mktemp("serial") / "a.sqlite", longer, Serial())
+
+
+@pytest.fixture(scope="module")
+def local() -> Iterator[Any]:
+    """A cluster of two processes on this machine."""
+    settings = {"distributed.scheduler.allowed-failures": 10, "distributed.logging": {"distributed": "critical"}}
+    import dask
+
+    with (
+        dask.config.set(settings),
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+        ) as made,
+    ):
+        yield made
+
+
+@pytest.mark.parametrize("workers", [1, 3])
+def test_threads_give_the_same_bits(tmp_path: Path, longer: Spec, expected: str, workers: int) -> None:
+    assert _results(tmp_path / "a.sqlite", longer, Threads(workers)) == expected
+
+
+def _children() -> set[int]:
+    """Processes that this one has started, by id."""
+    folder = Path(f"/proc/{os.getpid()}/task")
+    listed = (task / "children" for task in folder.iterdir())
+    return {int(child) for file in listed if file.exists() for child in file.read_text("ascii").split()}
+
+
+def _is_worker(process: int) -> bool:
+    return b"spawn_main" in Path(f"/proc/{process}/cmdline").read_bytes()
+
+
+@posix
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="finds its workers in /proc")
+def test_processes_give_the_same_bits_also_when_one_is_killed(tmp_path: Path, longer: Spec, expected: str) -> None:
+    before, killed = _children(), []
+
+    def kill_one(far: Progress) -> None:
+        workers = [process for process in _children() - before if _is_worker(process)]
+        if far.cases is not None and not killed and workers:
+            os.kill(workers[0], signal.SIGKILL)
+            killed.append(workers[0])
+
+    assert _results(tmp_path / "a.sqlite", longer, Processes(2), kill_one) == expected
+    assert len(killed) == 1
+
+
+def test_a_cluster_gives_the_same_bits_also_when_a_worker_is_killed(
+    tmp_path: Path, longer: Spec, expected: str, local: Any
+) -> None:
+    back_end = Cluster(local.scheduler_address)
+    assert back_end.workers == 2
+    assert _results(tmp_path / "a.sqlite", longer, back_end) == expected
+    killed: list[int] = []
+
+    def kill_one(far: Progress) -> None:
+        if far.cases is not None and not killed:
+            killed.append(next(iter(local.workers.values())).pid)
+            os.kill(killed[0], getattr(signal, "SIGKILL", signal.SIGTERM))
+
+    assert _results(tmp_path / "b.sqlite", longer, back_end, kill_one) == expected
+    assert len(killed) == 1
+    back_end.close()
+
+
+def test_a_worker_of_another_version_is_refused(monkeypatch: pytest.MonkeyPatch, local: Any) -> None:
+    monkeypatch.setattr(chunk, "version", lambda: "0.0.0")  # of this process alone
+    with pytest.raises(SimlaunchError, match="differ"):
+        Cluster(local.scheduler_address)
+
+
+def test_a_result_of_another_version_is_not_written(tmp_path: Path, longer: Spec) -> None:
+    class Stranger(Serial):
+        def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
+            for number, result in super().results(spec, chunks, stopped):
+                yield number, Result(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
+
+    path = tmp_path / "a.sqlite"
+    with pytest.raises(SimlaunchError, match=r"a worker has simlaunch 0\.0\.0 other"):
+        carry_out(longer, path, Stranger(), never, lambda far: None)
+    with Reader(path) as reader:
+        assert reader.count() == 0
+
+
+@pytest.mark.parametrize("address", ["tls://host:8786", "tcp://127.0.0.1:8786", "localhost:8786", "tcp://[::1]:8786"])
+def test_an_address_on_this_machine_or_with_tls_is_taken(address: str) -> None:
+    check_address(address, trust_network=False)
+
+
+@pytest.mark.parametrize(
+    "address", ["tcp://192.0.2.7:8786", "host:8786", "tcp://[2001:db8::1]:8786", "127.0.0.1.example.org:1"]
+)
+def test_an_open_address_beyond_this_machine_needs_trust(address: str) -> None:
+    with pytest.raises(UsageError, match="--trust-network"):
+        check_address(address, trust_network=False)
+    check_address(address, trust_network=True)
+
+
+@pytest.mark.parametrize("address", ["", "host", "ucx://host:1", "ws://host:1", "tcp://host", "inproc://a:1"])
+def test_what_is_no_address_is_refused(address: str) -> None:
+    with pytest.raises(UsageError, match="is no address"):
+        check_address(address, trust_network=True)
+
+
+def test_a_cluster_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(clustered, "_ANSWER", 0.5)
+    with pytest.raises(SimlaunchError, match="does not answer"):
+        Cluster("tcp://127.0.0.1:9")
+
+
+@pytest.mark.parametrize("back_end", [Serial(), Threads(2)], ids=["serial", "threads"])
+def test_the_work_stops_within_a_quarter_of_a_second(tmp_path: Path, longer: Spec, back_end: BackEnd) -> None:
+    stop, told = threading.Event(), []
+
+    def soon(far: Progress) -> None:
+        if far.cases is not None and not told:
+            told.append(time.monotonic())
+            stop.set()
+
+    carry_out(longer, tmp_path / "a.sqlite", back_end, stop.is_set, soon)
+    assert time.monotonic() - told[0] < 0.25
+    with Reader(tmp_path / "a.sqlite") as reader:
+        assert 0 < reader.count() < longer.plan.size
+
+
+def test_as_many_workers_as_cores() -> None:
+    assert Threads().workers == Processes().workers == cores() >= 1
+
+
+@posix
+@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="finds its workers in /proc")
+def test_workers_end_with_their_parent(tmp_path: Path) -> None:
+    command = [sys.executable, "-m", "sweep.carried_out", str(COUPE), str(tmp_path / "a.sqlite"), "processes"]
+    folder = Path(__file__).parents[1]
+    path = os.pathsep.join([str(folder), os.environ.get("PYTHONPATH", "")])
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": path}) as parent:
+        assert parent.stdout is not None
+        while parent.stdout.readline().strip() in ("", "0"):
+            assert parent.poll() is None
+        listed = Path(f"/proc/{parent.pid}/task").glob("*/children")
+        workers = [int(child) for file in listed for child in file.read_text("ascii").split() if _is_worker(int(child))]
+        assert workers
+        parent.kill()
+    deadline = time.monotonic() + 10.0
+    while any(Path(f"/proc/{worker}/cmdline").exists() and _is_worker(worker) for worker in workers):
+        assert time.monotonic() < deadline, "workers outlived their parent"
+        time.sleep(0.05)

@@ -1,0 +1,135 @@
+"""Cars made many at a time are those made one at a time, bit for bit, and they are made quickly."""
+
+from __future__ import annotations
+
+import time
+
+import numpy as np
+import pytest
+
+from simlaunch.errors import InputError
+from simlaunch.launch.run import Outcome
+from simlaunch.measure.marks import FOOT
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.study.single import simulate
+from simlaunch.sweep.axes import axes
+from simlaunch.sweep.casting import Caster, doubtful
+from simlaunch.sweep.chunk import calculate, prepared
+from simlaunch.sweep.plan import Draw, Plan, Sample
+from sweep.conftest import planned
+
+PLAIN = (
+    "curve", "gear set", "tyre", "surface", "pedal",
+    "body.mass: 1400 kg to 1700 kg in 7", "final drive: 3 to 4 in 11",
+    "launch.engine_speed: 2500 rpm to 4500 rpm in 10", "coupling.engagement_time: 0.4 s, 0.7 s",
+)  # fmt: skip
+AWKWARD = (
+    "gear set", "road.grade: -5 % to 5 % in 3", "air.altitude: 0 m, 1000 m",
+    "body.pitch_frequency: 1.1 Hz to 2.3 Hz in 4",
+    "tyres.rear.wheel_inertia: 0.9 kg m^2, 1.7 kg m^2", "tyres.rear.rolling_factor_of_radius: 0.96 to 0.98 in 3",
+    "pedal.target_slip: 5 % to 15 % in 3", "air.density: 1.1 kg/m^3 to 1.25 kg/m^3 in 3",
+    "engine.rev_limit: 6000 rpm, 6900 rpm, 8000 rpm", "engine.idle: 800 rpm, 3500 rpm",
+    "launch.engine_speed: 2000 rpm to 7000 rpm in 6", "body.cg_height: 0.4 m, 0.5 m, 2 m", "run.time_limit: 10 s, 60 s",
+)  # fmt: skip
+
+
+def _expected(caster: Caster, texts: dict[str, str]) -> bytes | str:
+    """Record of a single run, or why there is none."""
+    try:
+        scenario, curve, pedal = caster.scenario_of(texts)
+    except InputError as error:
+        return " ".join(str(error).split())
+    car = lower(scenario, curve, pedal)
+    car.run.stop_distance += FOOT
+    return bytes(car.tobytes())
+
+
+@pytest.mark.parametrize("vary", [PLAIN, AWKWARD], ids=["plain", "awkward"])
+@pytest.mark.parametrize("sampled", [False, True], ids=["grid", "sample"])
+def test_cars_equal_those_of_single_runs_bit_for_bit(coupe: Scenario, vary: tuple[str, ...], sampled: bool) -> None:
+    plan = Plan(axes(vary, coupe), Sample(Draw.SOBOL, 5000, 2) if sampled else None)
+    caster = Caster(coupe, plan)
+    refused = 0
+    for first in np.random.default_rng(7).integers(0, plan.size - 8, 12).tolist():
+        cases = plan.cases(first, first + 8)
+        cast = caster.cast(cases)
+        for row in range(8):
+            expected = _expected(caster, plan.texts(cases, row))
+            assert (cast.refused[row] if row in cast.refused else cast.cars[row].tobytes()) == expected
+        refused += len(cast.refused)
+    assert (refused > 0) == (vary is AWKWARD)
+
+
+@pytest.mark.parametrize("sampled", [False, True], ids=["grid", "sample"])
+def test_twenty_thousand_cars_a_second(coupe: Scenario, sampled: bool) -> None:
+    plan = Plan(axes(PLAIN, coupe), Sample(Draw.SOBOL, 60_000, 2) if sampled else None)
+    caster = Caster(coupe, plan)
+    rates = []
+    for first in range(0, 16 * 512, 512):
+        begin = time.thread_time()  # of this thread alone, since other work shares the machine
+        caster.cast(plan.cases(first, first + 512))
+        rates.append(512 / (time.thread_time() - begin))
+    assert np.median(rates) > 20_000
+
+
+def test_doubt_spares_no_car_that_breaks_a_rule(coupe: Scenario) -> None:
+    plan = Plan(axes(AWKWARD[-5:-1], coupe), Sample(Draw.SOBOL, 200, 9))
+    caster = Caster(coupe, plan)
+    cases = plan.cases(0, 200)
+    cast = caster.cast(cases)
+    sound = [row for row in range(200) if not isinstance(_expected(caster, plan.texts(cases, row)), str)]
+    assert 20 < len(sound) < 180
+    assert sorted(cast.refused) == sorted(set(range(200)) - set(sound))
+    assert not doubtful(cast.cars[sound]).any()
+
+
+def test_a_name_that_the_car_cannot_take_is_found_before_anything_runs(coupe: Scenario) -> None:
+    with pytest.raises(InputError, match="stands beside pressure"):
+        Caster(coupe, Plan(axes(["air.pressure: 90 kPa, 100 kPa"], coupe))).check()
+    with pytest.raises(InputError, match="needs all-wheel drive"):
+        Caster(coupe, Plan(axes(["drive.front_share: 10 % to 50 % in 3"], coupe))).check()
+    Caster(coupe, Plan(axes(["launch.engine_speed: 3000 rpm, 8000 rpm"], coupe))).check()
+
+
+def test_measures_of_a_case_are_those_of_a_single_run(brief: Scenario) -> None:
+    spec = planned(brief, "curve", "gear set", "tyre", "pedal", "body.mass: 1500 kg to 1700 kg in 3")
+    ready = prepared(spec)
+    for number in (0, 17, 40, 71):
+        found = calculate(spec, number, number + 1)
+        assert found is not None
+        row = dict(zip((column.name for column in ready.columns), found.values[0].tolist(), strict=True))
+        texts = spec.plan.texts(spec.plan.cases(number, number + 1), 0)
+        scenario, curve, pedal = ready.caster.scenario_of(texts)
+        single = simulate(scenario, curve, pedal)
+        assert single.run.outcome is Outcome.FINISHED
+        times = {f"time {mark.target.label}": mark.time for mark in single.measures.marks}
+        assert all(row[name] == times[name] or (np.isnan(row[name]) and np.isnan(times[name])) for name in times)
+        assert row["wheelspin time"] == single.measures.grip.wheelspin_time
+        assert row["engine work"] == single.measures.audit.engine_work
+        peaks = {f"peak torque {peak.part.value}": peak.torque for peak in single.measures.parts}
+        assert all(row[name] == peaks[name] for name in peaks)
+
+
+def test_a_case_that_fails_says_why(brief: Scenario) -> None:
+    spec = planned(brief, "launch.engine_speed: 3000 rpm, 8000 rpm", "run.time_limit: 0.5 s, 20 s")
+    result = calculate(spec, 0, 4)
+    assert result is not None
+    assert result.ending.tolist() == [1, 0, -1, -1]
+    assert result.reasons[0] == "the time limit came before all targets"
+    assert "launch.engine_speed" in result.reasons[2]
+    assert np.isnan(result.values[2:]).all()
+
+
+def test_results_do_not_depend_on_the_company_they_are_calculated_in(small_spec_results: tuple[bytes, bytes]) -> None:
+    together, apart = small_spec_results
+    assert together == apart
+
+
+@pytest.fixture
+def small_spec_results(brief: Scenario) -> tuple[bytes, bytes]:
+    spec = planned(brief, "curve", "tyre", "pedal")
+    together = calculate(spec, 0, 8)
+    apart = [calculate(spec, n, n + 1) for n in range(8)]
+    assert together is not None
+    return together.values.tobytes(), b"".join(each.values.tobytes() for each in apart if each is not None)

@@ -1,0 +1,171 @@
+"""Rankings, groups, maps and fronts are those that numpy finds among all launches."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from simlaunch.errors import InputError, UsageError
+from simlaunch.scenario.model import Scenario
+from simlaunch.sweep.chunk import Result, Spec, maker, prepared
+from simlaunch.sweep.plan import Draw, Sample
+from simlaunch.sweep.ranking import (
+    BestSoFar,
+    cloud,
+    field,
+    findings,
+    front,
+    groups,
+    measure_named,
+    order,
+    parting,
+    ranking,
+)
+from simlaunch.sweep.store import Reader, study_of
+from sweep.conftest import filled, planned
+
+BY, LOAD = "time 60 ft", "steady torque gearbox input"
+
+
+class Filled:
+    """A file of made-up results, and the same in memory."""
+
+    def __init__(self, spec: Spec, path: Path) -> None:
+        self.spec = spec
+        names = [column.name for column in prepared(spec).columns]
+        self.values: NDArray[np.float64] = np.random.default_rng(3).normal(100.0, 20.0, (spec.plan.size, len(names)))
+        self.values[::7, names.index(BY)] = np.nan
+        filled(path, spec, self.values)
+        self.reader = Reader(path)
+        self.cases = spec.plan.cases(0, spec.plan.size)
+        self.by = self.values[:, names.index(BY)]
+        self.load = self.values[:, names.index(LOAD)]
+
+
+@pytest.fixture
+def grid(tmp_path: Path, brief: Scenario) -> Filled:
+    spec = planned(brief, "curve", "gear set", "tyre", "body.mass: 1500 kg to 1700 kg in 20")
+    return Filled(spec, tmp_path / "a.sqlite")
+
+
+@pytest.fixture
+def sampled(tmp_path: Path, brief: Scenario) -> Filled:
+    spec = planned(brief, "curve", "body.mass: 1500 kg to 1700 kg", "final drive: 3 to 4",
+                   sample=Sample(Draw.SOBOL, 256, 1))  # fmt: skip
+    return Filled(spec, tmp_path / "b.sqlite")
+
+
+@pytest.mark.parametrize("constraint", ["", "steady torque gearbox input < 95 N m"])
+def test_the_best_are_the_best(grid: Filled, constraint: str) -> None:
+    wanted = order(grid.reader.study, BY, [constraint] if constraint else [])
+    allowed = np.isfinite(grid.by) & ((grid.load < 95.0) | (constraint == ""))
+    expected = [n for n in np.argsort(grid.by, kind="stable").tolist() if allowed[n]][:10]
+    found = ranking(grid.reader, wanted, 10)
+    assert [launch.number for launch in found] == expected
+    assert [launch.measures[BY] for launch in found] == grid.by[expected].tolist()
+    assert findings(grid.reader, wanted, 3).met == allowed.sum()
+
+
+def test_of_speeds_the_highest_is_best(grid: Filled) -> None:
+    wanted = order(grid.reader.study, "speed 60 ft", [])
+    speeds = [launch.measures["speed 60 ft"] for launch in ranking(grid.reader, wanted, 240)]
+    assert speeds == sorted(speeds, reverse=True)
+    assert groups(grid.reader, wanted, grid.spec.plan.axes[0])[0].best >= np.median(speeds)
+
+
+@pytest.mark.parametrize(
+    ("text", "kept"),
+    [
+        ("tyre = track", lambda g: g.cases.position[:, 2] == 1),
+        ("tyre != track", lambda g: g.cases.position[:, 2] == 0),
+        ("body.mass <= 1.6 t", lambda g: g.cases.si[:, 3] <= 1600.0),
+        ("body.mass>3500 lb", lambda g: g.cases.si[:, 3] > 3500.0 * 0.45359237),
+        ("steady torque gearbox input >= 70 lb-ft", lambda g: g.load >= 70.0 * 1.3558179483314004),
+    ],
+)
+def test_constraints_in_units_of_any_kind(grid: Filled, text: str, kept: object) -> None:
+    allowed = kept(grid) & np.isfinite(grid.by)  # type: ignore[operator]
+    wanted = order(grid.reader.study, BY, [text])
+    assert sorted(launch.number for launch in ranking(grid.reader, wanted, 1000)) == np.flatnonzero(allowed).tolist()
+    seen = BestSoFar(grid.reader.study, wanted)
+    seen.see(grid.cases, Result(0, grid.values, np.zeros(len(grid.values), np.int64), {}, maker()))
+    assert seen.value == grid.by[allowed].min()
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["tyre", "tyre < track", "tyre = trak", "speed = 3 m/s", "nonsense < 3 s", "< 3 s", "wheelspin time = 3 s"],
+)
+def test_what_is_no_constraint_is_refused(grid: Filled, text: str) -> None:
+    with pytest.raises(UsageError):
+        order(grid.reader.study, BY, [text])
+
+
+@pytest.mark.parametrize("bound", ["3", "3 kg", "1 s; DROP TABLE launch"])
+def test_a_bound_of_the_wrong_kind_is_refused(grid: Filled, bound: str) -> None:
+    with pytest.raises(InputError, match="constraint"):
+        order(grid.reader.study, BY, [f"wheelspin time < {bound}"])
+    assert grid.reader.count() == 240
+
+
+def test_a_measure_that_is_not_there_is_refused_with_its_neighbours(grid: Filled) -> None:
+    with pytest.raises(UsageError, match='"time 1/4 mile"'):
+        order(grid.reader.study, "time quarter mile", [])
+    with pytest.raises(UsageError):
+        order(grid.reader.study, 'x" UNION SELECT 1 --', [])
+
+
+def test_groups_tell_the_best_of_each_value(grid: Filled) -> None:
+    wanted = order(grid.reader.study, BY, [])
+    for j, axis in enumerate(grid.spec.plan.axes[:3]):
+        found = groups(grid.reader, wanted, axis)
+        assert [group.label for group in found] == list(axis.values)
+        for position, group in enumerate(found):
+            rows = np.flatnonzero((grid.cases.position[:, j] == position) & np.isfinite(grid.by))
+            assert (group.count, group.best) == (len(rows), grid.by[rows].min())
+            assert grid.by[group.number] == group.best
+
+
+def test_many_values_are_told_in_stretches(grid: Filled, sampled: Filled) -> None:
+    for filled_file, j in ((grid, 3), (sampled, 1)):
+        axis = filled_file.spec.plan.axes[j]
+        found = groups(filled_file.reader, order(filled_file.reader.study, BY, []), axis)
+        assert len(found) == 6
+        assert found[0].label == "1500 to 1533.3 kg"
+        assert sum(group.count for group in found) == np.isfinite(filled_file.by).sum()
+        first = filled_file.cases.si[:, j] < 1500.0 + 200.0 / 6
+        assert found[0].best == np.nanmin(filled_file.by[first])
+
+
+def test_a_map_holds_the_best_of_every_cell(grid: Filled) -> None:
+    axes = grid.spec.plan.axes
+    across = [parting(grid.reader.study, axes[j]) for j in (1, 2, 0)]
+    found = field(grid.reader, order(grid.reader.study, BY, []), across)
+    assert found.shape == (3, 2, 2)
+    for (g, t, c), best in np.ndenumerate(found):
+        rows = (grid.cases.position[:, :3] == (c, g, t)).all(axis=1)
+        assert best == np.nanmin(grid.by[rows])
+
+
+def test_a_front_is_what_nothing_beats_in_both(grid: Filled) -> None:
+    wanted, load = order(grid.reader.study, BY, []), measure_named(LOAD, grid.reader.study)
+    rows = np.flatnonzero(np.isfinite(grid.by))
+    beaten = [
+        bool(((grid.load[rows] <= grid.load[n]) & (grid.by[rows] <= grid.by[n]) & (rows != n)).any()) for n in rows
+    ]
+    expected = sorted(rows[~np.array(beaten)].tolist(), key=lambda n: grid.load[n])
+    assert [entry[0] for entry in front(grid.reader, wanted, load)] == expected
+    assert len(list(cloud(grid.reader, wanted, load, 50))) <= 60
+
+
+def test_a_half_written_file_is_ranked_as_far_as_it_goes(tmp_path: Path, brief: Scenario) -> None:
+    spec = planned(brief, "curve", "gear set", "tyre")
+    path = tmp_path / "half.sqlite"
+    filled(path, spec, np.ones((7, len(prepared(spec).columns))))
+    with Reader(path) as reader:
+        found = findings(reader, order(reader.study, None, []), 10)
+    assert (found.finished, len(found.best)) == (7, 7)
+    assert found.order.by.name == study_of(spec).goal == "time 20 m"
