@@ -2,7 +2,7 @@
 
     python tests/benchmarks/accuracy.py --cars 500 --reference 20
 
-The truth is our own method at a tolerance of 1e-12 and, for a sample of the cars, SciPy's DOP853 at 1e-10. Launches
+The truth is our own method at a tolerance of 1e-10 and, for a sample of the cars, SciPy's DOP853 at 1e-10. Launches
 near the edge of grip are reported apart: there a small change of the grip may decide whether a wheel lets go, so that
 the time itself is ill conditioned, whatever the method.
 """
@@ -29,7 +29,7 @@ from simlaunch.scenario.numbers import Record
 
 Array = NDArray[np.float64]
 Build = Callable[[int], Record]
-TIGHT = 1e-12
+TIGHT = 1e-10
 SPARSE = 0.05  # samples of a run of which only the end is read [s]
 WORKS = (
     "drag_work", "rolling_work", "grade_work", "slip_work_front", "slip_work_rear", "coupling_work",
@@ -52,7 +52,7 @@ class Case:
     time: float
     """Quarter-mile time at the default tolerance [s]."""
     error: float
-    """Its difference from the time at a tolerance of 1e-12 [s]."""
+    """Its difference from the time at a tolerance of 1e-10 [s]."""
     residual: float
     """Of the energy audit, as a share of the engine's work [-]."""
     steps: int
