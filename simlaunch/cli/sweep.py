@@ -180,7 +180,7 @@ def sweep(
     prepared(spec).caster.check()
     note_compiling(quiet=quiet)
     path = output or Path(f"{scenario.stem}-sweep.sqlite")
-    asked = json.dumps({"by": asked_by, "where": asked_where})
+    asked = json.dumps({"by": asked_by, "where": asked_where, "changes": changes or [], "taken": taken or []})
     with contextlib.closing(_back_end(back_end, workers, cluster, trust_network)) as engine:
         if dry_run:
             result(_dry_run(spec, engine))

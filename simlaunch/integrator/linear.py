@@ -37,7 +37,8 @@ def matrix_type(width: int) -> np.dtype[np.void]:
 def factorise(matrix: Record, count: int) -> None:
     """Split a matrix into a lower and an upper triangle, in place and without exchanging rows.
 
-    The matrices of an implicit step need no exchange: its diagonal, one over the step, outweighs what is unstable.
+    The matrices of an implicit step hardly ever need one, since one over the step stands on their diagonal; where a
+    pivot vanishes all the same, the step fails its error test and is tried again with another length.
 
     Parameters
     ----------

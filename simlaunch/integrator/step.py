@@ -7,6 +7,7 @@ the pace of the tyre for all of that time; an implicit one need not, once it kno
 from __future__ import annotations
 
 from collections.abc import Callable
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -233,7 +234,7 @@ def error_norm(y: Array, work: Record, tolerance: float, scale: Array) -> float:
     Returns
     -------
     float
-        Largest ratio [-].
+        Largest ratio; infinite where any is not a number [-].
 
     Source: Hairer and Wanner, sec. IV.7, with the largest in place of the mean (from memory).
     """
@@ -241,8 +242,9 @@ def error_norm(y: Array, work: Record, tolerance: float, scale: Array) -> float:
     for i in range(y.size):
         allowed = tolerance * (scale[i] + max(abs(y[i]), abs(work.trial[i])))
         ratio = abs(work.stages[c.STAGES - 1, i]) / allowed
-        if not ratio <= worst:  # written so that a nan wins
-            worst = ratio
+        if not ratio < inf:
+            return inf
+        worst = max(worst, ratio)
     return worst
 
 

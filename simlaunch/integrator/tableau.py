@@ -13,7 +13,6 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-ORDER = 4
 STAGES = 6
 GAMMA = 0.25
 

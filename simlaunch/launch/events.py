@@ -30,7 +30,7 @@ Array = NDArray[np.float64]
     LIMITER_DOWN,  # back out of it
     FRONT_LIFT,  # the front axle leaves the ground, or comes back
 ) = range(13)
-EVENTS = 13
+EVENTS = FRONT_LIFT + 1
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the turbine follows this closely

@@ -20,7 +20,7 @@ from simlaunch.scenario.numbers import Pedal, Record
 Array = NDArray[np.float64]
 
 _HELD_SLIP = int(Pedal.HELD_SLIP)
-MOST_FREE = 15
+MOST_FREE = 14
 """No phase has more free states than this."""
 
 _ON_THE_ROAD = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shlex
 from collections.abc import Mapping, Sequence
 from math import isfinite, isnan
@@ -104,9 +105,20 @@ def _quoted(axis: Axis, value: str | float) -> str:
     return text if axis.kind in (Kind.NUMBER, Kind.PEDAL) else f'"{short(text, _MOST_NAMED)}"'
 
 
+def _own_options(study: Study) -> list[str]:
+    """Options that the sweep itself was given, without the alternatives that it varies."""
+    asked = json.loads(study.asked)
+    varied = {axis.name for axis in study.plan.axes}
+    taken = [each for each in asked.get("taken", ()) if each.partition("=")[0].strip() not in varied]
+    changes = [each for each in asked.get("changes", ()) if each.partition("=")[0].strip() not in varied]
+    return [part for each in taken for part in ("--with", each)] + [
+        part for each in changes for part in ("--set", each)
+    ]
+
+
 def options_text(study: Study, number: int) -> str:
     """Options with which `simlaunch run` repeats a launch."""
-    parts: list[str] = []
+    parts = _own_options(study)
     texts = study.plan.texts(study.plan.cases(number, number + 1), 0)
     for axis in study.plan.axes:
         text = texts[axis.name]

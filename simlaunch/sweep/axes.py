@@ -134,7 +134,7 @@ def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tup
 
 def _axis(text: str, scenario: Scenario, place: str) -> Axis:
     name, sign, listed = (part.strip() for part in text.partition(":"))
-    if sign and not listed:
+    if sign and not _split(listed):
         raise UsageError(f'{place} {quoted(text)}: no value follows; write such as "{name}: one, another"')
     key = _ALSO_CALLED.get(name, name)
     if key in set(Kind) - {Kind.NUMBER}:

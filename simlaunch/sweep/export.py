@@ -95,14 +95,25 @@ def json_lines(reader: Reader, wanted: Order | None) -> Iterator[str]:
         yield json.dumps(dict(zip(names, row, strict=True)), allow_nan=False)
 
 
+_OWN_ENDS = ("", "-wal", "-shm", ".lock")
+"""What the names of a sweep's own files end with."""
+
+
 @contextlib.contextmanager
-def _written(path: Path) -> Iterator[None]:
-    """Turn a file that cannot be written into a message."""
+def _written(path: Path, reader: Reader) -> Iterator[Path]:
+    """A place to write to, which becomes the file once it is whole; a file that cannot be written is a message."""
+    if path.resolve() in {reader.path.resolve().with_name(reader.path.name + end) for end in _OWN_ENDS}:
+        raise UsageError(f"{plain(str(path))} belongs to the sweep itself; name another file")
+    part = path.with_name(f"{path.name}.part")
     try:
-        yield
+        yield part
+        part.replace(path)
     except OSError as error:
         why = f"cannot be written ({error.strerror or error})"
         raise InputError(Fault(plain(str(path)), "", why, "name a file in a folder that you may write to")) from None
+    finally:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
 def _guarded(text: str) -> str:
@@ -112,7 +123,7 @@ def _guarded(text: str) -> str:
 
 def write_csv(reader: Reader, wanted: Order | None, path: Path) -> None:
     """Write launches as CSV: SI units, empty cells for what was not reached; text never reads as a formula."""
-    with _written(path), path.open("w", encoding="utf-8", newline="") as stream:
+    with _written(path, reader) as part, part.open("w", encoding="utf-8", newline="") as stream:
         csv_to(stream, reader, wanted)
 
 
@@ -153,7 +164,7 @@ def write_xlsx(reader: Reader, wanted: Order | None, path: Path) -> None:
     openpyxl = _library("openpyxl", "tables")
     if reader.count() > _MOST_ROWS:
         raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write --parquet or --csv instead")
-    with _written(path), path.open("wb") as stream:
+    with _written(path, reader) as part, part.open("wb") as stream:
         book = openpyxl.Workbook(write_only=True)
         sheet = book.create_sheet("launches")
         sheet.freeze_panes = "B2"
@@ -193,7 +204,7 @@ def write_parquet(reader: Reader, wanted: Order | None, path: Path) -> None:
     axes = [arrow.float64() if axis.kind is Kind.NUMBER else arrow.string() for axis in study.plan.axes]
     types = [arrow.int64(), *axes, arrow.int64(), arrow.string(), *(arrow.float64() for _ in study.measures)]
     schema = arrow.schema(list(zip(heads(reader), types, strict=True)))
-    with _written(path), parquet.ParquetWriter(path, schema) as writer:
+    with _written(path, reader) as part, parquet.ParquetWriter(part, schema) as writer:
         for batch in _batches(launches(reader, wanted)):
             arrays = [arrow.array(column, kind) for column, kind in zip(zip(*batch, strict=True), types, strict=True)]
             writer.write_table(arrow.Table.from_arrays(arrays, schema=schema))
@@ -283,8 +294,8 @@ def write_netcdf(reader: Reader, wanted: Order | None, path: Path) -> None:
     del wanted
     found = dataset(reader.path)
     names = {str(name): str(name).replace("/", " per ") for name in (*found.variables, *found.dims)}
-    with _written(path):
-        found.rename({old: new for old, new in names.items() if old != new}).to_netcdf(path, engine="scipy")
+    with _written(path, reader) as part:
+        found.rename({old: new for old, new in names.items() if old != new}).to_netcdf(part, engine="scipy")
 
 
 WRITERS: Mapping[str, Callable[[Reader, Order | None, Path], None]] = {

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.launch.kernel import FINISHED
 from simlaunch.sweep.axes import Axis, Kind
 from simlaunch.sweep.chunk import Result
 from simlaunch.sweep.plan import Cases
@@ -75,8 +76,13 @@ class Order:
 
     @property
     def condition(self) -> str:
-        """Which launches are ranked, as a condition of a statement."""
-        return " AND ".join((f"{identifier(self.by.name)} IS NOT NULL", *(each.sql for each in self.constraints)))
+        """Which launches are ranked, as a condition of a statement: those that came to their goal."""
+        return " AND ".join(
+            (
+                f"ending = {FINISHED} AND {identifier(self.by.name)} IS NOT NULL",
+                *(each.sql for each in self.constraints),
+            )
+        )
 
     @property
     def bounds(self) -> tuple[float | str, ...]:
@@ -462,7 +468,7 @@ class BestSoFar:
     def see(self, cases: Cases, result: Result) -> None:
         """Take another stretch in."""
         score = result.values[:, self._columns[self._wanted.by.name]]
-        kept = np.isfinite(score)
+        kept = np.isfinite(score) & (result.ending == FINISHED)
         for constraint in self._wanted.constraints:
             kept &= constraint.met_by(self._column(constraint.column, cases, result))
         if kept.any():

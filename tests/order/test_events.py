@@ -12,7 +12,7 @@ from simlaunch.integrator.advance import AT_BOUND, AT_EVENT, Advance, make_advan
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.differences import make_linearise
 from simlaunch.integrator.sampling import make_samples
-from simlaunch.integrator.step import make_work
+from simlaunch.integrator.step import error_norm, make_work
 
 Array = NDArray[np.float64]
 
@@ -77,3 +77,10 @@ def test_first_of_two_events_of_one_step() -> None:
         done = first(fall, zeros, start.copy(), rate, 10.0, 0.5)
         assert done.event == int(np.argmin(when)), (start, rate)
         assert done.time == pytest.approx(when.min(), abs=1e-12 * 400.0)
+
+
+@pytest.mark.parametrize("state", [0, 1])
+def test_a_step_that_is_not_a_number_fails(state: int) -> None:
+    work = make_work(2, 1)
+    work.stages[-1, state] = np.nan
+    assert error_norm(np.ones(2), work, 1e-6, np.ones(2)) == np.inf

@@ -163,3 +163,9 @@ def test_a_gear_set_inherits_what_it_does_not_say(sound: dict[str, object]) -> N
         )
     with pytest.raises(SimlaunchError, match="gear_sets"):
         from_mapping({**sound, "gear_sets": [{"name": "x", "ratios": ["3", "2"], "final_drive": "3.5 m"}]}, "sample")
+
+
+@pytest.mark.parametrize("text", ["body.mass: ,", "curve: , ,"])
+def test_commas_alone_are_no_values(brief: Scenario, text: str) -> None:
+    with pytest.raises(UsageError, match="no value follows"):
+        axes([text], brief)

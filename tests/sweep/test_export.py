@@ -12,7 +12,7 @@ import pytest
 import xarray
 from pyarrow import parquet
 
-from simlaunch.errors import InputError
+from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep.chunk import Spec, prepared
@@ -136,3 +136,21 @@ def test_only_what_meets_the_constraints_is_written(tmp_path: Path, reader: Read
 def test_a_place_that_cannot_be_written_is_told(tmp_path: Path, reader: Reader, kind: str) -> None:
     with pytest.raises(InputError, match="cannot be written"):
         WRITERS[kind](reader, None, tmp_path / "nowhere" / "a")
+
+
+@pytest.mark.parametrize("kind", WRITERS)
+@pytest.mark.parametrize("end", ["", "-wal", ".lock"])
+def test_no_export_overwrites_the_sweep(reader: Reader, kind: str, end: str) -> None:
+    """A name that belongs to the results is refused, and they stay as they are."""
+    with pytest.raises(UsageError, match="belongs to the sweep itself"):
+        WRITERS[kind](reader, None, reader.path.with_name(reader.path.name + end))
+    with Reader(reader.path) as again:
+        assert again.count() == 14
+
+
+def test_an_export_that_fails_leaves_the_older_one(reader: Reader, tmp_path: Path) -> None:
+    target = tmp_path / "a.csv"
+    target.mkdir()
+    with pytest.raises(InputError, match="cannot be written"):
+        WRITERS["csv"](reader, None, target)
+    assert [path.name for path in tmp_path.glob("*.part")] == []

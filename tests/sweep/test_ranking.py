@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
+from simlaunch.show.tables_sweep import options_text
 from simlaunch.sweep.chunk import Result, Spec, maker, prepared
 from simlaunch.sweep.plan import Draw, Sample
 from simlaunch.sweep.ranking import (
@@ -24,7 +26,7 @@ from simlaunch.sweep.ranking import (
     parting,
     ranking,
 )
-from simlaunch.sweep.store import Reader, study_of
+from simlaunch.sweep.store import Reader, Store, study_of
 from sweep.conftest import filled, planned
 
 BY, LOAD = "time 60 ft", "steady torque gearbox input"
@@ -169,3 +171,24 @@ def test_a_half_written_file_is_ranked_as_far_as_it_goes(tmp_path: Path, brief: 
         found = findings(reader, order(reader.study, None, []), 10)
     assert (found.finished, len(found.best)) == (7, 7)
     assert found.order.by.name == study_of(spec).goal == "time 20 m"
+
+
+def test_a_launch_that_failed_is_never_best(tmp_path: Path, small: Spec) -> None:
+    """It may have spun less than any other before it stalled."""
+    path, count = tmp_path / "a.sqlite", len(prepared(small).columns)
+    values = np.tile(np.arange(16.0)[:, None], count)
+    ending = np.array([2] * 4 + [0] * 12)
+    made = Result(0, values, ending, dict.fromkeys(range(4), "stalled"), maker())
+    with Store(path, study_of(small), lambda: 16) as store:
+        store.write(0, small.plan.cases(0, 16), made)
+    wanted, best = order(study_of(small), BY, ()), BestSoFar(study_of(small), order(study_of(small), BY, ()))
+    best.see(small.plan.cases(0, 16), made)
+    with Reader(path) as reader:
+        assert ranking(reader, wanted, 1)[0].number == 4
+    assert best.value == 4.0
+
+
+def test_the_line_that_repeats_a_launch_has_what_the_sweep_was_given(small: Spec) -> None:
+    asked = {"changes": ["body.mass=1 kg", "air.temperature=5 degC"], "taken": ["tyre=track", "gear set=long"]}
+    told = options_text(study_of(small, json.dumps(asked)), 0)
+    assert told.startswith("--with tyre=track --set 'air.temperature=5 degC' --curve peak --with 'gear set=short'")
