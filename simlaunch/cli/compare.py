@@ -37,11 +37,22 @@ MixedFootings = Annotated[
     typer.Option("--mixed-footings", help="Allow curves that carry unlike weather corrections."),
 ]
 
+Cases = Annotated[
+    int,
+    typer.Option(
+        "--cases",
+        metavar="NUMBER",
+        min=0,
+        help="Cases drawn for the verdict where the scenario has [[uncertain]] values; 0: none.",
+    ),
+]
+
 
 def compare(
     scenario: ScenarioFile,
     curve: CurveNames = None,
     mixed_footings: MixedFootings = False,
+    cases: Cases = 256,
     method: Method = MethodChoice.COMPILED,
     tolerance: Tolerance = None,
     changes: Changes = None,
@@ -53,6 +64,7 @@ def compare(
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
+    from simlaunch.cli.compare_evidence import with_evidence
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
     from simlaunch.show.as_json import comparison_object
@@ -73,6 +85,7 @@ def compare(
     note_compiling(quiet=quiet)
     way = launching.Method(method.value)
     found = compared(sound, curve or None, method=way, tolerance=tolerance, mixed_footings=mixed_footings)
+    found = with_evidence(found, sound, cases)
 
     def figures() -> dict[str, object]:
         from simlaunch.figures.compare import compare_figures

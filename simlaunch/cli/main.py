@@ -14,11 +14,15 @@ from simlaunch.cli.compare import compare
 from simlaunch.cli.curve import curve
 from simlaunch.cli.ending import answered, on_worker
 from simlaunch.cli.log import log
+from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
+from simlaunch.cli.plateau import plateau
 from simlaunch.cli.run import run
 from simlaunch.cli.schema import schema
+from simlaunch.cli.stress import stress
 from simlaunch.cli.sweep import app as sweep
 from simlaunch.cli.usable import usable
+from simlaunch.cli.worth import worth
 
 _EPILOG = (
     "Exit codes: 0 done; 1 fault of ours; 2 usage; 3 bad input; 4 a target was not reached; "
@@ -34,7 +38,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, usable, curve, log, schema):
+for _command in (check, run, compare, odds, stress, usable, worth, plateau, curve, log, schema):
     app.command()(_command)
 app.add_typer(sweep, name="sweep")
 

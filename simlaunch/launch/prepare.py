@@ -50,7 +50,8 @@ def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
     radius = driven_radius(car.front, car.rear, car.drive)
     turning = car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia
     turning += efficiency * ratio**2 * (car.engine.inertia + car.gearbox.input_inertia)
-    force = efficiency * ratio * value_at(car.engine.torque, engine_speed) / radius
+    torque = engine.limited_torque(value_at(car.engine.torque, engine_speed), gear, car.engine)
+    force = efficiency * ratio * torque / radius
     return float(force / (car.body.mass + turning / radius**2))
 
 
@@ -135,7 +136,8 @@ def stall_speed(car: Record) -> float:
     low, high = 0.1 * car.engine.idle, car.engine.rev_limit
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if engine.boosted_torque(middle, car.launch.boost, car.engine) >= capacity * middle * middle:
+        torque = engine.boosted_torque(middle, car.launch.boost, car.engine)
+        if engine.limited_torque(torque, 0, car.engine) >= capacity * middle * middle:
             low = middle
         else:
             high = middle

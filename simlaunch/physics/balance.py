@@ -103,7 +103,8 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
         friction = phase.slip_direction * capacity
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
         fluid = driveline.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
-    full = engine.boosted_torque(speed, y[at.BOOST], car.engine)
+    boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
+    full = engine.limited_torque(boosted, pedal.carrying_gear(phase), car.engine)
     closed = engine.closed_throttle_torque(speed, car.engine)
     share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
     torque = engine.demanded_torque(full, closed, share)

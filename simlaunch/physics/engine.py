@@ -35,6 +35,31 @@ def boosted_torque(speed: float, boost: float, engine: Record) -> float:
 
 
 @inline
+def limited_torque(torque: float, gear: int, engine: Record) -> float:
+    """Full-load torque that is left where the engine management limits it gear by gear.
+
+    min(T, T_limit(gear))
+
+    Parameters
+    ----------
+    torque : float
+        Full-load torque with the boost that is there [N m].
+    gear : int
+        Index of the gear that carries the torque [-].
+    engine : Record
+        The engine.
+
+    Returns
+    -------
+    float
+        Torque [N m].
+
+    Source: common practice: torque limits by gear.
+    """
+    return min(torque, float(engine.gear_limit[gear]))
+
+
+@inline
 def limiter_share(speed: float, engine: Record) -> float:
     """Share of the torque that the rev limiter lets through: all at the limit, none at the end of its band.
 

@@ -151,15 +151,28 @@ def request_rate(request: float, command: float, delay: float) -> float:
 
 
 @inline
-def _gear(phase: Record) -> int:
-    """Index of the gear that carries most of the torque."""
+def carrying_gear(phase: Record) -> int:
+    """The gear that carries most of the torque.
+
+    Parameters
+    ----------
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    int
+        Index of the gear [-].
+
+    Source: definition.
+    """
     return int(phase.oncoming_gear if phase.path == at.ONCOMING else phase.gear)
 
 
 @inline
 def _turning_inertia(car: Record, phase: Record) -> float:
     """Inertia that turns with the half shafts' inner end [kg m^2]."""
-    ratio = car.gearbox.ratio[_gear(phase)]
+    ratio = car.gearbox.ratio[carrying_gear(phase)]
     inertia = car.gearbox.input_inertia
     if phase.coupling == at.STUCK:
         inertia += car.engine.inertia
@@ -272,7 +285,7 @@ def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
 
     Source: Newton's second law through a gear.
     """
-    k = _gear(phase)
+    k = carrying_gear(phase)
     ratio = car.gearbox.ratio[k]
     pace = _pace(car, road)
     at_gear = max(y[at.REQUEST], 0.0) + car.drive.inertia * pace
@@ -316,7 +329,7 @@ def trimmed_engine_torque(
         capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
         pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
         return fluid.pump + friction + car.engine.inertia * _GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
-    keeping_up = car.gearbox.ratio[_gear(phase)] * _pace(car, road)
+    keeping_up = car.gearbox.ratio[carrying_gear(phase)] * _pace(car, road)
     catching_up = _GOVERNOR * (y[at.INPUT_SPEED] - y[at.ENGINE_SPEED])  # nothing while the coupling sticks
     return wanted + car.engine.inertia * (keeping_up + catching_up)
 

@@ -14,6 +14,8 @@ from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
+from simlaunch.scenario.limits import CurveLimits
+from simlaunch.scenario.parts import PartRating, names_apart
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,
@@ -26,6 +28,7 @@ from simlaunch.scenario.powertrain import (
     TorqueConverter,
 )
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
+from simlaunch.scenario.uncertain import Uncertain
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, to_si
@@ -174,6 +177,9 @@ class Scenario(Section):
     tyre_sets: Annotated[tuple[TyreSet, ...], Field(max_length=100)] | None = optional("Tyres to try.")
     surfaces: Annotated[tuple[RoadSurface, ...], Field(max_length=100)] | None = optional("Surfaces to try.")
     sweep: Sweep | None = optional("Sweep over curves, alternatives and values.")
+    limits: CurveLimits | None = optional("Limits of a full-load curve that is sought.")
+    parts: Annotated[tuple[PartRating, ...], Field(max_length=50)] | None = optional("Ratings of parts.")
+    uncertain: Annotated[tuple[Uncertain, ...], Field(max_length=20)] | None = optional("What is not known for sure.")
 
     @model_validator(mode="after")
     def _sections_agree(self) -> Scenario:
@@ -359,6 +365,7 @@ def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> I
 _RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
     (("curves",), _curve_names),
     (("curves",), _curve_torque),
+    (("parts",), names_apart),
     (("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
     (("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
     (("surfaces",), lambda given: _alternative_names("surfaces", given)),

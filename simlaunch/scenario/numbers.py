@@ -117,6 +117,7 @@ ENGINE = np.dtype(
         *_floats("boost_decay"),  # time constant while the throttle is shut [s]
         *_floats("lagged_share"),  # share of the full-load torque that waits for boost, 0 to 1
         *_floats("inertia", "idle", "rev_limit", "limiter_band"),  # [kg m^2], [rad/s] x 3
+        ("gear_limit", "f8", (MAX_GEARS,)),  # most torque that the engine gives in each gear; inf: no limit [N m]
     ],
     align=True,
 )
@@ -189,7 +190,7 @@ CAR = np.dtype(
 
 
 def blank() -> Record:
-    """A record with every number zero and every derived number `nan`.
+    """A record with every number zero, every derived number `nan`, and no limit of torque in any gear.
 
     Returns
     -------
@@ -198,6 +199,7 @@ def blank() -> Record:
     """
     car: Record = np.zeros(1, dtype=CAR).view(np.recarray)[0]
     car.air.density = np.nan
+    car.engine.gear_limit[:] = np.inf
     car.gearbox.shift_speed[:] = np.nan
     car.pedal.target_slip = np.nan
     car.front.outer_curve[:] = np.nan

@@ -17,7 +17,8 @@ from pydantic import TypeAdapter, ValidationError
 from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.model import Scenario, disagreements
-from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds
+from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds, quantity_at
+from simlaunch.scenario.uncertain import unsound
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20
@@ -84,8 +85,9 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
         raise ScenarioError(source, _first((*references.faults, *faults))) from None
-    if references.faults:
-        raise ScenarioError(source, _first(tuple(references.faults)))
+    found = (*references.faults, *unsound(scenario.uncertain or (), quantity_at))
+    if found:
+        raise ScenarioError(source, _first(found))
     return scenario
 
 
@@ -388,7 +390,8 @@ def _faults(error: ValidationError, data: Table) -> list[Fault]:
     for name, info in Scenario.model_fields.items():
         if name not in broken and name in data:
             sound[name] = TypeAdapter(info.rebuild_annotation()).validate_python(data[name])
-    return [*own, *disagreements(sound)]
+    uncertain: Any = sound.get("uncertain") or ()
+    return [*own, *disagreements(sound), *unsound(uncertain, quantity_at)]
 
 
 def _of_entry(entry: Any, data: Table) -> list[Fault]:

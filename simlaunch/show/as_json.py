@@ -16,7 +16,7 @@ from simlaunch.study.compare import Comparison, CurveRuns, MarkGap, Pair, PedalG
 from simlaunch.study.footing import FootingGap
 from simlaunch.study.single import Simulation
 from simlaunch.study.usable import CurveSurplus, GearCeiling, UsableTorque
-from simlaunch.study.verdict import Verdict
+from simlaunch.study.verdict import Rated, Sureness, Verdict
 
 Object = dict[str, Any]
 
@@ -213,12 +213,38 @@ def _pedal_gap(gap: PedalGap) -> Object:
     }
 
 
+def _sureness(sure: Sureness | None) -> Object | None:
+    if sure is None:
+        return None
+    quicker, slower = ([number(value) for value in each] for each in (sure.quicker, sure.slower))
+    return {
+        "cases": sure.cases,
+        "quicker_share": dict(zip(("share", "low_share", "high_share"), quicker, strict=True)),
+        "slower_share": dict(zip(("share", "low_share", "high_share"), slower, strict=True)),
+        "level_share": number(sure.level),
+        "gap_5_50_95_s": listed(sure.gaps),
+    }
+
+
+def _rated(part: Rated) -> Object:
+    return {
+        "part": part.part,
+        "higher_share_of_rating": number(part.shares[0]),
+        "lower_share_of_rating": number(part.shares[1]),
+        "higher_over_rating": part.over[0],
+        "lower_over_rating": part.over[1],
+        "relative_wear_ratio": number(part.wear),
+    }
+
+
 def _verdict(verdict: Verdict, sentences: tuple[str, str]) -> Object:
     case = verdict.case
     return {
         "finding": verdict.finding.name.lower(),
         "sentences": list(sentences),
         "grip_doubt": number(verdict.grip_doubt),
+        "sureness": _sureness(case.sureness),
+        "rated_parts": [_rated(part) for part in case.rated],
         "higher": case.higher,
         "lower": case.lower,
         "higher_peak_N_m": number(case.higher_peak),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from itertools import zip_longest
+from typing import TypeVar
 
 from simlaunch.measure.marks import Kind, MarkResult, Target
 from simlaunch.measure.parts import Part
@@ -22,9 +23,11 @@ from simlaunch.show.words import (
 )
 from simlaunch.study.compare import Comparison, MarkGap, Pair, PedalGap
 from simlaunch.study.single import Simulation
+from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[Simulation], float]
+Cell = TypeVar("Cell")
 
 
 def _heads(pair: Pair) -> tuple[str, ...]:
@@ -183,6 +186,44 @@ def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
     return Table(f"Gap at {target_label(goal)}", tuple(PEDAL_WORDS.values()), tuple(rows))
 
 
+# --- how sure, and parts against ratings ---
+
+
+def _by_order(pair: Pair, higher: Cell, lower: Cell) -> tuple[Cell, Cell]:
+    """What belongs to the higher and to the lower peak, as the first and the second curve have it."""
+    return (higher, lower) if pair.first.name == pair.verdict.case.higher else (lower, higher)
+
+
+def _sureness(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    sure = pair.verdict.case.sureness
+    if sure is None:
+        return
+    ahead = zip((pair.first.name, pair.second.name), _by_order(pair, sure.quicker, sure.slower), strict=True)
+    rows = [(f"{name} quicker", shares) for name, shares in ahead]
+    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    unit = numbers.unit(Dimension.SHARE)
+    shown = [Row(label, unit, tuple(numbers.plain(v, Dimension.SHARE) for v in shares)) for label, shares in rows]
+    shown.append(Row(f"level within {within}", unit, (numbers.plain(sure.level, Dimension.SHARE), "", "")))
+    yield Table(f"How sure, of {sure.cases} drawn cases", ("share", "from", "to"), tuple(shown))
+    low, middle, high = sure.gaps
+    gaps = _by_order(pair, (-high, -middle, -low), (low, middle, high))[0]
+    cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in gaps)
+    row = Row("difference, full pedal", numbers.unit(Dimension.TIME), cells)
+    yield Table("Drawn cases that stay below", ("5 %", "half", "95 %"), (row,))
+
+
+def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    rated = pair.verdict.case.rated
+    rows: list[Row] = []
+    for part in rated:
+        rows.append(_row(f"{part.part}, of its rating", *_by_order(pair, *part.shares), Dimension.SHARE, numbers))
+        words = ("OVER RATING" if over else "within" for over in _by_order(pair, *part.over))
+        rows.append(Row("  flag", "", (*words, "")))
+        rows.append(_row("  relative wear", *_by_order(pair, part.wear, 1.0), Dimension.NUMBER, numbers))
+    if rows:
+        yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
+
+
 def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
     """Every table of one pair, in the order of printing."""
     numbers = Numbers(system)
@@ -199,6 +240,8 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
         _grip_check(pair, goal, numbers),
+        *_sureness(pair, numbers),
+        *_rated(pair, numbers),
     )
 
 

@@ -9,7 +9,7 @@ from math import isclose, isfinite, isnan
 from simlaunch.measure.marks import STANDARD, Target
 from simlaunch.scenario.numbers import Pedal
 from simlaunch.show.layout import short
-from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
 
@@ -138,10 +138,39 @@ class _Teller:
         if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
             wheelspin = f"no wheelspin with either curve ({told[0]})"
         pull = f"{self.torque(torque[0])} of steady pull at the gearbox input against {self.torque(torque[1])}"
-        return f"{wheelspin}, and {pull}"
+        return f"{wheelspin}, and {pull}{self.load()}"
+
+    def share(self, value: float) -> str:
+        return self.numbers.with_unit(value, Dimension.SHARE)
+
+    def load(self) -> str:
+        """The part that is loaded above its rating, or else nearest to it; empty where none is rated."""
+        worst = self.case.overload or max(self.case.rated, key=lambda part: part.shares[0], default=None)
+        if worst is None or any(isnan(share) for share in worst.shares):
+            return ""
+        shares = f"{self.share(worst.shares[0])} of its rating against {self.share(worst.shares[1])}"
+        flag = ", which is too much" if worst.over[0] else ""
+        wear = f", and wears it {self.ratio(worst.wear)} times as fast" if not isnan(worst.wear) else ""
+        return f"; it loads {named(worst.part)} with {shares}{flag}{wear}"
+
+    def ratio(self, value: float) -> str:
+        return self.numbers.plain(value, Dimension.NUMBER)
 
     def certainty(self) -> str:
+        if self.case.sureness:
+            return "holds"
         return "is not sure" if any(isnan(gap) for gap in self.case.grip_gaps) else "holds"
+
+    def doubt(self) -> str:
+        """How the difference fares in the drawn cases, or else with other grip."""
+        return self.cases(self.case.sureness) if self.case.sureness else self.grip()
+
+    def cases(self, sure: Sureness) -> str:
+        ahead = sure.quicker[0] >= sure.slower[0]
+        share, low, high = sure.quicker if ahead else sure.slower
+        told = f"{'quicker' if ahead else 'slower'} in {self.share(share)} of {sure.cases} drawn cases"
+        interval = f"between {self.share(low)} and {self.share(high)}"
+        return f"{told} ({interval}), nine of ten from {self.gap(sure.gaps[0])} to {self.gap(sure.gaps[2])}"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
@@ -167,21 +196,24 @@ def _capital(text: str) -> str:
 def _helps(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
-        f"it brings {tell.cost()}; the gain {tell.certainty()}: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _hurts(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
-        f"it brings {tell.cost()}; the loss {tell.certainty()}: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _no_difference(tell: _Teller) -> tuple[str, str]:
+    nothing = "other grip changes nothing worth naming"
+    if sure := tell.case.sureness:
+        nothing = f"{tell.share(sure.level)} of the drawn cases are level within {tell.seconds(WORTH_NAMING)}"
     return (
         f"{tell.peaks()} {tell.times()}: no difference worth naming ({tell.seconds(tell.case.full_gap)})",
-        f"it brings {tell.cost()}; other grip changes nothing worth naming: {tell.grip()}{tell.held()}",
+        f"it brings {tell.cost()}; {nothing}: {tell.doubt()}{tell.held()}",
     )
 
 
@@ -190,6 +222,18 @@ def _depends(tell: _Teller) -> tuple[str, str]:
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
         f"it brings {tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
     )
+
+
+def _not_sure(tell: _Teller) -> tuple[str, str]:
+    return (
+        f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that is not sure",
+        f"it brings {tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
+    )
+
+
+def _overloads(tell: _Teller) -> tuple[str, str]:
+    first, second = _helps(tell)
+    return f"{first}, but a part is loaded above its rating", second
 
 
 def _out_of_reach(tell: _Teller) -> tuple[str, str]:
@@ -209,9 +253,11 @@ def _out_of_reach(tell: _Teller) -> tuple[str, str]:
 
 _TELL: dict[Finding, Callable[[_Teller], tuple[str, str]]] = {
     Finding.HELPS: _helps,
+    Finding.HELPS_BUT_OVERLOADS: _overloads,
     Finding.HURTS: _hurts,
     Finding.NO_DIFFERENCE: _no_difference,
     Finding.DEPENDS_ON_GRIP: _depends,
+    Finding.NOT_SURE: _not_sure,
     Finding.OUT_OF_REACH: _out_of_reach,
 }
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import namedtuple
+from functools import cache
 from typing import Any, NamedTuple
 
 import jax
@@ -35,6 +36,12 @@ def _lowered_table(table: Any) -> Table:
     return Table(starts, tuple(tuple(cubics[:, i, k] for k in range(4)) for i in range(most)), end, slope)
 
 
+@cache
+def _named(name: str, fields: tuple[str, ...]) -> Any:
+    """One type for each set of names, so that JAX knows it again."""
+    return namedtuple(name, fields)
+
+
 def lowered(records: Any, most: int | None = None, name: str = "car") -> Any:
     """Named numbers from an array of records, one array for each number; lists only as long as the longest gear set."""
     kind = records.dtype
@@ -47,7 +54,7 @@ def lowered(records: Any, most: int | None = None, name: str = "car") -> Any:
         return _lowered_table(records)
     if most is None and "gearbox" in kind.names:
         most = int(records["gearbox"]["count"].max())
-    return namedtuple(name, kind.names)(*(lowered(records[field], most, field) for field in kind.names))
+    return _named(name, kind.names)(*(lowered(records[field], most, field) for field in kind.names))
 
 
 def pick(values: tuple[Values, ...], index: Values) -> Values:

@@ -19,6 +19,7 @@ ORDER = (
     "measure",
     "intake",
     "study",
+    "decide",
     "sweep",
     "show",
     "figures",

@@ -230,3 +230,14 @@ def test_a_part_that_carries_nothing_has_no_torque() -> None:
     assert driven_axles(coupe()) == (False, True)
     assert np.isnan([row["peak torque front axle shafts"], row["steady torque front axle shafts"]]).all()
     assert row["peak torque rear axle shafts"] > 1000.0
+
+
+@pytest.mark.parametrize("targets", [TARGETS, (STANDARD[-1],), (EXTRA[3], EXTRA[2])])
+def test_times_alone_are_the_same_to_the_last_bit(targets: tuple[Target, ...]) -> None:
+    cars = batch(coupe(), front_hatch(), all_drive_saloon(), random_car(np.random.default_rng(3)))
+    whole, times = measure_many(cars, targets), measure_many(cars, targets, times_only=True)
+    names = [column.name for column in columns(targets)]
+    kept = [names.index(column.name) for column in columns(targets, times_only=True)]
+    assert len(kept) == len(targets)
+    assert whole.values[:, kept].tobytes() == times.values.tobytes()
+    assert (whole.ending == times.ending).all()

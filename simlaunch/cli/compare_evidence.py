@@ -1,0 +1,71 @@
+"""What `simlaunch compare` adds to a comparison: how sure it is, and what the parts take."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from simlaunch.decide.odds import Odds
+    from simlaunch.decide.stress import Stress
+    from simlaunch.scenario.model import Scenario
+    from simlaunch.study.compare import Comparison, Pair
+    from simlaunch.study.verdict import Case, Rated, Sureness
+
+
+def with_evidence(found: Comparison, scenario: Scenario, cases: int) -> Comparison:
+    """The same comparison, its verdicts weighed again with odds and ratings where the scenario has any."""
+    from simlaunch.decide.stress import stress_of
+    from simlaunch.study.compare import GRIP_DOUBT
+    from simlaunch.study.verdict import judge
+
+    load = stress_of(scenario, [runs.full for runs in found.runs]) if scenario.parts else None
+    pairs = []
+    for pair in found.pairs:
+        case = replace(
+            pair.verdict.case,
+            sureness=_sureness(scenario, pair, found, cases),
+            rated=_rated(pair.verdict.case, load) if load else (),
+        )
+        pairs.append(replace(pair, verdict=judge(case, GRIP_DOUBT)))
+    return replace(found, pairs=tuple(pairs))
+
+
+def _sureness(scenario: Scenario, pair: Pair, found: Comparison, cases: int) -> Sureness | None:
+    if not scenario.uncertain or cases == 0:
+        return None
+    from simlaunch.decide.odds import odds
+
+    case = pair.verdict.case
+    drawn = odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=False)
+    return sureness_of(drawn)
+
+
+def sureness_of(drawn: Odds) -> Sureness:
+    """Odds of the higher peak as the second curve, as a verdict takes them."""
+    from simlaunch.study.verdict import Sureness
+
+    quicker, slower = drawn.second_quicker, drawn.first_quicker
+    level = 1.0 - drawn.first_by_more.share - drawn.second_by_more.share
+    low, middle, high = drawn.difference_quantiles()
+    return Sureness(
+        drawn.cases,
+        (quicker.share, quicker.low, quicker.high),
+        (slower.share, slower.low, slower.high),
+        level,
+        (low, middle, high),
+    )
+
+
+def _rated(case: Case, load: Stress) -> tuple[Rated, ...]:
+    from simlaunch.study.verdict import Rated
+
+    place: Mapping[str, int] = {each.curve: k for k, each in enumerate(load.loads)}
+    higher, lower = place[case.higher], place[case.lower]
+    pairs = zip(load.loads[higher].parts, load.loads[lower].parts, strict=True)
+    return tuple(
+        Rated(one.name, (one.share_of_rating, other.share_of_rating), load.wear(higher, k, lower))
+        for k, (one, other) in enumerate(pairs)
+        if one.rating and one.peak and other.peak
+    )

@@ -1,0 +1,121 @@
+"""`simlaunch odds`: how sure it is which of two curves is quicker."""
+
+from __future__ import annotations
+
+import contextlib
+import sys
+from typing import Annotated
+
+import typer
+
+from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import Shown, complain, deliver, note_compiling, prepare
+from simlaunch.errors import UsageError
+from simlaunch.units.spelling import System
+
+_TENTHS = 10
+
+Curves = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--curve",
+        metavar="NAME",
+        help="Full-load curve; give it twice. The second is set against the first.",
+        show_default="the first two of the scenario",
+    ),
+]
+Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to a slip.")]
+For = Annotated[
+    str | None,
+    typer.Option("--for", metavar="TARGET", help="What is timed.", show_default="goal of the scenario"),
+]
+Runs = Annotated[int, typer.Option("--runs", metavar="NUMBER", help="Cases that are drawn.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Decides every draw.")]
+Workers = Annotated[
+    int | None,
+    typer.Option("--workers", metavar="NUMBER", min=1, help="Threads.", show_default="one for each core"),
+]
+NoEffects = Annotated[
+    bool, typer.Option("--no-effects", help="Do not work out what decides, which takes further launches.")
+]
+
+
+class _Watch:
+    """Tells on stderr how far the launches are: over and over on one line of a terminal, or a line for every tenth."""
+
+    def __init__(self, quiet: bool) -> None:
+        self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
+        self._tenth = 0
+
+    def __call__(self, done: int, total: int) -> None:
+        tenth = _TENTHS * done // total
+        if self._quiet or (not self._live and tenth == self._tenth):
+            return
+        self._tenth = tenth
+        line = f"{done} of {total} launches ({100 * done // total} %)"
+        if not self._live:
+            complain(line)
+            return
+        with contextlib.suppress(OSError):
+            sys.stderr.write(f"\r{line:<79}" + ("\n" if done == total else ""))
+            sys.stderr.flush()
+
+
+def odds(
+    scenario: ScenarioFile,
+    curve: Curves = None,
+    pedal: Pedal = PedalChoice.FULL,
+    target: For = None,
+    runs: Runs = 2048,
+    seed: Seed = 0,
+    no_effects: NoEffects = False,
+    workers: Workers = None,
+    changes: Changes = None,
+    taken: Taken = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
+    from simlaunch.cli.scenario_file import cars, read
+    from simlaunch.decide.launches import target_named
+    from simlaunch.decide.odds import odds as drawn
+    from simlaunch.scenario.numbers import Pedal as Driver
+    from simlaunch.show.tables_odds import odds_object, odds_tables, odds_text
+
+    prepare(out)
+    sound = read(scenario, changes, taken)
+    names = tuple(curve or sound.curve_names[:2])
+    if len(names) != 2:
+        raise UsageError("the odds are between two curves; name two with --curve")
+    for name in names:
+        sound.curve(name)
+    note_compiling(quiet=quiet)
+    found = drawn(
+        sound,
+        *names,
+        pedal={PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal],
+        target=target_named(sound, target),
+        runs=runs,
+        seed=seed,
+        with_effects=not no_effects,
+        workers=workers,
+        watch=_Watch(quiet),
+    )
+    car = cars(sound)[names[0]]
+
+    def figures() -> dict[str, object]:
+        from simlaunch.figures.odds import odds_figure
+
+        return {"difference": odds_figure(found, units)}
+
+    shown = Shown(
+        f"{scenario.stem}-odds",
+        text=lambda: odds_text(found, sound, car, units),
+        document=lambda: odds_object(found, sound, seed),
+        tables=lambda: odds_tables(found, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0

@@ -1,0 +1,208 @@
+"""`simlaunch plateau`: the highest plateau that pays, within limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import Shown, deliver, note, note_compiling, prepare
+from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.units.spelling import System
+
+if TYPE_CHECKING:
+    from simlaunch.decide.launches import Aim
+    from simlaunch.decide.plateau import Plateau
+    from simlaunch.scenario.model import Scenario
+    from simlaunch.show.tables_plateau import Answer
+
+
+def _quantity(name: str, metavar: str, text: str) -> typer.models.OptionInfo:
+    option: typer.models.OptionInfo = typer.Option(
+        name, metavar=metavar, help=text, show_default="that of [limits], if any"
+    )
+    return option
+
+
+Wish = Annotated[
+    str | None,
+    typer.Option("--wish", metavar="NAME", help="Curve that was wished for.", show_default="first of the scenario"),
+]
+For = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET[=WEIGHT]",
+        help='What the curve is to be quick for, such as "1/4 mile=2"; may be repeated.',
+        show_default="the scenario's goal",
+    ),
+]
+PedalKind = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or held slip.")]
+MeanPressure = Annotated[
+    str | None, _quantity("--mean-pressure", "PRESSURE", 'Highest brake mean effective pressure, such as "25 bar".')
+]
+Power = Annotated[str | None, _quantity("--power", "POWER", 'Highest power, such as "250 kW".')]
+AirFlow = Annotated[str | None, _quantity("--air-flow", "FLOW", 'Highest flow of air, such as "0.3 kg/s".')]
+Torque = Annotated[str | None, _quantity("--torque", "TORQUE", 'Highest torque, such as "500 N m".')]
+Rise = Annotated[
+    str | None,
+    typer.Option(
+        "--rise",
+        metavar="TORQUE",
+        help='Torque by which the curve may rise in 1000 rpm, such as "180 N m".',
+        show_default="that of [limits], else that of the wish where it is steepest",
+    ),
+]
+NoParts = Annotated[bool, typer.Option("--no-parts", help="Leave the ratings of parts out.")]
+GearLimits = Annotated[
+    bool, typer.Option("--gear-limits", help="Also seek torque limits for gears that spin the tyres.")
+]
+EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Seek a plateau for every gear set too.")]
+Save = Annotated[
+    Path | None,
+    typer.Option("--save", metavar="FILE", help="Write the curve to this file (.csv).", show_default=False),
+]
+
+
+def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
+    """Limits that were typed, SI units; a limit is held against the same bounds as in a scenario."""
+    from pydantic import ValidationError
+
+    from simlaunch.decide.limits import PER_1000_RPM
+    from simlaunch.scenario.limits import CurveLimits
+
+    typed = {name: text for name, text in texts.items() if text is not None}
+    try:
+        sound = CurveLimits.model_validate(typed)
+    except ValidationError as error:
+        first = error.errors()[0]
+        option = f"--{str(first['loc'][0]).replace('_', '-')}"
+        told = str(first["msg"]).removeprefix("Value error, ")
+        raise InputError(f"{option}: {told}") from None
+    found = {name: getattr(sound, name).si for name in typed}
+    return {name: value / (PER_1000_RPM if name == "rise" else 1.0) for name, value in found.items()}
+
+
+def _aims(sound: Scenario, wanted: Sequence[str] | None) -> Aim:
+    from simlaunch.decide.launches import Aim, target_named
+
+    if not wanted:
+        return Aim((target_named(sound, None),), (1.0,))
+    targets, weights = [], []
+    for text in wanted:
+        name, _, weight = text.partition("=")
+        try:
+            weights.append(float(weight or 1.0))
+        except ValueError:
+            weights.append(0.0)
+        if not 0.0 < weights[-1] < 1e6:
+            raise UsageError(f'--for "{text}": a weight is a number above zero, such as "1/4 mile=2"')
+        targets.append(target_named(sound, name))
+    return Aim(tuple(targets), tuple(weights))
+
+
+def _gear_sets(sound: Scenario, every: bool) -> dict[str, Scenario]:
+    from simlaunch.scenario.model import AS_DESCRIBED, Alternative
+    from simlaunch.scenario.reading import changed
+
+    if not every:
+        return {AS_DESCRIBED: sound}
+    kind = Alternative.GEAR_SET
+    changes = {name: dict(sound.changes_to(kind, name)) for name in sound.alternatives(kind)}
+    return {name: changed(sound, each) if each else sound for name, each in changes.items()}
+
+
+def plateau(
+    scenario: ScenarioFile,
+    wish: Wish = None,
+    target: For = None,
+    pedal: PedalKind = PedalChoice.FULL,
+    mean_pressure: MeanPressure = None,
+    power: Power = None,
+    air_flow: AirFlow = None,
+    torque: Torque = None,
+    rise: Rise = None,
+    no_parts: NoParts = False,
+    gear_limits: GearLimits = False,
+    each_gear_set: EachGearSet = False,
+    save: Save = None,
+    changes: Changes = None,
+    taken: Taken = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
+    from dataclasses import replace
+
+    from simlaunch.cli.scenario_file import read
+    from simlaunch.decide.limits import limits_of
+    from simlaunch.decide.plateau import Room
+    from simlaunch.decide.plateau import plateau as sought
+    from simlaunch.scenario.lowering import lower
+    from simlaunch.scenario.numbers import Pedal
+    from simlaunch.show.tables_plateau import Answer, plateau_object, plateau_tables, plateau_text
+    from simlaunch.show.words import PEDAL_WORDS
+
+    prepare(out)
+    sound = read(scenario, changes, taken)
+    name = wish or sound.curve_names[0]
+    sound.curve(name)
+    given = _limits(
+        {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
+    )
+    aims, kind = _aims(sound, target), Pedal.FULL if pedal is PedalChoice.FULL else Pedal.HELD_SLIP
+    note_compiling(quiet=quiet)
+    found: dict[str, Plateau] = {}
+    drives: dict[str, float] = {}
+    for gear_set, geared in _gear_sets(sound, each_gear_set).items():
+        limits = limits_of(geared, given)
+        room = Room(lower(geared, name, kind), replace(limits, parts=()) if no_parts else limits, aims)
+        tell = partial(_tell, gear_set if each_gear_set else "", quiet)
+        found[gear_set] = sought(room, by_gear=gear_limits, tell=tell)
+        drives[gear_set] = geared.gearbox.final_drive.si
+    answer = Answer(sound.name, name, PEDAL_WORDS[kind], aims, found, drives)
+    _write_curve(answer, save, out, scenario.stem, quiet)
+
+    def figures() -> dict[str, object]:
+        from simlaunch.figures.plateau import plateau_figure
+
+        return {"torque": plateau_figure(answer.first, name, units)}
+
+    shown = Shown(
+        f"{scenario.stem}-plateau",
+        text=lambda: plateau_text(answer, units),
+        document=lambda: plateau_object(answer, units),
+        tables=lambda: plateau_tables(answer, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0
+
+
+def _tell(gear_set: str, quiet: bool, line: str) -> None:
+    note(f"{gear_set}, {line}" if gear_set else line, quiet=quiet)
+
+
+def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str, quiet: bool) -> None:
+    """Write the curve, and the limits of the gears, where files are wanted."""
+    from simlaunch.show.tables_plateau import curve_csv, limits_csv
+
+    files: dict[Path, str] = {}
+    if out is not None:
+        files[out / f"{stem}-plateau-curve.csv"] = curve_csv(answer)
+        files[out / f"{stem}-plateau-gears.csv"] = limits_csv(answer)
+    if save is not None:
+        files[save] = curve_csv(answer)
+    for path, text in files.items():
+        try:
+            path.write_text(text, encoding="utf-8", newline="\n")
+        except OSError as error:
+            why = f"cannot be written ({error.strerror or error})"
+            raise InputError(Fault("--save", f'"{path}"', why, "name a file that you may write to")) from None
+        note(f"wrote {path}", quiet=quiet)

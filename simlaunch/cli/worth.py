@@ -1,0 +1,91 @@
+"""`simlaunch worth`: seconds per N m in each band of engine speed."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.units.spelling import System
+
+CurveName = Annotated[
+    str | None,
+    typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="first of the scenario"),
+]
+For = Annotated[
+    str | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='What torque is to gain time for, such as "0-100 km/h", "1/4 mile" or "80 km/h to 120 km/h".',
+        show_default="the scenario's goal",
+    ),
+]
+Bands = Annotated[
+    int | None,
+    typer.Option("--bands", metavar="N", min=2, max=200, help="Number of bands.", show_default="one every 250 rpm"),
+]
+Tolerance = Annotated[
+    float | None,
+    typer.Option(
+        "--tolerance",
+        metavar="NUMBER",
+        min=1e-13,
+        max=1e-2,
+        help="Relative error allowed per step.",
+        show_default="1e-6",
+    ),
+]
+EachGear = Annotated[bool, typer.Option("--each-gear", help="Also weigh torque that acts in one gear only.")]
+EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Weigh torque with every gear set of the scenario.")]
+
+
+def worth(
+    scenario: ScenarioFile,
+    curve: CurveName = None,
+    target: For = None,
+    bands: Bands = None,
+    each_gear: EachGear = False,
+    each_gear_set: EachGearSet = False,
+    tolerance: Tolerance = None,
+    changes: Changes = None,
+    taken: Taken = None,
+    units: Units = System.METRIC,
+    as_json: AsJson = False,
+    out: Out = None,
+    quiet: Quiet = False,
+) -> int:
+    """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
+    from simlaunch.cli.scenario_file import read
+    from simlaunch.decide.worth import TOLERANCE, worth_by_gear_set
+    from simlaunch.decide.worth import worth as weighed
+    from simlaunch.show.tables_worth import worth_object, worth_tables, worth_text
+
+    prepare(out)
+    sound = read(scenario, changes, taken)
+    if curve is not None:
+        sound.curve(curve)
+    note_compiling(quiet=quiet)
+    close = tolerance or TOLERANCE
+    if each_gear_set:
+        found = worth_by_gear_set(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close)
+    else:
+        found = (weighed(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close),)
+
+    def figures() -> dict[str, object]:
+        from simlaunch.figures.worth import worth_figure
+
+        names = ["bands", *(f"bands-{each.gear_set}" for each in found[1:])]
+        return {name: worth_figure(each, units) for name, each in zip(names, found, strict=True)}
+
+    shown = Shown(
+        f"{scenario.stem}-worth",
+        text=lambda: worth_text(found, units),
+        document=lambda: worth_object(found, units),
+        tables=lambda: worth_tables(found, units),
+        figures=figures,
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    return 0

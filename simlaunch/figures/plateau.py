@@ -1,0 +1,96 @@
+"""The highest plateau that pays beside the curve that was wished for, and what less torque would cost."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from simlaunch.decide.plateau import Plateau
+from simlaunch.figures.look import (
+    INK,
+    QUIET,
+    Panels,
+    Units,
+    curve_style,
+    head_panel,
+    in_our_look,
+    name_x,
+    named,
+    plain,
+    sheet,
+    units_of,
+)
+from simlaunch.units.spelling import Dimension
+
+
+@in_our_look
+def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
+    """Both curves, with the limits that bind named along the found one, above time against torque of the gearbox.
+
+    Parameters
+    ----------
+    found : Plateau
+        What was found.
+    wish : str
+        Name of the curve that was wished for.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        Two panels, one above the other.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units, chosen, wished = units_of(system), curve_style(0), curve_style(1)
+    height = units.text(found.chosen.shape.height, Dimension.TORQUE)
+    lead = "Upper picture: what keeps the curve down. Lower picture: time against steady torque at the gearbox input."
+    key = (("plateau that pays", chosen), (f"wished for: {wish}", wished))
+    panels = Panels((2.2, 1.7), shared_x=False, key=key)
+    figure, rows = sheet(f"The highest plateau that pays: {height}, against {named(wish)}", lead, panels)
+    upper, lower = rows[0][0], rows[1][0]
+    speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
+    upper.plot(speed, units.of(found.wish_torque, Dimension.TORQUE), **wished.drawing())
+    upper.plot(speed, units.of(found.torque, Dimension.TORQUE), **chosen.drawing())
+    upper.set_xlim(speed[0], speed[-1])
+    upper.set_ylim(0.0, 1.25 * float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max()))
+    _name_limits(upper, found, units)
+    name_x(upper, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    head_panel(upper, units.axis("engine torque", Dimension.TORQUE))
+    _draw_front(lower, found, units)
+    name_x(lower, units.axis("steady torque at the gearbox input", Dimension.TORQUE))
+    head_panel(lower, "time [s]")
+    return figure
+
+
+def _name_limits(axes: Axes, found: Plateau, units: Units) -> None:
+    """The name of each limit above the stretch of the curve that it binds."""
+    turns = [0, *(k for k in range(1, found.speeds.size) if found.binding[k] != found.binding[k - 1])]
+    ends = [*turns[1:], found.speeds.size]
+    top = axes.get_ylim()[1]
+    for row, (first, after) in enumerate(zip(turns, ends, strict=True)):
+        x = units.of(found.speeds[[first, after - 1]], Dimension.ROTATIONAL_SPEED)
+        y = top * (0.97 - 0.07 * (row % 3))
+        axes.plot(x, [y - 0.012 * top] * 2, color=QUIET, linewidth=1.0)
+        right = x[0] > 0.5 * sum(axes.get_xlim())
+        place, side = (float(x[1]), "right") if right else (float(x[0]), "left")
+        axes.text(place, y, plain(found.binding[first]), fontsize=8.5, va="bottom", ha=side, color=INK)
+
+
+def _draw_front(axes: Axes, found: Plateau, units: Units) -> None:
+    torque = units.of(np.array([point.strain for point in found.front]), Dimension.TORQUE)
+    axes.plot(torque, [point.score for point in found.front], color=QUIET, marker="o", markersize=3.5, linewidth=1.2)
+    marked = {"pays": (found.unlimited, curve_style(0), "D"), "wish": (found.wish, curve_style(1), "s")}
+    if len(found.front) > 2:
+        marked = {"knee": (found.front[found.knee], curve_style(2), "^"), **marked}
+    for name, (point, style, sign) in marked.items():
+        if np.isfinite([point.score, point.strain]).all():
+            x = float(units.of(np.array(point.strain), Dimension.TORQUE))
+            axes.plot([x], [point.score], marker=sign, color=style.colour, markersize=7.0, linestyle="None")
+            axes.annotate(name, (x, point.score), xytext=(6, 5), textcoords="offset points", fontsize=9.0)
+    axes.margins(x=0.12, y=0.2)

@@ -1,0 +1,177 @@
+"""What is not known for sure: a value of the scenario, and how it is spread."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from math import nan
+from typing import Literal
+
+from pydantic import model_validator
+from pydantic_core import PydanticCustomError
+
+from simlaunch.errors import Fault, InputError
+from simlaunch.scenario.surroundings import Note, Section
+from simlaunch.units.field import Within, optional, refusal, required
+from simlaunch.units.gate import examine, quoted
+from simlaunch.units.quantity import unit_spelled
+from simlaunch.units.spelling import Dimension
+
+ALL_CURVES, EACH_CURVE = "all curves together", "each curve by itself"
+"""Keys that stand for a factor on the torque: the same for every curve, or one of its own for each."""
+
+CURVE_FACTOR = Within(Dimension.NUMBER, "0.5", "1.5", also=((Dimension.SHARE, "50 %", "150 %"),))
+
+Find = Callable[[str], Within | None]
+"""What a key takes that holds a single quantity; None for any other key."""
+
+_NEEDS = {
+    "normal": ("deviation",),
+    "uniform": ("low", "high"),
+    "triangular": ("low", "high"),
+    "lognormal": ("low", "high"),
+}
+_ALLOWS_MIDDLE = frozenset({"normal", "triangular"})
+_NUMBERS = ("middle", "deviation", "low", "high")
+
+
+@dataclass(frozen=True)
+class Spread:
+    """Numbers of a distribution in SI units; nan where a kind has no such number."""
+
+    middle: float = nan
+    deviation: float = nan
+    low: float = nan
+    high: float = nan
+
+
+class Uncertain(Section):
+    """A value that is not known for sure."""
+
+    key: str = required(
+        f'Key path of a number, such as "road.friction_factor"; or "{ALL_CURVES}", "{EACH_CURVE}" for torque.'
+    )
+    kind: Literal["normal", "uniform", "triangular", "lognormal"] = required("Kind of distribution.")
+    middle: str | None = optional(
+        "Mean of a normal, likeliest value of a triangular distribution; left out, as in the scenario."
+    )
+    deviation: str | None = optional("Standard deviation, in the unit of the key or as a share of the middle.")
+    low: str | None = optional("Least value; with lognormal, the value that 5 % of cases stay below.")
+    high: str | None = optional("Greatest value; with lognormal, the value that 5 % of cases exceed.")
+    origin: Note = required("Where the spread comes from.")
+
+    @model_validator(mode="after")
+    def _as_its_kind_needs(self) -> Uncertain:
+        needed = _NEEDS[self.kind]
+        allowed = {*needed, "middle"} if self.kind in _ALLOWS_MIDDLE else set(needed)
+        given = {name for name in _NUMBERS if getattr(self, name) is not None}
+        faults = [
+            Fault(name, "", f"is missing for a {self.kind} distribution", f'add {name} = "..."')
+            for name in needed
+            if name not in given
+        ]
+        faults += [
+            Fault(name, "", f"has no meaning for a {self.kind} distribution", "leave it out")
+            for name in _NUMBERS
+            if name in given - allowed
+        ]
+        if faults:
+            raise refusal(*faults)
+        return self
+
+    def spread(self, within: Within, own: float) -> Spread:
+        """Numbers of the distribution.
+
+        Parameters
+        ----------
+        within : Within
+            What the key takes.
+        own : float
+            Value in the scenario, in SI units; nan where it has none.
+
+        Returns
+        -------
+        Spread
+            In SI units.
+        """
+        middle, low, high = (
+            nan if text is None else within.parse(text).si for text in (self.middle, self.low, self.high)
+        )
+        middle = own if self.middle is None and self.kind in _ALLOWS_MIDDLE else middle
+        deviation = nan if self.deviation is None else _deviation(self.deviation, within, middle)
+        return Spread(middle, deviation, low, high)
+
+
+def _deviation(text: str, within: Within, middle: float) -> float:
+    """Standard deviation, which is a difference: an offset between units plays no part in it."""
+    typed = examine(text, *dict.fromkeys((within.dimension, Dimension.SHARE)))
+    if typed.dimension is not within.dimension:
+        return typed.number * unit_spelled(typed.spelling, Dimension.SHARE).scale * abs(middle)
+    return typed.number * unit_spelled(typed.spelling, typed.dimension).scale
+
+
+def within_of(key: str, find: Find) -> Within | None:
+    """What an uncertain key takes, of one kind of quantity only."""
+    if key in (ALL_CURVES, EACH_CURVE):
+        return CURVE_FACTOR
+    found = find(key)
+    return None if found is None else replace(found, also=())
+
+
+def unsound(entries: tuple[Uncertain, ...], find: Find) -> Iterator[Fault]:
+    """Faults of uncertain values that only a look at their keys can tell.
+
+    Parameters
+    ----------
+    entries : tuple of Uncertain
+        The values.
+    find : callable
+        What a key takes.
+
+    Yields
+    ------
+    Fault
+        Places are full key paths.
+    """
+    seen: set[str] = set()
+    for n, entry in enumerate(entries, start=1):
+        place, within = f"uncertain[{n}]", within_of(entry.key, find)
+        if within is None:
+            why = "is not a key that holds one number"
+            yield Fault(f"{place}.key", quoted(entry.key), why, 'write one such as "body.mass"')
+        elif entry.key in seen:
+            yield Fault(f"{place}.key", quoted(entry.key), "is given twice", "give each key once")
+        else:
+            yield from (replace(fault, place=f"{place}.{fault.place}") for fault in _number_faults(entry, within))
+        seen.add(entry.key)
+
+
+def _number_faults(entry: Uncertain, within: Within) -> Iterator[Fault]:
+    unread = list(_unread(entry, within))
+    yield from unread
+    if not unread:
+        yield from _order_faults(entry, entry.spread(within, nan))
+
+
+def _unread(entry: Uncertain, within: Within) -> Iterator[Fault]:
+    for name in ("middle", "low", "high"):
+        text = getattr(entry, name)
+        try:
+            if text is not None:
+                within.parse(text)
+        except PydanticCustomError as error:
+            yield from (replace(fault, place=name) for fault in (error.context or {})["faults"])
+    try:
+        if entry.deviation is not None and not _deviation(entry.deviation, within, 1.0) > 0.0:
+            yield Fault("deviation", quoted(entry.deviation), "is not above zero", "leave the key out, or widen it")
+    except InputError as error:
+        yield replace(error.args[0], place="deviation")
+
+
+def _order_faults(entry: Uncertain, spread: Spread) -> Iterator[Fault]:
+    if spread.low >= spread.high:
+        yield Fault("low", quoted(entry.low or ""), f"is not below high, {entry.high}", "widen the range")
+    elif entry.kind == "lognormal" and spread.low <= 0.0:
+        yield Fault("low", quoted(entry.low or ""), "is not above zero", "write a value above zero")
+    elif spread.middle < spread.low or spread.middle > spread.high:
+        yield Fault("middle", quoted(entry.middle or ""), f"is not from {entry.low} to {entry.high}", "move it inside")

@@ -1,0 +1,188 @@
+"""The verdict of `simlaunch compare` with odds and ratings: golden sentences, and numbers that stand in its tables."""
+
+from __future__ import annotations
+
+import json
+import re
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from math import nan
+from pathlib import Path
+
+import pytest
+
+from simlaunch.cli.compare_evidence import with_evidence
+from simlaunch.cli.main import answer
+from simlaunch.measure.marks import Kind, Target
+from simlaunch.scenario.reading import changed, load
+from simlaunch.show.tables_compare import comparison_tables
+from simlaunch.show.words import sentences
+from simlaunch.study.compare import compare
+from simlaunch.study.verdict import Case, Finding, Rated, Sureness, judge
+from simlaunch.units.spelling import System
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+COUPE, GRIP = SCENARIOS / "road-coupe.toml", SCENARIOS / "all-drive-grip.toml"
+_NUMBER = re.compile(r"(?<![\w.])[+-]?\d+(?:\.\d+)?(?![\w.]*\d)")
+
+SLOWER = Sureness(512, (0.031, 0.018, 0.044), (0.969, 0.956, 0.982), 0.012, (0.021, 0.218, 0.402))
+QUICKER = Sureness(512, (0.975, 0.962, 0.988), (0.025, 0.012, 0.038), 0.020, (-0.310, -0.205, -0.040))
+LEVEL = Sureness(512, (0.55, 0.51, 0.59), (0.45, 0.41, 0.49), 0.840, (-0.012, -0.001, 0.011))
+OPEN = Sureness(512, (0.70, 0.66, 0.74), (0.30, 0.26, 0.34), 0.102, (-0.150, -0.050, 0.090))
+WITHIN = Rated("gearbox", (0.953, 0.897), 1.42)
+OVER = Rated("gearbox", (1.124, 0.968), 2.7)
+HURTS = Case(
+    higher="peak",
+    lower="plateau",
+    higher_peak=560.0,
+    lower_peak=450.0,
+    target=Target("402.336 m", Kind.DISTANCE, 0.0, 402.336),
+    higher_time=13.7506,
+    lower_time=13.5296,
+    full_gap=0.2210,
+    held_gap=0.1,
+    grip_gaps=(0.334, 0.046),
+    spin_times=(2.7027, 1.6927),
+    input_torques=(694.2, 655.2),
+    sureness=SLOWER,
+    rated=(WITHIN,),
+)
+HELPS = replace(
+    HURTS, higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3), spin_times=(0.0, 0.0),
+    sureness=QUICKER,
+)  # fmt: skip
+NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, sureness=LEVEL, rated=())
+
+
+def _told(case: Case) -> tuple[Finding, str, str]:
+    verdict = judge(case, 0.05)
+    return (verdict.finding, *sentences(verdict, "metric"))
+
+
+# --- golden cases ---
+
+
+def test_a_peak_that_hurts() -> None:
+    assert _told(HURTS) == (
+        Finding.HURTS,
+        'With 110 N m more peak torque, "peak" takes 13.751 s for 1/4 mile against 13.530 s with "plateau": '
+        "0.221 s lost.",
+        "It brings 2.703 s of wheelspin against 1.693 s, and 694 N m of steady pull at the gearbox input against "
+        '655 N m; it loads "gearbox" with 95.3 % of its rating against 89.7 %, and wears it 1.420 times as fast; the '
+        "loss holds: slower in 96.9 % of 512 drawn cases (between 95.6 % and 98.2 %), nine of ten from 0.021 s slower "
+        "to 0.402 s slower.",
+    )
+
+
+def test_a_peak_that_helps() -> None:
+    finding, first, second = _told(HELPS)
+    assert finding is Finding.HELPS
+    assert first.endswith('13.330 s for 1/4 mile against 13.530 s with "plateau": 0.200 s gained.')
+    assert second.endswith(
+        "the gain holds: quicker in 97.5 % of 512 drawn cases (between 96.2 % and 98.8 %), nine of ten from 0.310 s "
+        "quicker to 0.040 s quicker."
+    )
+
+
+def test_no_difference_worth_naming_within_the_odds() -> None:
+    finding, first, second = _told(NONE)
+    assert finding is Finding.NO_DIFFERENCE
+    assert first.endswith("no difference worth naming (0.004 s).")
+    assert "; 84.0 % of the drawn cases are level within 0.010 s: quicker in 55.0 % of 512 drawn cases" in second
+
+
+def test_a_peak_that_helps_but_breaks_a_rating() -> None:
+    finding, first, second = _told(replace(HELPS, rated=(WITHIN, OVER)))
+    assert finding is Finding.HELPS_BUT_OVERLOADS
+    assert first.endswith("0.200 s gained, but a part is loaded above its rating.")
+    assert (
+        '; it loads "gearbox" with 112.4 % of its rating against 96.8 %, which is too much, and wears it 2.700 times '
+        "as fast; the gain holds: " in second
+    )
+
+
+def test_a_peak_that_hurts_and_breaks_a_rating_is_still_one_that_hurts() -> None:
+    finding, _, second = _told(replace(HURTS, rated=(OVER,)))
+    assert finding is Finding.HURTS
+    assert "which is too much" in second
+
+
+def test_odds_that_do_not_settle_it() -> None:
+    finding, first, second = _told(replace(HELPS, sureness=OPEN))
+    assert finding is Finding.NOT_SURE
+    assert first.endswith(": 0.200 s quicker, but that is not sure.")
+    assert "which curve is quicker is not sure: quicker in 70.0 % of 512 drawn cases" in second
+
+
+def test_a_goal_out_of_reach_stays_out_of_reach() -> None:
+    assert _told(replace(HELPS, higher_time=nan, full_gap=nan, rated=(OVER,)))[0] is Finding.OUT_OF_REACH
+
+
+@pytest.mark.parametrize("case", [HURTS, HELPS, NONE, replace(HELPS, rated=(OVER,)), replace(HELPS, sureness=OPEN)])
+def test_there_are_two_sentences(case: Case) -> None:
+    for sentence in _told(case)[1:]:
+        assert sentence[0].isupper()
+        assert sentence.endswith(".")
+        assert not re.search(r"\. ", sentence)
+
+
+# --- joined at the command line ---
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("swapped", [False, True])
+def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped: bool) -> None:
+    scenario = load(COUPE)
+    names = scenario.curve_names[::-1] if swapped else scenario.curve_names
+    found = with_evidence(compare(scenario, names), scenario, 64)
+    rows = (row for table in comparison_tables(found, system) for row in (*table.rows, table))
+    shown = " ".join(f"{row.label} {' '.join(row.cells)}" if hasattr(row, "cells") else row.title for row in rows)
+    (pair,) = found.pairs
+    assert pair.verdict.case.sureness
+    assert len(pair.verdict.case.rated) == 3
+    told = " ".join(sentences(pair.verdict, system)).replace("1/4 mile", "")
+    numbers = [{number.lstrip("+-") for number in _NUMBER.findall(text)} for text in (told, shown)]
+    assert numbers[0] <= numbers[1]
+
+
+def test_the_order_of_the_curves_changes_no_verdict() -> None:
+    scenario = load(COUPE)
+    one, other = (
+        with_evidence(compare(scenario, names), scenario, 64).pairs[0].verdict
+        for names in (scenario.curve_names, scenario.curve_names[::-1])
+    )
+    assert one == other
+
+
+def test_a_scenario_without_either_is_weighed_by_grip_alone() -> None:
+    scenario = load(GRIP)
+    found = compare(scenario)
+    assert with_evidence(found, scenario, 512) == found
+    coupe = changed(load(COUPE), {"uncertain": [], "parts": []})
+    assert with_evidence(compare(coupe), coupe, 512).pairs[0].verdict.case.sureness is None
+
+
+def test_a_lower_rating_turns_a_gain_into_a_warning(capsys: pytest.CaptureFixture[str]) -> None:
+    scenario = load(GRIP)
+    part = {"name": "box", "place": "gearbox input", "rating": "300 N m", "origin": "invented"}
+    weak = changed(scenario, {"parts": [part]})
+    assert with_evidence(compare(weak), weak, 0).pairs[0].verdict.finding is Finding.HELPS_BUT_OVERLOADS
+    assert answer(["compare", str(COUPE), "--cases", "64", "--json", "--quiet"]) == 0
+    verdict = json.loads(capsys.readouterr().out)["pairs"][0]["verdict"]
+    assert verdict["sureness"]["cases"] == 64
+    assert [part["part"] for part in verdict["rated_parts"]] == ["clutch", "gearbox", "half shafts"]
+
+
+@pytest.mark.slow
+def test_a_comparison_with_odds_and_ratings_is_quick() -> None:
+    """The least of three: what it takes when nothing else runs."""
+    times = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        subprocess.run(
+            [sys.executable, "-m", "simlaunch", "compare", str(COUPE), "--quiet"], check=True, capture_output=True
+        )
+        times.append(time.perf_counter() - begin)
+    assert min(times) < 2.5

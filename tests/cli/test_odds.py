@@ -1,0 +1,114 @@
+"""`simlaunch odds`: what it prints, where, and how it ends."""
+
+from __future__ import annotations
+
+import csv
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from simlaunch.cli.main import answer
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-grip.toml")
+BRIEF = ["--set", 'run.until=["30 m"]', "--runs", "64"]
+Capture = pytest.CaptureFixture[str]
+_NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\d)")
+
+
+def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
+    capsys.readouterr()
+    assert answer(list(arguments)) == code
+    shown = capsys.readouterr()
+    assert "Traceback" not in shown.err
+    return shown.out, shown.err
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capture, units: str) -> None:
+    out, err = _said(capsys, 0, "odds", COUPE, *BRIEF, "--quiet", "--units", units)
+    assert err == ""
+    assert max(map(len, out.splitlines())) <= 80
+    tables, _, verdict = out.rpartition("\n\n")
+    assert verdict.startswith("Verdict\n")
+    told = " ".join(verdict.split())
+    assert '"peak"' in told
+    assert '"plateau"' in told
+    assert set(_NUMBER.findall(told)) <= set(_NUMBER.findall(tables))
+    assert "Most is decided by " in told
+
+
+def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, "odds", COUPE, *BRIEF, "--quiet", "--json", "--seed", "3")
+    found = json.loads(out)
+    assert found["format"] == "simlaunch-odds-1"
+    assert (found["first"], found["second"], found["rows"]) == ("peak", "plateau", 64)
+    assert found["first_quicker"]["low_share"] <= found["first_quicker"]["share"]
+    assert found["differences_s"] == sorted(found["differences_s"])
+    assert len(found["effects"]) == 8
+    again, _ = _said(capsys, 0, "odds", COUPE, *BRIEF, "--quiet", "--json", "--seed", "3", "--workers", "1")
+    assert again == out
+
+
+def test_the_other_way_round_says_the_opposite(capsys: Capture) -> None:
+    swapped = ["--curve", "plateau", "--curve", "peak", "--no-effects", "--json", "--quiet"]
+    one = json.loads(_said(capsys, 0, "odds", COUPE, *BRIEF, "--no-effects", "--json", "--quiet")[0])
+    other = json.loads(_said(capsys, 0, "odds", COUPE, *BRIEF, *swapped)[0])
+    assert one["effects"] == other["effects"] == []
+    assert one["first_quicker"]["share"] == pytest.approx(other["second_quicker"]["share"], abs=0.1)
+    assert one["differences_s"][1] == pytest.approx(-other["differences_s"][1], abs=0.01)
+
+
+def test_files_and_progress(tmp_path: Path, capsys: Capture) -> None:
+    _, err = _said(capsys, 0, "odds", COUPE, *BRIEF, "--no-effects", "--out", str(tmp_path))
+    assert "128 of 128 launches (100 %)" in err
+    names = {path.name for path in tmp_path.iterdir()}
+    stems = {"road-coupe-odds.json", "road-coupe-odds.csv"}
+    assert names == stems | {f"road-coupe-odds-difference.{kind}" for kind in ("png", "svg")}
+    rows = list(csv.reader((tmp_path / "road-coupe-odds.csv").read_text("utf-8").splitlines()))
+    assert rows[0] == ["table", "row", "unit", "column", "value"]
+
+
+def test_other_targets_and_pedals(capsys: Capture) -> None:
+    held = ["--pedal", "held", "--for", "0-60 mph", "--no-effects", "--json", "--quiet"]
+    found = json.loads(_said(capsys, 0, "odds", COUPE, *BRIEF, *held)[0])
+    assert (found["pedal"], found["target"]) == ("held_slip", "0-60 mph")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        ([GRIP], 2, "has no [[uncertain]] values"),
+        ([COUPE, "--curve", "peak"], 2, "name two with --curve"),
+        ([COUPE, "--curve", "peak", "--curve", "none"], 2, 'no curve is named "none"'),
+        ([COUPE, "--runs", "3"], 2, "3 runs are out of range"),
+        ([COUPE, "--for", "soon"], 2, 'no target is named "soon"'),
+    ],
+)
+def test_what_makes_no_sense_is_refused(capsys: Capture, arguments: list[str], code: int, words: str) -> None:
+    out, err = _said(capsys, code, "odds", *arguments)
+    assert out == ""
+    assert words in err
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")
+def test_an_interruption_ends_it_within_half_a_second() -> None:
+    command = [sys.executable, "-m", "simlaunch", "odds", COUPE, "--runs", "100000"]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        time.sleep(5.0)
+        assert process.poll() is None
+        begin = time.monotonic()
+        process.send_signal(signal.SIGINT)
+        out, err = process.communicate(timeout=60)
+        assert time.monotonic() - begin < 0.5
+    assert process.returncode == 130
+    assert out == ""
+    assert err.endswith("interrupted\n")

@@ -1,0 +1,83 @@
+"""`simlaunch plateau`: what it prints, what it writes and how it ends."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from simlaunch.cli.main import answer
+from simlaunch.scenario.curve_file import read_curve
+
+COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
+BRIEF = ["--for", "60 ft", "--power", "220 kW"]
+Capture = pytest.CaptureFixture[str]
+
+
+def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
+    capsys.readouterr()
+    assert answer(["plateau", *arguments]) == code
+    shown = capsys.readouterr()
+    assert "Traceback" not in shown.err
+    return shown.out, shown.err
+
+
+def test_text_and_files(capsys: Capture, tmp_path: Path) -> None:
+    saved = tmp_path / "mine.csv"
+    out, err = _said(capsys, 0, COUPE, *BRIEF, "--out", str(tmp_path), "--save", str(saved))
+    assert "2 of 3: 25 heights of plateau" in err
+    assert max(map(len, out.splitlines())) <= 80
+    assert out.rpartition("\n\n")[2].startswith("Verdict\nThe highest plateau that pays is a p")
+    assert "Set against the wish" in out
+    curve = (tmp_path / "road-coupe-plateau-curve.csv").read_text()
+    assert curve == saved.read_text()
+    assert len(read_curve(curve, "curve")) > 50
+    assert (tmp_path / "road-coupe-plateau-gears.csv").read_text().startswith("gear,torque limit [N m]\n1,\n")
+    assert (tmp_path / "road-coupe-plateau-torque.png").stat().st_size > 10_000
+
+
+def test_json_for_every_gear_set(capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, COUPE, *BRIEF, "--each-gear-set", "--json", "--quiet", "--wish", "plateau")
+    found = json.loads(out)
+    assert (found["format"], found["wish"]) == ("simlaunch-plateau-1", "plateau")
+    assert list(found["gear_sets"]) == ["as described", "long", "short"]
+    for each in found["gear_sets"].values():
+        assert len(each["limited_by"]) == len(each["torque_N_m"]) == len(each["engine_speed_rad_per_s"])
+        assert each["front"]
+    assert any("gear set" in sentence for sentence in found["verdict"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "said"),
+    [
+        (["--wish", "none"], 2, 'no curve is named "none"'),
+        (["--for", "1/4 mile=much"], 2, "a weight is a number above zero"),
+        (["--power", "fast"], 3, "--power: "),
+        (["--mean-pressure", "500 bar"], 3, "--mean-pressure: "),
+        (["--for", "60 ft", "--set", "run.time_limit=0.5 s"], 4, "no plateau within the limits reaches 60 ft"),
+    ],
+)
+def test_refusals(arguments: list[str], code: int, said: str, capsys: Capture) -> None:
+    out, err = _said(capsys, code, COUPE, "--quiet", *arguments)
+    assert out == ""
+    assert said in err
+
+
+def test_an_interruption_ends_at_once() -> None:
+    command = [sys.executable, "-m", "simlaunch", "plateau", COUPE]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ) as run:
+        assert run.stderr is not None
+        for line in run.stderr:
+            if line.startswith("2 of 3"):
+                break
+        begun = time.monotonic()
+        run.send_signal(signal.SIGINT)
+        run.wait(10.0)
+        assert time.monotonic() - begun < 2.0  # half a second, on a machine that does other things too
+        assert run.returncode == 130

@@ -1,0 +1,183 @@
+"""The highest plateau that pays, against answers known beforehand and against a dense grid."""
+
+from __future__ import annotations
+
+from functools import cache
+from math import inf, pi
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cars import POINT_MASS, constant_power, coupe, point_mass
+from simlaunch.decide.launches import Aim, target_named
+from simlaunch.decide.limits import MEAN_PRESSURE, POWER, Limits, limits_of
+from simlaunch.decide.plateau import FALL, HEIGHT, RISE, SAME_TIME, Plateau, Room, plateau
+from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.measure.marks import Kind, Target
+from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.parts import PartRating, Place
+from simlaunch.scenario.reading import changed, load
+from simlaunch.show.tables_plateau import Answer, curve_csv, plateau_verdict
+from simlaunch.units.spelling import System
+
+COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
+SPRINT = Target("200 m", Kind.DISTANCE, 0.0, 200.0)
+DASH = Aim((SPRINT,), (1.0,))
+
+
+@cache
+def scenario() -> Scenario:
+    return load(COUPE)
+
+
+def _rated(torque: float) -> PartRating:
+    values = {"name": "gearbox", "place": Place.GEARBOX_INPUT, "rating": f"{torque} N m", "origin": "Invented."}
+    return PartRating.model_validate(values)
+
+
+@cache
+def found() -> tuple[Room, Plateau]:
+    room = Room(coupe(), Limits(power=230e3, mean_pressure=24e5, displacement=2.4e-3), DASH)
+    return room, plateau(room, by_gear=True)
+
+
+# --- an answer known by hand ---
+
+
+def test_under_a_cap_of_power_alone_the_curve_follows_the_cap() -> None:
+    """t = m (v2^2 - v1^2) / (2 P), from the engine speed on at which the time begins. Source: constant power."""
+    power, radius_by_ratio, first, last = 60e3, 0.03, 10.0, 50.0
+    car = point_mass({**constant_power(power, 300.0, 2000.0), "engine.rev_limit": 2000.0,
+                      "engine.limiter_band": 10.0, "launch.engine_speed": 100.0})  # fmt: skip
+    span = Target("span", Kind.SPAN, first, last)
+    room = Room(car, Limits(power=power, rise=inf), Aim((span,), (1.0,)), tolerance=1e-7)
+    answer = plateau(room)
+    known = POINT_MASS * (last**2 - first**2) / (2.0 * power)
+    # 2e-4: the cap is put into a table of 182 points; a millisecond counts as equal
+    assert answer.quickest.score == pytest.approx(known, rel=2e-4)
+    assert answer.chosen.score == pytest.approx(known, abs=SAME_TIME + 2e-4 * known)
+    used = (answer.speeds > 1.1 * first / radius_by_ratio) & (answer.speeds < last / radius_by_ratio)
+    np.testing.assert_allclose(answer.torque[used], power / answer.speeds[used], rtol=1e-9)
+    assert {name for name, hit in zip(answer.binding, used, strict=True) if hit} <= {POWER, FALL}
+    # More torque than the cap leaves where the time begins buys nothing. A share d less costs m v1^2 d^2 / (2 P), which
+    # is the millisecond that counts as equal at d = 2.8 %.
+    assert answer.chosen.shape.height == pytest.approx(power * radius_by_ratio / first, rel=0.06)
+
+
+# --- the search ---
+
+
+def test_no_point_of_a_dense_grid_is_quicker() -> None:
+    room, answer = found()
+    heights = np.linspace(0.3, 1.0, 9) * room.top
+    shapes = [room.shape(h, a, b) for h in heights for a in np.linspace(0, 1, 6) for b in np.linspace(0, 1, 6)]
+    best = min(point.score for point in room.launched(shapes) if point.sound)
+    assert answer.quickest.score <= best + SAME_TIME
+
+
+def test_of_equals_the_lowest_is_taken() -> None:
+    _, answer = found()
+    assert answer.unlimited.score <= answer.quickest.score + SAME_TIME
+    assert answer.unlimited.shape.height <= answer.quickest.shape.height
+
+
+def test_the_front_trades_torque_for_time() -> None:
+    _, answer = found()
+    torque, time = np.array([(point.strain, point.score) for point in answer.front]).T
+    assert len(torque) > 5
+    assert (np.diff(torque) > 0.0).all()
+    assert (np.diff(time) < 0.0).all()
+    assert 0 <= answer.knee < len(torque)
+
+
+def test_limits_by_gear_never_cost_time() -> None:
+    _, answer = found()
+    assert answer.chosen.score <= answer.unlimited.score + SAME_TIME
+    assert answer.gear_limits[0] < answer.unlimited.shape.height  # this car spins its tyres in first gear
+    assert answer.gear_limits[-1] == inf
+
+
+def test_results_do_not_depend_on_threads() -> None:
+    one, three = (Room(coupe(), Limits(), DASH, workers=workers) for workers in (1, 3))
+    shapes = [one.shape(height, 0.3, 0.6) for height in (300.0, 400.0, 500.0)]
+    assert [point.score for point in one.launched(shapes)] == [point.score for point in three.launched(shapes)]
+
+
+# --- limits ---
+
+
+def test_the_curve_keeps_to_every_cap_and_names_what_binds() -> None:
+    room, answer = found()
+    highest = np.array([mean_effective_pressure(torque, 2.4e-3) for torque in answer.torque])
+    assert highest.max() <= 24e5 * (1.0 + 1e-12)
+    assert (answer.torque * answer.speeds).max() <= 230e3 * (1.0 + 1e-12)
+    assert (np.diff(answer.torque) / np.diff(answer.speeds)).max() <= room.rise * (1.0 + 1e-9)
+    assert len(answer.binding) == answer.speeds.size
+    slope = (answer.torque[1] - answer.torque[0]) / (answer.speeds[1] - answer.speeds[0])
+    assert (answer.binding[0] == RISE) == bool(slope > 0.999 * room.rise)  # a slower rise is one that was chosen
+    for name, cap in room.caps.items():
+        bound = np.array([each == name for each in answer.binding])
+        assert answer.torque[bound] == pytest.approx(cap[bound])
+    assert HEIGHT not in answer.binding  # a plateau has a reason for its height
+
+
+def test_a_mean_pressure_is_a_torque() -> None:
+    """p = 4 pi T / V for a four-stroke engine. Source: definition."""
+    caps = Limits(mean_pressure=20e5, displacement=2.0e-3).caps(np.array([200.0, 400.0]))
+    assert caps[MEAN_PRESSURE] == pytest.approx(20e5 * 2.0e-3 / (4.0 * pi))
+    with pytest.raises(UsageError, match=r"needs engine\.displacement"):
+        Limits(mean_pressure=20e5).caps(np.array([200.0]))
+
+
+def test_a_flow_of_air_is_a_power() -> None:
+    """0.3 kg/s is 264.7 kW at 340 g/(kW h) and 12 parts of air to one of fuel. Source: definitions, by hand."""
+    caps = Limits(air_flow=0.3).caps(np.array([500.0]))
+    assert caps["air flow"][0] * 500.0 == pytest.approx(0.3 / (0.340 / 3.6e6 * 12.0))
+
+
+def test_a_rating_holds_the_plateau_down() -> None:
+    room = Room(coupe(), Limits(parts=(_rated(380.0),)), DASH)
+    answer = plateau(room)
+    assert answer.chosen.sound
+    assert all(point.sound for point in answer.front)
+    assert answer.chosen.strain <= 380.0
+
+
+def test_no_plateau_meets_the_limits() -> None:
+    room = Room(coupe(), Limits(parts=(_rated(60.0),)), DASH)
+    told = r"no plateau meets the limits: even with one of \d+ N m, gearbox, .*, sees \d+ N m, \d+ N m more than the"
+    with pytest.raises(TargetNotReached, match=told):
+        plateau(room)
+
+
+def test_limits_of_a_scenario() -> None:
+    limits = limits_of(changed(scenario(), {"limits": {"power": "200 kW", "rise": "100 N m"}}), {"power": 150e3})
+    assert limits.power == 150e3
+    assert limits.rise == pytest.approx(100.0 / (1000.0 * pi / 30.0))
+    assert limits.displacement == pytest.approx(2.4e-3)
+    assert len(limits.parts) == len(scenario().parts or ())
+
+
+# --- what is written ---
+
+
+def test_the_curve_is_one_that_a_scenario_can_name() -> None:
+    _, answer = found()
+    told = Answer("Test", "peak", "full pedal", DASH, {"as described": answer}, {"as described": 3.42})
+    text = curve_csv(told)
+    points = read_curve(text, "plateau.csv")
+    assert len(points) == answer.speeds.size
+    assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
+    first, trade = plateau_verdict(told, System.METRIC)
+    assert first.startswith("The highest plateau that pays is a p")
+    assert "less torque at the gearbox input costs" in trade
+
+
+def test_targets_weigh() -> None:
+    quarter = target_named(scenario(), "1/8 mile")
+    room = Room(coupe(), Limits(), Aim((SPRINT, quarter), (2.0, 0.5)))
+    point = room.launched([room.shape(400.0, 0.0, 1.0)])[0]
+    assert point.score == pytest.approx(2.0 * point.times[0] + 0.5 * point.times[1])
