@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from simlaunch.launch.run import Method, Outcome, Run
     from simlaunch.launch.trace import Trace
     from simlaunch.measure.summary import Measures
+    from simlaunch.record import Pedal
     from simlaunch.scenario.model import Scenario
-    from simlaunch.scenario.numbers import Pedal
     from simlaunch.scenario.reading import load
     from simlaunch.study.compare import Comparison, compare
     from simlaunch.study.single import Simulation, simulate
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _HOME = {
     "load": "simlaunch.scenario.reading",
     "Scenario": "simlaunch.scenario.model",
-    "Pedal": "simlaunch.scenario.numbers",
+    "Pedal": "simlaunch.record",
     "simulate": "simlaunch.study.single",
     "Simulation": "simlaunch.study.single",
     "compare": "simlaunch.study.compare",

@@ -34,7 +34,7 @@ _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": F
 _KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
 _MAKING = "making-"
 
-_COMPILED_ROOMS = ("compiled.py", "scenario/numbers.py", "physics", "integrator", "launch", "measure")
+_COMPILED_ROOMS = ("compiled.py", "record.py", "physics", "integrator", "launch", "measure")
 
 
 def _numeric_sources(root: Path) -> list[Path]:

@@ -22,7 +22,7 @@ def check(
     from simlaunch.scenario.defaults import defaults
     from simlaunch.scenario.model import warnings
     from simlaunch.show.as_json import check_object, dumps, faults_object
-    from simlaunch.show.tables_single import check_tables, check_text
+    from simlaunch.tables.single import check_tables, check_text
 
     prepare(out)
     try:

@@ -68,10 +68,10 @@ def compare(
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
     from simlaunch.show.as_json import comparison_object
-    from simlaunch.show.tables_compare import bad_runs, comparison_tables, comparison_text
     from simlaunch.show.words import sentences
     from simlaunch.study.compare import compare as compared
     from simlaunch.study.footing import footing_gaps, unstated
+    from simlaunch.tables.compare import bad_runs, comparison_tables, comparison_text
 
     prepare(out)
     sound = read(scenario, changes, taken)

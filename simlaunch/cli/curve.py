@@ -83,8 +83,8 @@ def curve(
     from simlaunch.intake.curve import CurveOptions, read_curve_sheets, write_curve
     from simlaunch.scenario import powertrain
     from simlaunch.show.curve_as_json import curve_object
-    from simlaunch.show.tables_curve import curve_tables, curve_text
     from simlaunch.study.engine_figures import engine_figures
+    from simlaunch.tables.curve import curve_tables, curve_text
 
     if override and not boosted:
         raise UsageError("--override goes with --boosted: it takes back what that one does")

@@ -123,8 +123,8 @@ def log(
     from simlaunch.cli.table_options import table_options
     from simlaunch.intake.log import LogOptions
     from simlaunch.show.log_as_json import log_object
-    from simlaunch.show.tables_log import log_tables, log_text
     from simlaunch.study.logged import measured_log
+    from simlaunch.tables.log import log_tables, log_text
 
     options = LogOptions(
         channels=_channels(channel),

@@ -81,8 +81,8 @@ def odds(
     from simlaunch.cli.scenario_file import cars, read
     from simlaunch.decide.launches import target_named
     from simlaunch.decide.odds import odds as drawn
-    from simlaunch.scenario.numbers import Pedal as Driver
-    from simlaunch.show.tables_odds import odds_object, odds_tables, odds_text
+    from simlaunch.record import Pedal as Driver
+    from simlaunch.tables.odds import odds_object, odds_tables, odds_text
 
     prepare(out)
     sound = read(scenario, changes, taken)

@@ -116,7 +116,7 @@ def _draw(shown: Shown, folder: Path) -> list[Path]:
     figures = shown.figures()
     if not figures:
         return []
-    from simlaunch.figures.save import save
+    from simlaunch.drawing.save import save
 
     return save(figures, folder, shown.stem)
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from simlaunch.decide.launches import Aim
     from simlaunch.decide.plateau import Plateau
     from simlaunch.scenario.model import Scenario
-    from simlaunch.show.tables_plateau import Answer
+    from simlaunch.tables.plateau import Answer
 
 
 def _quantity(name: str, metavar: str, text: str) -> typer.models.OptionInfo:
@@ -73,7 +73,7 @@ def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
     from pydantic import ValidationError
 
     from simlaunch.decide.limits import PER_1000_RPM
-    from simlaunch.scenario.limits import CurveLimits
+    from simlaunch.scenario.decision import CurveLimits
 
     typed = {name: text for name, text in texts.items() if text is not None}
     try:
@@ -144,10 +144,10 @@ def plateau(
     from simlaunch.decide.limits import limits_of
     from simlaunch.decide.plateau import Room
     from simlaunch.decide.plateau import plateau as sought
+    from simlaunch.record import Pedal
     from simlaunch.scenario.lowering import lower
-    from simlaunch.scenario.numbers import Pedal
-    from simlaunch.show.tables_plateau import Answer, plateau_object, plateau_tables, plateau_text
     from simlaunch.show.words import PEDAL_WORDS
+    from simlaunch.tables.plateau import Answer, plateau_object, plateau_tables, plateau_text
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -191,7 +191,7 @@ def _tell(gear_set: str, quiet: bool, line: str) -> None:
 
 def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str, quiet: bool) -> None:
     """Write the curve, and the limits of the gears, where files are wanted."""
-    from simlaunch.show.tables_plateau import curve_csv, limits_csv
+    from simlaunch.tables.plateau import curve_csv, limits_csv
 
     files: dict[Path, str] = {}
     if out is not None:

@@ -48,17 +48,17 @@ def run(
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
-    from simlaunch.scenario import numbers
+    from simlaunch.record import Pedal
     from simlaunch.show.as_json import run_object
-    from simlaunch.show.tables_single import run_tables, run_text
     from simlaunch.study.single import simulate
+    from simlaunch.tables.single import run_tables, run_text
 
     prepare(out)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     note_compiling(quiet=quiet)
-    kind = {PedalChoice.FULL: numbers.Pedal.FULL, PedalChoice.HELD: numbers.Pedal.HELD_SLIP}[pedal]
+    kind = {PedalChoice.FULL: Pedal.FULL, PedalChoice.HELD: Pedal.HELD_SLIP}[pedal]
     way = launching.Method(method.value)
     launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
 

@@ -11,8 +11,8 @@ from simlaunch.errors import UsageError
 from simlaunch.units.gate import quoted
 
 if TYPE_CHECKING:
+    from simlaunch.record import Record
     from simlaunch.scenario.model import Scenario
-    from simlaunch.scenario.numbers import Record
 
 
 def _value(key: str, text: str) -> object:
@@ -68,8 +68,8 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
 def cars(scenario: Scenario) -> dict[str, Record]:
     """Numbers of the car with each curve, complete."""
     from simlaunch.launch.run import complete
+    from simlaunch.record import Pedal
     from simlaunch.scenario.lowering import lower
-    from simlaunch.scenario.numbers import Pedal
 
     found = {name: lower(scenario, name, Pedal.FULL) for name in scenario.curve_names}
     for car in found.values():

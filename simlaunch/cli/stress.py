@@ -38,8 +38,8 @@ def stress(
     """Hold the torque of every part against its rating, and say which curve wears it faster."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.decide.stress import stress as loaded
-    from simlaunch.scenario.numbers import Pedal as Driver
-    from simlaunch.show.tables_stress import stress_object, stress_tables, stress_text
+    from simlaunch.record import Pedal as Driver
+    from simlaunch.tables.stress import stress_object, stress_tables, stress_text
 
     prepare(out)
     sound = read(scenario, changes, taken)

@@ -71,8 +71,8 @@ def _back_end(choice: given.PlaceChoice, workers: int | None, cluster: str | Non
 
 
 def _dry_run(spec: Spec, back_end: BackEnd) -> str:
-    from simlaunch.show.tables_sweep import estimate_text
     from simlaunch.sweep.campaign import corners, estimate
+    from simlaunch.tables.sweep import estimate_text
 
     found = estimate(spec, back_end.workers)
     return estimate_text(found, spec.plan.axes, corners(spec), back_end.workers)
@@ -103,7 +103,7 @@ class _Watch:
         self._tell(far)
 
     def _tell(self, far: Progress) -> None:
-        from simlaunch.show.tables_sweep import progress_line
+        from simlaunch.tables.sweep import progress_line
 
         line = progress_line(far, self._best.value, self._order, self._numbers)
         if not self._live:

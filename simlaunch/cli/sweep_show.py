@@ -28,9 +28,9 @@ def _order(reader: Reader, by: str | None, where: Sequence[str] | None) -> Order
 
 def print_findings(path: Path, by: str | None, where: Sequence[str] | None, top: int, units: System) -> int:
     """Print what a file of results comes to; the number of launches that failed."""
-    from simlaunch.show.tables_sweep import sweep_text
     from simlaunch.sweep.ranking import findings
     from simlaunch.sweep.store import Reader
+    from simlaunch.tables.sweep import sweep_text
 
     with Reader(path) as reader:
         found = findings(reader, _order(reader, by, where), top)
@@ -56,7 +56,7 @@ def _written(reader: Reader, wanted: Order, files: dict[str, Path | None], quiet
 
 
 def _drawn(reader: Reader, wanted: Order, across: str | None, against: str, units: System, folder: Path) -> list[Path]:
-    from simlaunch.figures.save import save
+    from simlaunch.drawing.save import save
     from simlaunch.figures.sweep import sweep_figures
 
     names = [name.strip() for name in across.split(",")] if across else None

@@ -19,8 +19,8 @@ def usable(
     """Set every curve against the torque that the driven tyres can use in each gear."""
     from simlaunch.cli.scenario_file import cars, read
     from simlaunch.show.as_json import usable_object
-    from simlaunch.show.tables_single import usable_tables, usable_text
     from simlaunch.study.usable import usable as weighed
+    from simlaunch.tables.single import usable_tables, usable_text
 
     prepare(out)
     sound = read(scenario, changes, taken)

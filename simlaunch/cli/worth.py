@@ -61,7 +61,7 @@ def worth(
     from simlaunch.cli.scenario_file import read
     from simlaunch.decide.worth import TOLERANCE, worth_by_gear_set
     from simlaunch.decide.worth import worth as weighed
-    from simlaunch.show.tables_worth import worth_object, worth_tables, worth_text
+    from simlaunch.tables.worth import worth_object, worth_tables, worth_text
 
     prepare(out)
     sound = read(scenario, changes, taken)

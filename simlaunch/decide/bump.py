@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline, PPoly
 
 from simlaunch.errors import UsageError
-from simlaunch.scenario.numbers import MAX_CURVE_POINTS, Record
+from simlaunch.record import MAX_CURVE_POINTS, Record
 
 Array = NDArray[np.float64]
 

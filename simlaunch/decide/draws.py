@@ -14,12 +14,12 @@ from scipy import stats
 from simlaunch.decide.launches import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.measure.marks import Target
+from simlaunch.record import CAR, Pedal, Record
+from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import CAR, Pedal, Record
 from simlaunch.scenario.reading import changed
 from simlaunch.scenario.schema import quantity_at
-from simlaunch.scenario.uncertain import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, display_unit, read, to_si

@@ -21,7 +21,7 @@ from simlaunch.launch.trace import Trace
 from simlaunch.measure.marks import Target, mark
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import carrying_gear
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

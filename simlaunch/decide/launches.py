@@ -14,8 +14,8 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.launch.run import complete
 from simlaunch.measure.many import Measured, columns, measure_many
 from simlaunch.measure.marks import STANDARD, Kind, Target
+from simlaunch.record import CAR, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import CAR, Record
 from simlaunch.scenario.reading import changed
 from simlaunch.study.single import extra_targets, goal
 from simlaunch.units.gate import quoted

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from simlaunch.errors import UsageError
 from simlaunch.measure.parts import Part
 from simlaunch.physics.engine import air_mass_flow
+from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.parts import PartRating, Place
 from simlaunch.study.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension

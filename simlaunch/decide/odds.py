@@ -22,8 +22,8 @@ from simlaunch.errors import UsageError
 from simlaunch.launch import kernel
 from simlaunch.measure.many import measure_many
 from simlaunch.measure.marks import Target
+from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal
 from simlaunch.study.single import goal
 from simlaunch.study.verdict import WORTH_NAMING
 

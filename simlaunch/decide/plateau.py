@@ -21,8 +21,8 @@ from simlaunch.measure.ceiling import usable_torque
 from simlaunch.measure.many import Measured
 from simlaunch.measure.parts import Part
 from simlaunch.physics.table import values_at
-from simlaunch.scenario.numbers import Record
-from simlaunch.scenario.parts import Place
+from simlaunch.record import Record
+from simlaunch.scenario.decision import Place
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]

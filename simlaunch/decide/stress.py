@@ -21,9 +21,9 @@ from simlaunch.launch.trace import Trace
 from simlaunch.measure.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal
+from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal
-from simlaunch.scenario.parts import PartRating, Place, usual_slope
 from simlaunch.study.single import Simulation, simulate
 
 Array = NDArray[np.float64]

@@ -14,9 +14,9 @@ from simlaunch.decide.launches import Cars, as_many, column, make_ready, measure
 from simlaunch.errors import TargetNotReached
 from simlaunch.measure.marks import Target
 from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
-from simlaunch.scenario.numbers import Pedal, Record
 from simlaunch.scenario.reading import changed
 
 Array = NDArray[np.float64]

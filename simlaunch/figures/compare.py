@@ -11,7 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     BAND,
     INK,
     End,
@@ -32,7 +32,7 @@ from simlaunch.figures.look import (
 )
 from simlaunch.figures.usable import usable_figure
 from simlaunch.measure.ceiling import driven_axles
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 from simlaunch.show.words import target_label
 from simlaunch.study.compare import Comparison, CurveRuns, Pair, PedalGap
 from simlaunch.study.single import Simulation

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     BAND,
     INK,
     QUIET,

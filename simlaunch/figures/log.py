@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     End,
     Panels,
     Units,

@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.decide.odds import Odds
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     Array,
     Panels,

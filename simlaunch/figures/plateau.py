@@ -7,7 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.decide.plateau import Plateau
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     QUIET,
     Panels,

@@ -10,14 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.figures.compare import (
-    LEAST_SLIP,
-    driven_names,
-    driven_slip,
-    grip_share,
-    shade_peak_slip,
-)
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     SHADE,
     End,
@@ -34,8 +27,15 @@ from simlaunch.figures.look import (
     spread,
     units_of,
 )
+from simlaunch.figures.compare import (
+    LEAST_SLIP,
+    driven_names,
+    driven_slip,
+    grip_share,
+    shade_peak_slip,
+)
 from simlaunch.launch.trace import Trace
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 from simlaunch.study.single import Simulation
 from simlaunch.units.spelling import Dimension
 

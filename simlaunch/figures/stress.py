@@ -7,8 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.decide.stress import Level, PartLoad, Stress
-from simlaunch.errors import UsageError
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     QUIET,
     Panels,
@@ -22,7 +21,8 @@ from simlaunch.figures.look import (
     sheet,
     units_of,
 )
-from simlaunch.scenario.parts import PartRating
+from simlaunch.errors import UsageError
+from simlaunch.scenario.decision import PartRating
 from simlaunch.units.spelling import Dimension
 
 _HATCHES = ("//", "\\\\", "||", "--", "xx", "++")

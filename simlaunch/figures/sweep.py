@@ -9,8 +9,7 @@ from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
 
-from simlaunch.errors import UsageError
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     QUIET,
     SHADE,
@@ -26,6 +25,7 @@ from simlaunch.figures.look import (
     sheet,
     units_of,
 )
+from simlaunch.errors import UsageError
 from simlaunch.show.layout import short
 from simlaunch.sweep.ranking import Order, Parting, cloud, field, front, groups, measure_named, parting
 from simlaunch.sweep.store import Measure, Reader

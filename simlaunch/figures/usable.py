@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     End,
     Panels,
     Units,

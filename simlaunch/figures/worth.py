@@ -9,7 +9,7 @@ from matplotlib.figure import Figure
 from scipy.interpolate import PchipInterpolator
 
 from simlaunch.decide.worth import Worth, best_span
-from simlaunch.figures.look import (
+from simlaunch.drawing.look import (
     INK,
     QUIET,
     Panels,
@@ -22,8 +22,8 @@ from simlaunch.figures.look import (
     sheet,
     units_of,
 )
-from simlaunch.scenario.numbers import Pedal
-from simlaunch.show.tables_worth import MORE
+from simlaunch.record import Pedal
+from simlaunch.tables.worth import MORE
 from simlaunch.units.spelling import Dimension
 
 _PALE_TO_STRONG = LinearSegmentedColormap.from_list("gain", ["#f3f1ec", "#43a184"])

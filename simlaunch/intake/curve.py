@@ -34,8 +34,8 @@ from simlaunch.intake.sheet import (
     together,
 )
 from simlaunch.intake.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_is, peak_bound, smooth
+from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.curve_file import read_footing
-from simlaunch.scenario.numbers import MAX_CURVE_POINTS
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 
 Array = NDArray[np.float64]

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.physics.air import saturation_pressure
+from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Axle
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension

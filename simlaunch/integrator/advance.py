@@ -12,7 +12,7 @@ from simlaunch.compiled import part
 from simlaunch.integrator.control import Accuracy, next_factor
 from simlaunch.integrator.sampling import Samples, record, record_step
 from simlaunch.integrator.step import Linearise, Rates, error_norm, fill_dense, make_step, read_dense
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Step = Callable[[float, Array, float, Any, Any, Record], None]

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import part
 from simlaunch.integrator.step import Linearise, Rates
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import part
 from simlaunch.integrator.step import read_dense
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 class Samples(NamedTuple):

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from simlaunch.compiled import part
 from simlaunch.integrator import tableau as c
 from simlaunch.integrator.linear import factorise, matrix_type, substitute
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Rates = Callable[[float, Array, Any, Any, Array], None]

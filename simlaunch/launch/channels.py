@@ -9,7 +9,7 @@ from simlaunch.compiled import entry
 from simlaunch.physics import state as at
 from simlaunch.physics import tyre
 from simlaunch.physics.balance import balance, stored_energy
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -11,7 +11,7 @@ from simlaunch.compiled import inline, part
 from simlaunch.physics import air, balance, body
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import driven_radius
-from simlaunch.scenario.numbers import Coupling, Record
+from simlaunch.record import Coupling, Record
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ from simlaunch.compiled import part
 from simlaunch.launch import events as ev
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Coupling, Record, ShiftKind
+from simlaunch.record import Coupling, Record, ShiftKind
 
 Array = NDArray[np.float64]
 

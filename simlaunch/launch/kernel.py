@@ -18,7 +18,7 @@ from simlaunch.launch.handover import end_stage, happen
 from simlaunch.launch.linearised import MOST_FREE, linearise
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -15,7 +15,7 @@ from simlaunch.integrator.differences import SHIFT
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import balance_on, rates_of
 from simlaunch.physics.body import Ground, ground
-from simlaunch.scenario.numbers import Pedal, Record
+from simlaunch.record import Pedal, Record
 
 Array = NDArray[np.float64]
 

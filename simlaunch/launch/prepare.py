@@ -14,7 +14,7 @@ from simlaunch.physics.driveline import combined_compliance, driven_radius
 from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Coupling, Pedal, Record
+from simlaunch.record import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
 

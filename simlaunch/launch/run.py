@@ -17,7 +17,7 @@ from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.launch import channels, events, kernel, prepare
 from simlaunch.launch.trace import Moment, Trace
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -17,7 +17,7 @@ from simlaunch.launch.trace import Trace
 from simlaunch.measure.above import integral_above, length_above
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.table import values_at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

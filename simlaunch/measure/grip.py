@@ -14,7 +14,7 @@ from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.above import WHOLE, area, part_above
 from simlaunch.measure.samples import Samples, empty_samples, first_from
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

@@ -39,7 +39,7 @@ from simlaunch.measure.parts import (
 )
 from simlaunch.measure.samples import Samples, empty_samples, first_from
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import CAR, Record
+from simlaunch.record import CAR, Record
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]

@@ -14,7 +14,7 @@ from simlaunch.compiled import entry, inline, part
 from simlaunch.launch.run import BEGINNINGS, ENGAGED, MEETING
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.samples import Samples, empty_samples, first_from
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]

@@ -10,7 +10,7 @@ from simlaunch.measure.energy import Audit, audit
 from simlaunch.measure.grip import GripUse, grip_use
 from simlaunch.measure.marks import MarkResult, Target, marks
 from simlaunch.measure.parts import PartPeak, part_peaks
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 @dataclass(frozen=True)

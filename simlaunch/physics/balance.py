@@ -12,7 +12,7 @@ from simlaunch.physics import body, driveline, engine, pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import Gearing, Load
-from simlaunch.scenario.numbers import Coupling, Pedal, Record
+from simlaunch.record import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
 

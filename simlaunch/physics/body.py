@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.physics import air, tyre
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 

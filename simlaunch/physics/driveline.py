@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from simlaunch.compiled import inline
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 class Fluid(NamedTuple):

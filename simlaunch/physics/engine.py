@@ -6,7 +6,7 @@ from math import pi
 
 from simlaunch.compiled import inline
 from simlaunch.physics.table import ease, value_at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 @inline

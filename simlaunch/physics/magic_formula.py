@@ -6,7 +6,7 @@ from math import atan, cos, inf, pi, sin, tan
 from typing import NamedTuple
 
 from simlaunch.compiled import inline, part
-from simlaunch.scenario.numbers import SHAPE_CELLS, Record
+from simlaunch.record import SHAPE_CELLS, Record
 
 
 class Contact(NamedTuple):

@@ -13,7 +13,7 @@ from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import value_at
-from simlaunch.scenario.numbers import Coupling, Record
+from simlaunch.record import Coupling, Record
 
 Array = NDArray[np.float64]
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 # Places in the state vector.
 (

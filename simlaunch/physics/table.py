@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, inline
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 @inline

@@ -7,7 +7,7 @@ from math import cos, exp, pi, sqrt
 from simlaunch.compiled import inline, part
 from simlaunch.physics.magic_formula import Contact, bent_argument, peak_slip, tabulated_shape
 from simlaunch.physics.table import ease
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 _NO_LOAD = 1e-9  # below this load [N] a tyre gives no force
 _SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always left

@@ -9,7 +9,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, model_validator
 
 from simlaunch.errors import Fault
-from simlaunch.scenario.numbers import Axle
+from simlaunch.record import Axle
 from simlaunch.scenario.surroundings import Derived, Name, Section
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted

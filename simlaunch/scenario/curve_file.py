@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from simlaunch.errors import Fault, InputError, ScenarioError
-from simlaunch.scenario.numbers import MAX_CURVE_POINTS
+from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.powertrain import Correction, MeasuredAt, order_faults
 from simlaunch.units.gate import MAX_LENGTH, quoted, spellings
 from simlaunch.units.quantity import Quantity, read

@@ -9,9 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from simlaunch.record import Axle, Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.car import Body, Drive, Tyre
 from simlaunch.scenario.model import Run, Scenario
-from simlaunch.scenario.numbers import Axle, Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,

@@ -14,8 +14,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
-from simlaunch.scenario.limits import CurveLimits
-from simlaunch.scenario.parts import PartRating, names_apart
+from simlaunch.scenario.decision import CurveLimits, PartRating, Uncertain, names_apart
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,
@@ -28,7 +27,6 @@ from simlaunch.scenario.powertrain import (
     TorqueConverter,
 )
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
-from simlaunch.scenario.uncertain import Uncertain
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, to_si

@@ -11,7 +11,7 @@ import numpy as np
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
 
 from simlaunch.errors import Fault
-from simlaunch.scenario.numbers import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
+from simlaunch.record import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
 from simlaunch.scenario.surroundings import Name, Section
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted

@@ -16,9 +16,9 @@ from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
 from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds, quantity_at
-from simlaunch.scenario.uncertain import unsound
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20

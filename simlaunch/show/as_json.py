@@ -9,9 +9,9 @@ from typing import Any
 
 from simlaunch.errors import Fault
 from simlaunch.measure.marks import MarkResult, Target
+from simlaunch.record import Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Record
 from simlaunch.study.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.study.footing import FootingGap
 from simlaunch.study.single import Simulation

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import isclose, isfinite, isnan
 
 from simlaunch.measure.marks import STANDARD, Target
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 from simlaunch.show.layout import short
 from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.units.quantity import to_display

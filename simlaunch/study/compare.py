@@ -15,9 +15,9 @@ from simlaunch.launch.trace import Trace
 from simlaunch.measure.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.measure.parts import Part
 from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal
 from simlaunch.study.footing import FootingGap, footing_gaps, refuse_unlike, unstated
 from simlaunch.study.single import Simulation, goal, simulate
 from simlaunch.study.verdict import Case, Verdict, judge

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from simlaunch.launch.run import Method, Outcome, Run, launch
 from simlaunch.measure.marks import FOOT, Kind, Target
 from simlaunch.measure.summary import Measures, measure
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Mark, Scenario
-from simlaunch.scenario.numbers import Pedal, Record
 from simlaunch.units.spelling import Dimension
 
 

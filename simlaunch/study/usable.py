@@ -12,9 +12,9 @@ from simlaunch.launch.run import complete
 from simlaunch.measure.ceiling import share_above, usable_torque
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal, Record
 
 Array = NDArray[np.float64]
 

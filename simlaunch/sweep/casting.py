@@ -16,9 +16,9 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
 from simlaunch.measure.marks import FOOT
+from simlaunch.record import CAR, Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import CAR, Pedal
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep.axes import ALTERNATIVE, PEDALS, Axis, Kind
 from simlaunch.sweep.plan import Cases, Plan

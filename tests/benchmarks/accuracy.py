@@ -25,7 +25,7 @@ from cars import RPM, change, coupe, gears, random_car
 from simlaunch.errors import SimlaunchError
 from simlaunch.launch.run import SAMPLE_GAP, Method, Outcome, launch
 from simlaunch.launch.trace import Trace
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Build = Callable[[int], Record]

@@ -23,7 +23,7 @@ from simlaunch.launch import kernel, prepare
 from simlaunch.launch.run import FIRST_SAMPLES, LONGEST_STEP, PHASES, scales
 from simlaunch.physics import balance, magic_formula, tyre
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import CAR, Record
+from simlaunch.record import CAR, Record
 
 Array = NDArray[np.float64]
 _SAMPLE_GAP, _SHAKE, _EACH = 0.02, 0.05, 8

@@ -13,7 +13,7 @@ from benchmarks.jax_car import Motion
 from benchmarks.jax_numbers import Values, pick
 from simlaunch.launch import events as ev
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Coupling, ShiftKind
+from simlaunch.record import Coupling, ShiftKind
 
 _CONVERTER, _TORQUE_GAP = int(Coupling.TORQUE_CONVERTER), int(ShiftKind.TORQUE_GAP)
 _AT_ONCE = (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.SHIFT_BEGINS, ev.LOCK_UP)

@@ -25,7 +25,7 @@ from simlaunch.launch import events as ev
 from simlaunch.launch import prepare
 from simlaunch.launch.kernel import launch_work
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import CAR, Record
+from simlaunch.record import CAR, Record
 
 Array = NDArray[np.float64]
 

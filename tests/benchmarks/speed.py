@@ -33,7 +33,7 @@ from simlaunch.integrator.sampling import make_samples
 from simlaunch.launch import kernel, prepare
 from simlaunch.launch.run import LONGEST_STEP, PHASES, complete, scales
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Times = Callable[[Sequence[Record], float], Array]

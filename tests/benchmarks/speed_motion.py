@@ -23,7 +23,7 @@ from simlaunch.launch.kernel import launch_work, overdue_event
 from simlaunch.launch.run import scales
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import CAR, Record
+from simlaunch.record import CAR, Record
 
 Array = NDArray[np.float64]
 Step = tuple[float, Array, int]

@@ -21,7 +21,7 @@ from benchmarks.speed_motion import (
     motion_scales,
 )
 from simlaunch.launch.events import EVENTS
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 _MOST_STEPS = 50_000  # between two events

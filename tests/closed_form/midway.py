@@ -14,7 +14,7 @@ from simlaunch.integrator.sampling import make_samples
 from simlaunch.launch import channels, kernel
 from simlaunch.launch.run import complete, scales
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 _SLOPES = {"distance": "speed", "speed": "acceleration"}

@@ -10,7 +10,7 @@ from simlaunch.launch import events
 from simlaunch.launch.run import launch
 from simlaunch.physics import body
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 W0 = 3000.0 * 3.141592653589793 / 30.0
 CAPACITY = 300.0

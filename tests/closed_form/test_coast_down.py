@@ -10,7 +10,7 @@ from cars import on_both_axles, point_mass
 from closed_form.midway import in_gear, run_on, time_at, value_at
 from simlaunch.physics import body
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 AIR = 1.225
 

@@ -9,7 +9,7 @@ from closed_form.midway import in_gear, run_on
 from simlaunch.launch.prepare import stall_speed
 from simlaunch.physics import driveline
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 LBF_FT = 1.3558179483314004  # [N m]
 

@@ -10,7 +10,7 @@ import pytest
 from cars import Changes, gears, on_both_axles, point_mass
 from closed_form.midway import Stretch, in_gear, run_on
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 STIFFNESS = 16000.0
 

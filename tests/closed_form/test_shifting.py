@@ -8,7 +8,7 @@ import pytest
 from cars import RPM, coupe
 from simlaunch.launch.run import launch
 from simlaunch.launch.trace import Trace
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 
 
 def first_shift(trace: Trace) -> int:

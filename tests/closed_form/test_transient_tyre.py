@@ -14,7 +14,7 @@ from simlaunch.launch.run import launch
 from simlaunch.physics import state as at
 from simlaunch.physics import tyre
 from simlaunch.physics.magic_formula import tabulate_shape
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 
 @pytest.mark.parametrize("speed", [5.0, 20.0, 60.0])

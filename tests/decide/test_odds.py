@@ -15,9 +15,9 @@ from simlaunch.decide.draws import Line, _apart, draws
 from simlaunch.decide.launches import target_named
 from simlaunch.decide.odds import Odds, chance, difference, effects, odds, shares_of, sobol_points
 from simlaunch.errors import InputError, UsageError
+from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal
 from simlaunch.scenario.reading import changed, load
 from simlaunch.study.single import goal
 

@@ -17,10 +17,10 @@ from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.parts import PartRating, Place
 from simlaunch.scenario.reading import changed, load
-from simlaunch.show.tables_plateau import Answer, curve_csv, plateau_verdict
+from simlaunch.tables.plateau import Answer, curve_csv, plateau_verdict
 from simlaunch.units.spelling import System
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"

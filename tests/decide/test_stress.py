@@ -12,8 +12,8 @@ from simlaunch.decide.damage import Cycles, Line, cycles, wear_ratio
 from simlaunch.decide.stress import Level, PartLoad, stress
 from simlaunch.errors import UsageError
 from simlaunch.measure.parts import Part, PartPeak
-from simlaunch.scenario.numbers import Pedal
-from simlaunch.scenario.parts import PartRating, Place, usual_slope
+from simlaunch.record import Pedal
+from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.reading import changed, load
 from simlaunch.study.single import simulate
 

@@ -16,9 +16,9 @@ from simlaunch.decide.worth import STEP, Worth, best_span, costly_span, pedal_wo
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.physics.table import values_at
+from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.reading import changed, load
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"

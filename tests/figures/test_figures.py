@@ -20,11 +20,11 @@ from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
+from simlaunch.drawing.look import DPI
+from simlaunch.drawing.save import as_bytes, save
 from simlaunch.errors import InputError, UsageError
 from simlaunch.figures.compare import compare_figures
-from simlaunch.figures.look import DPI
 from simlaunch.figures.run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
-from simlaunch.figures.save import as_bytes, save
 from simlaunch.figures.usable import usable_figure
 from simlaunch.launch.run import Outcome
 from simlaunch.scenario.reading import load
@@ -348,7 +348,7 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
 def test_another_process_gives_the_same_bytes() -> None:
     code = (
         "import sys; sys.path.insert(0, sys.argv[1]); from figures.test_figures import made_usable, usable_figure;"
-        "from simlaunch.figures.save import as_bytes;"
+        "from simlaunch.drawing.save import as_bytes;"
         "sys.stdout.buffer.write(as_bytes(usable_figure(made_usable(), 'metric'), 'svg'))"
     )
     run = subprocess.run([sys.executable, "-c", code, str(ROOT / "tests")], capture_output=True, check=True, cwd=ROOT)

@@ -9,10 +9,10 @@ import pytest
 
 from intake.logs import ACCELERATION, RADIUS, SLIP, sound_csv, speed, times, write_csv
 from intake.sweeps import rise, sheet
+from simlaunch.drawing.save import as_bytes
 from simlaunch.errors import UsageError
 from simlaunch.figures.curve import curve_figure
 from simlaunch.figures.log import log_figure
-from simlaunch.figures.save import as_bytes
 from simlaunch.intake.curve import CurveAccount, CurveOptions, read_curve_sheets
 from simlaunch.intake.footing import stated_losses
 from simlaunch.intake.log import LogOptions

@@ -11,6 +11,7 @@ from house.source_tree import Module
 ORDER = (
     "errors",
     "compiled",
+    "record",
     "units",
     "scenario",
     "physics",
@@ -22,14 +23,19 @@ ORDER = (
     "decide",
     "sweep",
     "show",
+    "tables",
+    "drawing",
     "figures",
     "cli",
     "__main__",
 )
 """Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
 
-ONLY_IN = {"pint": "units", "matplotlib": "figures", "typer": "cli"}
-"""Libraries that a single room may import."""
+ONLY_IN = {"pint": ("units",), "matplotlib": ("drawing", "figures"), "typer": ("cli",)}
+"""Libraries that only some rooms may import."""
+
+LOOSE = ORDER[:3]
+"""Files that stand beside the rooms."""
 
 MOST_FILES = 10
 ONE_FILE_PER_COMMAND = {"cli": 24}
@@ -69,8 +75,8 @@ def _import_fault(room: str, name: str) -> str:
     head, _, rest = name.partition(".")
     if head == "simlaunch":
         return _room_fault(room, rest.partition(".")[0])
-    keeper = ONLY_IN.get(head, room)
-    return "" if room == keeper else f"only {keeper}/ may import {head}"
+    keepers = ONLY_IN.get(head, (room,))
+    return "" if room in keepers else f"only {' and '.join(f'{keeper}/' for keeper in keepers)} may import {head}"
 
 
 def _room_fault(room: str, above: str) -> str:
@@ -88,11 +94,11 @@ def layout_faults(package: Path) -> list[str]:
     folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
     rooms = [path for path in folders if path.parent == package]
     deep = [path for path in folders if path.parent != package]
-    loose = [path for path in sorted(package.glob("*.py")) if path.stem not in {*ORDER[:2], "__init__", "__main__"}]
+    loose = [path for path in sorted(package.glob("*.py")) if path.stem not in {*LOOSE, "__init__", "__main__"}]
     return [
         *(f"{path.relative_to(package)}: a third level" for path in deep),
         *(f"{path.name}: does not belong beside the rooms" for path in loose),
-        *(f"{path.name}: not a room" for path in rooms if path.name not in ORDER[2:-1]),
+        *(f"{path.name}: not a room" for path in rooms if path.name not in ORDER[len(LOOSE) : -1]),
         *(fault for path in rooms for fault in _size_fault(path)),
     ]
 

@@ -30,7 +30,7 @@ def test_rooms_keep_their_shape() -> None:
         ("simlaunch.study.odds", "from simlaunch.helper.odds import x", "helper is not a room"),
         ("simlaunch.study.odds", "from .sweep import x", "full name"),
         ("simlaunch.scenario.models", "import pint", "only units/ may import pint"),
-        ("simlaunch.study.odds", "from matplotlib import pyplot", "only figures/ may import matplotlib"),
+        ("simlaunch.study.odds", "from matplotlib import pyplot", "only drawing/ and figures/ may import matplotlib"),
         ("simlaunch.show.table", "import typer.testing", "only cli/ may import typer"),
         ("simlaunch", "from simlaunch.launch.run import start", "the package root imports nothing"),
         ("simlaunch.study.odds", "if TYPE_CHECKING:\n    from simlaunch.show import look", "show stands above"),

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from simlaunch.physics.state import PHASE
-from simlaunch.scenario.numbers import CAR
+from simlaunch.record import CAR
 
 
 def _fields(record: np.dtype[np.void]) -> Iterator[str]:

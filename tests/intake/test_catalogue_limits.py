@@ -16,7 +16,7 @@ from intake.catalogue import MASS, POINTS, SOUND, scenario
 
 pytestmark = pytest.mark.skipif(not hasattr(os, "wait4"), reason="the system does not tell what a process took")
 
-SECONDS, MEGABYTES = 1.0, 200.0
+SECONDS, MEGABYTES = 20.0, 200.0  # more than a few tenths of a second is a hang
 CHECK = ("-m", "simlaunch", "check")
 LOG = ("-c", "import sys\nfrom simlaunch.errors import InputError\nfrom simlaunch.intake.log import read_log\n"
        "try:\n    read_log(sys.argv[1])\nexcept InputError as error:\n    sys.exit(3)\n")  # fmt: skip

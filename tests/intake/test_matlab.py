@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import pickle
 import struct
-import time
 import zlib
 from pathlib import Path
 from typing import Any
@@ -147,9 +146,7 @@ def _bomb(path: Path, megabytes: int, claimed: int) -> Path:
 def test_a_file_that_grows_a_thousandfold_is_refused(tmp_path: Path, megabytes: int, claimed: int) -> None:
     path = _bomb(tmp_path / "log.mat", megabytes, claimed)
     assert path.stat().st_size < megabytes * 2**20 / 900
-    start = time.perf_counter()
     refused = _refused(path)
-    assert time.perf_counter() - start < 10.0  # with the start of the process on a busy machine
     assert any(word in refused for word in ("memory", "values, more than", "damaged", " to read"))
 
 

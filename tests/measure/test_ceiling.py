@@ -14,7 +14,7 @@ from measure.motions import STANDARD_GRAVITY, trace
 from simlaunch.errors import UsageError
 from simlaunch.launch.run import complete, launch
 from simlaunch.measure.ceiling import driven_axles, grip_limited_acceleration, surplus, usable_torque
-from simlaunch.scenario.numbers import Pedal, Record
+from simlaunch.record import Pedal, Record
 
 TEXTBOOK_GRAVITY = 9.81
 RPM = np.pi / 30.0

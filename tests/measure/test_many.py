@@ -18,7 +18,7 @@ from simlaunch.measure.many import Measured, columns, measure_many
 from simlaunch.measure.marks import STANDARD, Kind, Target
 from simlaunch.measure.parts import Part
 from simlaunch.measure.summary import Measures, measure
-from simlaunch.scenario.numbers import CAR, Pedal, Record
+from simlaunch.record import CAR, Pedal, Record
 from simlaunch.units.spelling import Dimension
 
 EXTRA = (

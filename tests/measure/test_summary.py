@@ -9,7 +9,7 @@ from cars import coupe
 from simlaunch.launch.run import Run, launch
 from simlaunch.measure.parts import CHANNEL, Part
 from simlaunch.measure.summary import Measures, measure
-from simlaunch.scenario.numbers import Pedal, Record
+from simlaunch.record import Pedal, Record
 
 
 @pytest.fixture(scope="module", params=list(Pedal), ids=lambda pedal: pedal.name.lower())

@@ -18,7 +18,7 @@ from simlaunch.launch.kernel import compiled_rates
 from simlaunch.launch.run import scales
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import stored_energy
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 ECCENTRICITY = 0.3

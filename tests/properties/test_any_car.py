@@ -10,7 +10,7 @@ from cars import PLATEAU, Changes, coupe, full_load
 from simlaunch.launch.run import Outcome, launch
 from simlaunch.measure.energy import audit
 from simlaunch.physics.table import values_at
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 
 FEW = settings(max_examples=30)
 MILLISECOND = 1e-3

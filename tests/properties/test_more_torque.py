@@ -7,7 +7,7 @@ import pytest
 
 from cars import PEAK, PLATEAU, Changes, change, coupe, front_hatch, full_load, on_both_axles, random_car
 from simlaunch.launch.run import Outcome, Run, complete, launch
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 MILLISECOND = 1e-3
 

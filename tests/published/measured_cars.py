@@ -54,8 +54,8 @@ from vega_datasets import local_data
 
 from simlaunch.launch.run import launch
 from simlaunch.measure.crossing import first_time
+from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
-from simlaunch.scenario.numbers import Pedal
 from simlaunch.scenario.reading import from_mapping
 
 DELIVERED_SHARE = 0.90

@@ -10,7 +10,7 @@ import pytest
 from cars import change, coupe
 from simlaunch.physics import magic_formula as formula
 from simlaunch.physics import tyre
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 PASSENGER = {
     "shape_factor": 1.6411, "friction": 1.1739, "curvature": 0.46403, "slip_stiffness": 22.303,

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario, warnings
-from simlaunch.scenario.numbers import Pedal, Record
 from simlaunch.scenario.reading import load
 
 FOLDER = Path(__file__).parents[2] / "scenarios"

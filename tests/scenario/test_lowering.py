@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from scipy.interpolate import pchip_interpolate
 
 from simlaunch.errors import UsageError
+from simlaunch.record import Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.car import unloaded_radius
 from simlaunch.scenario.lowering import fill_table, lower
-from simlaunch.scenario.numbers import Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.reading import changed, from_mapping
 from simlaunch.scenario.surroundings import standard_pressure, standard_temperature
 
@@ -67,13 +67,14 @@ def test_published_tyre_set_is_the_default(sound: dict[str, Any]) -> None:
 def test_every_field_is_filled(sound: dict[str, Any]) -> None:
     car = _car(sound, Pedal.HELD_SLIP)
     left_open = [("air", "density"), ("gearbox", "shift_speed"), ("pedal", "target_slip"),
-                 ("front", "outer_curve"), ("rear", "outer_curve")]  # fmt: skip
+                 ("front", "outer_curve"), ("rear", "outer_curve"), ("engine", "gear_limit")]  # fmt: skip
     for section in car.dtype.names:
         for name in car[section].dtype.names:
             value = car[section][name]
             if value.dtype.names is None and (section, name) not in left_open:
                 assert np.isfinite(value).all(), f"{section}.{name}"
     assert math.isnan(car.air.density)
+    assert np.all(car.engine.gear_limit == np.inf)  # limits nothing
     assert np.isnan(car.gearbox.shift_speed).all()
     assert math.isnan(car.pedal.target_slip)
     assert car.pedal.kind == Pedal.HELD_SLIP

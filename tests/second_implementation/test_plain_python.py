@@ -16,7 +16,7 @@ from simlaunch.launch.kernel import compiled_rates
 from simlaunch.launch.run import complete, launch
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 TESTS = Path(__file__).resolve().parents[1]

@@ -10,7 +10,7 @@ import pytest
 from cars import PLATEAU, all_drive_saloon, coupe, front_hatch, full_load, random_car
 from simlaunch.launch.run import Method, Outcome, launch
 from simlaunch.launch.trace import Trace
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 TENTH_OF_A_MILLISECOND = 1e-4
 

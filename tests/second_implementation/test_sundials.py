@@ -12,7 +12,7 @@ from closed_form.midway import in_gear, run_on
 from simlaunch.launch.kernel import compiled_rates
 from simlaunch.launch.run import scales
 from simlaunch.physics import state as at
-from simlaunch.scenario.numbers import Record
+from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 DURATION = 0.25  # [s]

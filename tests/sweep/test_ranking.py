@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.show.tables_sweep import options_text
 from simlaunch.sweep.chunk import Result, Spec, maker, prepared
 from simlaunch.sweep.plan import Draw, Sample
 from simlaunch.sweep.ranking import (
@@ -27,6 +26,7 @@ from simlaunch.sweep.ranking import (
     ranking,
 )
 from simlaunch.sweep.store import Reader, Store, study_of
+from simlaunch.tables.sweep import options_text
 from sweep.conftest import filled, planned
 
 BY, LOAD = "time 60 ft", "steady torque gearbox input"

@@ -9,8 +9,8 @@ import pytest
 from matplotlib.collections import QuadMesh
 from matplotlib.figure import Figure
 
+from simlaunch.drawing.save import as_bytes
 from simlaunch.errors import UsageError
-from simlaunch.figures.save import as_bytes
 from simlaunch.figures.sweep import sweep_figures
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed

@@ -6,9 +6,9 @@ from pathlib import Path
 
 from simlaunch.intake.delimited import shown
 from simlaunch.show.layout import Row, Table, paragraph, tables_text
-from simlaunch.show.tables_single import marks_table
 from simlaunch.show.words import Numbers
 from simlaunch.study.logged import LoggedRun
+from simlaunch.tables.single import marks_table
 from simlaunch.units.spelling import Dimension, System
 
 _MEANING = (

@@ -8,10 +8,9 @@ from typing import TypeVar
 
 from simlaunch.measure.marks import Kind, MarkResult, Target
 from simlaunch.measure.parts import Part
+from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Pedal
 from simlaunch.show.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.show.tables_single import distinct, driven_parts, header
 from simlaunch.show.words import (
     CAUTION,
     NOT_REACHED,
@@ -24,6 +23,7 @@ from simlaunch.show.words import (
 from simlaunch.study.compare import Comparison, MarkGap, Pair, PedalGap
 from simlaunch.study.single import Simulation
 from simlaunch.study.verdict import WORTH_NAMING
+from simlaunch.tables.single import distinct, driven_parts, header
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[Simulation], float]

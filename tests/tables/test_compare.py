@@ -9,11 +9,11 @@ import pytest
 
 from show.compared import comparison, scenario
 from simlaunch.measure.marks import STANDARD
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 from simlaunch.show.layout import columns
-from simlaunch.show.tables_compare import comparison_tables, comparison_text
 from simlaunch.show.words import sentences, target_label
 from simlaunch.study.compare import Comparison, CurveRuns
+from simlaunch.tables.compare import comparison_tables, comparison_text
 from simlaunch.units.spelling import System
 
 HURTS, HELPS = "road-coupe", "all-drive-grip"

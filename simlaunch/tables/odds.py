@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from simlaunch.decide.odds import QUANTILES, Chance, Odds
+from simlaunch.record import Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Record
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.tables_single import header
 from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers, named, target_label
 from simlaunch.study.verdict import MOSTLY, SURE, WORTH_NAMING
+from simlaunch.tables.single import header
 from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")

@@ -8,11 +8,12 @@ import pytest
 
 from show.compared import SCENARIOS, comparison, scenario
 from simlaunch.measure.marks import STANDARD
+from simlaunch.record import Record
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import warnings
-from simlaunch.scenario.numbers import Record
 from simlaunch.show.layout import columns
-from simlaunch.show.tables_single import (
+from simlaunch.study.usable import usable
+from simlaunch.tables.single import (
     check_tables,
     check_text,
     distinct,
@@ -21,7 +22,6 @@ from simlaunch.show.tables_single import (
     usable_tables,
     usable_text,
 )
-from simlaunch.study.usable import usable
 from simlaunch.units.spelling import System
 
 NAMES = sorted(path.stem for path in SCENARIOS.glob("*.toml"))

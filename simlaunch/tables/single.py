@@ -10,9 +10,9 @@ from simlaunch.launch.trace import Moment
 from simlaunch.measure.marks import Kind, MarkResult, Target
 from simlaunch.measure.parts import Part
 from simlaunch.physics.magic_formula import sliding_share
+from simlaunch.record import Coupling, Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.numbers import Coupling, Record
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, same_target, target_label
 from simlaunch.study.single import Simulation

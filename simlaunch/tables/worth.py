@@ -9,7 +9,7 @@ from math import isnan
 import numpy as np
 
 from simlaunch.decide.worth import PedalWorth, Span, Worth, best_span, costly_span, first_used
-from simlaunch.scenario.numbers import Pedal
+from simlaunch.record import Pedal
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named, target_label

@@ -10,8 +10,8 @@ from typing import Any
 
 from matplotlib.figure import Figure
 
+from simlaunch.drawing.look import DPI, look
 from simlaunch.errors import InputError
-from simlaunch.figures.look import DPI, look
 
 # Neither a date nor the version of the drawing library: the same figure gives the same bytes.
 _FORMATS: Mapping[str, Mapping[str, Any]] = {

@@ -9,8 +9,8 @@ from simlaunch.decide.stress import CurveLoad, Level, PartLoad, Stress
 from simlaunch.scenario.model import Scenario
 from simlaunch.show.as_json import Object, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.tables_single import header
 from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.tables.single import header
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[PartLoad], float]

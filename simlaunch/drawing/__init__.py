@@ -1,0 +1,1 @@
+"""The common look of all figures, and how they are saved."""

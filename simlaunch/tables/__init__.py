@@ -1,0 +1,1 @@
+"""Tables and sentences of each command's answer, laid out for a terminal."""
