@@ -31,6 +31,8 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _OPTIONS: dict[str, Any] = {"nogil": True, "error_model": "numpy", "fastmath": False}
+_NO_WAY_IN: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True}
+"""For what only compiled code calls; ways in from Python and C would take a quarter of the compiler's time."""
 _KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
 _MAKING = "making-"
 
@@ -164,7 +166,7 @@ _compilables: list[Any] = []  # the compiler itself keeps no hold on them
 
 def _compilable(function: Callable[P, R], **options: Any) -> Callable[P, R]:
     """Tell the compiler what a plain function compiles to, once for each signature and whoever calls it."""
-    compiled = numba.njit(**options)(function)
+    compiled = numba.njit(**_NO_WAY_IN, **options)(function)
     if compiled is not function:  # else compilation is switched off
         infer_global(function, numba.types.Dispatcher(compiled))  # type: ignore[no-untyped-call]
         _compilables.append(compiled)

@@ -91,7 +91,8 @@ def derive(
     friction = car.road.friction_factor
     for i in range(times.size):
         y, phase = work.inner, phases[segments[i]]
-        y[:] = states[i]
+        for k in range(y.size):  # as a slice it would have the compiler build the text of an error: seconds
+            y[k] = states[i, k]
         b = balance(times[i], y, car, phase)
         road = b.ground
         out[i, 0] = road.acceleration
