@@ -154,6 +154,13 @@ def is_kept(entry_name: str) -> bool:
     return bool(list(_folder.rglob(f"*.{entry_name}-*.nbi")))  # the whole list: a search left half done stays open
 
 
+def take_in() -> None:
+    """Make use of what another process has published since this one began."""
+    newest = _newest(_store)
+    if newest is not None:
+        _take_over(newest, _folder)
+
+
 @atexit.register
 def finish() -> None:
     """Publish what was compiled and remove this process's own folder; to be called where exit hooks do not run."""
@@ -186,3 +193,17 @@ def part(function: Callable[P, R]) -> Callable[P, R]:
 def entry(function: Callable[P, R]) -> Callable[P, R]:
     """Mark a numeric function that plain Python calls; its machine code is kept on disk."""
     return cast(Callable[P, R], numba.njit(cache=True, **_OPTIONS)(function))
+
+
+def compile_for(function: Callable[..., object], *arguments: object) -> None:
+    """Compile an entry for arguments of these types, without calling it.
+
+    Parameters
+    ----------
+    function : callable
+        Marked with `entry`.
+    arguments
+        One of each type.
+    """
+    if isinstance(function, numba.core.dispatcher.Dispatcher):  # else compilation is switched off
+        function.compile(tuple(numba.typeof(argument) for argument in arguments))  # type: ignore[no-untyped-call]

@@ -20,7 +20,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import Shown, deliver, note, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -82,7 +82,7 @@ def compare(
             note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
         if unknown := unstated(sound, curve or sound.curve_names):
             note(unknown, quiet=quiet)
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     way = launching.Method(method.value)
     found = compared(sound, curve or None, method=way, tolerance=tolerance, mixed_footings=mixed_footings)
     found = with_evidence(found, sound, cases)

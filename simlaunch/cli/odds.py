@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, complain, deliver, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, complain, deliver, prepare
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
@@ -91,7 +91,7 @@ def odds(
         raise UsageError("the odds are between two curves; name two with --curve")
     for name in names:
         sound.curve(name)
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     found = drawn(
         sound,
         *names,

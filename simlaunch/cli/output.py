@@ -76,12 +76,15 @@ def note(text: str, *, quiet: bool) -> None:
         complain(text)
 
 
-def note_compiling(*, quiet: bool) -> None:
-    """Say so when a launch is about to compile, which happens once for each version."""
+def compile_once(*, quiet: bool) -> None:
+    """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
     from simlaunch.compiled import is_kept
 
     if not is_kept("run_compiled"):
         note("compiling the launch kernel once (about 20 s)", quiet=quiet)
+        from simlaunch.study.ahead import compile_together
+
+        compile_together()
 
 
 def _refuse(folder: Path, error: OSError) -> InputError:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, deliver, note, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.units.spelling import System
 
@@ -157,7 +157,7 @@ def plateau(
         {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
     )
     aims, kind = _aims(sound, target), Pedal.FULL if pedal is PedalChoice.FULL else Pedal.HELD_SLIP
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     found: dict[str, Plateau] = {}
     drives: dict[str, float] = {}
     for gear_set, geared in _gear_sets(sound, each_gear_set).items():

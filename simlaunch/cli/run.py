@@ -21,7 +21,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, deliver, prepare
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
@@ -57,7 +57,7 @@ def run(
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     kind = {PedalChoice.FULL: Pedal.FULL, PedalChoice.HELD: Pedal.HELD_SLIP}[pedal]
     way = launching.Method(method.value)
     launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)

@@ -8,7 +8,7 @@ import typer
 
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Tolerance, Units
-from simlaunch.cli.output import Shown, deliver, note, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -45,7 +45,7 @@ def stress(
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     driver = {PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal]
     found = loaded(sound, curve or None, pedal=driver, tolerance=tolerance)
     if found.broken:

@@ -15,7 +15,7 @@ from typer.core import TyperCommand, TyperGroup
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.ending import Code, before_leaving
 from simlaunch.cli.options import Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
-from simlaunch.cli.output import complain, note, note_compiling, result
+from simlaunch.cli.output import compile_once, complain, note, result
 from simlaunch.cli.sweep_show import print_findings, show
 from simlaunch.units.spelling import System
 
@@ -178,7 +178,7 @@ def sweep(
     asked_where = where or list((sound.sweep.where if sound.sweep else None) or ())
     wanted = order(study_of(spec), asked_by, asked_where)
     prepared(spec).caster.check()
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     path = output or Path(f"{scenario.stem}-sweep.sqlite")
     asked = json.dumps({"by": asked_by, "where": asked_where, "changes": changes or [], "taken": taken or []})
     with contextlib.closing(_back_end(back_end, workers, cluster, trust_network)) as engine:

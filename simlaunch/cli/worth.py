@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, deliver, note_compiling, prepare
+from simlaunch.cli.output import Shown, compile_once, deliver, prepare
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
@@ -67,7 +67,7 @@ def worth(
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
-    note_compiling(quiet=quiet)
+    compile_once(quiet=quiet)
     close = tolerance or TOLERANCE
     if each_gear_set:
         found = worth_by_gear_set(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close)

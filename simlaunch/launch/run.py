@@ -122,7 +122,14 @@ def scales() -> Array:
     return sizes
 
 
-def _phase_log() -> kernel.PhaseLog:
+def phase_log() -> kernel.PhaseLog:
+    """Room for the phases of a launch.
+
+    Returns
+    -------
+    PhaseLog
+        Empty.
+    """
     phases = np.zeros(PHASES, dtype=at.PHASE).view(np.recarray)
     return kernel.PhaseLog(phases, np.zeros(PHASES), np.full(PHASES, -1, np.int64))
 
@@ -224,7 +231,7 @@ def launch(
     while True:
         phase, work = at.first_phase(), kernel.launch_work()
         prepare.begin(car, work, phase)
-        samples, log = make_samples(capacity, at.STATES), _phase_log()
+        samples, log = make_samples(capacity, at.STATES), phase_log()
         ending = loop(car, phase, accuracy, work, samples, log)
         if ending.status != kernel.BUFFER_FULL or capacity >= MOST_SAMPLES:
             break
