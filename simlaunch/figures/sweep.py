@@ -27,8 +27,9 @@ from simlaunch.drawing.look import (
 )
 from simlaunch.errors import UsageError
 from simlaunch.show.layout import short
+from simlaunch.sweep.chunk import Measure
 from simlaunch.sweep.ranking import Order, Parting, cloud, field, front, groups, measure_named, parting
-from simlaunch.sweep.store import Measure, Reader
+from simlaunch.sweep.store import Reader
 
 _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98a", "#a3613f", "#4a2330"])
 _EMPTY = "#ffffff"

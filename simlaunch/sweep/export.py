@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.sweep.axes import Kind
+from simlaunch.sweep.chunk import Study
 from simlaunch.sweep.ranking import Order
-from simlaunch.sweep.store import Reader, Study
+from simlaunch.sweep.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
 
 if TYPE_CHECKING:

@@ -6,9 +6,8 @@ import operator
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from itertools import pairwise
-from math import inf, isfinite
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -16,10 +15,9 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.launch.kernel import FINISHED
-from simlaunch.sweep.axes import Axis, Kind
-from simlaunch.sweep.chunk import Result
-from simlaunch.sweep.plan import Cases
-from simlaunch.sweep.store import Measure, Reader, Study, identifier
+from simlaunch.sweep.axes import Axis, Kind, called, choices
+from simlaunch.sweep.chunk import Measure, Study
+from simlaunch.sweep.store import Reader, identifier
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import read
 from simlaunch.units.spelling import Dimension
@@ -165,11 +163,10 @@ def measure_named(text: str, study: Study) -> Measure:
 
 
 def _known(text: str, known: Mapping[str, object], what: str) -> str:
-    name = " ".join(text.split())
+    name = called(" ".join(text.split()))
     if name in known:
         return name
-    near = get_close_matches(name, known, n=3, cutoff=0.5) or list(known)
-    raise UsageError(f"no {what} is called {quoted(text)}; choose from {', '.join(map(quoted, near))}")
+    raise UsageError(f"no {what} is called {quoted(text)}; choose from {choices(name, known)}")
 
 
 def order(study: Study, by: str | None, constraints: Sequence[str]) -> Order:
@@ -214,9 +211,7 @@ def _constraint(text: str, study: Study) -> Constraint:
     axis = axes.get(name)
     if axis is not None and axis.kind is not Kind.NUMBER:
         if sign not in _FOR_NAMES or bound not in axis.values:
-            raise UsageError(
-                f"{quoted(text)}: of {name}, write = or != and one of {', '.join(map(quoted, axis.values))}"
-            )
+            raise UsageError(f"{quoted(text)}: of {name}, write = or != and one of {choices(bound, axis.values)}")
         return Constraint(text, name, sign, bound)
     if sign in _FOR_NAMES:
         raise UsageError(f"{quoted(text)}: numbers are held against <, <=, > or >=")
@@ -230,6 +225,30 @@ def _bound(text: str, dimension: Dimension, whole: str) -> float:
     except InputError as error:
         fault: Fault = error.args[0]
         raise InputError(Fault(f"constraint {quoted(whole)}", fault.typed, fault.why, fault.instead)) from None
+
+
+def axis_named(text: str, study: Study) -> Axis:
+    """Axis that goes by a name.
+
+    Parameters
+    ----------
+    text : str
+        Its name, such as ``tyre`` or ``final drive``.
+    study : Study
+        What the file holds.
+
+    Returns
+    -------
+    Axis
+        The axis.
+
+    Raises
+    ------
+    UsageError
+        There is none; the message names the nearest.
+    """
+    known = {axis.name: axis for axis in study.plan.axes}
+    return known[_known(text, known, "axis")]
 
 
 def ranking(reader: Reader, wanted: Order, top: int) -> list[Ranked]:
@@ -446,39 +465,3 @@ def cloud(reader: Reader, wanted: Order, against: Measure, most: int) -> Iterato
     stride = max(1, reader.study.launches // most)
     statement = f"SELECT {other}, {own} FROM launch WHERE {wanted.condition} AND {other} IS NOT NULL AND number % ? = 0"
     yield from reader.stream(statement, (*wanted.bounds, stride))
-
-
-class BestSoFar:
-    """The best result among the stretches that it was shown.
-
-    Parameters
-    ----------
-    study : Study
-        What the stretches are of.
-    wanted : Order
-        How to rank.
-    """
-
-    def __init__(self, study: Study, wanted: Order) -> None:
-        self._axes = {axis.name: (j, axis) for j, axis in enumerate(study.plan.axes)}
-        self._columns = {measure.name: k for k, measure in enumerate(study.measures)}
-        self._wanted = wanted
-        self.value: float | None = None
-
-    def see(self, cases: Cases, result: Result) -> None:
-        """Take another stretch in."""
-        score = result.values[:, self._columns[self._wanted.by.name]]
-        kept = np.isfinite(score) & (result.ending == FINISHED)
-        for constraint in self._wanted.constraints:
-            kept &= constraint.met_by(self._column(constraint.column, cases, result))
-        if kept.any():
-            best = float(score[kept].max() if self._wanted.highest else score[kept].min())
-            known = self.value
-            better = known is None or (best > known if self._wanted.highest else best < known)
-            self.value = best if better and isfinite(best) else known
-
-    def _column(self, name: str, cases: Cases, result: Result) -> NDArray[Any]:
-        if name not in self._axes:
-            return result.values[:, self._columns[name]]
-        j, axis = self._axes[name]
-        return cases.si[:, j] if axis.kind is Kind.NUMBER else np.array(axis.values)[cases.position[:, j]]

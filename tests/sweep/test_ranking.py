@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.chunk import Result, Spec, maker, prepared
+from simlaunch.sweep.campaign import BestSoFar
+from simlaunch.sweep.chunk import Result, Spec, maker, prepared, study_of
 from simlaunch.sweep.plan import Draw, Sample
 from simlaunch.sweep.ranking import (
-    BestSoFar,
     cloud,
     field,
     findings,
@@ -25,7 +25,7 @@ from simlaunch.sweep.ranking import (
     parting,
     ranking,
 )
-from simlaunch.sweep.store import Reader, Store, study_of
+from simlaunch.sweep.store import Reader, Store
 from simlaunch.tables.sweep import options_text
 from sweep.conftest import filled, planned
 
