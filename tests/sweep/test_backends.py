@@ -249,7 +249,7 @@ def test_a_cluster_reached_by_tls_gives_the_same_bits(
 
     own, strange = distributed.Security.temporary(), distributed.Security.temporary()
     quiet = {"distributed.logging": {"distributed": "critical"}}
-    started = {"n_workers": 1, "threads_per_worker": 2, "processes": False, "dashboard_address": None}
+    started = {"n_workers": 1, "threads_per_worker": 2, "processes": False, "dashboard_address": "127.0.0.1:0"}
     with (
         dask.config.set(quiet),
         distributed.LocalCluster(**started, protocol="tls://", security=own, silence_logs=50) as made,
