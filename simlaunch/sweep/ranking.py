@@ -19,7 +19,7 @@ from simlaunch.sweep.axes import Axis, Kind, called, choices
 from simlaunch.sweep.chunk import Measure, Study
 from simlaunch.sweep.store import Reader, identifier
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import read
+from simlaunch.units.quantity import DisplayUnit, read
 from simlaunch.units.spelling import Dimension
 
 _CONSTRAINT = re.compile(r"\s*(?P<name>.+?)\s*(?P<sign><=|>=|!=|<|>|=)\s*(?P<bound>.+?)\s*")
@@ -245,7 +245,7 @@ def axis_named(text: str, study: Study) -> Axis:
     Raises
     ------
     UsageError
-        There is none; the message names the nearest.
+        There is none.
     """
     known = {axis.name: axis for axis in study.plan.axes}
     return known[_known(text, known, "axis")]
@@ -335,6 +335,14 @@ class Parting:
     sql: str
     labels: tuple[str, ...]
     keys: tuple[str | float, ...]
+    edges: tuple[float, ...] = ()
+    """Ends of the stretches in the unit of the axis; none where it is parted value by value."""
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """What it is parted by, in the unit of the axis: ends of stretches, or single values; none for names."""
+        unit = self.axis.shown_in
+        return self.edges or (() if unit is None else tuple(float(unit.of(float(key))) for key in self.keys))
 
 
 def parting(study: Study, axis: Axis) -> Parting:
@@ -361,13 +369,13 @@ def parting(study: Study, axis: Axis) -> Parting:
     low, high = ends
     sql = f"CAST(min({_STRETCHES - 1}, max(0, ({column} - {low!r}) / {(high - low) / _STRETCHES!r})) AS INTEGER)"
     edges = [low + (high - low) * k / _STRETCHES for k in range(_STRETCHES + 1)]
-    labels = tuple(_stretch(axis, a, b) for a, b in pairwise(edges))
-    return Parting(axis, sql, labels, tuple(range(_STRETCHES)))
-
-
-def _stretch(axis: Axis, low: float, high: float) -> str:
     unit = axis.shown_in
     assert unit is not None, "only numbers have stretches"
+    labels = tuple(_stretch(unit, a, b) for a, b in pairwise(edges))
+    return Parting(axis, sql, labels, tuple(range(_STRETCHES)), tuple(float(unit.of(edge)) for edge in edges))
+
+
+def _stretch(unit: DisplayUnit, low: float, high: float) -> str:
     return f"{unit.of(low):.5g} to {unit.of(high):.5g} {unit.label}".strip()
 
 
@@ -415,16 +423,40 @@ def field(reader: Reader, wanted: Order, across: Sequence[Parting]) -> NDArray[n
     ndarray, one dimension for each axis
         SI units; nan where no ranked launch lies.
     """
+    best = f"{wanted.best}({identifier(wanted.by.name)})"
+    return _by_cell(reader, across, best, wanted.condition, wanted.bounds)
+
+
+def tally(reader: Reader, across: Sequence[Parting]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How many launches are finished, and how many of them failed, for every combination of the groups of some axes.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    across : sequence of Parting
+        The axes.
+
+    Returns
+    -------
+    tuple of ndarray, one dimension for each axis
+        Finished and failed launches [-].
+    """
+    finished, failed = (_by_cell(reader, across, what) for what in ("count(*)", "sum(ending <> 0)"))
+    return np.nan_to_num(finished), np.nan_to_num(failed)
+
+
+def _by_cell(
+    reader: Reader, across: Sequence[Parting], what: str, condition: str = "1", bounds: Sequence[object] = ()
+) -> NDArray[np.float64]:
+    """A number for every combination of groups; nan where no launch lies."""
     listed = ", ".join(parted.sql for parted in across)
     parts = ", ".join(str(n) for n in range(1, len(across) + 1))
-    statement = (
-        f"SELECT {listed}, {wanted.best}({identifier(wanted.by.name)}) FROM launch "
-        f"WHERE {wanted.condition} GROUP BY {parts}"
-    )
+    statement = f"SELECT {listed}, {what} FROM launch WHERE {condition} GROUP BY {parts}"
     places = [{key: place for place, key in enumerate(parted.keys)} for parted in across]
     found = np.full([len(parted.keys) for parted in across], np.nan)
-    for *keys, best in reader.stream(statement, wanted.bounds):
-        found[tuple(place[key] for place, key in zip(places, keys, strict=True))] = best
+    for *keys, number in reader.stream(statement, bounds):
+        found[tuple(place[key] for place, key in zip(places, keys, strict=True))] = number
     return found
 
 
