@@ -68,7 +68,10 @@ def _damaged(path: Path) -> InputError:
 
 _DATABASE_FAULTS: tuple[tuple[str, str, str], ...] = (
     ("not a database", "is not a file of a sweep", "name another file"),
-    *((sign, *_DAMAGED) for sign in ("malformed", "no such table", "no such column", "Could not decode")),
+    *(
+        (sign, *_DAMAGED)
+        for sign in ("malformed", "no such table", "no such column", "Could not decode", "UNIQUE constraint")
+    ),
     (
         "disk is full",
         "has no room left on its disk",

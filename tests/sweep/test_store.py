@@ -268,6 +268,18 @@ def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
     assert answer(["sweep", "show", str(path), "--verify"]) != 0
 
 
+@pytest.mark.parametrize(
+    "how",
+    ["DROP TABLE chunk", "DROP TABLE launch", "UPDATE chunk SET number = -number - 9", "UPDATE study SET axes = '{}'"],
+)
+def test_a_damaged_file_is_not_carried_on(tmp_path: Path, small: Spec, how: str) -> None:
+    path = tmp_path / "a.sqlite"
+    filled(path, small, _made_up(small)[:9], 4)
+    _spoilt(path, how)
+    with pytest.raises(InputError, match="is damaged; restore a copy"):
+        carry_out(small, path, Serial(), never, _quiet)
+
+
 def test_bytes_that_were_changed_anywhere_are_never_a_fault_of_ours(
     tmp_path: Path, small: Spec, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -299,7 +311,7 @@ def test_a_damaged_file_is_told(tmp_path: Path, small: Spec) -> None:
     content = bytearray(path.read_bytes())
     content[4096:] = b"\xaa" * (len(content) - 4096)
     path.write_bytes(content)
-    with pytest.raises(InputError, match="damaged"), Reader(path) as reader:
+    with pytest.raises(InputError, match="is damaged; restore a copy"), Reader(path) as reader:
         reader.digest()
 
 
