@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.options import Quiet, Units
 from simlaunch.cli.output import note, result
-from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.errors import InputError, UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def _check(reader: Reader, quiet: bool) -> None:
     damaged = reader.damaged()
     if damaged:
         first, _ = reader.study.chunk(damaged[0])
-        raise SimlaunchError(f"{len(damaged)} stretches are damaged, the first from launch {first} on; begin anew")
+        raise InputError(f"{len(damaged)} stretches are damaged, the first from launch {first} on; begin anew")
     note(f"every bit is as it was written; results {reader.digest()}", quiet=quiet)
 
 
