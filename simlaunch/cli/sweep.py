@@ -17,6 +17,7 @@ from simlaunch.cli.ending import Code, before_leaving
 from simlaunch.cli.options import Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, complain, note, result
 from simlaunch.cli.sweep_show import print_findings, show
+from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -60,32 +61,39 @@ def _plan(sound: Scenario, vary: list[str] | None, sample: int | None, draw: giv
     return Plan(axes(vary or own, sound, "--vary" if vary else "sweep.vary"), drawn)
 
 
-def _back_end(choice: given.PlaceChoice, workers: int | None, cluster: str | None, trusted: bool) -> BackEnd:
+def _back_end(choice: given.PlaceChoice | None, workers: int | None, cluster: str | None, trusted: bool) -> BackEnd:
     from simlaunch.sweep.backends import ON_THIS_MACHINE, Place
 
     if cluster is None:
-        return ON_THIS_MACHINE[Place(choice.value)](workers)
+        place = choice or given.PlaceChoice.THREADS
+        if place is given.PlaceChoice.SERIAL and (workers or 1) > 1:
+            raise UsageError(f"--back-end serial makes one launch after the other; {workers} workers need threads")
+        return ON_THIS_MACHINE[Place(place.value)](workers)
+    for name, value in {"--back-end": choice, "--workers": workers}.items():
+        if value is not None:
+            raise UsageError(f"{name} is about this machine; the workers of a cluster are set up with it, leave it out")
     from simlaunch.sweep.cluster import Cluster
 
     return Cluster(cluster, trust_network=trusted)
 
 
-def _dry_run(spec: Spec, back_end: BackEnd) -> str:
+def _dry_run(spec: Spec, workers: int, elsewhere: bool) -> str:
     from simlaunch.sweep.campaign import corners, estimate
     from simlaunch.tables.sweep import estimate_text
 
-    found = estimate(spec, back_end.workers)
-    return estimate_text(found, spec.plan.axes, corners(spec), back_end.workers)
+    found = estimate(spec, workers, elsewhere=elsewhere)
+    return estimate_text(found, spec.plan, corners(spec))
 
 
 class _Watch:
     """Tells on stderr how far a sweep is: over and over on one line of a terminal, or a line for every tenth."""
 
-    def __init__(self, spec: Spec, order: Order, units: System, quiet: bool) -> None:
+    def __init__(self, spec: Spec, path: Path, order: Order, units: System, quiet: bool) -> None:
         from simlaunch.show.words import Numbers
-        from simlaunch.sweep.ranking import BestSoFar
-        from simlaunch.sweep.store import study_of
+        from simlaunch.sweep.campaign import BestSoFar
+        from simlaunch.sweep.chunk import study_of
 
+        self._path = path
         self.far: Progress | None = None
         self._best = BestSoFar(study_of(spec), order)
         self._order, self._numbers = order, Numbers(units)
@@ -94,6 +102,8 @@ class _Watch:
 
     def __call__(self, far: Progress) -> None:
         first, self.far = self.far is None, far
+        if first and far.done > 0:
+            self._begin()
         if far.cases is not None and far.result is not None:
             self._best.see(far.cases, far.result)
         tenth = _TENTHS * far.done // far.total
@@ -101,6 +111,13 @@ class _Watch:
             return
         self._tenth = tenth
         self._tell(far)
+
+    def _begin(self) -> None:
+        """Take in what the file holds from an earlier time."""
+        from simlaunch.sweep.store import Reader
+
+        with Reader(self._path) as reader:
+            self._best.begin(reader)
 
     def _tell(self, far: Progress) -> None:
         from simlaunch.tables.sweep import progress_line
@@ -152,7 +169,7 @@ def sweep(
     where: given.Where = None,
     top: given.Top = 10,
     dry_run: given.DryRun = False,
-    back_end: given.BackEndChoice = given.PlaceChoice.THREADS,
+    back_end: given.BackEndChoice = None,
     workers: given.Workers = None,
     cluster: given.Cluster = None,
     trust_network: given.TrustNetwork = False,
@@ -168,9 +185,8 @@ def sweep(
     anew, exports it and draws it.
     """
     from simlaunch.cli.scenario_file import read
-    from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of
+    from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of, study_of
     from simlaunch.sweep.ranking import order
-    from simlaunch.sweep.store import study_of
 
     sound = read(scenario, changes, taken)
     spec = spec_of(sound, _plan(sound, vary, sample, draw, seed), tolerance or SWEEP_TOLERANCE)
@@ -183,9 +199,9 @@ def sweep(
     asked = json.dumps({"by": asked_by, "where": asked_where, "changes": changes or [], "taken": taken or []})
     with contextlib.closing(_back_end(back_end, workers, cluster, trust_network)) as engine:
         if dry_run:
-            result(_dry_run(spec, engine))
+            result(_dry_run(spec, engine.workers, cluster is not None))
             return Code.DONE
-        _carried_out(spec, path, engine, _Watch(spec, wanted, units, quiet), asked, quiet)
+        _carried_out(spec, path, engine, _Watch(spec, path, wanted, units, quiet), asked, quiet)
     failed = print_findings(path, asked_by, asked_where, top, units)
     if failed:
         complain(f"{failed} launches failed; the results say why")

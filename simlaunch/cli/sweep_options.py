@@ -64,7 +64,10 @@ Where: TypeAlias = Annotated[
     ),
 ]
 Top: TypeAlias = Annotated[int, typer.Option("--top", metavar="N", min=1, max=1000, help="Launches in the ranking.")]
-BackEndChoice: TypeAlias = Annotated[PlaceChoice, typer.Option("--back-end", help="Where launches are calculated.")]
+BackEndChoice: TypeAlias = Annotated[
+    PlaceChoice | None,
+    typer.Option("--back-end", help="Where launches are calculated.", show_default="threads"),
+]
 Workers: TypeAlias = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", min=1, max=1024, help="Launches at the same time.",
@@ -94,6 +97,8 @@ Across: TypeAlias = Annotated[
                  show_default="those that matter most"),
 ]  # fmt: skip
 Against: TypeAlias = Annotated[
-    str, typer.Option("--against", metavar="MEASURE", help="The other side of the trade-off.")
-]
+    str | None,
+    typer.Option("--against", metavar="MEASURE", help="The other side of the trade-off.",
+                 show_default="steady torque gearbox input"),
+]  # fmt: skip
 Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="Check every bit of the finished stretches first.")]

@@ -3,19 +3,21 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.options import Quiet, Units
 from simlaunch.cli.output import note, result
-from simlaunch.errors import SimlaunchError
+from simlaunch.errors import InputError, UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
     from simlaunch.sweep.ranking import Order
     from simlaunch.sweep.store import Reader
+
+_LOAD = "steady torque gearbox input"
 
 
 def _order(reader: Reader, by: str | None, where: Sequence[str] | None) -> Order:
@@ -42,7 +44,7 @@ def _check(reader: Reader, quiet: bool) -> None:
     damaged = reader.damaged()
     if damaged:
         first, _ = reader.study.chunk(damaged[0])
-        raise SimlaunchError(f"{len(damaged)} stretches are damaged, the first from launch {first} on; begin anew")
+        raise InputError(f"{len(damaged)} stretches are damaged, the first from launch {first} on; begin anew")
     note(f"every bit is as it was written; results {reader.digest()}", quiet=quiet)
 
 
@@ -63,6 +65,13 @@ def _drawn(reader: Reader, wanted: Order, across: str | None, against: str, unit
     return save(sweep_figures(reader, wanted, names, against, units), folder, reader.path.stem)
 
 
+def _refuse_without_figure(figure: Path | None, options: Mapping[str, str | None]) -> None:
+    """Refuse options that only say what is drawn where nothing is."""
+    for name, value in options.items():
+        if figure is None and value is not None:
+            raise UsageError(f"{name} says what is drawn; name a folder for it with --figure")
+
+
 def show(
     file: given.ResultsFile,
     by: given.By = None,
@@ -76,7 +85,7 @@ def show(
     netcdf: given.ToNetcdf = None,
     figure: given.Figures = None,
     across: given.Across = None,
-    against: given.Against = "steady torque gearbox input",
+    against: given.Against = None,
     verify: given.Verify = False,
     quiet: Quiet = False,
 ) -> int:
@@ -84,13 +93,14 @@ def show(
     from simlaunch.sweep.export import json_lines
     from simlaunch.sweep.store import Reader
 
+    _refuse_without_figure(figure, {"--across": across, "--against": against})
     with Reader(file) as reader:
         wanted = _order(reader, by, where)
         if verify:
             _check(reader, quiet)
         _written(reader, wanted, {"csv": csv, "xlsx": xlsx, "parquet": parquet, "netcdf": netcdf}, quiet)
         if figure is not None:
-            drawn = _drawn(reader, wanted, across, against, units, figure)
+            drawn = _drawn(reader, wanted, across, against or _LOAD, units, figure)
             note("\n".join(f"wrote {path}" for path in drawn), quiet=quiet)
         if as_json:
             for line in json_lines(reader, wanted):

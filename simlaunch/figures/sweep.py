@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from enum import IntEnum
+from math import ceil
 
 import numpy as np
+from matplotlib import rcParams
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, Normalize
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from simlaunch.drawing.look import (
     INK,
@@ -26,9 +30,20 @@ from simlaunch.drawing.look import (
     units_of,
 )
 from simlaunch.errors import UsageError
-from simlaunch.show.layout import short
-from simlaunch.sweep.ranking import Order, Parting, cloud, field, front, groups, measure_named, parting
-from simlaunch.sweep.store import Measure, Reader
+from simlaunch.sweep.chunk import Measure
+from simlaunch.sweep.ranking import (
+    Order,
+    Parting,
+    axis_named,
+    cloud,
+    field,
+    front,
+    groups,
+    measure_named,
+    parting,
+    tally,
+)
+from simlaunch.sweep.store import Reader
 
 _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98a", "#a3613f", "#4a2330"])
 _EMPTY = "#ffffff"
@@ -36,6 +51,9 @@ _MOST_NUMBERED = 12  # cells abreast that still have room for a number
 _MOST_PANELS = 6
 _MOST_POINTS = 4000
 _ROW = 0.28  # height of a row of cells [in]
+_COLUMNS_ABREAST = 70  # letters that have room along a panel
+_BETWEEN = 0.08  # between two labels of an axis [in]
+_MOST_DIGITS = 7  # one more than the most decimals of a number along an axis
 
 
 def sweep_figures(
@@ -85,9 +103,7 @@ def _chosen(reader: Reader, wanted: Order, across: Sequence[str] | None) -> list
             if len(across) < 3 or len(parting(reader.study, axes[across[2]]).keys) <= _MOST_PANELS
             else across[:2]
         )
-    for name in across:
-        if name not in axes:
-            raise UsageError(f"no axis is called {name!r}; choose from {', '.join(axes)}")
+    across = [axis_named(name, reader.study).name for name in across]
     if len(across) > 3 or len(set(across)) < len(across):
         raise UsageError("a map has two or three different axes")
     parted = [parting(reader.study, axes[name]) for name in across]
@@ -132,20 +148,23 @@ def map_figure(reader: Reader, wanted: Order, across: Sequence[Parting], system:
     if not np.isfinite(found).any():
         raise UsageError("no finished launch meets what was asked; there is nothing to draw")
     layers = found[..., None] if found.ndim == 2 else found
-    rows = len(across[1].keys)
-    names = [text for _, text in _thinned(across[1].labels)]
-    count = layers.shape[2]
+    blank = _blank(found, *tally(reader, across))
+    marks = blank[..., None] if blank.ndim == 2 else blank
+    rows, count = len(across[1].keys), layers.shape[2]
+    names = [text for _, text in _ticks(across[1])]
     panels = Panels((max(0.6, _ROW * rows),) * count, shared_x=False, labels=(names,) * count)
     title = f"Best {plain(wanted.by.label)} for each {plain(across[0].axis.name)} and {plain(across[1].axis.name)}"
-    figure, boxes = sheet(title, _map_lead(wanted, units), panels)
+    numbered = _are_numbered(across[0])
+    figure, boxes = sheet(title, _map_lead(wanted, units, blank, across[0] if numbered else None), panels)
     shade = Normalize(float(np.nanmin(found)), float(np.nanmax(found)))
     for k in range(count):
         axes = boxes[k][0]
         _cells(axes, layers[:, :, k].T, shade, highest=wanted.highest)
-        _name_cells(axes, across)
+        _mark_blank(axes, marks[:, :, k].T)
+        _name_cells(axes, across, numbered)
         panel = f"; {across[2].axis.name} {across[2].labels[k]}" if len(across) == 3 else ""
-        head_panel(axes, plain(f"{across[1].axis.name}{panel}"))
-        name_x(axes, plain(across[0].axis.name))
+        head_panel(axes, plain(f"{_with_unit(across[1])}{panel}"))
+        name_x(axes, plain(_with_unit(across[0])))
     return figure
 
 
@@ -157,8 +176,41 @@ def _axis_name(measure: Measure, units: Units) -> str:
     return plain(measure.label) if measure.dimension is None else units.axis(plain(measure.label), measure.dimension)
 
 
-def _map_lead(wanted: Order, units: Units) -> str:
-    told = f"{_axis_name(wanted.by, units)}, the lightest cell is the best. An empty cell has no launch."
+class _Blank(IntEnum):
+    """Why a cell of a map has no number."""
+
+    NO = 0
+    NOT_YET = 1
+    FAILED = 2
+    NOT_MET = 3
+
+
+_BLANK_TOLD = {
+    _Blank.NOT_YET: "A blank cell has no finished launch.",
+    _Blank.FAILED: "A cross: all launches there failed.",
+    _Blank.NOT_MET: "A ring: no launch there meets what was asked.",
+}
+_BLANK_MARKS = {_Blank.FAILED: "x", _Blank.NOT_MET: "o"}
+
+
+def _blank(best: Array, finished: Array, failed: Array) -> NDArray[np.int64]:
+    """Why cells have no number."""
+    why = np.where(finished == 0, _Blank.NOT_YET, np.where(failed == finished, _Blank.FAILED, _Blank.NOT_MET))
+    return np.where(np.isfinite(best), _Blank.NO, why).astype(np.int64)
+
+
+def _mark_blank(axes: Axes, blank: NDArray[np.int64]) -> None:
+    for why, mark in _BLANK_MARKS.items():
+        rows, columns = np.nonzero(blank == why)
+        axes.plot(columns + 0.5, rows + 0.5, mark, color=QUIET, markersize=5.0, markerfacecolor="none")
+
+
+def _map_lead(wanted: Order, units: Units, blank: NDArray[np.int64], numbered: Parting | None) -> str:
+    told = f"{_axis_name(wanted.by, units)}, the lightest cell is the best."
+    told = " ".join([told, *(text for why, text in _BLANK_TOLD.items() if (blank == why).any())])
+    if numbered is not None:
+        names = "; ".join(f"{n}: {plain(text)}" for n, text in enumerate(numbered.labels, start=1))
+        told = f"{told} {plain(numbered.axis.name)} {names}."
     constraints = "; ".join(plain(each.text) for each in wanted.constraints)
     return f"{told} Only launches with {constraints}." if constraints else told
 
@@ -179,19 +231,58 @@ def _cells(axes: Axes, values: Array, shade: Normalize, *, highest: bool) -> Non
             axes.text(column + 0.5, row + 0.5, f"{value:.{digits}f}", ha="center", va="center", color=ink, fontsize=8.5)
 
 
-def _name_cells(axes: Axes, across: Sequence[Parting]) -> None:
-    along, up = (_thinned(parted.labels) for parted in across[:2])
-    room = max(4, round(70 / max(1, len(across[0].labels))))
-    axes.set_xticks([k + 0.5 for k, _ in along], [plain(short(text, room)) for _, text in along], parse_math=False)
+def _with_unit(parted: Parting) -> str:
+    """Name of an axis, with the unit of its numbers."""
+    unit = parted.axis.shown_in
+    return f"{parted.axis.name} [{unit.label}]" if unit is not None and unit.label else parted.axis.name
+
+
+def _are_numbered(parted: Parting) -> bool:
+    """Whether names along a panel are too long to stand there, so that numbers have to stand for them."""
+    room = round(_COLUMNS_ABREAST / len(parted.labels))
+    return not parted.numbers and max(len(text) for text in parted.labels) > room
+
+
+def _ticks(parted: Parting) -> list[tuple[float, str]]:
+    """Places along an axis in cells, and what stands there: names, rounded values, or the ends of stretches."""
+    if parted.edges:
+        return list(enumerate(rounded(parted.edges)))
+    texts = rounded(parted.numbers) if parted.numbers else parted.labels
+    stride = max(1, -(-len(texts) // _MOST_NUMBERED))
+    return [(k + 0.5, text) for k, text in enumerate(texts)][::stride]
+
+
+def rounded(values: Sequence[float]) -> list[str]:
+    """Numbers with as few decimals as tell each within a twentieth of the smallest step between them."""
+    ordered = np.unique(values)
+    step = float(np.diff(ordered).min()) if ordered.size > 1 else 0.02 * abs(float(ordered[0]))
+    exact = np.asarray(values)
+    digits = next((d for d in range(_MOST_DIGITS) if np.abs(np.round(exact, d) - exact).max() <= 0.05 * step), None)
+    return [f"{value:.9g}" if digits is None else f"{value:.{digits}f}" for value in values]
+
+
+def _name_cells(axes: Axes, across: Sequence[Parting], numbered: bool) -> None:
+    along, up = (_ticks(parted) for parted in across[:2])
+    if numbered:
+        along = [(k + 0.5, str(k + 1)) for k in range(len(across[0].labels))]
+    along = _apart(axes, along, len(across[0].labels))
+    axes.set_xlim(0.0, len(across[0].labels))
+    axes.set_xticks([place for place, _ in along], [plain(text) for _, text in along], parse_math=False)
     axes.yaxis.tick_right()
-    axes.set_yticks([k + 0.5 for k, _ in up], [label_text(text) for _, text in up], parse_math=False)
+    axes.set_yticks([place for place, _ in up], [label_text(text) for _, text in up], parse_math=False)
     axes.tick_params(length=0.0)
 
 
-def _thinned(labels: Sequence[str]) -> list[tuple[int, str]]:
-    """Labels with their places, not so many that they run into each other."""
-    stride = max(1, -(-len(labels) // _MOST_NUMBERED))
-    return list(enumerate(labels))[::stride]
+def _apart(axes: Axes, ticks: list[tuple[float, str]], cells: int) -> list[tuple[float, str]]:
+    """Every one of the ticks, or every second, third ... of them, so that none runs into the next."""
+    figure = axes.figure
+    assert isinstance(figure, Figure)
+    trials = [figure.text(0.0, 0.0, text, fontsize=rcParams["xtick.labelsize"], parse_math=False) for _, text in ticks]
+    widest = max(trial.get_window_extent().width for trial in trials) + _BETWEEN * figure.dpi
+    for trial in trials:
+        trial.remove()
+    pitch = axes.get_window_extent().width / cells
+    return ticks[:: max(1, ceil(widest / pitch))]
 
 
 @in_our_look

@@ -37,6 +37,7 @@ _TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the
 _PUT_OFF_SHARE = 0.97  # a shift is no longer wanted below this share of its engine speed
 _STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled
 _INACTIVE = 1.0
+_LIMITER_REACH = 2e-3  # a limiter has been met, or left, this share of its band past the kink: beyond all rounding
 
 
 @inline
@@ -101,15 +102,20 @@ def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
 
 @inline
 def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Kinks that change no equation, but that no step may straddle."""
+    """Kinks that change no equation, but that no step may straddle.
+
+    A shift that is due at the rev limit ends the phase on the kink itself, on either side of it as rounding has it;
+    the reach makes sure that the next phase still finds the limiter ahead.
+    """
     over = y[at.ENGINE_SPEED] - car.engine.rev_limit
     band = car.engine.limiter_band
+    reach = _LIMITER_REACH * band
     out[LIMITER_UP] = _INACTIVE
     out[LIMITER_DOWN] = _INACTIVE
     if phase.limiter_side < 2:
-        out[LIMITER_UP] = phase.limiter_side * band - over
+        out[LIMITER_UP] = phase.limiter_side * band + reach - over
     if phase.limiter_side > 0:
-        out[LIMITER_DOWN] = over - (phase.limiter_side - 1) * band
+        out[LIMITER_DOWN] = over + reach - (phase.limiter_side - 1) * band
     lift = air.dynamic_force(car.body.lift_area_front, car.air.density, y[at.SPEED] + car.air.head_wind)
     front = body.static_front_load(car.body.mass, car.body.front_share, car.road.grade_angle)
     front -= lift + y[at.TRANSFER]

@@ -153,9 +153,15 @@ def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
 
 
 def _moments(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Moment, ...]:
-    events_of = [(float(log.start[i]) - zero, int(log.event[i])) for i in range(count)]
-    found = [Moment(time, _WHAT[event]) for time, event in events_of if event in _WHAT]
+    told = [i for i in range(count) if int(log.event[i]) in _WHAT and not _is_inner(log, i)]
+    found = [Moment(float(log.start[i]) - zero, _WHAT[int(log.event[i])]) for i in told]
     return (*found, Moment(end - zero, "end"))
+
+
+def _is_inner(log: kernel.PhaseLog, i: int) -> bool:
+    """Whether a phase began at the upper edge of the limiter's band, where it has long cut in."""
+    side, event = int(log.phase[i].limiter_side), int(log.event[i])
+    return (event, side) in ((events.LIMITER_UP, 2), (events.LIMITER_DOWN, 1))
 
 
 def _time_zero(log: kernel.PhaseLog, count: int) -> float:

@@ -57,7 +57,8 @@ class PartPeak:
     """Gear then, first gear is 1; None where the trace does not tell."""
     steady: float
     """Highest torque in steady pull: in gear, no sooner than 0.3 s after anything changed in coupling or gearbox, so
-    that it tells the curve from the shock of launch and shifts; nan where there is none [N m]."""
+    that it tells the curve from the shock of launch and shifts; read between close samples, so that it does not depend
+    on where they lie; nan where there is none [N m]."""
 
 
 # What a moment of a run means to coupling and gearbox.
@@ -65,35 +66,79 @@ NO_CHANGE, CHANGE_BEGINS, SPEEDS_MEET, GEAR_CLOSES = range(4)
 
 _MEANING = {**dict.fromkeys(BEGINNINGS, CHANGE_BEGINS), MEETING: SPEEDS_MEET, ENGAGED: GEAR_CLOSES}
 _LARGEST = float_info.max
+_CLOSE = 0.1 * SETTLING  # samples further apart than this do not tell the torque between them [s]
 
 
-PULL = np.dtype([("time", "f8"), ("steady", "i8"), ("torque", "f8", (len(Part),))])
-"""One sample of the torques of all parts, in the order of `Part`; steady: 1 in steady pull."""
+PULL = np.dtype([("time", "f8"), ("torque", "f8", (len(Part),))])
+"""One sample of the torques of all parts, in the order of `Part`."""
 
 PEAK = np.dtype([("sample", "i8"), ("torque", "f8"), ("steady", "f8")])
 """Peak of one part: the sample at which it was reached first, -1 for a part that carries nothing; torque of greatest
 size with its sign; the highest torque in steady pull, nan where there is none."""
 
 
-@part
-def _leave_out(pulls: Samples, begin: float, end: float) -> None:
-    """Take a change of coupling or gearbox, and the ringing after it, out of the steady pull."""
-    for i in range(first_from(pulls, begin), len(pulls)):
-        if pulls[i].time > end + SETTLING:
-            return
-        pulls[i].steady = 0
+@inline
+def _number(torque: float) -> float:
+    """A torque that can be compared; one that is not known counts as none."""
+    return 0.0 if isnan(torque) else min(max(torque, -_LARGEST), _LARGEST)
 
 
 @part
-def _find_steady(pulls: Samples, moments: Array, meanings: Codes) -> None:
-    """Mark the samples of steady pull: coupling closed or at its working slip, and nothing changed of late.
+def _between(pulls: Samples, i: int, third: int, k: int, time: float) -> float:
+    """Torque between a sample and the next, bent as a third sample beside them says; none across a long gap."""
+    t, u = pulls[i].time, pulls[i + 1].time
+    if not 0.0 < u - t <= _CLOSE:
+        return -inf
+    torque, other = _number(pulls[i].torque[k]), _number(pulls[i + 1].torque[k])
+    slope = (other - torque) / (u - t)
+    found = torque + slope * (time - t)
+    if 0 <= third < len(pulls):
+        v = pulls[third].time
+        if v != t and v != u and abs(v - t) <= 2.0 * _CLOSE:
+            bend = ((_number(pulls[third].torque[k]) - other) / (v - u) - slope) / (v - t)
+            found += bend * (time - t) * (time - u)
+    return min(found, _LARGEST)
+
+
+@part
+def _crest(pulls: Samples, i: int, k: int) -> float:
+    """Crest of the parabola through a sample that is no lower than its two neighbours, and through these."""
+    before, after = pulls[i].time - pulls[i - 1].time, pulls[i + 1].time - pulls[i].time
+    torque = _number(pulls[i].torque[k])
+    if not (0.0 < before <= _CLOSE and 0.0 < after <= _CLOSE):
+        return torque
+    rise = (torque - _number(pulls[i - 1].torque[k])) / before
+    fall = (_number(pulls[i + 1].torque[k]) - torque) / after
+    bend = (fall - rise) / (before + after)
+    slope = rise + bend * before
+    return min(torque - 0.25 * slope * slope / bend, _LARGEST) if bend < 0.0 else torque
+
+
+@part
+def _highest_within(pulls: Samples, k: int, opened: float, closed: float) -> float:
+    """Highest torque from one moment to another: at samples, at a crest between them, and at both moments."""
+    begin, end, found, best = first_from(pulls, opened), first_from(pulls, closed), -inf, -1
+    for i in range(begin, end):
+        torque = _number(pulls[i].torque[k])
+        if torque > found:
+            found, best = torque, i
+    if begin < best < end - 1:
+        found = _crest(pulls, best, k)
+    if 0 < begin < end:
+        found = max(found, _between(pulls, begin - 1, begin + 1, k, opened))
+    if begin < end < len(pulls):
+        found = max(found, _between(pulls, end - 1, end - 2, k, closed))
+    return found
+
+
+@part
+def _steady_pull(pulls: Samples, k: int, moments: Array, meanings: Codes) -> float:
+    """Highest torque while the coupling is closed or at its working slip, and nothing changed of late.
 
     Something changes from each begin to the next time that speeds have met; a coupling that has yet to meet
     does so from time zero on.
     """
-    for i in range(len(pulls)):
-        pulls[i].steady = 1 if pulls[i].time >= SETTLING else 0
-    begin = nan
+    found, opened, begin = -inf, SETTLING, nan
     for meaning in meanings:
         if meaning == SPEEDS_MEET:
             begin = 0.0
@@ -101,13 +146,9 @@ def _find_steady(pulls: Samples, moments: Array, meanings: Codes) -> None:
         if meanings[i] == CHANGE_BEGINS:
             begin = moments[i]
         if meanings[i] != NO_CHANGE:
-            _leave_out(pulls, moments[i] if isnan(begin) else begin, moments[i])
-
-
-@inline
-def _number(torque: float) -> float:
-    """A torque that can be compared; one that is not known counts as none."""
-    return 0.0 if isnan(torque) else min(max(torque, -_LARGEST), _LARGEST)
+            found = max(found, _highest_within(pulls, k, opened, moments[i] if isnan(begin) else begin))
+            opened = max(opened, moments[i] + SETTLING)
+    return max(found, _highest_within(pulls, k, opened, inf))
 
 
 @entry
@@ -117,7 +158,7 @@ def find_peaks(pulls: Samples, moments: Array, meanings: Codes, peaks: Samples) 
     Parameters
     ----------
     pulls : ndarray of `PULL`, shape (n,)
-        Torques over time; which of them are in steady pull is filled in.
+        Torques over time.
     moments : ndarray, shape (m,)
         Times at which something happened [s].
     meanings : ndarray, shape (m,)
@@ -125,16 +166,14 @@ def find_peaks(pulls: Samples, moments: Array, meanings: Codes, peaks: Samples) 
     peaks : ndarray of `PEAK`, shape (5,)
         Filled in the order of `Part`.
     """
-    _find_steady(pulls, moments, meanings)
     for k in range(len(peaks)):
-        sample, peak, greatest, pull = -1, nan, 0.0, -inf
+        sample, peak, greatest = -1, nan, 0.0
         for i in range(len(pulls)):
             torque = _number(pulls[i].torque[k])
             if abs(torque) > greatest:
                 sample, peak, greatest = i, torque, abs(torque)
-            if pulls[i].steady == 1:
-                pull = max(pull, torque)
         peaks[k].sample, peaks[k].torque = sample, peak
+        pull = _steady_pull(pulls, k, moments, meanings)
         peaks[k].steady = pull if sample >= 0 and pull > -inf else nan
 
 

@@ -132,6 +132,11 @@ def _label_width(table: Table, wanted: int) -> int:
     return min(wanted, free) if own <= free else min(wanted, WIDTH - _least(table))
 
 
+def label_room(table: Table) -> int:
+    """Columns that are left for labels when no head and no cell of a table is cut."""
+    return WIDTH - sum(_wished(table)) - _GAP * len(table.heads)
+
+
 def _lines(table: Table, label: int) -> list[str]:
     widths = _widths(table, label)
     content = [table.heads, *(row.cells for row in table.rows)]

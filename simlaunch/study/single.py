@@ -100,6 +100,34 @@ def _target(mark: Mark) -> Target:
     return Target(f"0 to {mark.text}", Kind.SPEED, 0.0, mark.end.si)
 
 
+def car_of(scenario: Scenario, curve: str, pedal: Pedal) -> Record:
+    """Numbers of a car whose launch is to be measured.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    curve : str
+        Name of the full-load curve.
+    pedal : Pedal
+        Full load throughout, or held slip.
+
+    Returns
+    -------
+    Record
+        SI units; it runs far enough to time its distance from one foot on as well.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name.
+    """
+    car = lower(scenario, curve, pedal)
+    if car.run.stop_distance > 0.0:
+        car.run.stop_distance += FOOT
+    return car
+
+
 def simulate(
     scenario: Scenario,
     curve: str | None = None,
@@ -136,8 +164,6 @@ def simulate(
         The equations could not be followed.
     """
     name = scenario.curve_names[0] if curve is None else curve
-    car = lower(scenario, name, pedal)
-    if car.run.stop_distance > 0.0:  # far enough to time the distance from one foot on as well
-        car.run.stop_distance += FOOT
+    car = car_of(scenario, name, pedal)
     run = launch(car, method=method, tolerance=tolerance)
     return Simulation(name, pedal, car, run, measure(run, car, extra_targets(scenario)))

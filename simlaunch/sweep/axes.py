@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import csv
 import re
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from enum import StrEnum
 
 from simlaunch.errors import Fault, InputError, UsageError
@@ -20,6 +21,10 @@ from simlaunch.units.spelling import Dimension, kinds
 MOST_VALUES = 10_000
 _DIGITS = 12  # of a number that is worked out, so that its text says exactly what it is
 _ALSO_CALLED = {"final drive": "gearbox.final_drive"}
+_MOST_CHOICES = 8
+BESIDE_THE_LAUNCH = ("note", "sweep", "limits", "parts", "uncertain")
+"""Keys of a scenario that no launch depends on: free text, and what a decision needs beside the car."""
+
 _SPAN = re.compile(r"(?P<low>.+?) to (?P<high>.+?)(?: in (?P<count>\d{1,6}))?", re.ASCII)
 
 
@@ -98,6 +103,20 @@ class Axis:
         return f"{unit.of(value):.6g} {unit.label}".strip()
 
 
+def called(name: str) -> str:
+    """Name of an axis, whichever of its names is given: "final drive" is gearbox.final_drive."""
+    return _ALSO_CALLED.get(name, name)
+
+
+def choices(typed: str, known: Iterable[str]) -> str:
+    """Names to choose from, for a message: all of few, the nearest of many."""
+    names = list(dict.fromkeys(known))
+    if len(names) <= _MOST_CHOICES:
+        return ", ".join(map(quoted, names))
+    near = get_close_matches(typed, names, n=_MOST_CHOICES // 2, cutoff=0.0)
+    return f"{', '.join(map(quoted, near))}, or {len(names) - len(near)} others"
+
+
 def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tuple[Axis, ...]:
     """Axes from the texts that name them.
 
@@ -136,14 +155,16 @@ def _axis(text: str, scenario: Scenario, place: str) -> Axis:
     name, sign, listed = (part.strip() for part in text.partition(":"))
     if sign and not _split(listed):
         raise UsageError(f'{place} {quoted(text)}: no value follows; write such as "{name}: one, another"')
-    key = _ALSO_CALLED.get(name, name)
+    key = called(name)
     if key in set(Kind) - {Kind.NUMBER}:
         return _named(Kind(key), listed, scenario, place)
+    if key.partition(".")[0] in BESIDE_THE_LAUNCH:
+        raise UsageError(f"{place}: no launch depends on {quoted(name)}; vary the car, the air or the road")
     limits = quantity_at(key)
     if limits is None:
-        choices = ", ".join(kind for kind in Kind if kind is not Kind.NUMBER)
+        named = ", ".join(kind for kind in Kind if kind is not Kind.NUMBER)
         raise UsageError(
-            f"{place}: nothing called {quoted(name)} can be varied; choose one of {choices}, final drive, or the key "
+            f"{place}: nothing called {quoted(name)} can be varied; choose one of {named}, final drive, or the key "
             "of a single quantity such as body.mass"
         )
     if not listed:
@@ -172,7 +193,7 @@ def _named(kind: Kind, listed: str, scenario: Scenario, place: str) -> Axis:
     also = tuple(surfaces()) if kind is Kind.SURFACE else ()
     for name in wanted:
         if name not in (*known, *also):
-            told = ", ".join(map(quoted, (*known, *also)))
+            told = choices(name, (*known, *also))
             raise UsageError(f"{place}: no {kind} is named {quoted(name)}; choose from {told}")
     _all_different(wanted, wanted, f"{place} {kind}")
     if known == (AS_DESCRIBED,) == wanted:

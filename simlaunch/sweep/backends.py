@@ -22,7 +22,7 @@ Chunks = Mapping[int, tuple[int, int]]
 Finished = Iterator[tuple[int, Result]]
 
 MOST_TRIES = 3
-"""Times that a stretch is given out before a worker that dies of it is believed."""
+"""Times that a stretch is given out, and its worker dies, before the stretch is blamed for it."""
 
 _GIVEN_OUT = 2  # stretches for each worker
 _LOOK = 0.1  # time between two looks at whether to stop [s]
@@ -116,36 +116,55 @@ def pumped(pool: Pool, chunks: Chunks, workers: int, stopped: Stopped) -> Finish
     SimlaunchError
         A stretch whose worker died again and again.
     """
-    waiting = iter(chunks.items())
-    out: dict[Any, int] = {}
-    tries: dict[int, int] = {}
-    while True:
-        while len(out) < _GIVEN_OUT * workers and (entry := next(waiting, None)):
-            out[pool.give(*entry[1])] = entry[0]
-        if not out or stopped():
-            return
-        for future in pool.wait(out):
-            number = out.pop(future)
+    given = _Given(pool, chunks, _GIVEN_OUT * workers)
+    while given.more() and not stopped():
+        for future in pool.wait(given.out):
+            number = given.out.pop(future)
             try:
                 result = future.result()
             except pool.lost:
-                again = [number, *out.values()]
-                out = _given_again(pool, chunks, again, tries)
+                given.lose(number)
                 break
             if result is None:
                 return
             yield number, result
 
 
-def _given_again(pool: Pool, chunks: Chunks, numbers: list[int], tries: dict[int, int]) -> dict[Any, int]:
-    """Give stretches out anew whose workers died."""
-    pool.revive()
-    for number in numbers:
-        tries[number] = tries.get(number, 0) + 1
-        if tries[number] >= MOST_TRIES * len(numbers):
-            first, last = chunks[number]
-            raise SimlaunchError(f"workers die again and again, last over launches {first} to {last - 1}")
-    return {pool.give(*chunks[number]): number for number in numbers}
+class _Given:
+    """Stretches that are out.
+
+    After a worker died, those that were out then go one at a time, so that none is blamed for another.
+    """
+
+    def __init__(self, pool: Pool, chunks: Chunks, most: int) -> None:
+        self.out: dict[Any, int] = {}
+        self._pool, self._chunks, self._most = pool, chunks, most
+        self._waiting = iter(chunks)
+        self._suspects: list[int] = []
+        self._deaths: dict[int, int] = {}
+
+    def more(self) -> bool:
+        """Give out what there is room for; whether anything is out."""
+        if self._suspects and not self.out:
+            self._give(self._suspects.pop(0))
+        while not self._suspects and len(self.out) < self._most and (number := next(self._waiting, None)) is not None:
+            self._give(number)
+        return bool(self.out)
+
+    def _give(self, number: int) -> None:
+        self.out[self._pool.give(*self._chunks[number])] = number
+
+    def lose(self, number: int) -> None:
+        """Take back everything that is out, since a worker died over one of them."""
+        lost = [number, *self.out.values()]
+        self.out = {}
+        for each in lost:
+            self._deaths[each] = self._deaths.get(each, 0) + 1
+            if self._deaths[each] >= MOST_TRIES:
+                first, last = self._chunks[each]
+                raise SimlaunchError(f"workers die again and again, last over launches {first} to {last - 1}")
+        self._suspects = [*lost, *self._suspects]
+        self._pool.revive()
 
 
 class Threads(_Here):

@@ -7,18 +7,26 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
-from simlaunch.sweep.backends import BackEnd
-from simlaunch.sweep.chunk import Result, Spec, Stopped, maker, pace, prepared
+from simlaunch.launch.kernel import FINISHED
+from simlaunch.sweep.axes import Kind
+from simlaunch.sweep.backends import BackEnd, Threads, cores
+from simlaunch.sweep.chunk import Result, Spec, Stopped, Study, maker, never, pace, prepared, study_of
 from simlaunch.sweep.plan import Cases
-from simlaunch.sweep.store import Store, study_of
+from simlaunch.sweep.ranking import Order, ranking
+from simlaunch.sweep.store import Reader, Store
 
 CHUNK_TIME = 0.5
 """Time that a stretch of launches takes about [s]: little is lost with one, and little time goes to writing it."""
 
 _SHARES = 4  # stretches for each worker at least, where there are launches enough
+_TRIAL, _TRIALS = 0.03, 12  # length of a trial for an estimate [s], and how many for each core
 
 Watch = Callable[["Progress"], None]
 
@@ -61,6 +69,10 @@ class Estimate:
         Time of one launch on one core [s].
     seconds : float
         Time of all of them [s].
+    workers : int
+        How many are made at the same time.
+    trials : int
+        How many launches were made for the estimate.
     bytes : int
         Room on the disk.
     """
@@ -68,11 +80,13 @@ class Estimate:
     launches: int
     seconds_each: float
     seconds: float
+    workers: int
+    trials: int
     bytes: int
 
 
-def estimate(spec: Spec, workers: int) -> Estimate:
-    """Time and room that a sweep will take, from a few launches that are made for it.
+def estimate(spec: Spec, workers: int, *, elsewhere: bool = False) -> Estimate:
+    """Time and room that a sweep will take, from some launches that are made for it.
 
     Parameters
     ----------
@@ -80,17 +94,50 @@ def estimate(spec: Spec, workers: int) -> Estimate:
         The sweep.
     workers : int
         How many launches are made at the same time.
+    elsewhere : bool
+        Whether the workers are other machines, taken to be as quick as this one; else they share its cores.
 
     Returns
     -------
     Estimate
-        Time [s] and bytes.
+        Time [s] and bytes. What has to be compiled, and what it takes until workers have begun, is not counted.
     """
-    each = pace(spec)
+    alone, size = pace(spec), spec.plan.size
+    stretches = math.ceil(size / chunk_length(alone.each, size, workers))
+    used = min(workers, stretches)
+    together = min(used, cores())
+    rate, trials = (1.0 / alone.each, 0) if together == 1 else _rate(spec, together, alone.each)
+    if elsewhere:
+        rate *= used / together
+    seconds = size / rate + alone.reading * _combinations(spec)
     study = study_of(spec)
     width = 24 + 9 * (len(study.measures) + len(study.plan.axes)) + 12 * len(study.plan.axes)
-    size = spec.plan.size
-    return Estimate(size, each, each * size / workers, 40_000 + size * width)
+    return Estimate(size, alone.each, seconds, used, alone.trials + trials, 40_000 + size * width)
+
+
+def _combinations(spec: Spec) -> int:
+    """How often names are met in a combination that is new, for each of which the scenario is read."""
+    named = (len(axis.values) for axis in spec.plan.axes if axis.kind is not Kind.NUMBER)
+    return min(math.prod(named), spec.plan.size)
+
+
+def _rate(spec: Spec, together: int, each: float) -> tuple[float, int]:
+    """Launches a second on some cores at once, and how many were made to find out.
+
+    The first stretches, with which the cores begin, and the last ones, at which some have nothing left to do, do not
+    count.
+    """
+    length = max(1, int(_TRIAL / each))
+    count = min(_TRIALS * together, spec.plan.size // length)
+    if count < 4 * together:
+        return together / each, 0
+    begins = [k * (spec.plan.size - length) // (count - 1) for k in range(count)]
+    for begin in begins:
+        prepared(spec).caster.prime(spec.plan.cases(begin, begin + length))
+    trials = {k: (begin, begin + length) for k, begin in enumerate(begins)}
+    ends = [time.perf_counter() for _ in Threads(together).results(spec, trials, never)]
+    counted = ends[together - 1 : len(ends) - together + 1]
+    return (len(counted) - 1) * length / (counted[-1] - counted[0]), count * length
 
 
 def corners(spec: Spec, most: int = 16) -> list[tuple[int, dict[str, str], str]]:
@@ -101,7 +148,7 @@ def corners(spec: Spec, most: int = 16) -> list[tuple[int, dict[str, str], str]]
     spec : Spec
         The sweep.
     most : int
-        How many to look at.
+        How many to look at; of more, a balanced part is taken, see `Plan.corners`.
 
     Returns
     -------
@@ -185,7 +232,7 @@ def carry_out(spec: Spec, path: Path, back_end: BackEnd, stopped: Stopped, watch
 
 
 def _length(spec: Spec, back_end: BackEnd) -> int:
-    return chunk_length(pace(spec), spec.plan.size, back_end.workers)
+    return chunk_length(pace(spec).each, spec.plan.size, back_end.workers)
 
 
 def _refuse_stranger(result: Result) -> None:
@@ -194,3 +241,45 @@ def _refuse_stranger(result: Result) -> None:
             f"a worker has simlaunch {result.maker}, this process {maker()}; install the same version on the same kind "
             "of processor everywhere"
         )
+
+
+class BestSoFar:
+    """The best result in a file, and among the stretches that it was shown since.
+
+    Parameters
+    ----------
+    study : Study
+        What the stretches are of.
+    wanted : Order
+        How to rank.
+    """
+
+    def __init__(self, study: Study, wanted: Order) -> None:
+        self._axes = {axis.name: (j, axis) for j, axis in enumerate(study.plan.axes)}
+        self._columns = {measure.name: k for k, measure in enumerate(study.measures)}
+        self._wanted = wanted
+        self.value: float | None = None
+
+    def begin(self, reader: Reader) -> None:
+        """Take in what a file holds already."""
+        first = ranking(reader, self._wanted, 1)
+        if first:
+            self.value = first[0].measures[self._wanted.by.name]
+
+    def see(self, cases: Cases, result: Result) -> None:
+        """Take another stretch in."""
+        score = result.values[:, self._columns[self._wanted.by.name]]
+        kept = np.isfinite(score) & (result.ending == FINISHED)
+        for constraint in self._wanted.constraints:
+            kept &= constraint.met_by(self._column(constraint.column, cases, result))
+        if kept.any():
+            best = float(score[kept].max() if self._wanted.highest else score[kept].min())
+            known = self.value
+            better = known is None or (best > known if self._wanted.highest else best < known)
+            self.value = best if better and math.isfinite(best) else known
+
+    def _column(self, name: str, cases: Cases, result: Result) -> NDArray[Any]:
+        if name not in self._axes:
+            return result.values[:, self._columns[name]]
+        j, axis = self._axes[name]
+        return cases.si[:, j] if axis.kind is Kind.NUMBER else np.array(axis.values)[cases.position[:, j]]

@@ -14,12 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.errors import InputError
-from simlaunch.measure.marks import FOOT
+from simlaunch.errors import InputError, ScenarioError
 from simlaunch.record import CAR, Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.study.single import car_of
 from simlaunch.sweep.axes import ALTERNATIVE, PEDALS, Axis, Kind
 from simlaunch.sweep.plan import Cases, Plan
 from simlaunch.units.quantity import read
@@ -36,6 +35,16 @@ _MOST_TRIED = 4
 _PEDAL = dict(zip(PEDALS, (Pedal.FULL, Pedal.HELD_SLIP), strict=True))
 _READ_ANEW = frozenset({"engine.rev_limit", "coupling.lock_up_gear", "coupling.lock_up_capacity"})
 """Numbers that are held against more of the scenario than stands in the record of one car."""
+
+
+BETWEEN_FAULTS = " | "
+"""Stands between the faults of a case that has several."""
+
+
+def reason(error: InputError) -> str:
+    """Why values cannot be used together, on one line: every fault by itself."""
+    faults = error.faults if isinstance(error, ScenarioError) else (error,)
+    return BETWEEN_FAULTS.join(" ".join(str(fault).split()) for fault in faults)
 
 
 @dataclass(frozen=True)
@@ -149,6 +158,13 @@ class Caster:
                 words[row] = made
         return Cast(cars, refused)
 
+    def prime(self, cases: Cases) -> int:
+        """Read the scenario for every combination of names among some cases; how many of them are new."""
+        known = len(self._places)
+        for rows in self._same_names(cases):
+            self._places_for({self.plan.axes[j].name: self.plan.text(cases, int(rows[0]), j) for j in self._names})
+        return len(self._places) - known
+
     def _same_names(self, cases: Cases) -> list[Rows]:
         """Rows of cases that share all their names, group by group."""
         if not self._names:
@@ -189,11 +205,8 @@ class Caster:
         try:
             scenario, curve, pedal = self.scenario_of(texts)
         except InputError as error:
-            return " ".join(str(error).split())
-        car = lower(scenario, curve, pedal)
-        if car.run.stop_distance > 0.0:  # far enough to time the distance from one foot on as well, as in a single run
-            car.run.stop_distance += FOOT
-        return np.frombuffer(car.tobytes(), np.float64)
+            return reason(error)
+        return np.frombuffer(car_of(scenario, curve, pedal).tobytes(), np.float64)
 
     def _places_for(self, names: Mapping[str, str]) -> Mapping[int, Place]:
         """Numbers that can be put into the record directly, by axis."""

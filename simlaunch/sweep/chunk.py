@@ -10,7 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from functools import cache, lru_cache
+from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,8 +22,10 @@ from simlaunch.measure.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.study.single import extra_targets, goal
+from simlaunch.sweep.axes import BESIDE_THE_LAUNCH
 from simlaunch.sweep.casting import Caster
-from simlaunch.sweep.plan import Plan
+from simlaunch.sweep.plan import Plan, plan_from, told
+from simlaunch.units.spelling import Dimension
 
 SCHEMA = 1
 """Version of what a file of results holds."""
@@ -40,8 +42,10 @@ ENDED: Mapping[int, str] = {
 }
 """Why a launch counts as failed, by how it ended."""
 
+_HEAD = 256  # cases by which a sample is recognised
 _AT_ONCE = 0.1  # time between two looks at whether to stop [s]
 _FIRST_AT_ONCE, _MOST_AT_ONCE = 8, 512
+_PROBE, _MOST_PROBES = 8, 16  # launches made at once to find out their pace, and how often
 
 Stopped = Callable[[], bool]
 
@@ -109,7 +113,7 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
     Parameters
     ----------
     scenario : Scenario
-        What is varied; how it would like to be swept and its free text play no part.
+        What is varied; what no launch depends on plays no part.
     plan : Plan
         The cases.
     tolerance : float, optional
@@ -120,7 +124,7 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
     Spec
         The same for every scenario that says the same.
     """
-    said = scenario.model_dump(mode="json", exclude_unset=True, exclude={"sweep", "note"}, exclude_none=True)
+    said = scenario.model_dump(mode="json", exclude_unset=True, exclude=set(BESIDE_THE_LAUNCH), exclude_none=True)
     return Spec(json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":")), plan, tolerance)
 
 
@@ -187,6 +191,118 @@ def _distinct(targets: tuple[Target, ...]) -> tuple[Target, ...]:
     return tuple(kept)
 
 
+@dataclass(frozen=True)
+class Study:
+    """What a file of results is about: the same question gives the same study.
+
+    Parameters
+    ----------
+    scenario : str
+        Canonical JSON of the scenario.
+    scenario_hash, axes_hash : str
+        Hashes of the scenario, and of the axes with the first cases that come of them.
+    axes, sample, columns : str
+        JSON of the axes, the sample and the columns of measures.
+    seed : int, optional
+        Seed of the sample.
+    tolerance : float, optional
+        Relative error allowed per step; None for the usual one.
+    version : str
+        Version of this package.
+    source : str
+        Hash of the kernels.
+    format : int
+        Version of what the file holds.
+    goal : str
+        Column that launches are ranked by unless another is named.
+    launches, chunk_length : int
+        Number of launches, and how many are calculated and written at a time.
+    asked : str
+        JSON of how the ranking was asked for last.
+    """
+
+    scenario: str
+    scenario_hash: str
+    axes_hash: str
+    axes: str
+    sample: str
+    columns: str
+    seed: int | None
+    tolerance: float | None
+    version: str
+    source: str
+    format: int
+    goal: str
+    launches: int
+    chunk_length: int
+    asked: str = "{}"
+
+    @cached_property
+    def plan(self) -> Plan:
+        """The cases."""
+        return plan_from(self.axes, self.sample)
+
+    @cached_property
+    def measures(self) -> tuple[Measure, ...]:
+        """The columns of measures."""
+        return tuple(
+            Measure(entry["name"], Dimension(entry["dimension"]) if entry["dimension"] else None, entry["label"])
+            for entry in json.loads(self.columns)
+        )
+
+    def chunk(self, number: int) -> tuple[int, int]:
+        """First and last number of a stretch."""
+        return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
+
+
+@dataclass(frozen=True)
+class Measure:
+    """A column of measures: its name, its kind of quantity, and what it is called in print."""
+
+    name: str
+    dimension: Dimension | None
+    label: str
+
+
+def study_of(spec: Spec, asked: str = "{}") -> Study:
+    """What a file of a sweep's results is about.
+
+    Parameters
+    ----------
+    spec : Spec
+        The sweep.
+    asked : str
+        JSON of how its ranking is asked for.
+
+    Returns
+    -------
+    Study
+        To be compared with that of a file.
+    """
+    plan, ready = spec.plan, prepared(spec)
+    head = plan.cases(0, min(_HEAD, plan.size))
+    told_axes, told_sample = told(plan)
+    sampled = hashlib.sha256(told_axes.encode() + head.position.tobytes() + head.si.tobytes())
+    measures = [{"name": c.name, "dimension": c.dimension, "label": c.label} for c in ready.columns]
+    return Study(
+        scenario=spec.scenario,
+        scenario_hash=hashlib.sha256(spec.scenario.encode()).hexdigest(),
+        axes_hash=sampled.hexdigest(),
+        axes=told_axes,
+        sample=told_sample,
+        columns=json.dumps(measures),
+        seed=plan.sample.seed if plan.sample else None,
+        tolerance=spec.tolerance,
+        version=version(),
+        source=kernels(),
+        format=SCHEMA,
+        goal=ready.goal,
+        launches=plan.size,
+        chunk_length=plan.size,
+        asked=asked,
+    )
+
+
 def never() -> bool:
     """Whether to stop, for a worker that nobody tells to."""
     return False
@@ -242,29 +358,53 @@ def _some(
     return cast.refused
 
 
-def pace(spec: Spec, at_most: float = 0.4) -> float:
-    """Time that a launch takes here on one core, from a few of them all over the sweep.
+@dataclass(frozen=True)
+class Pace:
+    """How quickly launches are made here on one core.
+
+    Parameters
+    ----------
+    each : float
+        Time of a launch [s].
+    reading : float
+        Time that every new combination of names takes once, since the scenario is read for it [s].
+    trials : int
+        How many launches were made to find out.
+    """
+
+    each: float
+    reading: float
+    trials: int
+
+
+def pace(spec: Spec, at_most: float = 0.4) -> Pace:
+    """How quickly launches are made here on one core, from some of them all over the sweep.
 
     Parameters
     ----------
     spec : Spec
         The sweep.
     at_most : float
-        Time after which no further one is tried [s].
+        Time after which no further ones are tried [s].
 
     Returns
     -------
-    float
-        Time [s].
+    Pace
+        What has to be compiled is not counted.
     """
-    size = spec.plan.size
+    size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
     publish()
-    spent, count = 0.0, 0
-    while count == 0 or (count < 16 and spent < at_most):
-        number = (count * 7919) % size
-        calculate(spec, number, number + 1)  # finds out what its values do to the record, once for their combination
+    reading, launching, combinations, trials = 0.0, 0.0, 0, 0
+    for turn in range(_MOST_PROBES):
+        first = (turn * 7919 * _PROBE) % size
+        last = min(first + _PROBE, size)
         begin = time.perf_counter()
-        calculate(spec, number, number + 1)
-        spent, count = spent + time.perf_counter() - begin, count + 1
-    return spent / count
+        combinations += ready.caster.prime(spec.plan.cases(first, last))
+        read = time.perf_counter()
+        calculate(spec, first, last)
+        reading, launching = reading + read - begin, launching + time.perf_counter() - read
+        trials += last - first
+        if reading + launching > at_most:
+            break
+    return Pace(launching / trials, reading / max(combinations, 1), trials)

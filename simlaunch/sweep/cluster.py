@@ -52,6 +52,17 @@ def _is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
+def _check_certificate(distributed: Any, address: str) -> None:
+    """Refuse a TLS address for which the settings of Dask hold no certificate that can be used."""
+    how = "set distributed.comm.tls (ca-file, client.cert, client.key) in the settings of Dask, or its environment"
+    try:
+        ready = distributed.Security().get_connection_args("client")["ssl_context"] is not None
+    except OSError as error:
+        raise UsageError(f"--cluster {quoted(address)}: the certificate cannot be used ({error}); {how}") from None
+    if not ready:
+        raise UsageError(f"--cluster {quoted(address)} needs a certificate; {how}")
+
+
 class Cluster:
     """A Dask cluster. A worker that dies costs the stretch that it was at, which another one takes.
 
@@ -65,7 +76,7 @@ class Cluster:
     Raises
     ------
     UsageError
-        The address is not to be trusted, or the package is missing.
+        The address is not to be trusted, or a certificate or the package is missing.
     SimlaunchError
         The cluster does not answer, has no workers, or has workers of another version.
     """
@@ -76,6 +87,8 @@ class Cluster:
             distributed: Any = import_module("distributed")
         except ImportError:
             raise UsageError('--cluster needs a package: install it with pip install "simlaunch[cluster]"') from None
+        if address.startswith("tls://"):
+            _check_certificate(distributed, address)
         try:
             self._client: Any = distributed.Client(address, timeout=_ANSWER, set_as_default=False)
         except (OSError, TimeoutError) as error:

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError, plain
-from simlaunch.sweep.axes import Kind
+from simlaunch.sweep.axes import Axis, Kind
+from simlaunch.sweep.chunk import Measure, Study
 from simlaunch.sweep.ranking import Order
-from simlaunch.sweep.store import Reader, Study
+from simlaunch.sweep.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
 
 if TYPE_CHECKING:
@@ -227,7 +228,8 @@ def dataset(path: Path) -> xarray.Dataset:
     Parameters
     ----------
     path : Path
-        The file.
+        The file. All of it is held in memory, with 8 bytes for each number; of very many launches write netCDF instead,
+        which can be opened piece by piece.
 
     Returns
     -------
@@ -243,29 +245,21 @@ def dataset(path: Path) -> xarray.Dataset:
     """
     library = _library("xarray", "arrays")
     with Reader(path) as reader:
-        study, (values, ending) = reader.study, _arrays(reader)
+        study = reader.study
+        pieces = [_columns(reader, k, min(k + _AT_ONCE, study.launches)) for k in range(0, study.launches, _AT_ONCE)]
+        values = np.concatenate(pieces)
         coords = _sampled_coordinates(study) if study.plan.sample else _grid_coordinates(study)
         shape = (study.launches,) if study.plan.sample else tuple(len(axis.values) for axis in study.plan.axes)
     dims = ("launch",) if study.plan.sample else tuple(axis.name for axis in study.plan.axes)
     data: dict[str, Any] = {
-        "ending": (dims, ending.reshape(shape), {"long_name": "how the launch ended; 0: all passed"})
+        "ending": (dims, values[:, 0].reshape(shape), {"long_name": "how the launch ended; 0: all passed"})
     }
-    for k, measure in enumerate(study.measures):
+    for k, measure in enumerate(study.measures, start=1):
         about = {"units": si_symbol(measure.dimension), "long_name": measure.label}
         data[measure.name] = (dims, values[:, k].reshape(shape), about)
     made_by = {"source": f"simlaunch {study.version}", "scenario": study.scenario_hash}
     found: xarray.Dataset = library.Dataset(data, coords, made_by)
     return found
-
-
-def _arrays(reader: Reader) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Measures and endings of all launches by number; nan for those that are not finished."""
-    study, before = reader.study, 3 + len(reader.study.plan.axes)
-    values, ending = np.full((study.launches, len(study.measures)), np.nan), np.full(study.launches, np.nan)
-    for row in reader.stream("SELECT * FROM launch"):
-        values[row[0]] = [np.nan if value is None else value for value in row[before:]]
-        ending[row[0]] = row[before - 2]
-    return values, ending
 
 
 def _grid_coordinates(study: Study) -> dict[str, Any]:
@@ -276,26 +270,118 @@ def _grid_coordinates(study: Study) -> dict[str, Any]:
 
 
 def _sampled_coordinates(study: Study) -> dict[str, Any]:
-    cases = study.plan.cases(0, study.launches)
-    return {
-        axis.name: (
-            "launch",
-            cases.si[:, j]
-            if axis.si or not axis.values
-            else np.array(list(map(plain, axis.values)))[cases.position[:, j]],
-            {"units": si_symbol(axis.dimension)},
-        )
-        for j, axis in enumerate(study.plan.axes)
-    }
+    varied = zip(study.plan.axes, _varied(study, 0, study.launches), strict=True)
+    return {axis.name: ("launch", values, {"units": si_symbol(axis.dimension)}) for axis, values in varied}
 
 
 def write_netcdf(reader: Reader, wanted: Order | None, path: Path) -> None:
-    """Write all launches as netCDF, whatever constraints there are, since a grid has no gaps; names have no slash."""
+    """Write all launches as netCDF, some at a time, whatever constraints there are, since a grid has no gaps.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    wanted : Order, optional
+        Plays no part.
+    path : Path
+        The file to write, in the format netCDF-4; names have "per" in place of a slash, which it does not allow.
+
+    Raises
+    ------
+    UsageError
+        A package is missing.
+    InputError
+        The file cannot be written.
+    """
     del wanted
-    found = dataset(reader.path)
-    names = {str(name): str(name).replace("/", " per ") for name in (*found.variables, *found.dims)}
-    with _written(path, reader) as part:
-        found.rename({old: new for old, new in names.items() if old != new}).to_netcdf(part, engine="scipy")
+    library, study = _library("netCDF4", "arrays"), reader.study
+    with _written(path, reader) as part, contextlib.closing(_begun(library, part)) as book:
+        book.setncatts({"source": f"simlaunch {study.version}", "scenario": study.scenario_hash})
+        dims = _dimensions(book, study)
+        coordinates = [_coordinate(book, axis, study) for axis in study.plan.axes]
+        variables = [_variable(book, "ending", tuple(dims), "", "how the launch ended; 0: all passed")]
+        variables += [
+            _variable(book, _name(measure), tuple(dims), si_symbol(measure.dimension), measure.label)
+            for measure in study.measures
+        ]
+        for place, first, last in _slabs(tuple(dims.values())):
+            shape = [each.stop - each.start for each in place]
+            for variable, column in zip(variables, _columns(reader, first, last).T, strict=True):
+                variable[place] = column.reshape(shape)
+            if study.plan.sample:
+                for variable, values in zip(coordinates, _varied(study, first, last), strict=True):
+                    variable[place] = values
+
+
+def _dimensions(book: Any, study: Study) -> dict[str, int]:
+    """Size of each dimension, by name: the axes of a grid, or the launches of a sample."""
+    counts = {_name(axis): len(axis.values) for axis in study.plan.axes}
+    dims = {"launch": study.launches} if study.plan.sample else counts
+    for name, count in dims.items():
+        book.createDimension(name, count)
+    return dims
+
+
+def _begun(library: Any, path: Path) -> Any:
+    """A netCDF file to be filled; one that cannot be begun is told like any other."""
+    path.touch()  # the library is vague about why it could not
+    return library.Dataset(str(path), "w", format="NETCDF4")
+
+
+def _name(named: Axis | Measure) -> str:
+    return plain(named.name).replace("/", " per ")
+
+
+def _variable(book: Any, name: str, dims: tuple[str, ...], unit: str, about: str, kind: Any = "f8") -> Any:
+    made = book.createVariable(name, kind, dims, contiguous=kind == "f8", fill_value=np.nan if kind == "f8" else None)
+    made.setncatts({"units": unit, **({"long_name": about} if about else {})})
+    return made
+
+
+def _coordinate(book: Any, axis: Axis, study: Study) -> Any:
+    """Variable of an axis: the values themselves of a grid; of a sample, to be filled for every launch."""
+    dim = "launch" if study.plan.sample else _name(axis)
+    kind = "f8" if axis.kind is Kind.NUMBER else str
+    made = _variable(book, _name(axis), (dim,), si_symbol(axis.dimension), "", kind)
+    if not study.plan.sample:
+        made[:] = np.array(axis.si or list(map(plain, axis.values)), "f8" if axis.si else object)
+    return made
+
+
+def _slabs(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, ...], int, int]]:
+    """Pieces of an array that lie in one stretch each, in their order: their place, and their first and last number."""
+    inner, whole = 1, len(shape)
+    while whole > 1 and inner * shape[whole - 1] <= _AT_ONCE:
+        whole -= 1
+        inner *= shape[whole]
+    at_once = max(1, _AT_ONCE // inner)
+    for outer in np.ndindex(*shape[: whole - 1]):
+        before = int(np.ravel_multi_index(outer, shape[: whole - 1])) if outer else 0
+        for start in range(0, shape[whole - 1], at_once):
+            stop = min(start + at_once, shape[whole - 1])
+            place = (*(slice(k, k + 1) for k in outer), slice(start, stop), *(slice(0, n) for n in shape[whole:]))
+            first = (before * shape[whole - 1] + start) * inner
+            yield place, first, first + (stop - start) * inner
+
+
+def _columns(reader: Reader, first: int, last: int) -> NDArray[np.float64]:
+    """Ending and measures of some launches by number; nan for those that are not finished."""
+    found = np.full((last - first, 1 + len(reader.study.measures)), np.nan)
+    before = 1 + len(reader.study.plan.axes)
+    for row in reader.rows("SELECT * FROM launch WHERE number >= ? AND number < ?", (first, last)):
+        found[row[0] - first] = [np.nan if cell is None else cell for cell in (row[before], *row[before + 2 :])]
+    return found
+
+
+def _varied(study: Study, first: int, last: int) -> list[NDArray[Any]]:
+    """Values of each axis for some launches of a sample: numbers in SI units, or names."""
+    cases = study.plan.cases(first, last)
+    return [
+        cases.si[:, j]
+        if axis.kind is Kind.NUMBER
+        else np.array(list(map(plain, axis.values)), object)[cases.position[:, j]]
+        for j, axis in enumerate(study.plan.axes)
+    ]
 
 
 WRITERS: Mapping[str, Callable[[Reader, Order | None, Path], None]] = {

@@ -8,10 +8,12 @@ from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from enum import StrEnum
 from functools import lru_cache
+from itertools import product
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import hadamard
 from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
@@ -131,16 +133,53 @@ class Plan:
         assert axis.span is not None, "only a stretch has no positions"
         return axis.span.text(float(cases.number[row, column]))
 
+    @property
+    def corner_count(self) -> int:
+        """How many corners the grid has; of a sample, its first case and its last."""
+        if self.sample is not None:
+            return min(2, self.size)
+        return int(2 ** sum(len(axis.values) > 1 for axis in self.axes))
+
     def corners(self, most: int) -> list[int]:
-        """Numbers of the cases at the corners of the grid, at most so many; of a sample, its first and its last."""
+        """Numbers of cases at the corners of the grid; of a sample, its first and its last.
+
+        Parameters
+        ----------
+        most : int
+            How many to name; of more, a balanced part is taken, in which every axis is as often at its first value as
+            at its last one, and so is every pair of axes as long as there are fewer axes than corners named.
+
+        Returns
+        -------
+        list of int
+            In rising order; the first case and, of few axes, the last are among them.
+
+        Source: two-level designs from Hadamard matrices; Plackett and Burman 1946 (from memory).
+        """
         if self.sample is not None:
             return sorted({0, self.size - 1})
-        numbers, stride = {0}, 1
-        for axis in reversed(self.axes):
-            numbers |= {number + stride * (len(axis.values) - 1) for number in numbers}
-            stride *= len(axis.values)
-        ordered = sorted(numbers)
-        return ordered if len(ordered) <= most else [*ordered[: most - 1], ordered[-1]]
+        counts = np.array([len(axis.values) for axis in self.axes])
+        varied = np.flatnonzero(counts > 1)
+        last = _all_levels(len(varied)) if self.corner_count <= most else _two_levels(len(varied), most)
+        position = np.zeros((len(last), len(counts)), np.int64)
+        position[:, varied] = np.where(last, counts[varied] - 1, 0)
+        numbers: list[int] = np.unique(np.ravel_multi_index(tuple(position.T), tuple(counts))).tolist()
+        return numbers
+
+
+def _all_levels(axes: int) -> NDArray[np.bool_]:
+    """Which axes stand at their last value in every corner."""
+    return np.array(list(product((False, True), repeat=axes)), bool).reshape(-1, axes)
+
+
+def _two_levels(axes: int, most: int) -> NDArray[np.bool_]:
+    """Which axes stand at their last value in a balanced part of all corners; in its first row none does."""
+    runs = 1 << (max(2, most).bit_length() - 1)
+    if axes <= runs // 2:  # with its mirror image: every three axes are balanced too, and the last corner is there
+        half = hadamard(runs // 2)[:, :axes] < 0
+        return np.concatenate([half, ~half])
+    columns = 1 + np.arange(axes) % (runs - 1)
+    return np.asarray(hadamard(runs)[:, columns] < 0)
 
 
 def _grid_positions(counts: tuple[int, ...], first: int, last: int) -> Integers:

@@ -6,9 +6,8 @@ import operator
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from itertools import pairwise
-from math import inf, isfinite
+from math import inf
 from typing import Any
 
 import numpy as np
@@ -16,12 +15,11 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.launch.kernel import FINISHED
-from simlaunch.sweep.axes import Axis, Kind
-from simlaunch.sweep.chunk import Result
-from simlaunch.sweep.plan import Cases
-from simlaunch.sweep.store import Measure, Reader, Study, identifier
+from simlaunch.sweep.axes import Axis, Kind, called, choices
+from simlaunch.sweep.chunk import Measure, Study
+from simlaunch.sweep.store import Reader, identifier
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import read
+from simlaunch.units.quantity import DisplayUnit, read
 from simlaunch.units.spelling import Dimension
 
 _CONSTRAINT = re.compile(r"\s*(?P<name>.+?)\s*(?P<sign><=|>=|!=|<|>|=)\s*(?P<bound>.+?)\s*")
@@ -165,11 +163,10 @@ def measure_named(text: str, study: Study) -> Measure:
 
 
 def _known(text: str, known: Mapping[str, object], what: str) -> str:
-    name = " ".join(text.split())
+    name = called(" ".join(text.split()))
     if name in known:
         return name
-    near = get_close_matches(name, known, n=3, cutoff=0.5) or list(known)
-    raise UsageError(f"no {what} is called {quoted(text)}; choose from {', '.join(map(quoted, near))}")
+    raise UsageError(f"no {what} is called {quoted(text)}; choose from {choices(name, known)}")
 
 
 def order(study: Study, by: str | None, constraints: Sequence[str]) -> Order:
@@ -214,9 +211,7 @@ def _constraint(text: str, study: Study) -> Constraint:
     axis = axes.get(name)
     if axis is not None and axis.kind is not Kind.NUMBER:
         if sign not in _FOR_NAMES or bound not in axis.values:
-            raise UsageError(
-                f"{quoted(text)}: of {name}, write = or != and one of {', '.join(map(quoted, axis.values))}"
-            )
+            raise UsageError(f"{quoted(text)}: of {name}, write = or != and one of {choices(bound, axis.values)}")
         return Constraint(text, name, sign, bound)
     if sign in _FOR_NAMES:
         raise UsageError(f"{quoted(text)}: numbers are held against <, <=, > or >=")
@@ -230,6 +225,30 @@ def _bound(text: str, dimension: Dimension, whole: str) -> float:
     except InputError as error:
         fault: Fault = error.args[0]
         raise InputError(Fault(f"constraint {quoted(whole)}", fault.typed, fault.why, fault.instead)) from None
+
+
+def axis_named(text: str, study: Study) -> Axis:
+    """Axis that goes by a name.
+
+    Parameters
+    ----------
+    text : str
+        Its name, such as ``tyre`` or ``final drive``.
+    study : Study
+        What the file holds.
+
+    Returns
+    -------
+    Axis
+        The axis.
+
+    Raises
+    ------
+    UsageError
+        There is none.
+    """
+    known = {axis.name: axis for axis in study.plan.axes}
+    return known[_known(text, known, "axis")]
 
 
 def ranking(reader: Reader, wanted: Order, top: int) -> list[Ranked]:
@@ -316,6 +335,14 @@ class Parting:
     sql: str
     labels: tuple[str, ...]
     keys: tuple[str | float, ...]
+    edges: tuple[float, ...] = ()
+    """Ends of the stretches in the unit of the axis; none where it is parted value by value."""
+
+    @property
+    def numbers(self) -> tuple[float, ...]:
+        """What it is parted by, in the unit of the axis: ends of stretches, or single values; none for names."""
+        unit = self.axis.shown_in
+        return self.edges or (() if unit is None else tuple(float(unit.of(float(key))) for key in self.keys))
 
 
 def parting(study: Study, axis: Axis) -> Parting:
@@ -342,13 +369,13 @@ def parting(study: Study, axis: Axis) -> Parting:
     low, high = ends
     sql = f"CAST(min({_STRETCHES - 1}, max(0, ({column} - {low!r}) / {(high - low) / _STRETCHES!r})) AS INTEGER)"
     edges = [low + (high - low) * k / _STRETCHES for k in range(_STRETCHES + 1)]
-    labels = tuple(_stretch(axis, a, b) for a, b in pairwise(edges))
-    return Parting(axis, sql, labels, tuple(range(_STRETCHES)))
-
-
-def _stretch(axis: Axis, low: float, high: float) -> str:
     unit = axis.shown_in
     assert unit is not None, "only numbers have stretches"
+    labels = tuple(_stretch(unit, a, b) for a, b in pairwise(edges))
+    return Parting(axis, sql, labels, tuple(range(_STRETCHES)), tuple(float(unit.of(edge)) for edge in edges))
+
+
+def _stretch(unit: DisplayUnit, low: float, high: float) -> str:
     return f"{unit.of(low):.5g} to {unit.of(high):.5g} {unit.label}".strip()
 
 
@@ -396,16 +423,40 @@ def field(reader: Reader, wanted: Order, across: Sequence[Parting]) -> NDArray[n
     ndarray, one dimension for each axis
         SI units; nan where no ranked launch lies.
     """
+    best = f"{wanted.best}({identifier(wanted.by.name)})"
+    return _by_cell(reader, across, best, wanted.condition, wanted.bounds)
+
+
+def tally(reader: Reader, across: Sequence[Parting]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """How many launches are finished, and how many of them failed, for every combination of the groups of some axes.
+
+    Parameters
+    ----------
+    reader : Reader
+        The file.
+    across : sequence of Parting
+        The axes.
+
+    Returns
+    -------
+    tuple of ndarray, one dimension for each axis
+        Finished and failed launches [-].
+    """
+    finished, failed = (_by_cell(reader, across, what) for what in ("count(*)", "sum(ending <> 0)"))
+    return np.nan_to_num(finished), np.nan_to_num(failed)
+
+
+def _by_cell(
+    reader: Reader, across: Sequence[Parting], what: str, condition: str = "1", bounds: Sequence[object] = ()
+) -> NDArray[np.float64]:
+    """A number for every combination of groups; nan where no launch lies."""
     listed = ", ".join(parted.sql for parted in across)
     parts = ", ".join(str(n) for n in range(1, len(across) + 1))
-    statement = (
-        f"SELECT {listed}, {wanted.best}({identifier(wanted.by.name)}) FROM launch "
-        f"WHERE {wanted.condition} GROUP BY {parts}"
-    )
+    statement = f"SELECT {listed}, {what} FROM launch WHERE {condition} GROUP BY {parts}"
     places = [{key: place for place, key in enumerate(parted.keys)} for parted in across]
     found = np.full([len(parted.keys) for parted in across], np.nan)
-    for *keys, best in reader.stream(statement, wanted.bounds):
-        found[tuple(place[key] for place, key in zip(places, keys, strict=True))] = best
+    for *keys, number in reader.stream(statement, bounds):
+        found[tuple(place[key] for place, key in zip(places, keys, strict=True))] = number
     return found
 
 
@@ -446,39 +497,3 @@ def cloud(reader: Reader, wanted: Order, against: Measure, most: int) -> Iterato
     stride = max(1, reader.study.launches // most)
     statement = f"SELECT {other}, {own} FROM launch WHERE {wanted.condition} AND {other} IS NOT NULL AND number % ? = 0"
     yield from reader.stream(statement, (*wanted.bounds, stride))
-
-
-class BestSoFar:
-    """The best result among the stretches that it was shown.
-
-    Parameters
-    ----------
-    study : Study
-        What the stretches are of.
-    wanted : Order
-        How to rank.
-    """
-
-    def __init__(self, study: Study, wanted: Order) -> None:
-        self._axes = {axis.name: (j, axis) for j, axis in enumerate(study.plan.axes)}
-        self._columns = {measure.name: k for k, measure in enumerate(study.measures)}
-        self._wanted = wanted
-        self.value: float | None = None
-
-    def see(self, cases: Cases, result: Result) -> None:
-        """Take another stretch in."""
-        score = result.values[:, self._columns[self._wanted.by.name]]
-        kept = np.isfinite(score) & (result.ending == FINISHED)
-        for constraint in self._wanted.constraints:
-            kept &= constraint.met_by(self._column(constraint.column, cases, result))
-        if kept.any():
-            best = float(score[kept].max() if self._wanted.highest else score[kept].min())
-            known = self.value
-            better = known is None or (best > known if self._wanted.highest else best < known)
-            self.value = best if better and isfinite(best) else known
-
-    def _column(self, name: str, cases: Cases, result: Result) -> NDArray[Any]:
-        if name not in self._axes:
-            return result.values[:, self._columns[name]]
-        j, axis = self._axes[name]
-        return cases.si[:, j] if axis.kind is Kind.NUMBER else np.array(axis.values)[cases.position[:, j]]

@@ -13,19 +13,17 @@ import os
 import sqlite3
 import sys
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import asdict, dataclass, fields, replace
-from functools import cached_property
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, Self
 from urllib.parse import quote
 
 import numpy as np
 
-from simlaunch.errors import Fault, InputError, SimlaunchError, plain
+from simlaunch.errors import Fault, InputError, SimlaunchError, UsageError, plain
 from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.chunk import SCHEMA, Result, Spec, kernels, prepared, version
-from simlaunch.sweep.plan import Cases, Plan, plan_from, told
-from simlaunch.units.spelling import Dimension
+from simlaunch.sweep.chunk import SCHEMA, Result, Study
+from simlaunch.sweep.plan import Cases, Plan
 
 if sys.platform == "win32":
     import msvcrt
@@ -35,83 +33,10 @@ else:
 APPLICATION = 0x534C5357
 """Mark in the head of the database, by which a file of ours is known."""
 
-_WAIT, _HEAD = 10.0, 256  # for a reader that holds things up [s]; cases by which a sample is recognised
+_WAIT = 10.0  # for a reader that holds things up [s]
 
 
-@dataclass(frozen=True)
-class Study:
-    """What a file of results is about: the same question gives the same study.
-
-    Parameters
-    ----------
-    scenario : str
-        Canonical JSON of the scenario.
-    scenario_hash, axes_hash : str
-        Hashes of the scenario, and of the axes with the first cases that come of them.
-    axes, sample, columns : str
-        JSON of the axes, the sample and the columns of measures.
-    seed : int, optional
-        Seed of the sample.
-    tolerance : float, optional
-        Relative error allowed per step; None for the usual one.
-    version : str
-        Version of this package.
-    source : str
-        Hash of the kernels.
-    format : int
-        Version of what the file holds.
-    goal : str
-        Column that launches are ranked by unless another is named.
-    launches, chunk_length : int
-        Number of launches, and how many are calculated and written at a time.
-    asked : str
-        JSON of how the ranking was asked for last.
-    """
-
-    scenario: str
-    scenario_hash: str
-    axes_hash: str
-    axes: str
-    sample: str
-    columns: str
-    seed: int | None
-    tolerance: float | None
-    version: str
-    source: str
-    format: int
-    goal: str
-    launches: int
-    chunk_length: int
-    asked: str = "{}"
-
-    @cached_property
-    def plan(self) -> Plan:
-        """The cases."""
-        return plan_from(self.axes, self.sample)
-
-    @cached_property
-    def measures(self) -> tuple[Measure, ...]:
-        """The columns of measures."""
-        return tuple(
-            Measure(entry["name"], Dimension(entry["dimension"]) if entry["dimension"] else None, entry["label"])
-            for entry in json.loads(self.columns)
-        )
-
-    def chunk(self, number: int) -> tuple[int, int]:
-        """First and last number of a stretch."""
-        return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A column of measures: its name, its kind of quantity, and what it is called in print."""
-
-    name: str
-    dimension: Dimension | None
-    label: str
-
-
-_TOLD = {
+_MUST_AGREE = {
     "format": "the format of the file",
     "version": "the version of simlaunch",
     "source": "the numeric code, or the processor or compiler it was made for",
@@ -125,45 +50,6 @@ _TOLD = {
 """What has to agree before a file is carried on, in the order in which a difference is told."""
 
 
-def study_of(spec: Spec, asked: str = "{}") -> Study:
-    """What a file of a sweep's results is about.
-
-    Parameters
-    ----------
-    spec : Spec
-        The sweep.
-    asked : str
-        JSON of how its ranking is asked for.
-
-    Returns
-    -------
-    Study
-        To be compared with that of a file.
-    """
-    plan, ready = spec.plan, prepared(spec)
-    head = plan.cases(0, min(_HEAD, plan.size))
-    told_axes, told_sample = told(plan)
-    sampled = hashlib.sha256(told_axes.encode() + head.position.tobytes() + head.si.tobytes())
-    measures = [{"name": c.name, "dimension": c.dimension, "label": c.label} for c in ready.columns]
-    return Study(
-        scenario=spec.scenario,
-        scenario_hash=hashlib.sha256(spec.scenario.encode()).hexdigest(),
-        axes_hash=sampled.hexdigest(),
-        axes=told_axes,
-        sample=told_sample,
-        columns=json.dumps(measures),
-        seed=plan.sample.seed if plan.sample else None,
-        tolerance=spec.tolerance,
-        version=version(),
-        source=kernels(),
-        format=SCHEMA,
-        goal=ready.goal,
-        launches=plan.size,
-        chunk_length=plan.size,
-        asked=asked,
-    )
-
-
 def identifier(name: str) -> str:
     """Name of a column as it stands in a statement."""
     return '"' + name.replace('"', '""') + '"'
@@ -173,9 +59,19 @@ def _fault(path: Path, why: str, instead: str) -> InputError:
     return InputError(Fault(plain(str(path)), "", why, instead))
 
 
-_MEANING: tuple[tuple[str, str, str], ...] = (
+_DAMAGED = ("is damaged", "restore a copy, or begin anew in another file")
+
+
+def _damaged(path: Path) -> InputError:
+    return _fault(path, *_DAMAGED)
+
+
+_DATABASE_FAULTS: tuple[tuple[str, str, str], ...] = (
     ("not a database", "is not a file of a sweep", "name another file"),
-    ("malformed", "is damaged", "restore a copy, or begin anew in another file"),
+    *(
+        (sign, *_DAMAGED)
+        for sign in ("malformed", "no such table", "no such column", "Could not decode", "UNIQUE constraint")
+    ),
     (
         "disk is full",
         "has no room left on its disk",
@@ -192,9 +88,11 @@ def _spoken(path: Path) -> Iterator[None]:
     """Turn what the database complains of into a message that says what to do."""
     try:
         yield
+    except UnicodeError:  # the complaint itself, or a name in the file, is no text
+        raise _damaged(path) from None
     except sqlite3.Error as error:
         text = str(error)
-        for sign, why, instead in _MEANING:
+        for sign, why, instead in _DATABASE_FAULTS:
             if sign in text:
                 raise _fault(path, why, instead) from None
         raise _fault(path, f"cannot be used ({text})", "check the disk; what is finished is kept") from None
@@ -304,25 +202,45 @@ class Reader:
     def damaged(self) -> list[int]:
         """Numbers of finished stretches whose rows are no longer the bits that were written."""
         known = self.rows("SELECT number, first, last, digest FROM chunk ORDER BY number")
-        return [number for number, first, last, digest in known if self._read(first, last).digest != digest]
+        return [number for number, first, last, digest in known if not self._is_as_written(first, last, digest)]
 
-    def _read(self, first: int, last: int) -> Result:
-        listed = ", ".join(identifier(measure.name) for measure in self.study.measures)
-        wanted = f"SELECT ending, reason, {listed} FROM launch WHERE number >= ? AND number < ? ORDER BY number"
-        rows = self.rows(wanted, (first, last))
-        values = np.array([[np.nan if v is None else v for v in row[2:]] for row in rows], np.float64)
-        reasons = {n: row[1] for n, row in enumerate(rows) if row[1] is not None}
-        return Result(first, values, np.array([row[0] for row in rows], np.int64), reasons, "")
+    def _is_as_written(self, first: int, last: int, digest: str) -> bool:
+        rows = self.rows("SELECT * FROM launch WHERE number >= ? AND number < ? ORDER BY number", (first, last))
+        plan = self.study.plan
+        after = 1 + len(plan.axes)
+        try:
+            values = np.array([[np.nan if v is None else v for v in row[after + 2 :]] for row in rows], np.float64)
+            ending = np.array([row[after] for row in rows], np.int64)
+        except (TypeError, ValueError):  # no numbers at all
+            return False
+        reasons = {n: row[after + 1] for n, row in enumerate(rows) if row[after + 1] is not None}
+        expected = list(_axis_cells(plan, plan.cases(first, last)))
+        if [row[:after] for row in rows] != expected or not all(isinstance(why, str) for why in reasons.values()):
+            return False
+        return Result(first, values, ending, reasons, "").digest == digest
 
     def close(self) -> None:
         """Close the file."""
         self.connection.close()
 
+    def is_sound(self) -> bool:
+        """Whether the database is whole, and every finished stretch is the bits that were written."""
+        try:
+            with _spoken(self.path):
+                whole = self.connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
+            return whole and not self.damaged()
+        except Exception:  # noqa: BLE001  whatever a damaged file leads to, it is not sound
+            return False
+
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, *error: object) -> None:
-        self.close()
+    def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
+        """Close the file; what went wrong within is put down to the file where that is damaged."""
+        with contextlib.ExitStack() as last:
+            last.callback(self.close)
+            if isinstance(error, Exception) and not isinstance(error, SimlaunchError) and not self.is_sound():
+                raise _damaged(self.path) from None
 
 
 def _address(path: Path, mode: str) -> str:
@@ -349,7 +267,18 @@ def _study_in(connection: sqlite3.Connection, path: Path) -> Study:
     if kept != SCHEMA:
         raise _fault(path, f"is of format {kept}, not {SCHEMA}", "use the version that wrote it")
     names = ", ".join(identifier(field.name) for field in fields(Study))
-    return Study(*connection.execute(f"SELECT {names} FROM study").fetchone())
+    rows = connection.execute(f"SELECT {names} FROM study").fetchall()
+    try:
+        study = Study(*rows[0])
+        usable = len(rows) == 1 and len(study.measures) > 0 and study.plan.size == study.launches > 0
+        usable &= study.chunk_length > 0 and isinstance(json.loads(study.asked), dict)
+        usable &= study.goal in {measure.name for measure in study.measures}
+        usable &= hashlib.sha256(study.scenario.encode()).hexdigest() == study.scenario_hash
+    except (LookupError, TypeError, ValueError, AttributeError, UsageError):
+        usable = False
+    if not usable:
+        raise _damaged(path)
+    return study
 
 
 class Store(Reader):
@@ -482,18 +411,25 @@ def _tables(study: Study) -> Iterator[str]:
     yield f"CREATE TABLE launch ({', '.join(own)})"
 
 
+def _axis_cells(plan: Plan, cases: Cases) -> Iterator[tuple[object, ...]]:
+    """Number and values by axis of each case, as they stand in the file."""
+    si, position = cases.si.tolist(), cases.position.tolist()
+    names = [axis.values if axis.kind is not Kind.NUMBER else None for axis in plan.axes]
+    for row in range(len(si)):
+        varied = (si[row][j] if own is None else own[position[row][j]] for j, own in enumerate(names))
+        yield (cases.first + row, *varied)
+
+
 def _rows(plan: Plan, cases: Cases, result: Result) -> Iterator[tuple[object, ...]]:
     """Rows of a stretch as they stand in the file; what is not a number stands there as nothing."""
-    values, si, position = result.values.tolist(), cases.si.tolist(), cases.position.tolist()
-    names = [axis.values if axis.kind is not Kind.NUMBER else None for axis in plan.axes]
-    for row, how in enumerate(result.ending.tolist()):
-        varied = (si[row][j] if own is None else own[position[row][j]] for j, own in enumerate(names))
-        yield (cases.first + row, *varied, how, result.reasons.get(row), *values[row])
+    endings, values = result.ending.tolist(), result.values.tolist()
+    for row, case in enumerate(_axis_cells(plan, cases)):
+        yield (*case, endings[row], result.reasons.get(row), *values[row])
 
 
 def _refuse_other(path: Path, there: Study, wanted: Study) -> None:
-    different = [words for name, words in _TOLD.items() if getattr(there, name) != getattr(wanted, name)]
-    if len(different) > 1 and different[-1] == _TOLD["axes_hash"]:
+    different = [words for name, words in _MUST_AGREE.items() if getattr(there, name) != getattr(wanted, name)]
+    if len(different) > 1 and different[-1] == _MUST_AGREE["axes_hash"]:
         different.pop()  # only tells what is left once all else agrees
     if different:
         why = f"holds another sweep: {' and '.join(different[:3])} differ{'s' if len(different) == 1 else ''}"

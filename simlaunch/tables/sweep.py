@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 import shlex
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from math import isfinite, isnan
 
-from simlaunch.show.layout import WIDTH, Row, Table, clean, columns, paragraph, short, tables_text
+from simlaunch.show.layout import WIDTH, Row, Table, clean, columns, label_room, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, NOT_REACHED, Numbers
 from simlaunch.sweep.axes import ALTERNATIVE, Axis, Kind
 from simlaunch.sweep.campaign import Estimate, Progress
+from simlaunch.sweep.casting import BETWEEN_FAULTS
+from simlaunch.sweep.chunk import Measure, Study
+from simlaunch.sweep.plan import Plan
 from simlaunch.sweep.ranking import Findings, Group, Order
-from simlaunch.sweep.store import Measure, Study
 from simlaunch.units.spelling import System
 
 _ALSO_SHOWN = ("wheelspin time", "steady torque gearbox input", "peak torque gearbox input")
 _MARKS = ("a", "b", "c")
-_LABEL_COLUMNS = 40
-_MOST_NAMED = 30
+_AND = " / "
 _KIB = 1024.0
 
 
@@ -26,6 +28,8 @@ def duration(seconds: float) -> str:
     """A time as it is told in passing."""
     if not isfinite(seconds):
         return "unknown"
+    if seconds < 0.95:
+        return "under 1 s"
     if seconds < 100.0:
         return f"{seconds:.0f} s"
     minutes, hours = seconds / 60.0, seconds / 3600.0
@@ -58,26 +62,33 @@ def progress_line(progress: Progress, best: float | None, order: Order, numbers:
     return short(told, WIDTH - 1)
 
 
-def estimate_text(
-    estimate: Estimate, axes: Sequence[Axis], corners: Sequence[tuple[int, Mapping[str, str], str]], workers: int
-) -> str:
+def estimate_text(estimate: Estimate, plan: Plan, corners: Sequence[tuple[int, Mapping[str, str], str]]) -> str:
     """What a sweep would take, and the cases at its corners."""
     facts = (
         ("launches", "", f"{estimate.launches}"),
         ("one launch", "s", f"{estimate.seconds_each:.4f}"),
-        (f"all, {workers} at a time", "", duration(estimate.seconds)),
+        (f"all, {estimate.workers} at a time", "", duration(estimate.seconds)),
         ("room on the disk", "", _room(estimate.bytes)),
     )
-    varied = Table("Varied", ("values",), tuple(Row(axis.name, "", (_extent(axis),)) for axis in axes))
+    varied = Table("Varied", ("values",), tuple(Row(axis.name, "", (_extent(axis),)) for axis in plan.axes))
+    told = f"An estimate from {estimate.trials} trial launches; other work on the same cores makes it longer"
     return "\n\n".join(
         [
             *tables_text(
                 [Table("Estimate", ("about",), tuple(Row(a, unit, (text,)) for a, unit, text in facts)), varied]
             ),
-            "\n".join(["Corner cases", *(_corner(*corner) for corner in corners)]),
+            paragraph(f"{told}. What is compiled once, and what workers take to begin, is not counted."),
+            "\n".join([_corner_head(plan, len(corners)), *(_corner(*corner) for corner in corners)]),
             "Nothing was written.",
         ]
     )
+
+
+def _corner_head(plan: Plan, shown: int) -> str:
+    if shown == plan.corner_count:
+        return "Corner cases"
+    balanced = "a balanced part, every axis as often at its first as at its last value"
+    return paragraph(f"Corner cases: {shown} of {plan.corner_count}, {balanced}; {plan.corner_count - shown} left out")
 
 
 def _corner(number: int, texts: Mapping[str, str], why_not: str) -> str:
@@ -102,7 +113,7 @@ def case_text(study: Study, values: Mapping[str, str | float]) -> str:
 
 def _quoted(axis: Axis, value: str | float) -> str:
     text = axis.shown(value)
-    return text if axis.kind in (Kind.NUMBER, Kind.PEDAL) else f'"{short(text, _MOST_NAMED)}"'
+    return text if axis.kind in (Kind.NUMBER, Kind.PEDAL) else f'"{clean(text)}"'
 
 
 def _own_options(study: Study) -> list[str]:
@@ -155,15 +166,91 @@ def _bare(value: float, measure: Measure, numbers: Numbers) -> str:
     return numbers.plain(value, measure.dimension)
 
 
-def _ranking(findings: Findings, numbers: Numbers) -> Table:
-    axes, shown = findings.study.plan.axes, _shown_measures(findings)
+@dataclass(frozen=True)
+class _Told:
+    """Names of cases, each on as many lines as it takes, and what is said above and below their table."""
+
+    title: str
+    labels: tuple[tuple[str, ...], ...]
+    above: tuple[str, ...]
+    below: tuple[str, ...]
+
+
+def _cases_told(findings: Findings, room: int) -> _Told:
+    """The cases of a ranking by what differs among them; what all of them share stands above.
+
+    No name is cut: a case goes on below its first line, and a name that has no room on a line is numbered.
+    """
+    best = findings.best
+    texts = {axis: _texts(axis, [launch.values[axis.name] for launch in best]) for axis in findings.study.plan.axes}
+    differ = [axis for axis in texts if len(set(texts[axis])) > 1]
+    shared = ", ".join(
+        f"{axis.name} {_quoted(axis, best[0].values[axis.name])}" for axis in texts if axis not in differ
+    )
+    above = [f"All of them: {shared}."] if shared else []
+    indent = len(f"{len(best)}. ")
+    too_long = [axis for axis in differ if max(map(columns, texts[axis])) > room - indent - len(_AND)]
+    for axis in too_long:
+        texts[axis] = [_mark(axis, launch.values[axis.name]) for launch in best]
+    rows = ([texts[axis][row] for axis in differ] for row in range(len(best)))
+    labels = tuple(_label(f"{n}.".ljust(indent), row, room) for n, row in enumerate(rows, start=1))
+    names = _AND.join(axis.name for axis in differ)
+    title = f"Best: {names}" if names and columns(f"Best: {names}") <= room else "Best"
+    above += [f"Cases: {names}."] if names and title == "Best" else []
+    below = tuple(_numbers_told(axis, [launch.values[axis.name] for launch in best]) for axis in too_long)
+    return _Told(title, labels, tuple(above), below)
+
+
+def _label(place: str, names: Sequence[str], room: int) -> tuple[str, ...]:
+    """Place and names of a case, parted between names where a line is full."""
+    lines = [place]
+    for n, name in enumerate(names):
+        piece = name if n == len(names) - 1 else f"{name}{_AND}"
+        if lines[-1].strip() not in ("", place.strip()) and columns(f"{lines[-1]}{piece}".rstrip()) > room:
+            lines.append(" " * len(place))
+        lines[-1] += piece
+    return tuple(line.rstrip() for line in lines)
+
+
+def _texts(axis: Axis, values: Sequence[str | float]) -> list[str]:
+    """Values as they are shown, or in full where it takes that to tell them apart."""
+    shown, unit = [clean(axis.shown(value)) for value in values], axis.shown_in
+    if unit is None or len(set(shown)) == len(set(values)):
+        return shown
+    return [f"{unit.of(float(value)):.12g} {unit.label}".strip() for value in values]
+
+
+def _mark(axis: Axis, value: str | float) -> str:
+    """A value by its number among those of its axis."""
+    listed: Sequence[str | float] = axis.si or axis.values
+    return f"{axis.name} {listed.index(value) + 1}" if value in listed else axis.shown(value)
+
+
+def _numbers_told(axis: Axis, values: Sequence[str | float]) -> str:
+    """What the numbers of an axis stand for."""
+    told = {_mark(axis, value): _quoted(axis, value) for value in values}
+    return "; ".join(f"{mark}: {text}" for mark, text in sorted(told.items(), key=lambda entry: _last_number(entry[0])))
+
+
+def _last_number(mark: str) -> int:
+    last = mark.rpartition(" ")[2]
+    return int(last) if last.isdecimal() else 0
+
+
+def _ranking(findings: Findings, numbers: Numbers) -> tuple[Table, _Told]:
+    shown = _shown_measures(findings)
     heads = ("launch", *(_with_unit(mark, measure, numbers) for mark, measure in zip(_MARKS, shown, strict=False)))
-    rows = []
-    for place, launch in enumerate(findings.best, start=1):
-        values = " / ".join(axis.shown(launch.values[axis.name]) for axis in axes)
-        cells = (_bare(launch.measures[measure.name], measure, numbers) for measure in shown)
-        rows.append(Row(f"{place}. {short(values, _LABEL_COLUMNS)}", "", (str(launch.number), *cells)))
-    return Table(short(f"Best: {' / '.join(axis.name for axis in axes)}", _LABEL_COLUMNS), heads, tuple(rows))
+    rows = [
+        (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown))
+        for launch in findings.best
+    ]
+    told = _cases_told(findings, label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
+    lines = [
+        Row(text, "", cells if n == 0 else ("",) * len(cells))
+        for label, cells in zip(told.labels, rows, strict=True)
+        for n, text in enumerate(label)
+    ]
+    return Table(told.title, heads, tuple(lines)), told
 
 
 def _legend(findings: Findings) -> str:
@@ -172,25 +259,36 @@ def _legend(findings: Findings) -> str:
     return paragraph(f"{'; '.join(f'{mark}: {measure.name}' for mark, measure in shown)}.")
 
 
-def _group_table(axis: str, groups: Sequence[Group], by: Measure, numbers: Numbers) -> Table:
+def _group_table(name: str, groups: Sequence[Group], by: Measure, numbers: Numbers) -> tuple[Table, tuple[str, ...]]:
+    """The best of each value of an axis, and what stands for names that have no room."""
     heads = (_with_unit(f"best {by.name}", by, numbers), "launch", "launches")
-    rows = (
-        Row(
-            short(group.label, _LABEL_COLUMNS),
-            "",
-            (_bare(group.best, by, numbers), str(group.number), str(group.count)),
-        )
-        for group in groups
-    )
-    return Table(f"By {axis}", heads, tuple(rows))
+    cells = [(_bare(group.best, by, numbers), str(group.number), str(group.count)) for group in groups]
+    room = label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
+    labels = [clean(group.label) for group in groups]
+    below: tuple[str, ...] = ()
+    if max(map(columns, labels)) > room:
+        labels = [f"{name} {n}" for n in range(1, len(groups) + 1)]
+        below = tuple(f'{mark}: "{clean(group.label)}"' for mark, group in zip(labels, groups, strict=True))
+    rows = (Row(label, "", each) for label, each in zip(labels, cells, strict=True))
+    return Table(f"By {name}", heads, tuple(rows)), below
 
 
-def sweep_tables(findings: Findings, system: System) -> tuple[Table, ...]:
-    """Every table of a sweep, in the order of printing."""
-    numbers = Numbers(system)
-    by = findings.order.by
-    told = [_group_table(axis, groups, by, numbers) for axis, groups in findings.groups.items() if len(groups) > 1]
-    return (_ranking(findings, numbers), *told) if findings.best else ()
+def _tables(findings: Findings, system: System) -> list[str]:
+    """Every table of a sweep, each with what explains its names, in the order of printing."""
+    if not findings.best:
+        return []
+    numbers, by = Numbers(system), findings.order.by
+    ranking, told = _ranking(findings, numbers)
+    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
+    parted = [_group_table(axis, each, by, numbers) for axis, each in groups.items()]
+    texts = tables_text([ranking, *(table for table, _ in parted)])
+    legends = [told.below, *(below for _, below in parted)]
+    blocks = [
+        "\n".join([text, *(paragraph(line, "    ") for line in lines)])
+        for text, lines in zip(texts, legends, strict=True)
+    ]
+    blocks[0] = "\n".join([*(paragraph(line, "    ") for line in told.above), blocks[0]])
+    return blocks
 
 
 def _how_far(findings: Findings) -> str:
@@ -207,7 +305,15 @@ def _how_far(findings: Findings) -> str:
 
 def _failures(findings: Findings) -> list[str]:
     told = sorted(findings.failures.items(), key=lambda entry: (-entry[1], entry[0]))[:5]
-    return ["\n".join(["Failed", *(paragraph(f"{count}: {why}", "    ") for why, count in told)])] if told else []
+    return ["\n".join(["Failed", *(_failure(why, count) for why, count in told)])] if told else []
+
+
+def _failure(why: str, count: int) -> str:
+    """How many launches failed for a reason; each fault of several on lines of its own."""
+    faults = why.split(BETWEEN_FAULTS)
+    if len(faults) == 1:
+        return paragraph(f"{count}: {why}", "    ")
+    return "\n".join([f"{count}: {len(faults)} faults", *(paragraph(f"  - {fault}", "    ") for fault in faults)])
 
 
 def verdict(findings: Findings, system: System) -> str:
@@ -259,7 +365,7 @@ def sweep_text(findings: Findings, name: str, system: System) -> str:
     blocks = [
         f"{paragraph(name)}\n{paragraph(_how_far(findings))}",
         *([_legend(findings)] if findings.best else []),
-        *tables_text(sweep_tables(findings, system)),
+        *_tables(findings, system),
         *_failures(findings),
     ]
     if findings.best:

@@ -10,13 +10,18 @@ import subprocess
 import sys
 from pathlib import Path
 
+import numpy as np
 import openpyxl
 import pytest
 
 from simlaunch.cli.main import answer
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
+from simlaunch.sweep.axes import axes
+from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of
+from simlaunch.sweep.plan import Plan
 from simlaunch.sweep.store import Reader
+from sweep.conftest import filled
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 BRIEF = ["--set", 'run.until=["20 m"]']
@@ -220,3 +225,66 @@ def test_no_colour_and_no_terminal_codes_when_piped(swept: Path) -> None:
     run = subprocess.run(command, capture_output=True, text=True, env={**os.environ, "NO_COLOR": "1"}, timeout=60)
     assert run.returncode == 0, run.stderr
     assert "\x1b" not in run.stdout + run.stderr
+
+
+def test_a_sweep_carried_on_tells_the_best_of_its_file(tmp_path: Path, capsys: Capture) -> None:
+    """The first half holds made-up times of 1 s, which nothing calculated later can beat."""
+    path = tmp_path / "a.sqlite"
+    sound = read(Path(COUPE), ['run.until=["20 m"]'])
+    spec = spec_of(sound, Plan(axes(sound.sweep.vary, sound)), SWEEP_TOLERANCE)  # type: ignore[union-attr]
+    filled(path, spec, np.ones((12, len(prepared(spec).columns))), 4)
+    _, err = _said(capsys, 0, "sweep", COUPE, "-o", str(path), *BRIEF)
+    told = [line for line in err.splitlines() if " launches (" in line]
+    assert told[0].startswith("12 of 24 launches (50 %)")
+    assert all("best 1.000 s" in line for line in told)
+
+
+def test_names_in_full_and_one_line_for_what_they_share(swept: Path, capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, "sweep", "show", str(swept), "--where", "tyre = track", "--top", "12")
+    table = out.partition("\n\nBy ")[0]
+    assert 'All of them: tyre "track".\nBest: curve / gear set / surface ' in table
+    assert "..." not in table
+    assert len({line[:44] for line in table.splitlines() if " / " in line}) == 13
+    alone, _ = _said(capsys, 0, "sweep", "show", str(swept), "--top", "1")
+    assert "\nAll of them: curve " in alone
+    assert "\n1. " in alone
+
+
+def test_the_final_drive_goes_by_its_plain_name_everywhere(tmp_path: Path, capsys: Capture) -> None:
+    path = str(tmp_path / "a.sqlite")
+    call = ["sweep", COUPE, "-o", path, "--quiet", "--vary", "final drive: 3.2, 3.46, 3.73", "--vary", "tyre", *BRIEF]
+    out, _ = _said(capsys, 0, *call, "--where", "final drive < 3.6")
+    assert "4 reach the goal with final drive < 3.6" in " ".join(out.split())
+    _, err = _said(capsys, 0, "sweep", "show", path, "--figure", str(tmp_path), "--across", "tyre, final drive")
+    assert "a-map.svg" in err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across says what is drawn; name a folder"),
+        (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against says what is drawn; name a folder"),
+        (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "--workers is about this machine"),
+        (
+            ["sweep", COUPE, "--cluster", "localhost:9", "--back-end", "threads"],
+            "--back-end is about this machine",
+        ),
+        (["sweep", COUPE, "--back-end", "serial", "--workers", "2"], "2 workers need threads"),
+        (["sweep", COUPE, "--vary", "limits.torque: 500 N m, 600 N m"], "no launch depends on"),
+    ],
+)
+def test_options_that_would_do_nothing_are_refused(
+    swept: Path, capsys: Capture, arguments: list[str], told: str
+) -> None:
+    out, err = _said(capsys, 2, *(str(swept) if each == "FILE" else each for each in arguments))
+    assert out == ""
+    assert told in " ".join(err.split())
+
+
+@pytest.mark.parametrize("option", [["--by", "tme 60 ft"], ["--where", "tme 60 ft < 3 s"]])
+def test_of_many_names_the_near_ones_are_told(swept: Path, capsys: Capture, option: list[str]) -> None:
+    _, err = _said(capsys, 2, "sweep", "show", str(swept), *option)
+    assert '"time 60 ft"' in err
+    assert " others" in err
+    assert err.count('"') <= 12
+    assert len(err) < 250

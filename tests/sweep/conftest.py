@@ -13,9 +13,9 @@ from scenario.conftest import sound_scenario
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 from simlaunch.sweep.axes import axes
-from simlaunch.sweep.chunk import Result, Spec, maker, spec_of
+from simlaunch.sweep.chunk import Result, Spec, maker, spec_of, study_of
 from simlaunch.sweep.plan import Plan, Sample
-from simlaunch.sweep.store import Store, study_of
+from simlaunch.sweep.store import Store
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 SMALL = ("curve", "gear set: short, long", "body.mass: 1500 kg to 1800 kg in 4")

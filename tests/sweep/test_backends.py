@@ -8,7 +8,8 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -17,7 +18,17 @@ import pytest
 from simlaunch.errors import SimlaunchError, UsageError
 from simlaunch.sweep import chunk
 from simlaunch.sweep import cluster as clustered
-from simlaunch.sweep.backends import BackEnd, Chunks, Finished, Processes, Serial, Threads, cores
+from simlaunch.sweep.backends import (
+    MOST_TRIES,
+    BackEnd,
+    Chunks,
+    Finished,
+    Processes,
+    Serial,
+    Threads,
+    cores,
+    pumped,
+)
 from simlaunch.sweep.campaign import Progress, carry_out
 from simlaunch.sweep.chunk import Result, Spec, Stopped, never
 from simlaunch.sweep.cluster import Cluster, check_address
@@ -170,6 +181,102 @@ def test_the_work_stops_before_its_end(tmp_path: Path, longer: Spec, back_end: B
     carry_out(longer, tmp_path / "a.sqlite", back_end, stop.is_set, soon)
     with Reader(tmp_path / "a.sqlite") as reader:
         assert 0 < reader.count() < longer.plan.size
+
+
+class _Mortal:
+    """A pool that dies over some stretches, and with every death loses everything that is out."""
+
+    lost = (ConnectionError,)
+
+    def __init__(self, deadly: Callable[[int, int], bool]) -> None:
+        self.deadly, self.given, self.revived = deadly, Counter[int](), 0
+        self._dead: set[tuple[int, int]] = set()
+
+    def give(self, first: int, last: int) -> Any:
+        self.given[first] += 1
+        return first, self.given[first]
+
+    def wait(self, futures: Iterable[Any]) -> set[Any]:
+        return {_Answer(next(iter(futures)), self)}
+
+    def revive(self) -> None:
+        self.revived += 1
+
+
+class _Answer:
+    """A future that equals what was given for it."""
+
+    def __init__(self, given: tuple[int, int], pool: _Mortal) -> None:
+        self.given, self.pool = given, pool
+
+    def __eq__(self, other: object) -> bool:
+        return other == self.given
+
+    def __hash__(self) -> int:
+        return hash(self.given)
+
+    def result(self) -> int:
+        if self.pool.deadly(*self.given):
+            raise ConnectionError
+        return self.given[0]
+
+
+STRETCHES = {n: (10 * n, 10 * n + 10) for n in range(12)}
+
+
+def test_a_stretch_that_kills_is_given_out_three_times_and_blamed_alone() -> None:
+    pool = _Mortal(lambda first, time: first == 50)
+    with pytest.raises(SimlaunchError, match="over launches 50 to 59"):
+        list(pumped(pool, STRETCHES, 2, never))
+    assert pool.given[50] == MOST_TRIES == 3
+    assert all(count <= 2 for first, count in pool.given.items() if first != 50)
+
+
+def test_workers_that_die_now_and_then_cost_nothing_but_time() -> None:
+    """Every stretch kills its worker the first time; none does so three times."""
+    pool = _Mortal(lambda first, time: time == 1)
+    found = [result for _, result in pumped(pool, STRETCHES, 2, never)]
+    assert sorted(found) == [first for first, _ in STRETCHES.values()]
+    assert max(pool.given.values()) <= MOST_TRIES
+    assert pool.revived > 2
+
+
+def test_a_cluster_reached_by_tls_gives_the_same_bits(
+    tmp_path: Path, longer: Spec, expected: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With a certificate made for this test alone; its keys reach the client by the settings of Dask."""
+    import dask
+
+    own, strange = distributed.Security.temporary(), distributed.Security.temporary()
+    quiet = {"distributed.logging": {"distributed": "critical"}}
+    started = {"n_workers": 1, "threads_per_worker": 2, "processes": False, "dashboard_address": "127.0.0.1:0"}
+    with (
+        dask.config.set(quiet),
+        distributed.LocalCluster(**started, protocol="tls://", security=own, silence_logs=50) as made,
+    ):
+        address = made.scheduler_address
+        assert address.startswith("tls://")
+        with dask.config.set(_keys_of(own)):
+            back_end = Cluster(address)
+            assert _results(tmp_path / "a.sqlite", longer, back_end) == expected
+            back_end.close()
+        monkeypatch.setattr(clustered, "_ANSWER", 1.0)
+        with dask.config.set(_keys_of(strange)), pytest.raises(SimlaunchError, match="does not answer"):
+            Cluster(address)
+        with pytest.raises(UsageError, match="needs a certificate; set distributed"):
+            Cluster(address)
+        missing = {**_keys_of(own), "distributed.comm.tls.ca-file": str(tmp_path / "missing.pem")}
+        with dask.config.set(missing), pytest.raises(UsageError, match="certificate cannot be used"):
+            Cluster(address)
+
+
+def _keys_of(security: Any) -> dict[str, str]:
+    """Settings of Dask that hold the keys of a client."""
+    return {
+        "distributed.comm.tls.ca-file": security.tls_ca_file,
+        "distributed.comm.tls.client.cert": security.tls_client_cert,
+        "distributed.comm.tls.client.key": security.tls_client_key,
+    }
 
 
 def test_as_many_workers_as_cores() -> None:

@@ -7,14 +7,15 @@ import time
 import numpy as np
 import pytest
 
-from simlaunch.errors import InputError
+from simlaunch.errors import InputError, UsageError
 from simlaunch.launch.run import Outcome
 from simlaunch.measure.marks import FOOT
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import changed
 from simlaunch.study.single import simulate
 from simlaunch.sweep.axes import axes
-from simlaunch.sweep.casting import Caster, doubtful
+from simlaunch.sweep.casting import BETWEEN_FAULTS, Caster, doubtful, reason
 from simlaunch.sweep.chunk import calculate, prepared
 from simlaunch.sweep.plan import Draw, Plan, Sample
 from sweep.conftest import planned
@@ -39,7 +40,7 @@ def _expected(caster: Caster, texts: dict[str, str]) -> bytes | str:
     try:
         scenario, curve, pedal = caster.scenario_of(texts)
     except InputError as error:
-        return " ".join(str(error).split())
+        return reason(error)
     car = lower(scenario, curve, pedal)
     car.run.stop_distance += FOOT
     return bytes(car.tobytes())
@@ -119,6 +120,33 @@ def test_a_case_that_fails_says_why(brief: Scenario) -> None:
     assert result.reasons[0] == "the time limit came before all targets"
     assert "launch.engine_speed" in result.reasons[2]
     assert np.isnan(result.values[2:]).all()
+
+
+def test_every_fault_of_a_case_stands_by_itself(brief: Scenario) -> None:
+    """An idle above the rev limit, and a launch above it: two faults, each with its remedy."""
+    vary = ("engine.idle: 3500 rpm, 3600 rpm", "launch.engine_speed: 3000 rpm, 9000 rpm")
+    spec = planned(brief, *vary, "gearbox.final_drive: 3.46", "engine.limiter_band: 900 rpm")
+    result = calculate(spec, 0, 1)
+    assert result is not None
+    both = planned(changed(brief, {"engine.rev_limit": "4000 rpm"}), *vary, "engine.limiter_band: 900 rpm")
+    found = calculate(both, 1, 2)
+    assert found is not None
+    faults = found.reasons[0].split(BETWEEN_FAULTS)
+    assert len(faults) >= 2
+    assert all("; " in fault and "\n" not in fault for fault in faults)
+    assert "faults" not in found.reasons[0]
+
+
+def test_what_no_launch_depends_on_changes_no_sweep(brief: Scenario) -> None:
+    """Ratings, uncertainty and limits serve a decision; the same cases with them are the same sweep."""
+    rated = {"name": "gearbox", "place": "gearbox input", "rating": "600 N m", "origin": "Invented."}
+    unsure = {"key": "body.mass", "kind": "normal", "deviation": "20 kg", "origin": "Invented."}
+    other = changed(brief, {"parts": [rated], "uncertain": [unsure], "limits": {"torque": "700 N m"}})
+    assert None not in (other.parts, other.uncertain, other.limits)
+    assert planned(other, "curve", "tyre") == planned(brief, "curve", "tyre")
+    for key in ("limits.torque", "parts.rating", "uncertain.deviation", "sweep.vary"):
+        with pytest.raises(UsageError, match="no launch depends on"):
+            axes([f"{key}: 600 N m, 700 N m"], brief)
 
 
 def test_results_do_not_depend_on_the_company_they_are_calculated_in(small_spec_results: tuple[bytes, bytes]) -> None:

@@ -15,6 +15,7 @@ from pyarrow import parquet
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.sweep import export
 from simlaunch.sweep.chunk import Spec, prepared
 from simlaunch.sweep.export import WRITERS, dataset, heads, json_lines
 from simlaunch.sweep.plan import Draw, Sample
@@ -106,7 +107,7 @@ def test_a_grid_becomes_labelled_arrays(tmp_path: Path, reader: Reader, spec: Sp
     picked = found["wheelspin time"].sel({"curve": "=1+1", "body.mass": 1600.0})
     assert float(picked) == values[1, names.index("wheelspin time")]
     WRITERS["netcdf"](reader, None, tmp_path / "a.nc")
-    with xarray.open_dataset(tmp_path / "a.nc", engine="scipy") as again:
+    with xarray.open_dataset(tmp_path / "a.nc", engine="netcdf4") as again:
         assert np.array_equal(again["time 1 per 4 mile"], found["time 1/4 mile"], equal_nan=True)
         assert list(again["curve"].values) == list(HOSTILE)
 
@@ -118,6 +119,45 @@ def test_a_sample_becomes_labelled_launches(tmp_path: Path, brief: Scenario) -> 
     assert dict(found.sizes) == {"launch": 8}
     assert np.array_equal(found["body.mass"], spec.plan.cases(0, 8).si[:, 1])
     assert set(found["curve"].values) == {"peak", "plateau"}
+
+    WRITERS["netcdf"](Reader(tmp_path / "b.sqlite"), None, tmp_path / "b.nc")
+    with xarray.open_dataset(tmp_path / "b.nc", engine="netcdf4") as again:
+        assert np.array_equal(again["body.mass"], found["body.mass"])
+        assert list(again["curve"].values) == list(found["curve"].values)
+        assert np.array_equal(again["wheelspin time"], found["wheelspin time"], equal_nan=True)
+
+
+@pytest.mark.parametrize("shape", [(1,), (7,), (50,), (3, 4), (4, 1, 3), (2, 30), (30, 2), (2, 3, 4, 5), (5, 4, 11)])
+def test_netcdf_is_written_in_pieces_that_cover_every_launch_once(
+    monkeypatch: pytest.MonkeyPatch, shape: tuple[int, ...]
+) -> None:
+    monkeypatch.setattr(export, "_AT_ONCE", 12)
+    found = np.full(shape, -1)
+    for place, first, last in export._slabs(shape):
+        assert last - first <= max(12, 1)
+        assert (found[place] == -1).all()
+        found[place] = np.arange(first, last).reshape(found[place].shape)
+    assert np.array_equal(found, np.arange(found.size).reshape(shape))
+
+
+def test_a_half_finished_grid_is_written_in_pieces_as_in_one_go(
+    tmp_path: Path, brief: Scenario, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spec = planned(brief, "curve", "gear set", "body.mass: 1500 kg to 1700 kg in 5")
+    values = np.random.default_rng(4).normal(9.0, 2.0, (21, len(prepared(spec).columns)))
+    filled(tmp_path / "c.sqlite", spec, values)
+    whole = dataset(tmp_path / "c.sqlite")
+    monkeypatch.setattr(export, "_AT_ONCE", 4)
+    WRITERS["netcdf"](Reader(tmp_path / "c.sqlite"), None, tmp_path / "c.nc")
+    with xarray.open_dataset(tmp_path / "c.nc", engine="netcdf4") as pieces:
+        assert dict(pieces.sizes) == {"curve": 2, "gear set": 3, "body.mass": 5}
+        assert int(np.isfinite(pieces["ending"]).sum()) == 21
+        for name in whole.data_vars:
+            assert np.array_equal(pieces[str(name).replace("/", " per ")], whole[name], equal_nan=True)
+            assert (
+                pieces[str(name).replace("/", " per ")].attrs["units" if name != "ending" else "long_name"]
+                == (whole[name].attrs["units" if name != "ending" else "long_name"])
+            )
 
 
 @pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])

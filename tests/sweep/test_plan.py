@@ -91,7 +91,32 @@ def test_corners(coupe: Scenario) -> None:
     texts = [plan.texts(plan.cases(n, n + 1), 0) for n in plan.corners(99)]
     ends = [(axis.values[0], axis.values[-1]) for axis in plan.axes]
     assert [tuple(text.values()) for text in texts] == list(itertools.product(*ends))
-    assert plan.corners(3) == [0, 1, plan.size - 1]
+    assert len(texts) == plan.corner_count
+    assert plan.corners(3) == [0, plan.size - 1]
+
+
+@pytest.mark.parametrize("count", [5, 7, 8, 11, 15])
+def test_of_many_corners_a_balanced_part_is_named(coupe: Scenario, count: int) -> None:
+    """Two-level designs: each axis is at either end equally often, and so is each pair of axes at its four corners.
+
+    Source: Plackett and Burman 1946 (from memory).
+    """
+    keys = ("body.mass", "body.wheelbase", "body.cg_height", "body.drag_area", "body.lift_area_front",
+            "body.lift_area_rear", "road.friction_factor", "tyres.rear.friction", "tyres.front.friction",
+            "tyres.rear.wheel_inertia", "tyres.front.wheel_inertia", "gearbox.input_inertia", "engine.inertia",
+            "coupling.engagement_time", "gearbox.final_drive")  # fmt: skip
+    units = ("kg", "m", "m", "m^2", "m^2", "m^2", "", "", "", "kg m^2", "kg m^2", "kg m^2", "kg m^2", "s", "")
+    low = (1500, 2.6, 0.5, 0.6, 0.01, 0.02, 0.8, 1.0, 1.0, 1.0, 1.0, 0.01, 0.2, 0.5, 3.0)
+    texts = [f"{k}: {v} {u}, {v * 1.1:.4g} {u}" for k, v, u in zip(keys, low, units, strict=True)]
+    plan = Plan(axes([*texts[:count], "tyre: track"], coupe))
+    numbers = plan.corners(16)
+    last = np.array([plan.cases(n, n + 1).position[0, :count] for n in numbers])
+    assert len(numbers) == 16 < plan.corner_count == 2**count
+    assert numbers[0] == 0
+    assert (numbers[-1] == plan.size - 1) == (count <= 8)
+    assert (last.sum(axis=0) == 8).all()
+    for one, other in itertools.combinations(range(count), 2):
+        assert np.bincount(2 * last[:, one] + last[:, other]).tolist() == [4, 4, 4, 4]
 
 
 def test_what_cannot_be_planned_is_refused(coupe: Scenario) -> None:

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.chunk import Result, Spec, maker, prepared
+from simlaunch.scenario.reading import changed
+from simlaunch.sweep.campaign import BestSoFar
+from simlaunch.sweep.chunk import Result, Spec, maker, prepared, study_of
 from simlaunch.sweep.plan import Draw, Sample
 from simlaunch.sweep.ranking import (
-    BestSoFar,
     cloud,
     field,
     findings,
@@ -25,10 +26,12 @@ from simlaunch.sweep.ranking import (
     parting,
     ranking,
 )
-from simlaunch.sweep.store import Reader, Store, study_of
-from simlaunch.tables.sweep import options_text
+from simlaunch.sweep.store import Reader, Store
+from simlaunch.tables.sweep import options_text, sweep_text
+from simlaunch.units.spelling import System
 from sweep.conftest import filled, planned
 
+FLAT = [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]
 BY, LOAD = "time 60 ft", "steady torque gearbox input"
 
 
@@ -192,3 +195,62 @@ def test_the_line_that_repeats_a_launch_has_what_the_sweep_was_given(small: Spec
     asked = {"changes": ["body.mass=1 kg", "air.temperature=5 degC"], "taken": ["tyre=track", "gear set=long"]}
     told = options_text(study_of(small, json.dumps(asked)), 0)
     assert told.startswith("--with tyre=track --set 'air.temperature=5 degC' --curve peak --with 'gear set=short'")
+
+
+LONG = "stage two with the larger intercooler, revision {} of the boost table, pump fuel"
+
+
+@pytest.mark.parametrize("count", [3, 60])
+def test_names_that_differ_stay_told_apart_however_long_they_are(tmp_path: Path, brief: Scenario, count: int) -> None:
+    names = [LONG.format(k) for k in range(count)]
+    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in names]})
+    spec = planned(odd, "curve", "gear set", "body.mass: 1500 kg, 1600 kg")
+    file = Filled(spec, tmp_path / "long.sqlite")
+    found = findings(file.reader, order(file.reader.study, BY, []), 12)
+    text = sweep_text(found, "Any car", System.METRIC)
+    assert max(map(len, text.splitlines())) <= 80
+    assert "..." not in text
+    flat = " ".join(text.split())
+    for place, launch in enumerate(found.best, start=1):
+        mark = f"curve {names.index(str(launch.values['curve'])) + 1}"
+        assert f"{place}. {mark} / {launch.values['gear set']} / {launch.values['body.mass']:g} kg" in flat.replace(
+            "  ", " "
+        )
+        assert f'{mark}: "{launch.values["curve"]}"' in flat
+    for k in (0, count - 1):
+        assert f'curve {k + 1}: "{names[k]}"' in flat.partition("By curve")[2]
+
+
+def test_many_axes_of_a_case_go_on_below_each_other(tmp_path: Path, brief: Scenario) -> None:
+    vary = ("curve", "gear set", "tyre", "surface", "pedal", "body.mass: 1500 kg, 1600 kg", "final drive: 3, 3.5",
+            "launch.engine_speed: 3000 rpm, 3500 rpm", "body.cg_height: 0.500001 m, 0.5000012 m")  # fmt: skip
+    spec = planned(brief, *vary)
+    file = Filled(spec, tmp_path / "axes.sqlite")
+    found = findings(file.reader, order(file.reader.study, BY, []), 100)
+    text = sweep_text(found, "Any car", System.METRIC)
+    table = text.partition("\n\nBy ")[0]
+    assert max(map(len, text.splitlines())) <= 80
+    assert "Cases: curve / gear set / tyre / surface / pedal / body.mass / gearbox.final_drive /" in " ".join(
+        table.split()
+    )
+    cases = " ".join(" ".join(line[:44].split()) for line in table.splitlines()[6:])
+    for place, launch in enumerate(found.best, start=1):
+        height = f"{launch.values['body.cg_height']:.7g} m"
+        assert f"{place}. {launch.values['curve']} / {launch.values['gear set']} / " in cases
+        assert height in cases.partition(f"{place}. ")[2]
+    assert "0.500001 m" in cases
+    assert "0.5000012 m" in cases
+
+
+def test_faults_of_a_failure_stand_on_lines_of_their_own(tmp_path: Path, small: Spec) -> None:
+    path, count = tmp_path / "a.sqlite", len(prepared(small).columns)
+    ending = np.array([-1] * 4 + [0] * 12)
+    why = "engine.idle: 9000 rpm is too high; lower it | launch.engine_speed: 100 rpm is too low; raise it"
+    made = Result(0, np.ones((16, count)), ending, dict.fromkeys(range(4), why), maker())
+    with Store(path, study_of(small), lambda: 16) as store:
+        store.write(0, small.plan.cases(0, 16), made)
+    with Reader(path) as reader:
+        text = sweep_text(findings(reader, order(reader.study, BY, []), 3), "Any car", System.METRIC)
+    assert (
+        "Failed\n4: 2 faults\n  - engine.idle: 9000 rpm is too high; lower it\n  - launch.engine_speed: 100 rpm" in text
+    )

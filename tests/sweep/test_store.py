@@ -12,14 +12,17 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, SimlaunchError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.sweep import campaign
 from simlaunch.sweep.backends import Serial
 from simlaunch.sweep.campaign import Progress, carry_out, chunk_length, estimate
-from simlaunch.sweep.chunk import Result, Spec, calculate, maker, never, prepared, spec_of
+from simlaunch.sweep.chunk import Pace, Result, Spec, calculate, maker, never, prepared, spec_of, study_of
+from simlaunch.sweep.export import WRITERS
 from simlaunch.sweep.plan import Draw, Plan, Sample
-from simlaunch.sweep.store import Lock, Reader, Store, study_of
+from simlaunch.sweep.store import Lock, Reader, Store
 from sweep.conftest import SMALL, filled, planned
 
 posix = pytest.mark.skipif(os.name != "posix", reason="permissions of a POSIX system")
@@ -214,13 +217,103 @@ def test_a_file_of_another_format_is_refused(tmp_path: Path, small: Spec) -> Non
     assert "is of format 99" in _refusal(path, small)
 
 
+def _spoilt(path: Path, how: str) -> None:
+    with sqlite3.connect(path) as connection:
+        connection.execute(how)
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        "UPDATE launch SET \"time 60 ft\" = 'soon' WHERE number = 3",
+        "UPDATE launch SET \"body.mass\" = x'00ff' WHERE number = 0",
+        "UPDATE launch SET ending = NULL",
+        "UPDATE launch SET reason = x'ff', ending = 9 WHERE number = 2",
+        "UPDATE launch SET curve = 'moon'",
+        "UPDATE launch SET curve = CAST(x'ff' AS TEXT)",
+        "UPDATE study SET axes = '[{}]'",
+        "UPDATE study SET axes = 'nonsense'",
+        "UPDATE study SET columns = '[]'",
+        'UPDATE study SET columns = \'[{"name": "weight", "dimension": "mass", "label": "w"}]\'',
+        "UPDATE study SET asked = '3'",
+        "UPDATE study SET chunk_length = 0",
+        "UPDATE study SET launches = 'many'",
+        "UPDATE study SET goal = 'glory'",
+        "UPDATE study SET scenario = '{'",
+        "UPDATE chunk SET digest = NULL",
+        "UPDATE chunk SET first = 'a'",
+        "DELETE FROM study",
+        "INSERT INTO study SELECT * FROM study",
+        "DROP TABLE launch",
+        "DROP TABLE chunk",
+        'ALTER TABLE launch DROP COLUMN "time 60 ft"',
+    ],
+)
+def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
+    tmp_path: Path, small: Spec, how: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whatever is asked of it: an answer, or one line that says that it is damaged and what to do."""
+    path = tmp_path / "a.sqlite"
+    filled(path, small, _made_up(small), 4)
+    _spoilt(path, how)
+    files = [part for kind in WRITERS for part in (f"--{kind}", str(tmp_path / f"a.{kind}"))]
+    for options in ([], ["--json"], ["--verify"], files, ["--figure", str(tmp_path / "f")]):
+        code = answer(["sweep", "show", str(path), *options])
+        err = capsys.readouterr().err
+        assert "fault of ours" not in err
+        assert "Traceback" not in err
+        assert code in (0, 3) or (code == 2 and "--figure" in options), err
+        assert code != 3 or any(
+            told in err for told in ("is damaged; restore a copy", "are damaged, ", "is not a file")
+        ), err
+    assert answer(["sweep", "show", str(path), "--verify"]) != 0
+
+
+@pytest.mark.parametrize(
+    "how",
+    ["DROP TABLE chunk", "DROP TABLE launch", "UPDATE chunk SET number = -number - 9", "UPDATE study SET axes = '{}'"],
+)
+def test_a_damaged_file_is_not_carried_on(tmp_path: Path, small: Spec, how: str) -> None:
+    path = tmp_path / "a.sqlite"
+    filled(path, small, _made_up(small)[:9], 4)
+    _spoilt(path, how)
+    with pytest.raises(InputError, match="is damaged; restore a copy"):
+        carry_out(small, path, Serial(), never, _quiet)
+
+
+def test_bytes_that_were_changed_anywhere_are_never_a_fault_of_ours(
+    tmp_path: Path, small: Spec, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, rng = tmp_path / "a.sqlite", np.random.default_rng(5)
+    filled(path, small, _made_up(small), 4)
+    whole, told = path.read_bytes(), 0
+    for _ in range(60):
+        content = bytearray(whole)
+        for place in rng.integers(100, len(whole), rng.integers(1, 40)):
+            content[place] = rng.integers(256)
+        path.write_bytes(content)
+        for options in ([], ["--json"], ["--verify"]):
+            code = answer(["sweep", "show", str(path), *options])
+            err = capsys.readouterr().err
+            assert "fault of ours" not in err
+            told += code != 0
+    assert told > 30
+
+
+def test_a_fault_of_ours_is_not_put_down_to_a_sound_file(tmp_path: Path, small: Spec) -> None:
+    filled(tmp_path / "a.sqlite", small, _made_up(small), 4)
+    with pytest.raises(KeyError), Reader(tmp_path / "a.sqlite"):
+        raise KeyError("ours")
+
+
 def test_a_damaged_file_is_told(tmp_path: Path, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small))
     content = bytearray(path.read_bytes())
     content[4096:] = b"\xaa" * (len(content) - 4096)
     path.write_bytes(content)
-    with pytest.raises(InputError, match="damaged"), Reader(path) as reader:
+    with pytest.raises(InputError, match="is damaged; restore a copy"), Reader(path) as reader:
         reader.digest()
 
 
@@ -313,9 +406,29 @@ def test_stretches_take_about_half_a_second(small: Spec) -> None:
     assert chunk_length(0.001, 1_000_000, 2) == 500
     assert chunk_length(0.001, 100, 2) == 13
     assert chunk_length(3.0, 100, 2) == 1
-    found = estimate(small, 2)
-    assert found.launches == 16
-    assert found.seconds == found.seconds_each * 8
+
+
+def test_an_estimate_counts_the_workers_that_find_work(
+    brief: Scenario, small: Spec, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A launch takes 2 ms alone and a combination of names 10 ms once; two cores make 800 launches a second."""
+    monkeypatch.setattr(campaign, "pace", lambda spec: Pace(0.002, 0.01, 40))
+    monkeypatch.setattr(campaign, "_rate", lambda spec, together, each: (400.0 * together, 9))
+    monkeypatch.setattr(campaign, "cores", lambda: 2)
+    found = estimate(small, 8)
+    assert (found.launches, found.workers, found.trials) == (16, 8, 49)
+    assert found.seconds == pytest.approx(16 / 800.0 + 4 * 0.01)
+    assert estimate(small, 1).seconds == pytest.approx(16 * 0.002 + 4 * 0.01)
+    assert estimate(small, 8, elsewhere=True).seconds == pytest.approx(16 / 3200.0 + 4 * 0.01)
+    assert estimate(planned(brief, "tyre"), 64).workers == 2  # as many as there are launches
+
+
+def test_trial_launches_on_all_cores_give_a_rate(brief: Scenario) -> None:
+    spec = planned(brief, *SMALL[:2], "body.mass: 1500 kg to 1700 kg in 500")
+    rate, trials = campaign._rate(spec, 2, 0.01)
+    assert trials == 24 * 3
+    assert 1.0 < rate < 1e5
+    assert campaign._rate(planned(brief, "tyre"), 2, 0.01) == (200.0, 0)
 
 
 def test_the_room_on_the_disk_is_as_estimated(tmp_path: Path, brief: Scenario) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from pathlib import Path
 
 import numpy as np
@@ -11,13 +12,13 @@ from matplotlib.figure import Figure
 
 from simlaunch.drawing.save import as_bytes
 from simlaunch.errors import UsageError
-from simlaunch.figures.sweep import sweep_figures
+from simlaunch.figures.sweep import rounded, sweep_figures
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.chunk import prepared
+from simlaunch.sweep.chunk import Result, maker, prepared, study_of
 from simlaunch.sweep.plan import Draw, Sample
 from simlaunch.sweep.ranking import field, front, measure_named, order, parting
-from simlaunch.sweep.store import Reader
+from simlaunch.sweep.store import Reader, Store
 from sweep.conftest import filled, planned
 
 LOAD = "steady torque gearbox input"
@@ -94,6 +95,97 @@ def test_names_of_any_kind_are_drawn_as_they_are(tmp_path: Path, brief: Scenario
             assert len(as_bytes(figure, kind)) > 1000
     ticks = [tick.get_text() for tick in figure.axes[0].get_yticklabels()] if figure.axes else []
     assert ticks
+
+
+@pytest.mark.parametrize(
+    ("values", "texts"),
+    [
+        ((1500.0, 1533.3333, 1566.6667, 1600.0), ["1500", "1533", "1567", "1600"]),
+        ((3.2, 3.306, 3.412), ["3.20", "3.31", "3.41"]),
+        ((0.85, 1.0), ["0.85", "1.00"]),
+        ((1e-7, 3e-7), ["1e-07", "3e-07"]),
+        ((1712.5,), ["1712"]),
+    ],
+)
+def test_numbers_along_an_axis_are_rounded_to_their_steps(values: tuple[float, ...], texts: list[str]) -> None:
+    """Rounding halves to even, as Python does."""
+    assert rounded(values) == texts
+
+
+def _overlaps(figure: Figure) -> int:
+    """How many labels along the panels touch the one before."""
+    figure.draw_without_rendering()
+    count = 0
+    for axes in figure.axes:
+        boxes = [label.get_window_extent() for label in axes.get_xticklabels() if label.get_text()]
+        count += sum(one.x1 >= other.x0 for one, other in itertools.pairwise(boxes))
+    return count
+
+
+@pytest.mark.parametrize(
+    "vary",
+    [
+        "body.mass: 1400 kg to 1700 kg in 12",
+        "body.mass: 1400 kg to 1700 kg in 300",
+        "launch.engine_speed: 2500 rpm to 4500 rpm in 11",
+        "tyres.rear.wheel_inertia: 1.03 kg m^2 to 1.7 kg m^2 in 9",
+    ],
+)
+def test_numbers_along_an_axis_stand_apart_and_name_their_unit_once(tmp_path: Path, brief: Scenario, vary: str) -> None:
+    file = _reader(tmp_path / "d.sqlite", brief, vary, "final drive: 3 to 4 in 7")
+    name = file.study.plan.axes[0].name
+    figure = sweep_figures(file, order(file.study, None, []), [name, "final drive"], LOAD, "metric")["map"]
+    axes = figure.axes[0]
+    texts = [label.get_text() for label in axes.get_xticklabels()]
+    assert _overlaps(figure) == 0
+    assert 4 <= len(texts) <= 12
+    assert max(map(len, texts)) <= 5
+    assert axes.get_xlabel() == f"{name} [{file.study.plan.axes[0].unit}]"
+    assert [label.get_text() for label in axes.get_yticklabels()] == [
+        "3.00",
+        "3.17",
+        "3.33",
+        "3.50",
+        "3.67",
+        "3.83",
+        "4.00",
+    ]
+
+
+def test_names_too_long_to_stand_along_a_panel_are_numbered(tmp_path: Path, brief: Scenario) -> None:
+    names = [f"a curve whose name is long and differs only here: {k}, and goes on" for k in range(8)]
+    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in names]})
+    file = _reader(tmp_path / "e.sqlite", odd, "curve", "tyre")
+    figure = sweep_figures(file, order(file.study, None, []), ["curve", "tyre"], LOAD, "metric")["map"]
+    assert [label.get_text() for label in figure.axes[0].get_xticklabels()] == [str(n) for n in range(1, 9)]
+    lead = " ".join(" ".join(text.get_text() for text in figure.texts).split())
+    assert all(f"{n}: {name}" in lead for n, name in enumerate(names, start=1))
+    assert _overlaps(figure) == 0
+
+
+def test_a_cell_without_a_number_says_why(tmp_path: Path, brief: Scenario) -> None:
+    """Of three gear sets: all launches of the first failed, those of the second break the constraint, the third has
+    none yet; each with one tyre only."""
+    spec = planned(brief, "gear set", "tyre", "pedal")
+    path, columns = tmp_path / "g.sqlite", prepared(spec).columns
+    values = np.full((12, len(columns)), 11.0)
+    load = [column.name for column in columns].index(LOAD)
+    values[4:6, load] = 900.0
+    with Store(path, study_of(spec), lambda: 2) as store:
+        for number, (first, last) in list(store.missing().items())[:5]:
+            ending = np.full(2, 2 if number == 0 else 0)
+            reasons = dict.fromkeys(range(2), "stalled") if number == 0 else {}
+            made = Result(first, values[first:last], ending, reasons, maker())
+            store.write(number, spec.plan.cases(first, last), made)
+    with Reader(path) as reader:
+        wanted = order(reader.study, None, [f"{LOAD} < 500 N m"])
+        figure = sweep_figures(reader, wanted, ["gear set", "tyre"], LOAD, "metric")["map"]
+    lead = " ".join(" ".join(text.get_text() for text in figure.texts).split())
+    assert "A blank cell has no finished launch. A cross: all launches there failed. A ring: no launch there" in lead
+    marks = {line.get_marker(): line.get_xydata().tolist() for line in figure.axes[0].lines}
+    assert marks == {"x": [[0.5, 0.5]], "o": [[1.5, 0.5]]}
+    (cells,) = _drawn(figure)
+    assert np.isnan(cells).tolist() == [[True, True, False], [False, False, True]]
 
 
 @pytest.mark.parametrize(
