@@ -64,7 +64,7 @@ def compare(
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
-    from simlaunch.cli.compare_evidence import with_evidence
+    from simlaunch.report.evidence import with_evidence
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
     from simlaunch.show.as_json import comparison_object

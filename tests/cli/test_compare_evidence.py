@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.cli.compare_evidence import with_evidence
+from simlaunch.report.evidence import with_evidence
 from simlaunch.cli.main import answer
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.scenario.reading import changed, load
