@@ -146,7 +146,8 @@ def gap_over_time(pair: Pair) -> tuple[Array, Array]:
 
 
 def _unfolding_title(pair: Pair, units: Units) -> str:
-    section = max(pair.full.sections, key=lambda each: abs(each.growth), default=None)
+    last = _distance_at_goal(pair)
+    section = max((each for each in pair.full.sections if each.end <= last), key=lambda each: abs(each.growth), default=None)
     if section is None or abs(section.growth) < WORTH_NAMING:
         return f"{named(pair.first.name)} and {named(pair.second.name)} run side by side all the way"
     ahead, behind = (pair.first, pair.second) if section.growth > 0.0 else (pair.second, pair.first)
@@ -154,6 +155,12 @@ def _unfolding_title(pair: Pair, units: Units) -> str:
     where = "over the first" if section.start == 0.0 else f"between {start} and"
     gained = f"{named(ahead.name)} gains most on {named(behind.name)}, {abs(section.growth):.2f} s,"
     return f"{gained} {where} {end}"
+
+
+def _distance_at_goal(pair: Pair) -> float:
+    """Where the goal was reached by the first car, a little beyond; infinite where it was not [m]."""
+    time, trace = pair.full.at_goal.first.time, pair.first.full.run.trace
+    return 1.01 * float(np.interp(time, trace.time, trace["distance"])) if np.isfinite(time) else np.inf
 
 
 def _both_speeds(axes: Axes, pair: Pair, units: Units) -> None:

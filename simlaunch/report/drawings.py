@@ -20,8 +20,9 @@ from simlaunch.figures.worth import worth_figure
 from simlaunch.report import what_if
 from simlaunch.report.gather import Material
 from simlaunch.report.inline_svg import Inline, inline
+from simlaunch.report.typeset import named
 from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import Numbers, named, target_label
+from simlaunch.show.words import Numbers, target_label
 from simlaunch.study.usable import UsableTorque
 from simlaunch.sweep.store import Reader
 from simlaunch.tables.odds import odds_tables

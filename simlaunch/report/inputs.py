@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from pydantic.fields import FieldInfo
 
+from simlaunch.report.typeset import unit_text
 from simlaunch.scenario.model import Mark, Scenario
+from simlaunch.scenario.powertrain import Curve
 from simlaunch.scenario.surroundings import Section
+from simlaunch.show.layout import Row, Table
 from simlaunch.units.quantity import Quantity, display_unit
 from simlaunch.units.spelling import System, kinds
 
@@ -30,7 +33,7 @@ _SYMBOLS = {
     "*": " ",
 }
 _OF_A_SWEEP = ("gear_sets", "tyre_sets", "surfaces", "sweep", "limits")
-_TOLD_ELSEWHERE = ("format", "name", "note")
+_TOLD_ELSEWHERE = ("format", "name", "note", "curves", "uncertain")
 
 
 @dataclass(frozen=True)
@@ -44,15 +47,13 @@ class Input:
     us: str
 
 
-def inputs(scenario: Scenario, curves: Sequence[str]) -> tuple[Input, ...]:
-    """Every value that was typed for a launch with some of the curves.
+def inputs(scenario: Scenario) -> tuple[Input, ...]:
+    """Every value that was typed for a launch, without curves and what is uncertain.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
-    curves : sequence of str
-        Names of the curves that are told.
 
     Returns
     -------
@@ -62,12 +63,22 @@ def inputs(scenario: Scenario, curves: Sequence[str]) -> tuple[Input, ...]:
     found: list[Input] = []
     for name, field in type(scenario).model_fields.items():
         value = getattr(scenario, name)
-        if name in _OF_A_SWEEP or name in _TOLD_ELSEWHERE or value is None:
-            continue
-        if name == "curves":
-            value = tuple(curve for curve in scenario.curves if curve.name in curves)
-        found += _of_value(name, value, field)
+        if name not in _OF_A_SWEEP and name not in _TOLD_ELSEWHERE and value is not None:
+            found += _of_value(name, value, field)
     return tuple(found)
+
+
+def curve_table(curve: Curve) -> Table:
+    """Points of a full-load curve: as typed, in SI and in US customary units."""
+    ways: tuple[Way, ...] = (_typed, _si, _us)
+    rows = [
+        Row(str(n), "", tuple(way(each) for way in ways for each in point)) for n, point in enumerate(curve.points, start=1)
+    ]
+    heads = ("speed as typed", "torque as typed", "speed, SI", "torque, SI", "speed, US", "torque, US")
+    title = f'Curve "{curve.name}"'
+    if curve.correction is not None:
+        title += f", weather correction {curve.correction}"
+    return Table(title, heads, tuple(rows))
 
 
 def _of_value(key: str, value: object, field: FieldInfo) -> Iterator[Input]:
@@ -83,7 +94,7 @@ def _of_value(key: str, value: object, field: FieldInfo) -> Iterator[Input]:
 def _of_section(key: str, section: Section) -> Iterator[Input]:
     for name, field in type(section).model_fields.items():
         value = getattr(section, name)
-        if value is None or (name not in section.model_fields_set and not isinstance(value, Section)):
+        if value is None or name == "note" or (name not in section.model_fields_set and not isinstance(value, Section)):
             continue
         yield from _of_value(f"{key}.{name}", value, field)
 
@@ -93,7 +104,7 @@ def _typed(quantity: Quantity) -> str:
 
 
 def _si(quantity: Quantity) -> str:
-    return f"{quantity.si:.6g} {_si_label(kinds()[quantity.dimension].si)}".strip()
+    return unit_text(f"{quantity.si:.6g} {_si_label(kinds()[quantity.dimension].si)}".strip())
 
 
 def _si_label(unit: str) -> str:
@@ -105,7 +116,7 @@ def _si_label(unit: str) -> str:
 
 def _us(quantity: Quantity) -> str:
     unit = display_unit(quantity.dimension, System.US)
-    return f"{unit.of(quantity.si):.5g} {unit.label}".strip()
+    return unit_text(f"{unit.of(quantity.si):.5g} {unit.label}".strip())
 
 
 def _shown(value: object, way: Way, depth: int = 0) -> str:

@@ -20,13 +20,14 @@ from simlaunch.record import Pedal
 from simlaunch.report import what_if
 from simlaunch.report.drawings import Picture, pictures
 from simlaunch.report.gather import Material
-from simlaunch.report.inputs import inputs
-from simlaunch.report.story import both_units, parts_table, story
+from simlaunch.report.inputs import curve_table, inputs
+from simlaunch.report.story import both_units, main_times, parts_table, story
+from simlaunch.report.typeset import named, typeset
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.show.layout import Row, Table, csv_text
-from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.tables.compare import comparison_tables
 from simlaunch.tables.odds import odds_verdict
@@ -85,6 +86,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
+    made.filters["typeset"] = typeset
     made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
     return made
 
@@ -150,6 +152,7 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
         "quicker": named(material.quicker),
         "contents": list(_contents(material)),
         "both_units": both_units(material),
+        "main_times": main_times(material, system),
     }
 
 
@@ -237,7 +240,8 @@ def _cautions() -> list[str]:
 def _about_inputs(material: Material) -> dict[str, Any]:
     scenario, names = material.scenario, material.usable.curves
     return {
-        "inputs": inputs(scenario, tuple(names)),
+        "inputs": inputs(scenario),
+        "curve_tables": [curve_table(scenario.curve(name)) for name in names],
         "defaults": defaults(scenario),
         "warnings": warnings(scenario),
         "left_out": _left_out(material.left_out),
@@ -270,7 +274,7 @@ def _fingerprint(material: Material, system: System, version: str, cases: int) -
 
 def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> str:
     """Every number as CSV, within an address that leads nowhere."""
-    tables = [*comparison_tables(material.comparison, system), both_units(material)]
+    tables = [main_times(material, system), both_units(material), *comparison_tables(material.comparison, system)]
     tables += [table for picture in drawn.values() for table in picture.tables]
     if material.odds:
         names = (material.odds.first, material.odds.second)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
 from simlaunch.measure.parts import Part
+from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
+from simlaunch.report.typeset import named
+from simlaunch.show.as_json import Object, number
 from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import Numbers, named, sentences, target_label
-from simlaunch.study.compare import CurveRuns
+from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, sentences, target_label
+from simlaunch.study.compare import CurveRuns, MarkGap
 from simlaunch.study.verdict import Case, Finding
 from simlaunch.tables.stress import stress_verdict
 from simlaunch.units.spelling import Dimension, System
@@ -24,6 +28,9 @@ _ANSWERS = {
     Finding.NOT_SURE: "{higher} is the bigger number; whether it is quicker is not sure",
     Finding.OUT_OF_REACH: "No verdict: the goal was not reached",
 }
+
+
+_OFTEN_ASKED = ("60 ft", "0-60 mph", "0-100 km/h", "1/8 mile", "1/4 mile", "100-200 km/h")
 
 
 @dataclass(frozen=True)
@@ -105,13 +112,11 @@ def story(material: Material, system: System) -> Story:
 def _setting(material: Material, numbers: Numbers) -> str:
     case = material.pair.verdict.case
     peaks = {case.higher: case.higher_peak, case.lower: case.lower_peak}
-    told = (
-        f"{named(name)} peaks at {numbers.with_unit(peaks[name], Dimension.TORQUE)}"
-        for name in (material.pair.first.name, material.pair.second.name)
-    )
+    one, other = _names(material)
+    told = [numbers.with_unit(peaks[name], Dimension.TORQUE) for name in (one, other)]
     goal = target_label(material.comparison.goal)
     return (
-        f"{', '.join(told)}. Both went through the same calculated standing start: same car, same road, same air. "
+        f"{named(one)} reaches {told[0]} at its peak, {named(other)} {told[1]}. Both went through the same calculated standing start: same car, same road, same air. "
         f"What counts is the time for {goal}."
     )
 
@@ -175,23 +180,42 @@ def _parts(material: Material, system: System) -> str:
 
 
 def parts_table(material: Material, system: System) -> Table:
-    """Load of every part with either curve, for the first page."""
+    """Highest torque of every part with either curve, shocks included, and what it is rated for."""
     numbers, rows = Numbers(system), []
     for k in material.load.ranked():
         parts = [load.parts[k] for load in material.load.loads]
-        torques = [numbers.plain(part.torque, Dimension.TORQUE) for part in parts]
-        unit, told = numbers.unit(Dimension.TORQUE), torques
+        torques = [numbers.with_unit(part.torque, Dimension.TORQUE) for part in parts]
         if parts[0].rating:
             rating = numbers.with_unit(parts[0].rating.rating.si, Dimension.TORQUE)
-            told = [f"{text} {unit}: {_share(part.share_of_rating, numbers)}" for text, part in zip(torques, parts)]
-            rows.append(Row(f"{parts[0].name}, rated {rating}", "", tuple(told)))
+            shares = [_share(part.share_of_rating, numbers) for part in parts]
+            rows.append(Row(parts[0].name, "", (rating, *map(" = ".join, zip(torques, shares, strict=True)))))
         elif not material.scenario.parts:
-            rows.append(Row(parts[0].name, unit, tuple(told)))
-    return Table("Highest torque in the launch, shocks included", _names(material), tuple(rows))
+            rows.append(Row(parts[0].name, "", tuple(torques)))
+    heads = ("rating", *_names(material)) if material.scenario.parts else _names(material)
+    return Table("Highest torque in the launch, shocks included", heads, tuple(rows))
+
+
+def main_times(material: Material, system: System) -> Table:
+    """The times that are asked for most, with both curves and both pedals."""
+    numbers, wanted = Numbers(system), material.comparison.goal
+    gaps = (material.pair.full, material.pair.held)
+    rows = []
+    for k, gap in enumerate(material.pair.full.marks):
+        target = gap.first.target
+        if target_label(target) in _OFTEN_ASKED and not same_target(target, wanted):
+            rows.append(_times(target_label(target), [each.marks[k] for each in gaps], numbers))
+    rows.append(_times(f"{target_label(wanted)}, which counts here", [each.at_goal for each in gaps], numbers))
+    heads = tuple(f"{name}, {PEDAL_WORDS[pedal]}" for pedal in Pedal for name in _names(material))
+    return Table("The main times", heads, tuple(rows))
+
+
+def _times(label: str, gaps: list[MarkGap], numbers: Numbers) -> Row:
+    values = (mark.time for gap in gaps for mark in (gap.first, gap.second))
+    return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.plain(value, Dimension.TIME) for value in values))
 
 
 def _share(share: float, numbers: Numbers) -> str:
-    return f"{numbers.with_unit(share, Dimension.SHARE)}{', over its rating' if share > 1.0 else ''}"
+    return f"{numbers.with_unit(share, Dimension.SHARE)}{': too much' if share > 1.0 else ''}"
 
 
 def _names(material: Material) -> tuple[str, str]:
@@ -221,3 +245,35 @@ def both_units(material: Material) -> Table:
     ]
     heads = tuple(f"{name}, {way.value if way is System.METRIC else 'US'}" for way in System for name in _names(material))
     return Table("The main results in both systems of units", heads, tuple(rows))
+
+
+def summary_object(material: Material, system: System, *, page: str, content: bytes, pdf: str | None) -> Object:
+    """What a report says, as JSON in SI units, and where it was written."""
+    pair = material.pair
+    at_goal = (pair.full.at_goal.first, pair.full.at_goal.second)
+    runs = tuple(zip((pair.first, pair.second), at_goal, strict=True))
+    return {
+        "format": "simlaunch-report-1",
+        "scenario": material.scenario.name,
+        "goal": target_label(material.comparison.goal),
+        "finding": pair.verdict.finding.name.lower(),
+        "verdict": list(sentences(pair.verdict, system)),
+        "quicker": material.quicker,
+        "curves": [
+            {
+                "curve": each.name,
+                "time_s": number(mark.time),
+                "wheelspin_time_s": number(each.full.measures.grip.wheelspin_time),
+                "steady_pull_N_m": number(_steady(each)),
+            }
+            for each, mark in runs
+        ],
+        "difference_s": number(pair.full.at_goal.gap),
+        "parts_over_rating": [
+            {"curve": curve, "part": part.name, "share_of_rating": number(part.share_of_rating)}
+            for curve, part in material.load.broken
+        ],
+        "page": page,
+        "page_sha256": hashlib.sha256(content).hexdigest(),
+        "pdf": pdf,
+    }
