@@ -19,6 +19,7 @@ from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
     from simlaunch.report.gather import Material
+    from simlaunch.report.page import Edition
 
 _HEAD = 4096  # of a page, in which it says what it is [bytes]
 _PAGE_MARK = b'<meta name="generator" content="simlaunch report'
@@ -33,9 +34,7 @@ class PaperChoice(StrEnum):
 
 Output = Annotated[
     Path | None,
-    typer.Option(
-        "-o", "--output", metavar="FILE", help="The page (HTML).", show_default="SCENARIO-report.html here"
-    ),
+    typer.Option("-o", "--output", metavar="FILE", help="The page (HTML).", show_default="SCENARIO-report.html here"),
 ]
 Pdf = Annotated[
     Path | None,
@@ -78,6 +77,7 @@ def report(
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.report.gather import gather, question
+    from simlaunch.report.page import edition, page
     from simlaunch.tables.compare import bad_runs
 
     page_file = output or Path(f"{scenario.stem}-report.html")
@@ -86,12 +86,14 @@ def report(
     _check_files(page_file, pdf)
     note_compiling(quiet=quiet)
     found = gather(sound, names, system=units, cases=cases, mixed_footings=mixed_footings, sweep=sweep)
-    page = _write_page(found, page_file, units, cases)
+    ready = edition(found, units, stem=page_file.stem, version=_version(), cases=cases)
+    content = page(ready).encode()
+    _write_whole("--output", page_file, content)
     note(f"wrote {page_file}", quiet=quiet)
     if pdf is not None:
-        _write_pdf(found, pdf, paper, page_file.stem, units, cases)
+        _write_pdf(ready, pdf, paper)
         note(f"wrote {pdf}", quiet=quiet)
-    result(_as_json(found, units, page_file, page, pdf) if as_json else _as_text(found, units, page_file, pdf))
+    result(_as_json(found, units, page_file, content, pdf) if as_json else _as_text(found, units, page_file, pdf))
     return ended(bad=bool(bad_runs(found.comparison)), reached=found.comparison.reached)
 
 
@@ -165,26 +167,15 @@ def _version() -> str:
     return str(sys.modules["simlaunch"].__version__)
 
 
-def _write_page(found: Material, path: Path, units: System, cases: int) -> bytes:
-    from simlaunch.report.page import page
-
-    content = page(found, units, stem=path.stem, version=_version(), cases=cases).encode()
-    _write_whole("--output", path, content)
-    return content
-
-
-def _write_pdf(
-    found: Material, path: Path, paper: PaperChoice | None, stem: str, units: System, cases: int
-) -> None:
+def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None) -> None:
     from simlaunch.report.page import Paper, page
     from simlaunch.report.print_pdf import Printing, browser
 
-    usual = PaperChoice.LETTER if units is System.US else PaperChoice.A4
-    size = Paper((paper or usual).value)
+    usual = PaperChoice.LETTER if ready.system is System.US else PaperChoice.A4
     printing = Printing(browser())
     with before_leaving(printing.stop):
         try:
-            content = printing.printed(page(found, units, stem=stem, version=_version(), cases=cases, paper=size))
+            content = printing.printed(page(ready, Paper((paper or usual).value)))
         finally:
             printing.stop()
     _write_whole("--pdf", path, content)

@@ -362,7 +362,8 @@ class _Head:
 def sheet(title: str, lead: str, panels: Panels) -> tuple[Figure, list[list[Axes]]]:
     """A figure with its title, a line of explanation below it, and empty panels, row by row.
 
-    On a page, title and lead are left to the page, which finds them by `words_of`. Rows grow where the labels beside them need more height.
+    On a page, title and lead are left to the page, which finds them by `words_of`. Rows grow where the labels beside
+    them need more height.
     """
     figure = Figure(figsize=(_width(), 4.0), dpi=DPI, facecolor="white")
     head = _Head(figure)

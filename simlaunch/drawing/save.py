@@ -66,8 +66,9 @@ class PageDrawing:
 def _area(axes: Axes, width: float, height: float) -> PlotArea:
     box = axes.get_position()
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
-    edges = (width * box.x0, width * box.x1, height * (1.0 - box.y1), height * (1.0 - box.y0))
-    return PlotArea(*map(float, edges), (float(x0), float(x1)), (float(y0), float(y1)))
+    left, right = float(width * box.x0), float(width * box.x1)
+    top, bottom = float(height * (1.0 - box.y1)), float(height * (1.0 - box.y0))
+    return PlotArea(left, right, top, bottom, (float(x0), float(x1)), (float(y0), float(y1)))
 
 
 def drawn_for_page(make: Callable[[], Figure], width: float) -> PageDrawing:

@@ -237,8 +237,9 @@ def grip_share(force: Array, limit: Array) -> Array:
 
 def _peak_slips(simulations: Sequence[Simulation]) -> Array:
     """Every slip at which the driven tyres of some runs gave their greatest force [-]."""
-    found = np.concatenate([peak for simulation in simulations for peak in _of_driven(simulation, "peak_slip")])
-    return found[np.isfinite(found)]
+    every: Array = np.concatenate([peak for simulation in simulations for peak in _of_driven(simulation, "peak_slip")])
+    known: Array = every[np.isfinite(every)]
+    return known
 
 
 def best_slip(simulations: Sequence[Simulation]) -> float:

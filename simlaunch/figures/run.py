@@ -114,7 +114,11 @@ def unfolding_figure(comparison: Comparison, system: str) -> Figure:
         No system of units of that name.
     """
     units, pair = units_of(system), comparison.pairs[0]
-    key = ((pair.first.name, curve_style(0)), (pair.second.name, curve_style(1)), ("shift begins (above: the first, below: the second)", SHIFT_STYLE))
+    key = (
+        (pair.first.name, curve_style(0)),
+        (pair.second.name, curve_style(1)),
+        ("shift begins (above: the first, below: the second)", SHIFT_STYLE),
+    )
     figure, rows = sheet(_unfolding_title(pair, units), _UNFOLDING_LEAD, Panels((1.7, 1.25, 1.35), key=key))
     column = [row[0] for row in rows]
     for axes in column:
@@ -147,7 +151,9 @@ def gap_over_time(pair: Pair) -> tuple[Array, Array]:
 
 def _unfolding_title(pair: Pair, units: Units) -> str:
     last = _distance_at_goal(pair)
-    section = max((each for each in pair.full.sections if each.end <= last), key=lambda each: abs(each.growth), default=None)
+    section = max(
+        (each for each in pair.full.sections if each.end <= last), key=lambda each: abs(each.growth), default=None
+    )
     if section is None or abs(section.growth) < WORTH_NAMING:
         return f"{named(pair.first.name)} and {named(pair.second.name)} run side by side all the way"
     ahead, behind = (pair.first, pair.second) if section.growth > 0.0 else (pair.second, pair.first)

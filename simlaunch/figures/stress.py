@@ -30,6 +30,7 @@ from simlaunch.units.spelling import Dimension
 
 _HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
 _BAR = 0.22  # height of a bar on the sheet [in]
+_NAME_ABOVE = 0.5  # room for the name of a part above its bars, and between the parts [in]
 _FLAG = {Level.OVER_RATING: ", over rating", Level.OVER_FAILURE: ", over expected failure"}
 
 
@@ -60,7 +61,8 @@ def stress_figure(stress: Stress, system: str) -> Figure:
         raise UsageError("no part of the scenario has a rating; there is nothing to draw")
     labels = [stress.loads[0].parts[k].name for k in order]
     key = tuple((load.curve, curve_style(index)) for index, load in enumerate(stress.loads))
-    height = max(1.2, (_BAR * len(stress.loads) + 0.25) * len(order))
+    space = _BAR * len(stress.loads) + (_NAME_ABOVE if is_narrow() else 0.25)
+    height = max(1.2, space * len(order))
     beside = () if is_narrow() else (labels,)
     figure, rows = sheet(_title(stress), _LEAD, Panels((height,), labels=beside, key=key))
     axes = rows[0][0]

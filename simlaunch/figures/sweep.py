@@ -19,6 +19,7 @@ from simlaunch.drawing.look import (
     Units,
     head_panel,
     in_our_look,
+    is_narrow,
     label_text,
     name_x,
     plain,
@@ -34,6 +35,7 @@ _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98
 _EMPTY = "#ffffff"
 _MOST_NUMBERED = 12  # cells abreast that still have room for a number
 _MOST_PANELS = 6
+_COLUMNS, _NARROW_COLUMNS = 70, 22  # characters that have room below a panel
 _MOST_POINTS = 4000
 _ROW = 0.28  # height of a row of cells [in]
 
@@ -181,7 +183,7 @@ def _cells(axes: Axes, values: Array, shade: Normalize, *, highest: bool) -> Non
 
 def _name_cells(axes: Axes, across: Sequence[Parting]) -> None:
     along, up = (_thinned(parted.labels) for parted in across[:2])
-    room = max(4, round(70 / max(1, len(across[0].labels))))
+    room = max(4, round((_NARROW_COLUMNS if is_narrow() else _COLUMNS) / max(1, len(across[0].labels))))
     axes.set_xticks([k + 0.5 for k, _ in along], [plain(short(text, room)) for _, text in along], parse_math=False)
     axes.yaxis.tick_right()
     axes.set_yticks([k + 0.5 for k, _ in up], [label_text(text) for _, text in up], parse_math=False)

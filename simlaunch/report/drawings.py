@@ -18,16 +18,17 @@ from simlaunch.figures.sweep import sweep_figures
 from simlaunch.figures.usable import plateau_choice_figure, usable_figure
 from simlaunch.figures.worth import worth_figure
 from simlaunch.report import what_if
-from simlaunch.report.gather import Material
+from simlaunch.report.gather import Material, Swept
 from simlaunch.report.inline_svg import Inline, inline
 from simlaunch.report.typeset import named
 from simlaunch.show.layout import Row, Table
 from simlaunch.show.words import Numbers, target_label
 from simlaunch.study.usable import UsableTorque
+from simlaunch.sweep.ranking import front, measure_named
 from simlaunch.sweep.store import Reader
 from simlaunch.tables.odds import odds_tables
 from simlaunch.tables.stress import stress_tables
-from simlaunch.tables.sweep import sweep_tables
+from simlaunch.tables.sweep import case_text, sweep_tables, value_text
 from simlaunch.tables.worth import worth_tables
 from simlaunch.units.spelling import Dimension, System
 
@@ -160,7 +161,7 @@ def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
     swept = material.swept
     if swept is None or not swept.found.best:
         return
-    tables = sweep_tables(swept.found, system)
+    tables, numbers = sweep_tables(swept.found, system), Numbers(system)
     with Reader(swept.file) as reader:
         names = list(sweep_figures(reader, swept.order, None, _AGAINST, system))
         for name in names:
@@ -169,8 +170,33 @@ def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
                 name,
                 lambda name=name: sweep_figures(reader, swept.order, None, _AGAINST, system)[name],  # type: ignore[misc]
                 kind,
-                tables if name == "map" or len(names) == 1 else (),
+                tables,
+                _best_case(swept, numbers) if name == "map" else _trade(reader, swept, numbers),
             )
+            tables = ()  # the same numbers stand behind both
+
+
+def _best_case(swept: Swept, numbers: Numbers) -> str:
+    """The best launch of all, whose cell is the lightest."""
+    best, by = swept.found.best[0], swept.order.by
+    result = value_text(best.measures[by.name], by, numbers)
+    return f"The best of all combinations is {case_text(swept.found.study, best.values)}, with {result}."
+
+
+def _trade(reader: Reader, swept: Swept, numbers: Numbers) -> str:
+    """What the least pull among launches that no other beats costs against the best result."""
+    by, against = swept.order.by, measure_named(_AGAINST, reader.study)
+    kept = front(reader, swept.order, against)
+    (_, least, then), (_, most, best) = min(kept, key=_of_pull), max(kept, key=_of_pull)
+    pulls = [value_text(each, against, numbers) for each in (least, most)]
+    if len(kept) == 1:
+        return f"The best launch is also the one with the least pull at the gearbox input, {pulls[0]}."
+    cost = value_text(abs(then - best), by, numbers)
+    return f"Coming down from {pulls[1]} to {pulls[0]} of pull at the gearbox input costs {cost}."
+
+
+def _of_pull(entry: tuple[int, float, float]) -> float:
+    return entry[1]
 
 
 _KINDS = {

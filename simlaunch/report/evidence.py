@@ -46,7 +46,8 @@ def drawn_for(
     from simlaunch.decide.odds import odds
 
     case = pair.verdict.case
-    return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=with_effects)
+    effects = with_effects and len(scenario.uncertain) > 1  # a single value decides everything
+    return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=effects)
 
 
 def sureness_of(drawn: Odds) -> Sureness:

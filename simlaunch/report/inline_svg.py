@@ -1,6 +1,6 @@
 """Figures as parts of a page: SVG elements with stable names, no style attributes and no needless digits.
 
-The page forbids styles that do not stand in its own style sheet, and attributes in the SVG's own vocabulary do the same.
+The page forbids styles outside its own style sheet; attributes of SVG itself do the same.
 """
 
 from __future__ import annotations

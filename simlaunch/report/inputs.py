@@ -72,7 +72,8 @@ def curve_table(curve: Curve) -> Table:
     """Points of a full-load curve: as typed, in SI and in US customary units."""
     ways: tuple[Way, ...] = (_typed, _si, _us)
     rows = [
-        Row(str(n), "", tuple(way(each) for way in ways for each in point)) for n, point in enumerate(curve.points, start=1)
+        Row(str(n), "", tuple(way(each) for way in ways for each in point))
+        for n, point in enumerate(curve.points, start=1)
     ]
     heads = ("speed as typed", "torque as typed", "speed, SI", "torque, SI", "speed, US", "torque, US")
     title = f'Curve "{curve.name}"'

@@ -1,4 +1,4 @@
-"""The page as one file: texts, figures, tables and data put into its template, with nothing that a network is needed for."""
+"""The page as one file: texts, figures, tables and data in its template, and nothing that needs a network."""
 
 from __future__ import annotations
 
@@ -8,12 +8,13 @@ import json
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from simlaunch.drawing.look import curve_style
 from simlaunch.record import Pedal
@@ -57,7 +58,11 @@ class Paper(StrEnum):
     LETTER = "letter"
 
 
-_SIZE = {Paper.ANY: "", Paper.A4: "@media print { @page { size: A4; } }\n", Paper.LETTER: "@media print { @page { size: letter; } }\n"}
+_SIZE = {
+    Paper.ANY: "",
+    Paper.A4: "@media print { @page { size: A4; } }\n",
+    Paper.LETTER: "@media print { @page { size: letter; } }\n",
+}
 
 
 def script_data(document: Mapping[str, Any]) -> Markup:
@@ -87,23 +92,30 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     made.filters["typeset"] = typeset
+    made.filters["breakable"] = _breakable
     made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
     return made
+
+
+def _breakable(key: str) -> Markup:
+    """Key path that a line may break in behind a point or a low line."""
+    return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(key))))
 
 
 def _text(name: str) -> str:
     return (_HERE / name).read_text(encoding="utf-8")
 
 
-def page(
-    material: Material, system: System, *, stem: str, version: str, cases: int, paper: Paper = Paper.ANY
-) -> str:
-    """The page.
+@dataclass(frozen=True)
+class Edition:
+    """All that stands on a page, drawn and ready to be set.
 
     Parameters
     ----------
     material : Material
         All studies.
+    drawn : mapping of str to Picture
+        Every figure.
     system : System
         Units.
     stem : str
@@ -112,6 +124,28 @@ def page(
         Version of this package.
     cases : int
         Cases that were asked for.
+    """
+
+    material: Material
+    drawn: Mapping[str, Picture]
+    system: System
+    stem: str
+    version: str
+    cases: int
+
+
+def edition(material: Material, system: System, *, stem: str, version: str, cases: int) -> Edition:
+    """Draw every figure of a report, once for all papers that it is set for; parameters as of `Edition`."""
+    return Edition(material, pictures(material, system), system, stem, version, cases)
+
+
+def page(ready: Edition, paper: Paper = Paper.ANY) -> str:
+    """The page.
+
+    Parameters
+    ----------
+    ready : Edition
+        What stands on it.
     paper : Paper
         Size of paper that it asks for.
 
@@ -120,24 +154,23 @@ def page(
     str
         HTML; the same material gives the same text.
     """
-    drawn, style, script = pictures(material, system), _SIZE[paper] + _text("style.css"), _text("page.js")
+    style, script = _SIZE[paper] + _text("style.css"), _text("page.js")
     context = {
-        **_first_page(material, drawn, system),
-        **_sections(material, drawn, system),
-        **_about_inputs(material),
+        **_first_page(ready.material, ready.drawn, ready.system),
+        **_sections(ready.material, ready.system),
+        **_about_inputs(ready.material),
         "policy": policy(style, script),
-        "marker": f"{MARKER} {version}",
+        "marker": f"{MARKER} {ready.version}",
         "style": Markup(style),
         "script": Markup(script),
-        "version": version,
-        "stem": stem,
-        "fingerprint": _fingerprint(material, system, version, cases),
-        "csv": _csv(material, drawn, system),
+        "version": ready.version,
+        "stem": ready.stem,
+        "fingerprint": _fingerprint(ready),
+        "csv": _csv(ready.material, ready.drawn, ready.system),
     }
-    context["glossary"] = ()
     template = _environment().get_template("page.html.jinja")
-    context["glossary"] = glossary_of(template.render(context))
-    return template.render(context)
+    used = glossary_of(template.render({**context, "glossary": ()}))
+    return template.render({**context, "glossary": used})
 
 
 def _first_page(material: Material, drawn: Mapping[str, Picture], system: System) -> dict[str, Any]:
@@ -180,7 +213,7 @@ def _contents(material: Material) -> Iterator[tuple[str, str]]:
     yield "glossary", "Words used on this page"
 
 
-def _sections(material: Material, drawn: Mapping[str, Picture], system: System) -> dict[str, Any]:
+def _sections(material: Material, system: System) -> dict[str, Any]:
     every, grid = comparison_tables(material.comparison, system), material.what_if
     swept = material.swept
     return {
@@ -266,9 +299,10 @@ def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]
             yield f"on {named(name)}", note
 
 
-def _fingerprint(material: Material, system: System, version: str, cases: int) -> str:
+def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
-    told = [material.scenario.model_dump_json(), list(material.usable.curves), system.value, version, cases]
+    description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
+    told = [description, curves, ready.system.value, ready.version, ready.cases]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
 
 
@@ -279,7 +313,8 @@ def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> st
     if material.odds:
         names = (material.odds.first, material.odds.second)
         rows = [
-            Row(str(n), "s", tuple(f"{value:.4f}" for value in pair)) for n, pair in enumerate(material.odds.times, start=1)
+            Row(str(n), "s", tuple(f"{value:.4f}" for value in pair))
+            for n, pair in enumerate(material.odds.times, start=1)
         ]
         tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
     content = base64.b64encode(csv_text(tables).encode()).decode()
@@ -305,6 +340,9 @@ def glossary_of(text: str) -> list[tuple[str, str]]:
     found = [
         (word, entry["meaning"])
         for word, entry in entries.items()
-        if any(re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE) for each in (word, *entry.get("also", ())))
+        if any(
+            re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE)
+            for each in (word, *entry.get("also", ()))
+        )
     ]
     return sorted(found, key=lambda each: each[0].lower())

@@ -21,7 +21,15 @@ CHOICE = "SIMLAUNCH_BROWSER"
 MARK = b"\n%simlaunch-report\n"
 """Comment behind the end of a PDF of ours, by which it is known; readers pass over it."""
 
-_PROGRAMS = ("chromium", "chromium-browser", "google-chrome", "google-chrome-stable", "chrome", "msedge", "microsoft-edge")
+_PROGRAMS = (
+    "chromium",
+    "chromium-browser",
+    "google-chrome",
+    "google-chrome-stable",
+    "chrome",
+    "msedge",
+    "microsoft-edge",
+)
 _SECONDS = 120.0  # a browser that takes longer hangs
 _FLAGS = (
     "--headless",
@@ -110,7 +118,9 @@ class Printing:
             self._process.wait(_SECONDS)
         except subprocess.TimeoutExpired:
             self._process.kill()
-            raise SimlaunchError(f"the browser {self._program} did not print the page within {_SECONDS:.0f} s") from None
+            raise SimlaunchError(
+                f"the browser {self._program} did not print the page within {_SECONDS:.0f} s"
+            ) from None
         if not target.is_file() or not target.read_bytes().startswith(b"%PDF-"):
             raise SimlaunchError(f"the browser {self._program} did not print the page; print it from your own browser")
         return target.read_bytes().rstrip() + MARK

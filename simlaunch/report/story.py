@@ -30,6 +30,7 @@ _ANSWERS = {
 }
 
 
+_MOST_PARTS = 3  # that have room on the first page; all of them stand in the part about the driveline
 _OFTEN_ASKED = ("60 ft", "0-60 mph", "0-100 km/h", "1/8 mile", "1/4 mile", "100-200 km/h")
 
 
@@ -116,7 +117,8 @@ def _setting(material: Material, numbers: Numbers) -> str:
     told = [numbers.with_unit(peaks[name], Dimension.TORQUE) for name in (one, other)]
     goal = target_label(material.comparison.goal)
     return (
-        f"{named(one)} reaches {told[0]} at its peak, {named(other)} {told[1]}. Both went through the same calculated standing start: same car, same road, same air. "
+        f"{named(one)} reaches {told[0]} at its peak, {named(other)} {told[1]}. Both went through the same calculated "
+        "standing start: same car, same road, same air. "
         f"What counts is the time for {goal}."
     )
 
@@ -192,7 +194,7 @@ def parts_table(material: Material, system: System) -> Table:
         elif not material.scenario.parts:
             rows.append(Row(parts[0].name, "", tuple(torques)))
     heads = ("rating", *_names(material)) if material.scenario.parts else _names(material)
-    return Table("Highest torque in the launch, shocks included", heads, tuple(rows))
+    return Table("Highest torque in the launch, shocks included", heads, tuple(rows[:_MOST_PARTS]))
 
 
 def main_times(material: Material, system: System) -> Table:
@@ -243,7 +245,9 @@ def both_units(material: Material) -> Table:
         for label, kind, values in lines
         if not all(map(isnan, values))
     ]
-    heads = tuple(f"{name}, {way.value if way is System.METRIC else 'US'}" for way in System for name in _names(material))
+    heads = tuple(
+        f"{name}, {way.value if way is System.METRIC else 'US'}" for way in System for name in _names(material)
+    )
     return Table("The main results in both systems of units", heads, tuple(rows))
 
 

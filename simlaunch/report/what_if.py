@@ -204,7 +204,7 @@ def _cars(
 ) -> Cars:
     """A car for every height and every grip, the two curves as they are last."""
     speeds, envelope, heights = shape
-    made = []
+    made: list[Any] = []
     knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
     for height in (*heights, None, None):
         car = lower(scenario, names[len(made) // GRIPS.size - len(heights) if height is None else 0], pedal)
@@ -223,7 +223,9 @@ def _ceilings(scenario: Scenario, name: str, usable: UsableTorque, top: float) -
     complete(car)
     friction = float(car.road.friction_factor)
     near = [
-        each for each in usable.ceilings if np.nanmin(np.where(np.isfinite(each.usable), each.usable, np.inf)) < top * 1.5
+        each
+        for each in usable.ceilings
+        if np.nanmin(np.where(np.isfinite(each.usable), each.usable, np.inf)) < top * 1.5
     ]
     found = []
     for grip in GRIPS:
@@ -325,6 +327,8 @@ def grid_table(found: Grid, which: int, system: System, *, stride: int = 1) -> T
         for k, height in list(enumerate(found.heights))[::stride]
     ]
     title = f"{each.label}, {PEDAL_WORDS[each.pedal]} [{numbers.unit(each.dimension)}]"
+    if stride > 1:
+        title += ", some of the computed cases"
     return Table(f"{title[:1].upper()}{title[1:]}", heads, tuple(rows))
 
 
@@ -342,8 +346,8 @@ def finding(found: Grid, system: System) -> str:
     within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
     return (
         f"{told}; {_height(found, enough, numbers)} is enough to come within {within} of that, "
-        f"with {_time(float(times[enough]), numbers)}. What goes beyond it up to {_height(found, -1, numbers)} loads the "
-        "parts and gains nothing worth naming."
+        f"with {_time(float(times[enough]), numbers)}. "
+        f"What goes beyond it up to {_height(found, -1, numbers)} loads the parts and gains nothing worth naming."
     )
 
 
