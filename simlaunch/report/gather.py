@@ -162,8 +162,26 @@ def _worth(scenario: Scenario, curve: str) -> Worth | None:
         return None
 
 
-def _swept(scenario: Scenario, file: Path) -> Swept:
-    """What a file of results comes to, ranked as it was asked for when it was made."""
+def swept_of(scenario: Scenario, file: Path) -> Swept:
+    """What a file of results comes to, ranked as it was asked for when it was made.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario that the report is about.
+    file : Path
+        File of results.
+
+    Returns
+    -------
+    Swept
+        Its ranking, and whether it was made from exactly this scenario.
+
+    Raises
+    ------
+    InputError
+        The file holds no sweep, or one of another scenario.
+    """
     with Reader(file) as reader:
         told = json.loads(reader.study.scenario)
         if told.get("name") != scenario.name:
@@ -221,7 +239,7 @@ def gather(
         The equations could not be followed.
     """
     names = question(scenario, curves)
-    swept = _swept(scenario, sweep) if sweep else None
+    swept = swept_of(scenario, sweep) if sweep else None
     found = compare(scenario, names, mixed_footings=mixed_footings)
     load = stress_of(scenario, [runs.full for runs in found.runs])
     drawn = drawn_for(scenario, found.pairs[0], found, cases, with_effects=True)

@@ -10,6 +10,7 @@ import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from math import log10
 from pathlib import Path
 from typing import Any
 
@@ -256,14 +257,8 @@ def _audit(material: Material) -> str:
     worst = max(abs(audit.residual_share) for audit in audits)
     if any(audit.bad for audit in audits):
         return "In at least one run of this page it does not add up: do not use its numbers."
-    bound = 10.0 ** -int(min(12.0, -_log10(worst)))
-    return f"In every run of this page it adds up to better than {bound:.0e} of the work of the engine."
-
-
-def _log10(value: float) -> float:
-    from math import log10
-
-    return log10(max(value, 1e-12))
+    parts = 10 ** int(-log10(max(worst, 1e-12)))
+    return f"In every run of this page it adds up to one part in {parts:,} of the work of the engine, or better."
 
 
 def _cautions() -> list[str]:

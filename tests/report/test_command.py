@@ -16,10 +16,10 @@ from pypdf import PdfReader
 
 from report.pages import COUPE, hostile
 from simlaunch.cli.main import answer
-from simlaunch.report.gather import question
+from simlaunch.report.gather import question, swept_of
 from simlaunch.report.print_pdf import MARK
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import load
+from simlaunch.scenario.reading import changed, load
 
 Capture = pytest.CaptureFixture[str]
 SCENARIOS = COUPE.parent
@@ -105,6 +105,12 @@ def test_of_many_curves_the_highest_peak_meets_the_quickest_of_the_others() -> N
 def test_a_sweep_of_another_car_is_refused(capsys: Capture, tmp_path: Path, sweep_file: Path) -> None:
     told = refused(capsys, 3, hostile(tmp_path), "-o", tmp_path / "page.html", "--sweep", sweep_file)
     assert "another scenario" in told
+
+
+def test_a_sweep_of_an_earlier_description_is_told_apart(sweep_file: Path) -> None:
+    scenario = load(COUPE)
+    assert swept_of(scenario, sweep_file).same_scenario
+    assert not swept_of(changed(scenario, {"body.mass": "1700 kg"}), sweep_file).same_scenario
 
 
 def test_without_a_browser_it_says_what_to_do(capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
