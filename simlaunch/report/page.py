@@ -30,8 +30,9 @@ from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.show.layout import Row, Table, csv_text
 from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers
+from simlaunch.study.footing import unstated
 from simlaunch.study.verdict import WORTH_NAMING
-from simlaunch.tables.compare import comparison_tables
+from simlaunch.tables.compare import bad_runs, comparison_tables
 from simlaunch.tables.odds import odds_verdict
 from simlaunch.tables.stress import stress_tables
 from simlaunch.tables.sweep import verdict as sweep_verdict
@@ -179,6 +180,7 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
     return {
         "scenario": material.scenario,
         "story": story(material, system),
+        "alarms": list(_alarms(material)),
         "story_parts": parts_table(material, system),
         "pictures": {name: drawn.get(name) for name in _PICTURES},
         "styles": [_style(index) for index in range(2)],
@@ -188,6 +190,16 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
         "both_units": both_units(material),
         "main_times": main_times(material, system),
     }
+
+
+def _alarms(material: Material) -> Iterator[str]:
+    """What a reader has to know before any number is believed."""
+    yield from bad_runs(material.comparison)
+    for gap in material.comparison.footings:
+        yield f"Unlike footing: {gap}. That much of a difference is none of the engine."
+    unknown = unstated(material.scenario, list(material.usable.curves))
+    if unknown:
+        yield f"Footing not known: {unknown}."
 
 
 _PICTURES = ("torque", "run", "worth", "what-if", "odds", "stress", "map", "trade-off")

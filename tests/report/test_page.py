@@ -219,6 +219,15 @@ def test_the_words_that_a_customer_will_not_know_are_explained(coupe_text: str, 
     assert f"<dt>{word}</dt>" in coupe_text
 
 
+def test_curves_of_unlike_footing_are_told_apart_before_any_number(tmp_path: Path) -> None:
+    page, scenario = tmp_path / "page.html", hostile(tmp_path)
+    text = scenario.read_text("utf-8").replace("[[parts]]", 'correction = "SAE J1349"\n[[parts]]', 1)
+    scenario.write_text(text, "utf-8")
+    made(scenario, "-o", page, "--cases", "0", "--mixed-footings")
+    seen = texts(page.read_text("utf-8"))
+    assert 0 < seen.index("Footing not known") < seen.index("Time with spinning tyres")
+
+
 def test_a_demo_says_that_it_is_invented(coupe_text: str) -> None:
     assert "Invented demonstration data" in texts(coupe_text)
     assert str(COUPE) not in coupe_text
