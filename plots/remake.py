@@ -6,8 +6,8 @@ import sys
 from collections.abc import Mapping
 from pathlib import Path
 
-from simlaunch.figures.compare import compare_figures
 from simlaunch.drawing.save import save
+from simlaunch.figures.compare import compare_figures
 from simlaunch.scenario.reading import load
 from simlaunch.study.compare import compare
 from simlaunch.study.usable import usable

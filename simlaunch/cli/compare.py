@@ -64,9 +64,9 @@ def compare(
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
-    from simlaunch.cli.compare_evidence import with_evidence
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
+    from simlaunch.report.evidence import with_evidence
     from simlaunch.show.as_json import comparison_object
     from simlaunch.show.words import sentences
     from simlaunch.study.compare import compare as compared

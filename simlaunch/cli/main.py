@@ -17,6 +17,7 @@ from simlaunch.cli.log import log
 from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
 from simlaunch.cli.plateau import plateau
+from simlaunch.cli.report import report
 from simlaunch.cli.run import run
 from simlaunch.cli.schema import schema
 from simlaunch.cli.stress import stress
@@ -38,7 +39,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, odds, stress, usable, worth, plateau, curve, log, schema):
+for _command in (check, run, compare, report, odds, stress, usable, worth, plateau, curve, log, schema):
     app.command()(_command)
 app.add_typer(sweep, name="sweep")
 

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import AbstractContextManager
+import warnings
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from matplotlib import font_manager, style
@@ -64,7 +67,7 @@ _LOOK: Mapping[str, Any] = {
     "svg.hashsalt": "simlaunch",
 }
 
-_WIDTH = 6.6  # of a sheet; all lengths of the layout are in inches
+_WIDTH = 6.6  # of a sheet that stands alone; all lengths of the layout are in inches
 _MARGIN = 0.14
 _LEFT = 0.62
 _HEADING = 0.30  # above each panel
@@ -86,9 +89,49 @@ _DASHES: tuple[tuple[float, ...], ...] = (
 _MARKERS = ("", "s", "^", "D", "v", "P", "X", "<", ">", "*", "p", "h", "8", "d", "H", "1", "2", "3", "4", "+")
 
 
-def look() -> AbstractContextManager[None]:
+_ON_PAGE: Mapping[str, Any] = {"svg.fonttype": "none", "path.simplify_threshold": 0.4}
+"""Settings of a figure that is part of a page: text stays text, so that the page's own fonts are used."""
+
+_NARROW = 5.0
+
+_page_width: ContextVar[float | None] = ContextVar("page_width", default=None)
+_words: WeakKeyDictionary[Figure, tuple[str, str]] = WeakKeyDictionary()
+
+
+@contextmanager
+def look() -> Iterator[None]:
     """Settings under which figures are made and written; whatever the user's own settings are, they rest meanwhile."""
-    return style.context(["default", dict(_LOOK)])
+    on_page_ = _page_width.get() is not None
+    with style.context(["default", {**_LOOK, **(_ON_PAGE if on_page_ else {})}]), warnings.catch_warnings():
+        if on_page_:  # a browser has more characters than our font
+            warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
+
+
+@contextmanager
+def on_page(width: float) -> Iterator[None]:
+    """Make figures for a page: of some width [in], and without title and lead, which the page sets itself."""
+    token = _page_width.set(width)
+    try:
+        yield
+    finally:
+        _page_width.reset(token)
+
+
+def is_narrow() -> bool:
+    """Whether figures are now made for a page as wide as a telephone."""
+    width = _page_width.get()
+    return width is not None and width < _NARROW
+
+
+def words_of(figure: Figure) -> tuple[str, str]:
+    """Title and lead of a sheet, whether they are drawn on it or left to a page."""
+    return _words.get(figure, ("", ""))
+
+
+def _width() -> float:
+    """Width of a sheet [in]."""
+    return _page_width.get() or _WIDTH
 
 
 def in_our_look(make: Callable[P, R]) -> Callable[P, R]:
@@ -151,7 +194,12 @@ def _glyphs() -> frozenset[int]:
 
 
 def plain(text: str) -> str:
-    """Text of a user on one line, safe to draw; characters that the font lacks show as the sign for that."""
+    """Text of a user on one line, safe to draw; characters that the font lacks show as the sign for that.
+
+    On a page they stay, since the reader's fonts have them.
+    """
+    if _page_width.get() is not None:
+        return clean(text)
     return "".join(c if ord(c) in _glyphs() else "\ufffd" for c in clean(text))
 
 
@@ -226,8 +274,9 @@ class Panels:
 
 
 def _size(figure: Figure, text: str, **font: Any) -> tuple[float, float]:
-    """Width and height of a text [in]."""
-    trial = figure.text(0.0, 0.0, text, parse_math=False, **font)
+    """Width and height of a text [in]; characters that the font lacks count as wide ones."""
+    known = "".join(c if ord(c) in _glyphs() or c == "\n" else "M" for c in text)
+    trial = figure.text(0.0, 0.0, known, parse_math=False, **font)
     box = trial.get_window_extent()
     trial.remove()
     return box.width / figure.dpi, box.height / figure.dpi
@@ -275,7 +324,7 @@ class _Head:
         self._samples: list[tuple[Line2D, float]] = []
 
     def write(self, text: str, gap: float, **font: Any) -> None:
-        text = _wrapped(self.figure, text, _WIDTH - 2 * _MARGIN, **font)
+        text = _wrapped(self.figure, text, _width() - 2 * _MARGIN, **font)
         self._put(text, _MARGIN, **font)
         self.used += _size(self.figure, text, **font)[1] + gap
 
@@ -283,9 +332,9 @@ class _Head:
         x, sample, row = _MARGIN, 0.42, 0.2
         self.used += 0.05 if entries else 0.0
         for name, line_style in entries:
-            text = _wrapped(self.figure, plain(name), _WIDTH - 2 * _MARGIN - sample - 0.1)
+            text = _wrapped(self.figure, plain(name), _width() - 2 * _MARGIN - sample - 0.1)
             wide, tall = _size(self.figure, text)
-            if x > _MARGIN and x + sample + 0.08 + wide > _WIDTH - _MARGIN:
+            if x > _MARGIN and x + sample + 0.08 + wide > _width() - _MARGIN:
                 x, self.used, row = _MARGIN, self.used + row, 0.2
             self._sample(x, sample, line_style)
             self._put(text, x + sample + 0.08)
@@ -293,13 +342,13 @@ class _Head:
         self.used += row if entries else 0.0
 
     def _sample(self, x: float, length: float, line_style: LineStyle) -> None:
-        ends = [x / _WIDTH, (x + 0.5 * length) / _WIDTH, (x + length) / _WIDTH]
+        ends = [x / _width(), (x + 0.5 * length) / _width(), (x + length) / _width()]
         line = Line2D(ends, [0.0] * 3, markevery=[1], **line_style.drawing())
         self.figure.add_artist(line)
         self._samples.append((line, self.used + 0.07))
 
     def _put(self, text: str, x: float, **font: Any) -> None:
-        artist = self.figure.text(x / _WIDTH, 0.0, text, va="top", parse_math=False, **font)
+        artist = self.figure.text(x / _width(), 0.0, text, va="top", parse_math=False, **font)
         self._texts.append((artist, self.used))
 
     def settle(self, height: float) -> None:
@@ -313,12 +362,16 @@ class _Head:
 def sheet(title: str, lead: str, panels: Panels) -> tuple[Figure, list[list[Axes]]]:
     """A figure with its title, a line of explanation below it, and empty panels, row by row.
 
-    Rows grow where the labels beside them need more height.
+    On a page, title and lead are left to the page, which finds them by `words_of`. Rows grow where the labels beside
+    them need more height.
     """
-    figure = Figure(figsize=(_WIDTH, 4.0), dpi=DPI, facecolor="white")
+    figure = Figure(figsize=(_width(), 4.0), dpi=DPI, facecolor="white")
     head = _Head(figure)
-    head.write(title, 0.07, fontsize=12.0, fontweight="bold", linespacing=1.15)
-    if lead:
+    _words[figure] = (title, lead)
+    alone = _page_width.get() is None
+    if alone:
+        head.write(title, 0.07, fontsize=12.0, fontweight="bold", linespacing=1.15)
+    if lead and alone:
         head.write(lead, 0.02, color=QUIET, linespacing=1.15)
     head.key(panels.key)
     sizes = [[_size(figure, label_text(label)) for label in row] for row in panels.labels]
@@ -328,17 +381,22 @@ def sheet(title: str, lead: str, panels: Panels) -> tuple[Figure, list[list[Axes
     between = 0.02 if panels.shared_x else _TICKS + _AXIS_NAME
     total = head.used + sum(heights) + len(heights) * (_HEADING + between)
     total += (_TICKS + _AXIS_NAME - between) + _MARGIN
-    figure.set_size_inches(_WIDTH, total)
+    figure.set_size_inches(_width(), total)
     head.settle(total)
-    room = _WIDTH - _LEFT - _MARGIN - gutter * bool(sizes) - (panels.columns - 1) * _BETWEEN_COLUMNS
+    room = _width() - _LEFT - _MARGIN - gutter * bool(sizes) - (panels.columns - 1) * _BETWEEN_COLUMNS
     width, rows, top = room / panels.columns, [], head.used
     for height in heights:
         bottom = total - top - _HEADING - height
         lefts = [_LEFT + i * (width + _BETWEEN_COLUMNS) for i in range(panels.columns)]
-        boxes = [(x / _WIDTH, bottom / total, width / _WIDTH, height / total) for x in lefts]
+        boxes = [(x / _width(), bottom / total, width / _width(), height / total) for x in lefts]
         rows.append([figure.add_axes(box) for box in boxes])
         top += _HEADING + height + between
     return figure, rows
+
+
+def key_or_labels(lines: Sequence[tuple[str, LineStyle]]) -> tuple[Sequence[tuple[str, LineStyle]], list[str]]:
+    """Where lines are named: beside their ends, or in a key above the panels where there is no room beside them."""
+    return (lines, []) if is_narrow() else ((), [name for name, _ in lines])
 
 
 def head_panel(axes: Axes, text: str) -> None:

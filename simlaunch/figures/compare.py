@@ -235,11 +235,21 @@ def grip_share(force: Array, limit: Array) -> Array:
     return share
 
 
+def _peak_slips(simulations: Sequence[Simulation]) -> Array:
+    """Every slip at which the driven tyres of some runs gave their greatest force [-]."""
+    every: Array = np.concatenate([peak for simulation in simulations for peak in _of_driven(simulation, "peak_slip")])
+    known: Array = every[np.isfinite(every)]
+    return known
+
+
+def best_slip(simulations: Sequence[Simulation]) -> float:
+    """Slip at which the driven tyres of some runs mostly gave their greatest force [-]."""
+    return float(np.median(_peak_slips(simulations)))
+
+
 def shade_peak_slip(axes: Axes, simulations: Sequence[Simulation], units: Units) -> None:
     """A grey line over the slips at which the driven tyres of these runs give their greatest force."""
-    peaks = [peak for simulation in simulations for peak in _of_driven(simulation, "peak_slip")]
-    found = np.concatenate(peaks)
-    found = units.of(found[np.isfinite(found)], Dimension.SHARE)
+    found = units.of(_peak_slips(simulations), Dimension.SHARE)
     axes.axhspan(float(found.min()), float(found.max()), color=BAND, linewidth=1.4, zorder=0.6)
 
 

@@ -15,6 +15,7 @@ from simlaunch.drawing.look import (
     curve_style,
     head_panel,
     in_our_look,
+    is_narrow,
     name_x,
     named,
     sheet,
@@ -58,7 +59,8 @@ def odds_figure(odds: Odds, system: str) -> Figure:
     axes = rows[0][0]
     gaps = odds.difference[np.isfinite(odds.difference)]
     _draw(axes, gaps, units)
-    name_x(axes, units.axis(f"time of {named(odds.second)} less time of {named(odds.first)}", Dimension.TIME))
+    what = "difference" if is_narrow() else f"time of {named(odds.second)} less time of {named(odds.first)}"
+    name_x(axes, units.axis(what, Dimension.TIME))
     head_panel(axes, "share of the cases [%]")
     return figure
 

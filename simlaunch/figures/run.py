@@ -1,4 +1,4 @@
-"""The figure of one run: speed, engine speed and gear, slip, use of grip and axle torque over time."""
+"""Figures of runs over time: everything about one of them, or two of them side by side."""
 
 from __future__ import annotations
 
@@ -12,8 +12,10 @@ from numpy.typing import NDArray
 
 from simlaunch.drawing.look import (
     INK,
+    QUIET,
     SHADE,
     End,
+    LineStyle,
     Panels,
     Units,
     curve_style,
@@ -29,6 +31,7 @@ from simlaunch.drawing.look import (
 )
 from simlaunch.figures.compare import (
     LEAST_SLIP,
+    best_slip,
     driven_names,
     driven_slip,
     grip_share,
@@ -36,7 +39,9 @@ from simlaunch.figures.compare import (
 )
 from simlaunch.launch.trace import Trace
 from simlaunch.record import Pedal
+from simlaunch.study.compare import Comparison, Pair
 from simlaunch.study.single import Simulation
+from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
@@ -82,6 +87,118 @@ def run_figure(simulation: Simulation, system: str) -> Figure:
     for draw, axes in zip(_PANELS, column, strict=True):
         draw(axes, simulation, units)
     return figure
+
+
+SHIFT_STYLE = LineStyle(INK, (), 0.0, "v", hollow=True)
+
+
+@in_our_look
+def unfolding_figure(comparison: Comparison, system: str) -> Figure:
+    """How two runs with full pedal unfold: speed, gap and slip over one time axis, every shift marked.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        Its first pair is drawn.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        Three panels over one time axis.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units, pair = units_of(system), comparison.pairs[0]
+    key = (
+        (pair.first.name, curve_style(0)),
+        (pair.second.name, curve_style(1)),
+        ("shift begins (above: the first, below: the second)", SHIFT_STYLE),
+    )
+    figure, rows = sheet(_unfolding_title(pair, units), _UNFOLDING_LEAD, Panels((1.7, 1.25, 1.35), key=key))
+    column = [row[0] for row in rows]
+    for axes in column:
+        axes.set_xlim(0.0, shown_until(pair))
+        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+    for draw, axes in zip((_both_speeds, _gap_over_time, _both_slips), column, strict=True):
+        draw(axes, pair, units)
+    return figure
+
+
+_UNFOLDING_LEAD = (
+    "Gap: how much later the second car passes the place where the first is at that time. Dashed line across: the slip "
+    "at which the driven tyres give their greatest force."
+)
+
+
+def shown_until(pair: Pair) -> float:
+    """Time up to which two runs are shown: a little after the slower one has reached the goal [s]."""
+    ends = [float(runs.full.run.trace.time[-1]) for runs in (pair.first, pair.second)]
+    goals = [pair.full.at_goal.first.time, pair.full.at_goal.second.time]
+    return min(max(ends), 1.03 * max(goals)) if np.isfinite(goals).all() else max(ends)
+
+
+def gap_over_time(pair: Pair) -> tuple[Array, Array]:
+    """Times of the first car [s], and how much later the second passes the place where the first is then [s]."""
+    trace, along = pair.first.full.run.trace, pair.full.along
+    started = trace["distance"] > 0.0
+    return np.interp(along.distance, trace["distance"][started], trace.time[started]), along.gap
+
+
+def _unfolding_title(pair: Pair, units: Units) -> str:
+    last = _distance_at_goal(pair)
+    section = max(
+        (each for each in pair.full.sections if each.end <= last), key=lambda each: abs(each.growth), default=None
+    )
+    if section is None or abs(section.growth) < WORTH_NAMING:
+        return f"{named(pair.first.name)} and {named(pair.second.name)} run side by side all the way"
+    ahead, behind = (pair.first, pair.second) if section.growth > 0.0 else (pair.second, pair.first)
+    start, end = (units.text(place, Dimension.LENGTH) for place in (section.start, section.end))
+    where = "over the first" if section.start == 0.0 else f"between {start} and"
+    gained = f"{named(ahead.name)} gains most on {named(behind.name)}, {abs(section.growth):.2f} s,"
+    return f"{gained} {where} {end}"
+
+
+def _distance_at_goal(pair: Pair) -> float:
+    """Where the goal was reached by the first car, a little beyond; infinite where it was not [m]."""
+    time, trace = pair.full.at_goal.first.time, pair.first.full.run.trace
+    return 1.01 * float(np.interp(time, trace.time, trace["distance"])) if np.isfinite(time) else np.inf
+
+
+def _both_speeds(axes: Axes, pair: Pair, units: Units) -> None:
+    for index, runs in enumerate((pair.first, pair.second)):
+        trace, line_style = runs.full.run.trace, curve_style(index)
+        speed = units.of(trace["speed"], Dimension.SPEED)
+        axes.plot(trace.time, speed, **{**line_style.drawing(), "linewidth": 1.8})
+        begins = np.array([begin for begin, _ in _shifts(trace)])
+        at = np.interp(begins, trace.time, speed) if begins.size else begins
+        lift = (-1.0 if index else 1.0) * 0.055 * float(speed.max())
+        marker = {**SHIFT_STYLE.drawing(), "markeredgecolor": line_style.colour, "marker": "^" if index else "v"}
+        axes.plot(begins, at + lift, **{**marker, "linestyle": "none"})
+    axes.set_ylim(bottom=0.0)
+    head_panel(axes, units.axis("speed", Dimension.SPEED))
+
+
+def _gap_over_time(axes: Axes, pair: Pair, units: Units) -> None:
+    time, gap = gap_over_time(pair)
+    axes.axhline(0.0, color=INK, linewidth=1.0)
+    axes.plot(time, gap, **{**curve_style(1).drawing(), "linewidth": 1.8})
+    head_panel(axes, f"{units.axis(f'gap of {named(pair.second.name, 16)}', Dimension.TIME)}; below 0: ahead")
+
+
+def _both_slips(axes: Axes, pair: Pair, units: Units) -> None:
+    runs = (pair.first.full, pair.second.full)
+    most = 1.5 * max(float(driven_slip(simulation).max()) for simulation in runs)
+    log_slip(axes, *(float(units.of(np.array(slip), Dimension.SHARE)) for slip in (LEAST_SLIP, most)))
+    axes.axhline(float(units.of(np.array(best_slip(runs)), Dimension.SHARE)), color=QUIET, linewidth=1.2, dashes=(6, 3))
+    for index, simulation in enumerate(runs):
+        slip = units.of(driven_slip(simulation), Dimension.SHARE)
+        axes.plot(simulation.run.trace.time, slip, **{**curve_style(index).drawing(), "linewidth": 1.5})
+    head_panel(axes, units.axis("slip of the driven tyres", Dimension.SHARE))
 
 
 def _shifts(trace: Trace) -> list[tuple[float, float]]:

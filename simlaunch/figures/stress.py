@@ -15,18 +15,22 @@ from simlaunch.drawing.look import (
     curve_style,
     head_panel,
     in_our_look,
+    is_narrow,
     label_text,
     name_x,
     named,
+    plain,
     sheet,
     units_of,
 )
 from simlaunch.errors import UsageError
 from simlaunch.scenario.decision import PartRating
+from simlaunch.show.layout import short
 from simlaunch.units.spelling import Dimension
 
 _HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
 _BAR = 0.22  # height of a bar on the sheet [in]
+_NAME_ABOVE = 0.5  # room for the name of a part above its bars, and between the parts [in]
 _FLAG = {Level.OVER_RATING: ", over rating", Level.OVER_FAILURE: ", over expected failure"}
 
 
@@ -57,17 +61,29 @@ def stress_figure(stress: Stress, system: str) -> Figure:
         raise UsageError("no part of the scenario has a rating; there is nothing to draw")
     labels = [stress.loads[0].parts[k].name for k in order]
     key = tuple((load.curve, curve_style(index)) for index, load in enumerate(stress.loads))
-    height = max(1.2, (_BAR * len(stress.loads) + 0.25) * len(order))
-    figure, rows = sheet(_title(stress), _LEAD, Panels((height,), labels=(labels,), key=key))
+    space = _BAR * len(stress.loads) + (_NAME_ABOVE if is_narrow() else 0.25)
+    height = max(1.2, space * len(order))
+    beside = () if is_narrow() else (labels,)
+    figure, rows = sheet(_title(stress), _LEAD, Panels((height,), labels=beside, key=key))
     axes = rows[0][0]
     _draw(axes, stress, order, units)
-    axes.set_yticks(range(len(order)), [label_text(label) for label in labels])
-    axes.yaxis.tick_right()
+    _name_parts(axes, labels)
     axes.tick_params(axis="y", length=0.0)
     axes.grid(visible=False, axis="y")
     name_x(axes, "peak torque over rating [%]")
     head_panel(axes, "part")
     return figure
+
+
+def _name_parts(axes: Axes, labels: list[str]) -> None:
+    """Names of the parts beside the bars, or above them where there is no room beside them."""
+    if not is_narrow():
+        axes.set_yticks(range(len(labels)), [label_text(label) for label in labels])
+        axes.yaxis.tick_right()
+        return
+    axes.set_yticks([])
+    for row, label in enumerate(labels):
+        axes.text(2.0, row - 0.42, plain(short(label, 36)), va="bottom", fontsize=9.5, fontweight="bold", color=INK)
 
 
 _LEAD = "Full line: rating. Ticks across the bars: torque of expected failure."
@@ -99,7 +115,7 @@ def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
         longest = max(longest, failure)
     axes.axvline(100.0, color=INK, linewidth=1.4)
     axes.set_xlim(0.0, 1.05 * longest)
-    axes.set_ylim(len(order) - 0.5, -0.5)
+    axes.set_ylim(len(order) - 0.5, -0.75 if is_narrow() else -0.5)
 
 
 _PATCH = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}

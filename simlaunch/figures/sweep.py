@@ -23,6 +23,7 @@ from simlaunch.drawing.look import (
     Units,
     head_panel,
     in_our_look,
+    is_narrow,
     label_text,
     name_x,
     plain,
@@ -49,9 +50,9 @@ _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98
 _EMPTY = "#ffffff"
 _MOST_NUMBERED = 12  # cells abreast that still have room for a number
 _MOST_PANELS = 6
+_COLUMNS, _NARROW_COLUMNS = 70, 22  # characters that have room below a panel
 _MOST_POINTS = 4000
 _ROW = 0.28  # height of a row of cells [in]
-_COLUMNS_ABREAST = 70  # letters that have room along a panel
 _BETWEEN = 0.08  # between two labels of an axis [in]
 _MOST_DIGITS = 7  # one more than the most decimals of a number along an axis
 
@@ -239,7 +240,7 @@ def _with_unit(parted: Parting) -> str:
 
 def _are_numbered(parted: Parting) -> bool:
     """Whether names along a panel are too long to stand there, so that numbers have to stand for them."""
-    room = round(_COLUMNS_ABREAST / len(parted.labels))
+    room = round((_NARROW_COLUMNS if is_narrow() else _COLUMNS) / len(parted.labels))
     return not parted.numbers and max(len(text) for text in parted.labels) > room
 
 

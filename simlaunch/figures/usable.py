@@ -7,15 +7,19 @@ from collections.abc import Sequence
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
 from simlaunch.drawing.look import (
     End,
+    LineStyle,
     Panels,
     Units,
     curve_style,
     gear_style,
     head_panel,
     in_our_look,
+    is_narrow,
+    key_or_labels,
     label_ends,
     markers_apart,
     name_x,
@@ -26,6 +30,12 @@ from simlaunch.drawing.look import (
 )
 from simlaunch.study.usable import GearCeiling, UsableTorque
 from simlaunch.units.spelling import Dimension
+
+Array = NDArray[np.float64]
+
+CUT_LABEL = "chosen plateau"
+CUT_STYLE = LineStyle("#3450b4", (1.6, 1.2), 3.2)
+"""A curve cut off at a chosen height."""
 
 _HEADROOM = 1.2  # height of the picture over the highest peak
 _FARTHEST = 2.0  # as far up as the picture goes to show the lowest ceiling
@@ -56,15 +66,62 @@ def usable_figure(usable: UsableTorque, system: str) -> Figure:
     """
     units, top = units_of(system), _top(usable)
     near = [ceiling for ceiling in usable.ceilings if _lowest(ceiling) <= top]
-    labels = [*usable.curves, *(_gear(ceiling) for ceiling in near)]
-    figure, rows = sheet(_title(usable), _lead(usable, near, units), Panels((3.1,), labels=(labels,)))
+    key, labels = key_or_labels([(name, curve_style(index)) for index, name in enumerate(usable.curves)])
+    labels += [_label(ceiling) for ceiling in near]
+    panels = Panels((3.1,), labels=(labels,), key=key)
+    figure, rows = sheet(_title(usable), _lead(usable, near, units), panels)
     axes = rows[0][0]
     axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
     axes.set_ylim(0.0, float(units.of(np.array(top), Dimension.TORQUE)))
     ends = [*_draw_ceilings(axes, usable, near, units), *_draw_curves(axes, usable, units)]
     name_x(axes, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
     head_panel(axes, units.axis("engine torque", Dimension.TORQUE))
-    label_ends(axes, ends)
+    label_ends(axes, [end for end in ends if end.label in labels])
+    return figure
+
+
+@in_our_look
+def plateau_choice_figure(usable: UsableTorque, chosen: Array, shown: Sequence[GearCeiling], system: str) -> Figure:
+    """Curves, a curve cut off at a chosen height, and usable torque, with lines that a page can move.
+
+    Parameters
+    ----------
+    usable : UsableTorque
+        Curves and ceilings.
+    chosen : ndarray, shape (n,)
+        Torque of the cut curve at the engine speeds of `usable` [N m].
+    shown : sequence of GearCeiling
+        Ceilings that are drawn.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        One panel; its lines ``cut`` and ``ceiling-1`` and so on go by these names in the SVG.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units = units_of(system)
+    lines = [(name, curve_style(index)) for index, name in enumerate(usable.curves)]
+    gears = [(f"usable in {_gear(ceiling)}", gear_style(ceiling.gear)) for ceiling in shown]
+    key = (*lines, (CUT_LABEL, CUT_STYLE), *gears)
+    figure, rows = sheet(CUT_LABEL, "", Panels((2.9,), key=key))
+    axes, speed = rows[0][0], units.of(usable.engine_speed, Dimension.ROTATIONAL_SPEED)
+    for ceiling in shown:
+        torque, gear = units.of(ceiling.usable, Dimension.TORQUE), ceiling.gear
+        axes.plot(speed, torque, **gear_style(gear).drawing(), gid=f"ceiling-{gear}")
+    for (_, line_style), torque in zip(lines, usable.curves.values(), strict=True):
+        axes.plot(speed, units.of(torque, Dimension.TORQUE), **line_style.drawing())
+    axes.plot(speed, units.of(chosen, Dimension.TORQUE), **CUT_STYLE.drawing(), gid="cut")
+    axes.set_xlim(speed[0], speed[-1])
+    peak = max(float(torque.max()) for torque in usable.curves.values())
+    axes.set_ylim(0.0, float(units.of(np.array(_HEADROOM * peak), Dimension.TORQUE)))
+    name_x(axes, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    head_panel(axes, units.axis("engine torque", Dimension.TORQUE))
     return figure
 
 
@@ -87,6 +144,10 @@ def _gear(ceiling: GearCeiling) -> str:
     return f"{ordinal(ceiling.gear)} gear"
 
 
+def _label(ceiling: GearCeiling) -> str:
+    return ordinal(ceiling.gear) if is_narrow() else _gear(ceiling)
+
+
 def _draw_ceilings(axes: Axes, usable: UsableTorque, near: Sequence[GearCeiling], units: Units) -> list[End]:
     speed = units.of(usable.engine_speed, Dimension.ROTATIONAL_SPEED)
     ends = []
@@ -94,7 +155,7 @@ def _draw_ceilings(axes: Axes, usable: UsableTorque, near: Sequence[GearCeiling]
         torque = units.of(ceiling.usable, Dimension.TORQUE)
         line_style = gear_style(ceiling.gear)
         axes.plot(speed, torque, **line_style.drawing())
-        ends.append(End(speed[-1], torque[-1], _gear(ceiling), line_style.colour))
+        ends.append(End(speed[-1], torque[-1], _label(ceiling), line_style.colour))
     return ends
 
 

@@ -20,6 +20,7 @@ from simlaunch.units.spelling import System
 
 _ALSO_SHOWN = ("wheelspin time", "steady torque gearbox input", "peak torque gearbox input")
 _MARKS = ("a", "b", "c")
+_ENDLESS = 10_000  # letters: more than any case has
 _AND = " / "
 _KIB = 1024.0
 
@@ -259,11 +260,13 @@ def _legend(findings: Findings) -> str:
     return paragraph(f"{'; '.join(f'{mark}: {measure.name}' for mark, measure in shown)}.")
 
 
-def _group_table(name: str, groups: Sequence[Group], by: Measure, numbers: Numbers) -> tuple[Table, tuple[str, ...]]:
+def _group_table(
+    name: str, groups: Sequence[Group], by: Measure, numbers: Numbers, room: int | None = None
+) -> tuple[Table, tuple[str, ...]]:
     """The best of each value of an axis, and what stands for names that have no room."""
     heads = (_with_unit(f"best {by.name}", by, numbers), "launch", "launches")
     cells = [(_bare(group.best, by, numbers), str(group.number), str(group.count)) for group in groups]
-    room = label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
+    room = room or label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
     labels = [clean(group.label) for group in groups]
     below: tuple[str, ...] = ()
     if max(map(columns, labels)) > room:
@@ -271,6 +274,29 @@ def _group_table(name: str, groups: Sequence[Group], by: Measure, numbers: Numbe
         below = tuple(f'{mark}: "{clean(group.label)}"' for mark, group in zip(labels, groups, strict=True))
     rows = (Row(label, "", each) for label, each in zip(labels, cells, strict=True))
     return Table(f"By {name}", heads, tuple(rows)), below
+
+
+def sweep_tables(findings: Findings, system: System) -> tuple[Table, ...]:
+    """Every table of a sweep with all names in full, for where lines may be long."""
+    if not findings.best:
+        return ()
+    numbers, by = Numbers(system), findings.order.by
+    shown, told = _shown_measures(findings), _cases_told(findings, _ENDLESS)
+    heads = ("launch", *(_with_unit(measure.name, measure, numbers) for measure in shown))
+    ranking = Table(
+        told.title,
+        heads,
+        tuple(
+            Row(
+                label,
+                "",
+                (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown)),
+            )
+            for (label,), launch in zip(told.labels, findings.best, strict=True)
+        ),
+    )
+    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
+    return (ranking, *(_group_table(axis, each, by, numbers, _ENDLESS)[0] for axis, each in groups.items()))
 
 
 def _tables(findings: Findings, system: System) -> list[str]:

@@ -13,9 +13,9 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.cli.compare_evidence import with_evidence
 from simlaunch.cli.main import answer
 from simlaunch.measure.marks import Kind, Target
+from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.reading import changed, load
 from simlaunch.show.words import sentences
 from simlaunch.study.compare import compare

@@ -26,6 +26,7 @@ ORDER = (
     "tables",
     "drawing",
     "figures",
+    "report",
     "cli",
     "__main__",
 )

@@ -28,7 +28,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 def test_data_files_travel_with_the_package() -> None:
-    kinds = ("*.toml", "*.json", "*.csv", "py.typed")
+    kinds = ("*.toml", "*.json", "*.csv", "*.css", "*.js", "*.jinja", "py.typed")
     wanted = sorted(path.relative_to(PACKAGE) for kind in kinds for path in PACKAGE.rglob(kind))
     assert wanted
     carried = importlib.resources.files("simlaunch")

@@ -1,4 +1,4 @@
-"""What `simlaunch compare` adds to a comparison: how sure it is, and what the parts take."""
+"""What backs the verdict of a comparison beside its launches: how sure it is, and what the parts take."""
 
 from __future__ import annotations
 
@@ -17,29 +17,37 @@ if TYPE_CHECKING:
 def with_evidence(found: Comparison, scenario: Scenario, cases: int) -> Comparison:
     """The same comparison, its verdicts weighed again with odds and ratings where the scenario has any."""
     from simlaunch.decide.stress import stress_of
-    from simlaunch.study.compare import GRIP_DOUBT
-    from simlaunch.study.verdict import judge
 
     load = stress_of(scenario, [runs.full for runs in found.runs]) if scenario.parts else None
-    pairs = []
-    for pair in found.pairs:
-        case = replace(
-            pair.verdict.case,
-            sureness=_sureness(scenario, pair, found, cases),
-            rated=_rated(pair.verdict.case, load) if load else (),
-        )
-        pairs.append(replace(pair, verdict=judge(case, GRIP_DOUBT)))
+    odds = [drawn_for(scenario, pair, found, cases) for pair in found.pairs]
+    pairs = [judged(pair, drawn, load) for pair, drawn in zip(found.pairs, odds, strict=True)]
     return replace(found, pairs=tuple(pairs))
 
 
-def _sureness(scenario: Scenario, pair: Pair, found: Comparison, cases: int) -> Sureness | None:
+def judged(pair: Pair, drawn: Odds | None, load: Stress | None) -> Pair:
+    """The same pair, its verdict weighed again with odds and loads where there are any."""
+    from simlaunch.study.compare import GRIP_DOUBT
+    from simlaunch.study.verdict import judge
+
+    case = replace(
+        pair.verdict.case,
+        sureness=sureness_of(drawn) if drawn else None,
+        rated=_rated(pair.verdict.case, load) if load else (),
+    )
+    return replace(pair, verdict=judge(case, GRIP_DOUBT))
+
+
+def drawn_for(
+    scenario: Scenario, pair: Pair, found: Comparison, cases: int, *, with_effects: bool = False
+) -> Odds | None:
+    """Odds of a pair, the higher peak as the second curve; None where nothing is uncertain or no case is wanted."""
     if not scenario.uncertain or cases == 0:
         return None
     from simlaunch.decide.odds import odds
 
     case = pair.verdict.case
-    drawn = odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=False)
-    return sureness_of(drawn)
+    effects = with_effects and len(scenario.uncertain) > 1  # a single value decides everything
+    return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=effects)
 
 
 def sureness_of(drawn: Odds) -> Sureness:

@@ -1,0 +1,283 @@
+"""What the first page says: the question, the answer in a line, three numbers, and what it means for the parts."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from math import isnan
+
+from simlaunch.measure.parts import Part
+from simlaunch.record import Pedal
+from simlaunch.report.gather import Material
+from simlaunch.report.typeset import named
+from simlaunch.show.as_json import Object, number
+from simlaunch.show.layout import Row, Table
+from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, sentences, target_label
+from simlaunch.study.compare import CurveRuns, MarkGap
+from simlaunch.study.verdict import Case, Finding
+from simlaunch.tables.stress import stress_verdict
+from simlaunch.units.spelling import Dimension, System
+
+_ANSWERS = {
+    Finding.HELPS: "{higher} is the bigger number, and it is quicker",
+    Finding.HELPS_BUT_OVERLOADS: "{higher} is the bigger number and quicker, but it overloads a part",
+    Finding.HURTS: "{higher} is the bigger number, but it is slower",
+    Finding.NO_DIFFERENCE: "{higher} is the bigger number, but it makes no difference worth naming",
+    Finding.DEPENDS_ON_GRIP: "{higher} is the bigger number; whether it is quicker depends on the grip",
+    Finding.NOT_SURE: "{higher} is the bigger number; whether it is quicker is not sure",
+    Finding.OUT_OF_REACH: "No verdict: the goal was not reached",
+}
+
+
+_MOST_PARTS = 3  # that have room on the first page; all of them stand in the part about the driveline
+_OFTEN_ASKED = ("60 ft", "0-60 mph", "0-100 km/h", "1/8 mile", "1/4 mile", "100-200 km/h")
+
+
+@dataclass(frozen=True)
+class Value:
+    """One number of a card: whose it is, the number with its unit, and whether it is the better one."""
+
+    curve: str
+    text: str
+    better: bool
+
+
+@dataclass(frozen=True)
+class Card:
+    """One of the three numbers: what it is, its value with either curve, and their difference in words."""
+
+    label: str
+    values: tuple[Value, Value]
+    words: str
+
+
+@dataclass(frozen=True)
+class Story:
+    """Texts of the first page.
+
+    Parameters
+    ----------
+    question : str
+        What is asked.
+    setting : str
+        Which curves, which car and which goal.
+    answer : str
+        The verdict in a line.
+    verdict : tuple of str
+        The verdict in two sentences.
+    cards : tuple of Card
+        Three numbers side by side.
+    parts : str
+        What it means for the parts.
+    """
+
+    question: str
+    setting: str
+    answer: str
+    verdict: tuple[str, str]
+    cards: tuple[Card, ...]
+    parts: str
+
+
+def story(material: Material, system: System) -> Story:
+    """Texts of the first page.
+
+    Parameters
+    ----------
+    material : Material
+        All studies.
+    system : System
+        Units.
+
+    Returns
+    -------
+    Story
+        Every number in it stands in a table of the page too.
+    """
+    numbers, case = Numbers(system), material.pair.verdict.case
+    same = float(numbers.plain(case.higher_peak - case.lower_peak, Dimension.TORQUE)) == 0.0
+    answer = _ANSWERS[material.pair.verdict.finding].format(higher=named(case.higher))
+    if same:
+        answer = answer.replace(" is the bigger number", " has as high a peak")
+    return Story(
+        f"Which curve: {named(material.pair.first.name)} or {named(material.pair.second.name)}?",
+        _setting(material, numbers),
+        f"{answer}.",
+        sentences(material.pair.verdict, system),
+        tuple(_cards(material, numbers)),
+        _parts(material, system),
+    )
+
+
+def _setting(material: Material, numbers: Numbers) -> str:
+    case = material.pair.verdict.case
+    peaks = {case.higher: case.higher_peak, case.lower: case.lower_peak}
+    one, other = _names(material)
+    told = [numbers.with_unit(peaks[name], Dimension.TORQUE) for name in (one, other)]
+    goal = target_label(material.comparison.goal)
+    return (
+        f"{named(one)} reaches {told[0]} at its peak, {named(other)} {told[1]}. Both went through the same calculated "
+        "standing start: same car, same road, same air. "
+        f"What counts is the time for {goal}."
+    )
+
+
+def _cards(material: Material, numbers: Numbers) -> Iterator[Card]:
+    pair, goal = material.pair, target_label(material.comparison.goal)
+    times = (pair.full.at_goal.first.time, pair.full.at_goal.second.time)
+    yield _card(f"Time for {goal}", times, Dimension.TIME, material, numbers, "quicker")
+    spins = (pair.first.full.measures.grip.wheelspin_time, pair.second.full.measures.grip.wheelspin_time)
+    yield _card("Time with spinning tyres", spins, Dimension.TIME, material, numbers, "less")
+    yield _load(material, numbers)
+
+
+def _card(
+    label: str, values: tuple[float, float], dimension: Dimension, material: Material, numbers: Numbers, less: str
+) -> Card:
+    names = (material.pair.first.name, material.pair.second.name)
+    texts = [numbers.plain(value, dimension) for value in values]
+    best = min(range(2), key=lambda k: (isnan(values[k]), values[k]))
+    known = not any(map(isnan, values))
+    shown = tuple(
+        Value(name, numbers.with_unit(value, dimension), texts[0] != texts[1] and k == best and not isnan(value))
+        for k, (name, value) in enumerate(zip(names, values, strict=True))
+    )
+    if not known:
+        words = "not reached"
+    elif texts[0] == texts[1]:
+        words = "no difference"
+    else:
+        words = f"{numbers.with_unit(abs(values[1] - values[0]), dimension)} {less} with {named(names[best])}"
+    return Card(label, (shown[0], shown[1]), words)
+
+
+def _steady(runs: CurveRuns) -> float:
+    inputs = (peak.steady for peak in runs.full.measures.parts if peak.part is Part.GEARBOX_INPUT)
+    return next(inputs, float("nan"))
+
+
+def _load(material: Material, numbers: Numbers) -> Card:
+    """Load of the part that comes nearest to its rating, or else the pull at the gearbox input."""
+    rated = [k for k in material.load.ranked() if material.load.loads[0].parts[k].rating]
+    if rated:
+        parts = [load.parts[rated[0]] for load in material.load.loads]
+        shares = (parts[0].share_of_rating, parts[1].share_of_rating)
+        label = f"Highest load of {named(parts[0].name)}, of its rating"
+        return _card(label, shares, Dimension.SHARE, material, numbers, "less")
+    pulls = (_steady(material.pair.first), _steady(material.pair.second))
+    return _card("Pull at the gearbox input", pulls, Dimension.TORQUE, material, numbers, "less")
+
+
+def _parts(material: Material, system: System) -> str:
+    if material.scenario.parts:
+        return stress_verdict(material.load, system)
+    case, numbers = material.pair.verdict.case, Numbers(system)
+    pull = [numbers.with_unit(torque, Dimension.TORQUE) for torque in case.input_torques]
+    return (
+        "No ratings of parts are known, so nothing is said about limits, only about which curve asks for more: "
+        f"in steady pull the gearbox input carries {pull[0]} with {named(case.higher)} and {pull[1]} with "
+        f"{named(case.lower)}."
+    )
+
+
+def parts_table(material: Material, system: System) -> Table:
+    """Highest torque of every part with either curve, shocks included, and what it is rated for."""
+    numbers, rows = Numbers(system), []
+    for k in material.load.ranked():
+        parts = [load.parts[k] for load in material.load.loads]
+        torques = [numbers.with_unit(part.torque, Dimension.TORQUE) for part in parts]
+        if parts[0].rating:
+            rating = numbers.with_unit(parts[0].rating.rating.si, Dimension.TORQUE)
+            shares = [_share(part.share_of_rating, numbers) for part in parts]
+            rows.append(Row(parts[0].name, "", (rating, *map(" = ".join, zip(torques, shares, strict=True)))))
+        elif not material.scenario.parts:
+            rows.append(Row(parts[0].name, "", tuple(torques)))
+    heads = ("rating", *_names(material)) if material.scenario.parts else _names(material)
+    return Table("Highest torque in the launch, shocks included", heads, tuple(rows[:_MOST_PARTS]))
+
+
+def main_times(material: Material, system: System) -> Table:
+    """The times that are asked for most, with both curves and both pedals."""
+    numbers, wanted = Numbers(system), material.comparison.goal
+    gaps = (material.pair.full, material.pair.held)
+    rows = []
+    for k, gap in enumerate(material.pair.full.marks):
+        target = gap.first.target
+        if target_label(target) in _OFTEN_ASKED and not same_target(target, wanted):
+            rows.append(_times(target_label(target), [each.marks[k] for each in gaps], numbers))
+    rows.append(_times(f"{target_label(wanted)}, which counts here", [each.at_goal for each in gaps], numbers))
+    heads = tuple(f"{name}, {PEDAL_WORDS[pedal]}" for pedal in Pedal for name in _names(material))
+    return Table("The main times", heads, tuple(rows))
+
+
+def _times(label: str, gaps: list[MarkGap], numbers: Numbers) -> Row:
+    values = (mark.time for gap in gaps for mark in (gap.first, gap.second))
+    return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.plain(value, Dimension.TIME) for value in values))
+
+
+def _share(share: float, numbers: Numbers) -> str:
+    return f"{numbers.with_unit(share, Dimension.SHARE)}{': too much' if share > 1.0 else ''}"
+
+
+def _names(material: Material) -> tuple[str, str]:
+    return material.pair.first.name, material.pair.second.name
+
+
+def both_units(material: Material) -> Table:
+    """The main results in metric and in US customary units."""
+    pair, goal = material.pair, target_label(material.comparison.goal)
+    case: Case = pair.verdict.case
+    peaks = {case.higher: case.higher_peak, case.lower: case.lower_peak}
+    at_goal = (pair.full.at_goal.first, pair.full.at_goal.second)
+    runs = (pair.first, pair.second)
+    lines = (
+        ("peak torque of the curve", Dimension.TORQUE, [peaks[each.name] for each in runs]),
+        (f"time for {goal}, full pedal", Dimension.TIME, [mark.time for mark in at_goal]),
+        (f"speed at {goal}, full pedal", Dimension.SPEED, [mark.speed for mark in at_goal]),
+        ("steady pull at the gearbox input", Dimension.TORQUE, [_steady(each) for each in runs]),
+        ("slip distance", Dimension.LENGTH, [each.full.measures.grip.slip_distance for each in runs]),
+        ("energy lost in tyre slip", Dimension.ENERGY, [each.full.measures.grip.slip_energy for each in runs]),
+        ("mass of the car", Dimension.MASS, [float(each.full.car.body.mass) for each in runs]),
+    )
+    rows = [
+        Row(label, "", tuple(Numbers(way).with_unit(value, kind) for way in System for value in values))
+        for label, kind, values in lines
+        if not all(map(isnan, values))
+    ]
+    heads = tuple(
+        f"{name}, {way.value if way is System.METRIC else 'US'}" for way in System for name in _names(material)
+    )
+    return Table("The main results in both systems of units", heads, tuple(rows))
+
+
+def summary_object(material: Material, system: System, *, page: str, content: bytes, pdf: str | None) -> Object:
+    """What a report says, as JSON in SI units, and where it was written."""
+    pair = material.pair
+    at_goal = (pair.full.at_goal.first, pair.full.at_goal.second)
+    runs = tuple(zip((pair.first, pair.second), at_goal, strict=True))
+    return {
+        "format": "simlaunch-report-1",
+        "scenario": material.scenario.name,
+        "goal": target_label(material.comparison.goal),
+        "finding": pair.verdict.finding.name.lower(),
+        "verdict": list(sentences(pair.verdict, system)),
+        "quicker": material.quicker,
+        "curves": [
+            {
+                "curve": each.name,
+                "time_s": number(mark.time),
+                "wheelspin_time_s": number(each.full.measures.grip.wheelspin_time),
+                "steady_pull_N_m": number(_steady(each)),
+            }
+            for each, mark in runs
+        ],
+        "difference_s": number(pair.full.at_goal.gap),
+        "parts_over_rating": [
+            {"curve": curve, "part": part.name, "share_of_rating": number(part.share_of_rating)}
+            for curve, part in material.load.broken
+        ],
+        "page": page,
+        "page_sha256": hashlib.sha256(content).hexdigest(),
+        "pdf": pdf,
+    }

@@ -1,0 +1,359 @@
+"""What if the plateau were higher or lower, and the road had more or less grip: launches made beforehand for a page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.decide.launches import Cars, aim, as_many, column, measure_all
+from simlaunch.launch.run import DEFAULT_TOLERANCE, complete
+from simlaunch.measure.ceiling import usable_torque
+from simlaunch.measure.marks import STANDARD, Target
+from simlaunch.measure.parts import Part
+from simlaunch.record import MAX_CURVE_POINTS, Pedal
+from simlaunch.scenario.lowering import fill_table, lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.show.layout import Row, Table
+from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, target_label
+from simlaunch.study.usable import GearCeiling, UsableTorque
+from simlaunch.study.verdict import WORTH_NAMING
+from simlaunch.units.quantity import display_unit
+from simlaunch.units.spelling import Dimension, System
+
+Array = NDArray[np.float64]
+
+HEIGHTS, GRIPS = 17, np.linspace(0.8, 1.2, 9)
+"""How many heights of plateau are launched, and with how much of the grip of the scenario [-]."""
+AS_GIVEN = 4
+"""Place of the scenario's own grip among them."""
+STEPS = 4
+"""Steps of a slider from one computed launch to the next."""
+
+_LOWEST = 0.5  # lowest plateau over the highest
+_NEAT = (1.0, 2.0, 2.5, 5.0, 10.0)
+_SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
+_PEDALS = {Pedal.FULL: "full", Pedal.HELD_SLIP: "held"}
+
+
+@dataclass(frozen=True)
+class Measure:
+    """One number of every launch of a grid.
+
+    Parameters
+    ----------
+    label : str
+        What it is called.
+    dimension : Dimension
+        Kind of quantity.
+    pedal : Pedal
+        With which pedal.
+    cut : ndarray, shape (heights, grips)
+        With the plateau; SI units, nan where the goal was not reached.
+    curves : ndarray, shape (2, grips)
+        With the two curves as they are.
+    """
+
+    label: str
+    dimension: Dimension
+    pedal: Pedal
+    cut: Array
+    curves: Array
+
+
+@dataclass(frozen=True)
+class Grid:
+    """Launches over height of plateau and grip.
+
+    Parameters
+    ----------
+    names : tuple of str
+        Names of the two curves.
+    target : Target
+        What is timed.
+    heights : ndarray, shape (heights,)
+        Heights of the plateau [N m].
+    measures : tuple of Measure
+        What was measured; the first is the time to the target with full pedal.
+    usable : UsableTorque
+        The two curves at common engine speeds.
+    envelope : ndarray, shape (n,)
+        The higher of the two curves at these engine speeds [N m].
+    ceilings : tuple of tuple of GearCeiling
+        For each grip, what the tyres can use in the gears in which that lies within the picture.
+    start : int
+        Place of the height that is shown first.
+    """
+
+    names: tuple[str, str]
+    target: Target
+    heights: Array
+    measures: tuple[Measure, ...]
+    usable: UsableTorque
+    envelope: Array
+    ceilings: tuple[tuple[GearCeiling, ...], ...]
+    start: int
+
+    def cut(self, height: float) -> Array:
+        """The envelope, cut off at a height [N m]."""
+        return np.minimum(self.envelope, height)
+
+
+def heights_up_to(top: float, system: System) -> Array:
+    """Heights of plateau to launch: round in the unit that is shown, and the highest torque itself.
+
+    Parameters
+    ----------
+    top : float
+        Highest torque [N m].
+    system : System
+        Metric or US customary.
+
+    Returns
+    -------
+    ndarray, shape (17,)
+        In rising order [N m].
+    """
+    unit = display_unit(Dimension.TORQUE, system)
+    shown = float(unit.of(top))
+    raw = (1.0 - _LOWEST) * shown / (HEIGHTS - 1)
+    scale = 10.0 ** np.floor(np.log10(raw))
+    step = scale * min((neat for neat in _NEAT), key=lambda neat: abs(neat - raw / scale))
+    below = np.ceil(shown / step - 1e-9) * step - step * np.arange(HEIGHTS - 1, 0, -1)
+    return np.asarray(unit.si(np.append(below, shown)))
+
+
+def grid(scenario: Scenario, usable: UsableTorque, target: Target, system: System) -> Grid:
+    """Launch a plateau of every height on every grip, and the two curves on every grip, with both pedals.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    usable : UsableTorque
+        Its usable torque, with two curves.
+    target : Target
+        What is timed.
+    system : System
+        Units in which heights are round, and by which the sprint is chosen.
+
+    Returns
+    -------
+    Grid
+        About 340 launches.
+
+    Raises
+    ------
+    SimlaunchError
+        The equations could not be followed.
+    """
+    first, second = usable.curves
+    torques = np.array([usable.curves[first], usable.curves[second]])
+    envelope, peaks = torques.max(axis=0), torques.max(axis=1)
+    heights = heights_up_to(float(peaks.max()), system)
+    sprint = next(each for each in STANDARD if each.label == _SPRINT[system])
+    targets = (target,) if same_target(target, sprint) else (target, sprint)
+    measures = [
+        measure
+        for pedal in Pedal
+        for measure in _measures(scenario, (first, second), pedal, targets, usable.engine_speed, envelope, heights)
+    ]
+    return Grid(
+        (first, second),
+        target,
+        heights,
+        tuple(sorted(measures, key=lambda each: each.pedal is not Pedal.FULL)),
+        usable,
+        envelope,
+        _ceilings(scenario, first, usable, float(peaks.max())),
+        int(np.argmin(np.abs(heights - peaks.min()))),
+    )
+
+
+def _measures(
+    scenario: Scenario,
+    names: tuple[str, str],
+    pedal: Pedal,
+    targets: tuple[Target, ...],
+    speeds: Array,
+    envelope: Array,
+    heights: Array,
+) -> list[Measure]:
+    """Everything that is measured with one pedal."""
+    cars = _cars(scenario, names, pedal, targets, (speeds, envelope, heights))
+    measured = measure_all(cars, targets, DEFAULT_TOLERANCE)
+    wanted = [(f"time {target.label}", f"time for {target_label(target)}", Dimension.TIME) for target in targets]
+    wanted.append(("wheelspin time", "wheelspin time", Dimension.TIME))
+    pull = f"steady torque {Part.GEARBOX_INPUT.value}"
+    wanted.append((pull, "steady pull at the gearbox input", Dimension.TORQUE))
+    found = []
+    for name, label, dimension in wanted:
+        values = column(measured, targets, name).reshape(len(heights) + 2, GRIPS.size)
+        found.append(Measure(label, dimension, pedal, values[:-2], values[-2:]))
+    return found
+
+
+def _cars(
+    scenario: Scenario,
+    names: tuple[str, str],
+    pedal: Pedal,
+    targets: tuple[Target, ...],
+    shape: tuple[Array, Array, Array],
+) -> Cars:
+    """A car for every height and every grip, the two curves as they are last."""
+    speeds, envelope, heights = shape
+    made: list[Any] = []
+    knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
+    for height in (*heights, None, None):
+        car = lower(scenario, names[len(made) // GRIPS.size - len(heights) if height is None else 0], pedal)
+        if height is not None:
+            fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
+        aim(car, targets)
+        friction = float(car.road.friction_factor)
+        for grip in GRIPS:
+            car.road.friction_factor = friction * grip
+            made.append(as_many([car])[0])
+    return np.array(made)
+
+
+def _ceilings(scenario: Scenario, name: str, usable: UsableTorque, top: float) -> tuple[tuple[GearCeiling, ...], ...]:
+    car = lower(scenario, name, Pedal.FULL)
+    complete(car)
+    friction = float(car.road.friction_factor)
+    near = [
+        each
+        for each in usable.ceilings
+        if np.nanmin(np.where(np.isfinite(each.usable), each.usable, np.inf)) < top * 1.5
+    ]
+    found = []
+    for grip in GRIPS:
+        car.road.friction_factor = friction * grip
+        found.append(
+            tuple(
+                GearCeiling(each.gear, usable_torque(car, each.gear, usable.engine_speed), each.road_speed)
+                for each in near
+            )
+        )
+    return tuple(found)
+
+
+# --- for the page ---
+
+
+def _rounded(values: Array, dimension: Dimension, numbers: Numbers) -> list[Any]:
+    """Numbers as they are printed; null where there is none."""
+    if values.ndim > 1:
+        return [_rounded(row, dimension, numbers) for row in values]
+    texts = [numbers.plain(float(value), dimension) for value in values]
+    return [None if text == "-" else float(text) for text in texts]
+
+
+def _thin(values: Array) -> Array:
+    """Every second point of a line, and the last."""
+    return np.append(values[:-1:2], values[-1])
+
+
+def document(found: Grid, system: System) -> dict[str, Any]:
+    """What the script of a page moves through, in the units that are shown.
+
+    Parameters
+    ----------
+    found : Grid
+        The launches.
+    system : System
+        Units.
+
+    Returns
+    -------
+    dict
+        JSON; null where a goal was not reached.
+    """
+    numbers, torque = Numbers(system), display_unit(Dimension.TORQUE, system)
+    speed = display_unit(Dimension.ROTATIONAL_SPEED, system).of(found.usable.engine_speed)
+    lines = [[np.round(torque.of(_thin(each.usable)), 1).tolist() for each in row] for row in found.ceilings]
+    return {
+        "names": list(found.names),
+        "goal": target_label(found.target),
+        "torque_unit": torque.label,
+        "steps": STEPS,
+        "start": [found.start * STEPS, AS_GIVEN * STEPS],
+        "heights": _rounded(found.heights, Dimension.TORQUE, numbers),
+        "grips": np.round(100.0 * GRIPS, 1).tolist(),
+        "measures": [
+            {
+                "digits": 0 if each.dimension is Dimension.TORQUE else 3,
+                "cut": _rounded(each.cut, each.dimension, numbers),
+                "curves": _rounded(each.curves, each.dimension, numbers),
+            }
+            for each in found.measures
+        ],
+        "speed": np.round(_thin(speed), 1).tolist(),
+        "envelope": np.round(torque.of(_thin(found.envelope)), 1).tolist(),
+        "gears": [each.gear for each in found.ceilings[0]],
+        "ceilings": [[[None if not np.isfinite(v) else v for v in line] for line in row] for row in lines],
+    }
+
+
+def first_table(found: Grid, system: System) -> Table:
+    """What is shown before a slider is moved: the plateau and the two curves on the grip as given."""
+    numbers = Numbers(system)
+    heads = (f"plateau of {numbers.with_unit(found.heights[found.start], Dimension.TORQUE)}", *found.names)
+    rows = [
+        Row(
+            f"{each.label}, {PEDAL_WORDS[each.pedal]}",
+            numbers.unit(each.dimension),
+            tuple(
+                numbers.plain(float(value), each.dimension)
+                for value in (each.cut[found.start, AS_GIVEN], *each.curves[:, AS_GIVEN])
+            ),
+        )
+        for each in found.measures
+    ]
+    return Table("The chosen plateau beside the two curves", heads, tuple(rows))
+
+
+def grid_table(found: Grid, which: int, system: System, *, stride: int = 1) -> Table:
+    """One measure over heights (rows) and grips (columns); every so many of either."""
+    numbers, each = Numbers(system), found.measures[which]
+    heads = tuple(f"{100.0 * grip:.0f} % grip" for grip in GRIPS[::stride])
+    rows = [
+        Row(
+            numbers.plain(height, Dimension.TORQUE),
+            numbers.unit(Dimension.TORQUE),
+            tuple(numbers.plain(float(value), each.dimension) for value in each.cut[k, ::stride]),
+        )
+        for k, height in list(enumerate(found.heights))[::stride]
+    ]
+    title = f"{each.label}, {PEDAL_WORDS[each.pedal]} [{numbers.unit(each.dimension)}]"
+    if stride > 1:
+        title += ", some of the computed cases"
+    return Table(f"{title[:1].upper()}{title[1:]}", heads, tuple(rows))
+
+
+def finding(found: Grid, system: System) -> str:
+    """What the launches on the grip as given come to, in a sentence or two."""
+    numbers, times = Numbers(system), found.measures[0].cut[:, AS_GIVEN]
+    goal = target_label(found.target)
+    if np.isnan(times).all():
+        return f"{goal} was not reached with any plateau on the grip as given."
+    quickest = float(np.nanmin(times))
+    enough = int(np.flatnonzero(times <= quickest + WORTH_NAMING)[0])
+    told = f"On the grip as given, the quickest of the computed plateaus takes {_time(quickest, numbers)} for {goal}"
+    if enough == len(times) - 1:
+        return f"{told}, and it is the highest one, {_height(found, enough, numbers)}: every step up gains time."
+    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    return (
+        f"{told}; {_height(found, enough, numbers)} is enough to come within {within} of that, "
+        f"with {_time(float(times[enough]), numbers)}. "
+        f"What goes beyond it up to {_height(found, -1, numbers)} loads the parts and gains nothing worth naming."
+    )
+
+
+def _time(seconds: float, numbers: Numbers) -> str:
+    return numbers.with_unit(seconds, Dimension.TIME)
+
+
+def _height(found: Grid, place: int, numbers: Numbers) -> str:
+    return numbers.with_unit(float(found.heights[place]), Dimension.TORQUE)
