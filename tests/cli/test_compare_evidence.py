@@ -4,9 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import subprocess
-import sys
-import time
 from dataclasses import replace
 from math import nan
 from pathlib import Path
@@ -173,16 +170,3 @@ def test_a_lower_rating_turns_a_gain_into_a_warning(capsys: pytest.CaptureFixtur
     verdict = json.loads(capsys.readouterr().out)["pairs"][0]["verdict"]
     assert verdict["sureness"]["cases"] == 64
     assert [part["part"] for part in verdict["rated_parts"]] == ["clutch", "gearbox", "half shafts"]
-
-
-@pytest.mark.slow
-def test_a_comparison_with_odds_and_ratings_is_quick() -> None:
-    """The least of three: what it takes when nothing else runs."""
-    times = []
-    for _ in range(3):
-        begin = time.perf_counter()
-        subprocess.run(
-            [sys.executable, "-m", "simlaunch", "compare", str(COUPE), "--quiet"], check=True, capture_output=True
-        )
-        times.append(time.perf_counter() - begin)
-    assert min(times) < 2.5
