@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.bump import raise_curve
+from simlaunch.study.bump import raise_curve
 from simlaunch.decide.launches import as_many
 from simlaunch.integrator import sampling
 from simlaunch.integrator.control import Accuracy

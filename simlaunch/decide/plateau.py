@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import differential_evolution
 
-from simlaunch.decide.bump import curve_speeds
+from simlaunch.study.bump import curve_speeds
 from simlaunch.decide.launches import Aim, Cars, aim, as_many, column, measure_all
 from simlaunch.decide.limits import Limits
 from simlaunch.errors import TargetNotReached

@@ -15,7 +15,7 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.damage import Cycles, cycles, wear_ratio
+from simlaunch.study.damage import Cycles, cycles, wear_ratio
 from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.parts import CHANNEL, Part, PartPeak

@@ -8,7 +8,7 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.bump import band_middles, raise_curve
+from simlaunch.study.bump import band_middles, raise_curve
 from simlaunch.decide.gear_worth import follow, gear_gains, visited
 from simlaunch.decide.launches import Cars, as_many, column, make_ready, measure_all, target_named
 from simlaunch.errors import TargetNotReached
@@ -21,7 +21,7 @@ from simlaunch.scenario.reading import changed
 
 Array = NDArray[np.float64]
 
-TOLERANCE = 1e-6
+TOLERANCE = 1e-5
 """Relative error allowed per step: the times of curves that are so alike share it, and it drops out of their difference
 [-]."""
 

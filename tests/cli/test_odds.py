@@ -42,7 +42,7 @@ def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capt
     assert '"peak"' in told
     assert '"plateau"' in told
     assert set(_NUMBER.findall(told)) <= set(_NUMBER.findall(tables))
-    assert "Most is decided by " in told
+    assert "The largest share of the spread, " in told
 
 
 def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.decide.damage import Cycles, Line, cycles, wear_ratio
+from simlaunch.study.damage import Cycles, Line, cycles, wear_ratio
 from simlaunch.decide.stress import Level, PartLoad, stress
 from simlaunch.errors import UsageError
 from simlaunch.measure.parts import Part, PartPeak
