@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import differential_evolution
 
-from simlaunch.study.bump import curve_speeds
 from simlaunch.decide.launches import Aim, Cars, aim, as_many, column, measure_all
 from simlaunch.decide.limits import Limits
 from simlaunch.errors import TargetNotReached
@@ -23,6 +22,7 @@ from simlaunch.measure.parts import Part
 from simlaunch.physics.table import values_at
 from simlaunch.record import Record
 from simlaunch.scenario.decision import Place
+from simlaunch.study.bump import curve_speeds
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]

@@ -8,7 +8,6 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.study.bump import band_middles, raise_curve
 from simlaunch.decide.gear_worth import follow, gear_gains, visited
 from simlaunch.decide.launches import Cars, as_many, column, make_ready, measure_all, target_named
 from simlaunch.errors import TargetNotReached
@@ -18,6 +17,7 @@ from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.study.bump import band_middles, raise_curve
 
 Array = NDArray[np.float64]
 

@@ -140,7 +140,7 @@ class _Teller:
         told = tuple(self.seconds(time) for time in spin)
         wheelspin = f"brings {told[0]} of wheelspin against {told[1]}"
         if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
-            wheelspin = f"brings no wheelspin ({told[0]})"
+            wheelspin = f"brings no wheelspin with either curve ({told[0]})"
         return f"{wheelspin} and {self.load() or self.pull()}"
 
     def pull(self) -> str:
@@ -157,8 +157,9 @@ class _Teller:
         if worst is None or isnan(worst.shares[0]):
             return ""
         flag = " (too much)" if worst.over[0] else ""
-        wear = f", using up its life {self.numbers.times(worst.wear)} times as fast" if not isnan(worst.wear) else ""
-        return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{wear}"
+        wear = self.numbers.times(worst.wear)
+        life = "" if wear in (NOT_REACHED, "1.00") else f", using up its life {wear} times as fast"
+        return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{life}"
 
     def certainty(self) -> str:
         if self.case.sureness:

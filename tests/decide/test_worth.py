@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, RPM, coupe, point_mass
-from simlaunch.study.bump import band_middles, raise_curve
 from simlaunch.decide.gear_worth import follow
 from simlaunch.decide.launches import as_many, column, make_ready, measure_all, target_named
 from simlaunch.decide.worth import STEP, Worth, best_span, costly_span, pedal_worth, worth
@@ -20,6 +19,7 @@ from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
+from simlaunch.study.bump import band_middles, raise_curve
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 SPRINT = Target("0-100 km/h", Kind.SPEED, 0.0, 100.0 / 3.6)
