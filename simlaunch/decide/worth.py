@@ -18,6 +18,7 @@ from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.study.bump import band_middles, raise_curve
+from simlaunch.study.single import target_label
 
 Array = NDArray[np.float64]
 
@@ -329,7 +330,9 @@ def worth(
         car = lower(scenario, name, pedal)
         middles, each = pedal_worth(car, aimed, bands=bands, by_gear=by_gear, tolerance=tolerance, workers=workers)
         if isnan(each.time):
-            raise TargetNotReached(f'{aimed.label} is not reached with curve "{name}", so torque has no worth for it')
+            label, limit = target_label(aimed), f"{float(car.run.time_limit):g} s"
+            why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
+            raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
         found.append(each)
     torque = values_at(lower(scenario, name, Pedal.FULL).engine.torque, middles)
     return Worth(scenario.name, gear_set, name, aimed, middles, torque, tuple(found))

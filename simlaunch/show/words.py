@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import isclose, isfinite, isnan
+from math import isfinite, isnan
 
-from simlaunch.measure.marks import STANDARD, Target
 from simlaunch.record import Pedal
 from simlaunch.show.layout import short
+from simlaunch.study.single import same_target as same_target
+from simlaunch.study.single import target_label as target_label
 from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
@@ -78,17 +79,6 @@ class Numbers:
         offset_free, _ = to_display(float(value_si), dimension, self.system)
         text = f"{offset_free:{sign}.{_DIGITS[dimension]}f}"
         return text if text.strip("+-0.") else text.lstrip("+-")
-
-
-def same_target(one: Target, other: Target) -> bool:
-    """Whether two targets ask for the same thing, whatever they are called."""
-    same_ends = isclose(one.end, other.end, rel_tol=1e-9) and isclose(one.start, other.start, abs_tol=1e-9)
-    return one.kind is other.kind and same_ends
-
-
-def target_label(target: Target) -> str:
-    """Name of a target; the usual one where it has one."""
-    return next((usual.label for usual in STANDARD if same_target(usual, target)), target.label)
 
 
 def named(curve: str) -> str:

@@ -12,7 +12,8 @@ import pytest
 from cars import POINT_MASS, constant_power, coupe, point_mass
 from simlaunch.decide.launches import Aim, target_named
 from simlaunch.decide.limits import MEAN_PRESSURE, POWER, Limits, limits_of
-from simlaunch.decide.plateau import FALL, HEIGHT, RISE, SAME_TIME, Plateau, Room, plateau
+from simlaunch.decide.plateau import SAME_TIME, Plateau, plateau
+from simlaunch.decide.plateau_room import FALL, HEIGHT, RISE, Room
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.physics.engine import mean_effective_pressure
