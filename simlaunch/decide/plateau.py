@@ -412,7 +412,8 @@ def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Reco
     tuple of float
         Ratio over the present one [-], and score [s]; of those that are equally quick, the nearest to the present one.
     """
-    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, room.workers) for ratio in _DRIVES]
+    grip = room.within_grip
+    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in _DRIVES]
     cars = [each.car if shape is None else each.cars([shape])[0] for each in rooms]
     points = room.points([shape or Shape(nan, nan, nan)] * len(cars), as_many(cars))
     scores = np.array([point.score if point.sound or shape is None else inf for point in points])

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.decide.plateau import Plateau
+from simlaunch.decide.plateau_room import Point
 from simlaunch.drawing.look import (
     INK,
     QUIET,
@@ -60,7 +63,7 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
     upper.plot(speed, units.of(found.wish_torque, Dimension.TORQUE), **wished.drawing())
     upper.plot(speed, units.of(found.torque, Dimension.TORQUE), **chosen.drawing())
-    upper.set_xlim(speed[0], speed[-1])
+    upper.set_xlim(speed[0], speed[-1] + 0.02 * (speed[-1] - speed[0]))
     highest = float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max())
     upper.set_ylim(0.0, 1.12 * highest)
     _name_limits(upper, found, units)
@@ -93,16 +96,28 @@ def _draw_front(axes: Axes, found: Plateau, units: Units) -> None:
     near = [point for point in found.front if point.score <= _NEAR * found.front[-1].score]
     torque = units.of(np.array([point.strain for point in near]), Dimension.TORQUE)
     axes.plot(torque, [point.score for point in near], color=QUIET, marker="o", markersize=3.5, linewidth=1.2)
-    marked = {
-        "pays": (found.unlimited, curve_style(0), "D", (-6, 8)),
-        "wish": (found.wish, curve_style(1), "s", (8, 6)),
-    }
+    _mark(axes, _Mark("wish", found.wish, curve_style(1).colour, "s", (8.0, 6.0)), units)
     if len(found.front) > 2:
-        marked = {"knee": (found.front[found.knee], curve_style(2), "^", (6, 6)), **marked}
-    for name, (point, style, sign, beside) in marked.items():
-        if np.isfinite([point.score, point.strain]).all():
-            x = float(units.of(np.array(point.strain), Dimension.TORQUE))
-            axes.plot([x], [point.score], marker=sign, color=style.colour, markersize=7.0, linestyle="None")
-            where = {"xytext": beside, "textcoords": "offset points", "ha": "right" if beside[0] < 0 else "left"}
-            axes.annotate(name, (x, point.score), fontsize=9.0, **where)
+        _mark(axes, _Mark("knee", found.front[found.knee], curve_style(2).colour, "^", (6.0, 6.0)), units)
+    _mark(axes, _Mark("pays", found.unlimited, curve_style(0).colour, "D", (-8.0, 8.0)), units)
     axes.margins(x=0.12, y=0.2)
+
+
+class _Mark(NamedTuple):
+    """A point of the lower picture that has a name."""
+
+    name: str
+    point: Point
+    colour: str
+    sign: str
+    beside: tuple[float, float]  # place of the name [pt]
+
+
+def _mark(axes: Axes, mark: _Mark, units: Units) -> None:
+    """Draw a named point; nothing where it did not get there."""
+    if not np.isfinite([mark.point.score, mark.point.strain]).all():
+        return
+    x, side = float(units.of(np.array(mark.point.strain), Dimension.TORQUE)), "right" if mark.beside[0] < 0 else "left"
+    axes.plot([x], [mark.point.score], marker=mark.sign, color=mark.colour, markersize=7.0, linestyle="None")
+    place, how = (x, mark.point.score), "offset points"
+    axes.annotate(mark.name, place, xytext=mark.beside, textcoords=how, fontsize=9.0, ha=side)
