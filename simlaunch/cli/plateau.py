@@ -217,7 +217,7 @@ def _room(sound: Scenario, curve: tuple[str, Pedal], keep: _Keep, aims: Aim) -> 
 
 def _wanted(sound: Scenario, curve: tuple[str, Pedal], room: Room, found: Plateau) -> tuple[Wanted, ...]:
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
-    from simlaunch.decide.plateau import final_drive
+    from simlaunch.decide.plateau import DRIVES, final_drive
     from simlaunch.scenario.lowering import lower
     from simlaunch.scenario.reading import changed
     from simlaunch.tables.plateau import PLATEAU, Wanted
@@ -229,7 +229,8 @@ def _wanted(sound: Scenario, curve: tuple[str, Pedal], room: Room, found: Platea
 
     def wanted(named: str, score: float, shape: Shape | None) -> Wanted:
         ratio, best = final_drive(room, shape, lowered)
-        return Wanted(named, present, score, present * ratio, best)
+        farther = "or more" if ratio >= DRIVES[-1] else "or less" if ratio <= DRIVES[0] else ""
+        return Wanted(named, present, score, present * ratio, best, farther)
 
     return (
         wanted(PLATEAU, found.unlimited.score, found.unlimited.shape),

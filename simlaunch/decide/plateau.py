@@ -26,12 +26,17 @@ SAME_TIME = 1e-3
 FRONT = 25
 """Heights of plateau that are told."""
 
-_NO_GAIN = "more gains no time"
+DRIVES = np.linspace(0.76, 1.24, 25)
+"""Final drives that are tried, over the present one [-]."""
+
+_NO_GAIN, _HIGHEST = "more gains no time", "highest that was tried"
+_NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
 
 _LOWEST, _VERY_LOWEST = (
     0.3,
     0.05,
 )  # lowest heights tried over the highest; the latter if need be
+_FEW = 10  # heights between them
 _GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
 _CLOSINGS = 4  # each to half the distance
 _NEAR = 1.02  # a knee is sought among times that come so near the quickest
@@ -40,7 +45,6 @@ _MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
 _STARTS, _POLISHINGS = 4, 5  # of the last search, around the best that was met
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
 _EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
-_DRIVES = np.linspace(0.85, 1.15, 31)  # final drives that are tried, over the present one
 
 Tell = Callable[[str], None]
 
@@ -286,12 +290,12 @@ def _binding(room: Room, chosen: Point, front: Sequence[Point]) -> tuple[str, ..
 
 
 def _height_cause(room: Room, chosen: Point, front: Sequence[Point]) -> str:
-    """Why the plateau is no higher: a part that is at its rating, or that more torque gains no time."""
+    """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
     closest, share = room.limits.closest(chosen.peaks, chosen.steady)
     above = [point for point in front if point.shape.height > chosen.shape.height * 1.001]
     if share > 0.97 and (not above or not above[0].sound):
         return f"rating of {closest}"
-    return _NO_GAIN
+    return _HIGHEST if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
 
 
 def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
@@ -378,7 +382,7 @@ def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> P
     tell(f"1 of 3: {FRONT} heights of plateau")
     points = best_of_each(room, np.linspace(_LOWEST * room.top, room.top, FRONT).tolist())
     if not any(point.sound for point in points):
-        points = best_of_each(room, np.geomspace(_VERY_LOWEST * room.top, room.top, FRONT).tolist())
+        points = best_of_each(room, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * room.top).tolist())
     if not any(point.sound for point in points):
         raise _refuse(room, points)
     tell("2 of 3: the quickest plateau")
@@ -413,10 +417,10 @@ def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Reco
         Ratio over the present one [-], and score [s]; of those that are equally quick, the nearest to the present one.
     """
     grip = room.within_grip
-    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in _DRIVES]
+    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in DRIVES]
     cars = [each.car if shape is None else each.cars([shape])[0] for each in rooms]
     points = room.points([shape or Shape(nan, nan, nan)] * len(cars), as_many(cars))
     scores = np.array([point.score if point.sound or shape is None else inf for point in points])
     equal = np.flatnonzero(scores <= scores.min() + SAME_TIME)
-    place = int(equal[np.argmin(np.abs(_DRIVES[equal] - 1.0))])
-    return float(_DRIVES[place]), float(scores[place])
+    place = int(equal[np.argmin(np.abs(DRIVES[equal] - 1.0))])
+    return float(DRIVES[place]), float(scores[place])

@@ -97,7 +97,7 @@ def _draw_front(axes: Axes, found: Plateau, units: Units) -> None:
     torque = units.of(np.array([point.strain for point in near]), Dimension.TORQUE)
     axes.plot(torque, [point.score for point in near], color=QUIET, marker="o", markersize=3.5, linewidth=1.2)
     _mark(axes, _Mark("wish", found.wish, curve_style(1).colour, "s", (8.0, 6.0)), units)
-    if len(found.front) > 2:
+    if found.front[found.knee].shape != found.unlimited.shape:
         _mark(axes, _Mark("knee", found.front[found.knee], curve_style(2).colour, "^", (6.0, 6.0)), units)
     _mark(axes, _Mark("pays", found.unlimited, curve_style(0).colour, "D", (-8.0, 8.0)), units)
     axes.margins(x=0.12, y=0.2)

@@ -35,6 +35,8 @@ class Wanted:
     score: float
     ratio: float
     best_score: float
+    farther: str = ""
+    """`or more`, `or less`: where the ratio is the last that was tried."""
 
 
 @dataclass(frozen=True)
@@ -230,7 +232,8 @@ def _wants(each: Wanted) -> str:
     gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
     if gain < WORTH_NAMING:
         return f"{curve} suits the final drive of {each.present:.2f}"
-    return f"{curve} wants a final drive of {each.ratio:.2f} in place of {each.present:.2f}, {gain:.3f} s quicker"
+    ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
 
 
 def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
