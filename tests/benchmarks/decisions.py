@@ -4,8 +4,8 @@
     python tests/benchmarks/decisions.py --pairs 20000 --scenario scenarios/front-hatch.toml
 
 Wall-clock and processor time of `worth` with 30 bands, the search of `plateau`, `odds`, and what odds and ratings add
-to `compare`. The reference method is SciPy's, one launch after the other; it is timed over a few launches, and what all of
-them would take is worked out from that. Figures are printed, nothing is judged.
+to `compare`. The reference method is SciPy's, one launch after the other; it is timed over a few launches, and what all
+of them would take is worked out from that. Figures are printed, nothing is judged.
 """
 
 from __future__ import annotations
