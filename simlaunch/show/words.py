@@ -146,7 +146,8 @@ class _Teller:
         worst = self.case.overload or max(self.case.rated, key=lambda part: part.shares[0], default=None)
         if worst is None or isnan(worst.shares[0]):
             return ""
-        flag = " (too much)" if worst.over[0] else ""
+        alike = f", as with {named(self.case.lower)}" if worst.over[1] else ""
+        flag = f" (too much{alike})" if worst.over[0] else ""
         wear = self.numbers.times(worst.wear)
         life = "" if wear in (NOT_REACHED, "1.00") else f", using up its life {wear} times as fast"
         return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{life}"

@@ -16,6 +16,7 @@ from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
 _LABEL_COLUMNS = 36
+_MOSTLY_OPEN = 0.5  # share of the spread that is left open, from which no value is called the one that decides [-]
 _MEANING = (
     "Every case draws all uncertain values once and launches both curves with them. Differences are second curve less "
     "first: below zero the second is quicker. The interval holds the true share in 19 of 20 studies. A launch that "
@@ -110,7 +111,7 @@ def _level(found: Odds, within: str, numbers: Numbers) -> str:
 
 
 def _decider(found: Odds, numbers: Numbers) -> str:
-    if not found.effects:
+    if not found.effects or found.left_open > _MOSTLY_OPEN:
         return ""
     most = found.effects[0]
     share = numbers.with_unit(most.in_all, Dimension.SHARE)

@@ -101,6 +101,12 @@ def test_a_peak_that_helps_but_breaks_a_rating() -> None:
     )
 
 
+def test_a_rating_that_both_break_is_not_laid_to_the_peak_alone() -> None:
+    both = Rated("gearbox", (1.124, 1.068), 1.2)
+    _, _, second = _told(replace(HELPS, rated=(both,)))
+    assert '112.4 % of its rating (too much, as with "plateau"), using up its life 1.20 times as fast' in second
+
+
 def test_a_peak_that_hurts_and_breaks_a_rating_is_still_one_that_hurts() -> None:
     finding, _, second = _told(replace(HURTS, rated=(OVER,)))
     assert finding is Finding.HURTS
