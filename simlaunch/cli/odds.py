@@ -35,9 +35,7 @@ Workers = Annotated[
     int | None,
     typer.Option("--workers", metavar="NUMBER", min=1, help="Threads.", show_default="one for each core"),
 ]
-NoEffects = Annotated[
-    bool, typer.Option("--no-effects", help="Do not work out what decides, which takes further launches.")
-]
+NoEffects = Annotated[bool, typer.Option("--no-effects", help="Do not work out what decides.")]
 
 
 class _Watch:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -17,8 +18,10 @@ from simlaunch.units.spelling import System
 if TYPE_CHECKING:
     from simlaunch.decide.launches import Aim
     from simlaunch.decide.plateau import Plateau
+    from simlaunch.decide.plateau_room import Room, Shape
+    from simlaunch.record import Pedal, Record
     from simlaunch.scenario.model import Scenario
-    from simlaunch.tables.plateau import Answer
+    from simlaunch.tables.plateau import Answer, Wanted
 
 
 def _quantity(name: str, metavar: str, text: str) -> typer.models.OptionInfo:
@@ -61,6 +64,10 @@ NoParts = Annotated[bool, typer.Option("--no-parts", help="Leave the ratings of 
 GearLimits = Annotated[
     bool, typer.Option("--gear-limits", help="Also seek torque limits for gears that spin the tyres.")
 ]
+WithinGrip = Annotated[
+    bool,
+    typer.Option("--within-grip", help="Keep the torque in each gear to what the tyres can use there."),
+]
 EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Seek a plateau for every gear set too.")]
 Save = Annotated[
     Path | None,
@@ -81,7 +88,7 @@ def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
     except ValidationError as error:
         first = error.errors()[0]
         option = f"--{str(first['loc'][0]).replace('_', '-')}"
-        told = str(first["msg"]).removeprefix("Value error, ")
+        told = str(first["msg"]).removeprefix("Value error, ").removeprefix(": ")
         raise InputError(f"{option}: {told}") from None
     found = {name: getattr(sound, name).si for name in typed}
     return {name: value / (PER_1000_RPM if name == "rise" else 1.0) for name, value in found.items()}
@@ -102,6 +109,8 @@ def _aims(sound: Scenario, wanted: Sequence[str] | None) -> Aim:
         if not 0.0 < weights[-1] < 1e6:
             raise UsageError(f'--for "{text}": a weight is a number above zero, such as "1/4 mile=2"')
         targets.append(target_named(sound, name))
+    if len({(target.kind, target.start, target.end) for target in targets}) < len(targets):
+        raise UsageError("--for names a target twice; give it once, with its weight")
     return Aim(tuple(targets), tuple(weights))
 
 
@@ -128,6 +137,7 @@ def plateau(
     rise: Rise = None,
     no_parts: NoParts = False,
     gear_limits: GearLimits = False,
+    within_grip: WithinGrip = False,
     each_gear_set: EachGearSet = False,
     save: Save = None,
     changes: Changes = None,
@@ -138,18 +148,16 @@ def plateau(
     quiet: Quiet = False,
 ) -> int:
     """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
-    from dataclasses import replace
-
     from simlaunch.cli.scenario_file import read
-    from simlaunch.decide.limits import limits_of
-    from simlaunch.decide.plateau import Room
     from simlaunch.decide.plateau import plateau as sought
     from simlaunch.record import Pedal
-    from simlaunch.scenario.lowering import lower
     from simlaunch.show.words import PEDAL_WORDS
     from simlaunch.tables.plateau import Answer, plateau_object, plateau_tables, plateau_text
 
+    if gear_limits and within_grip:
+        raise UsageError("--gear-limits seeks limits that --within-grip sets; choose one of them")
     prepare(out)
+    _prepare_file(save)
     sound = read(scenario, changes, taken)
     name = wish or sound.curve_names[0]
     sound.curve(name)
@@ -159,14 +167,16 @@ def plateau(
     aims, kind = _aims(sound, target), Pedal.FULL if pedal is PedalChoice.FULL else Pedal.HELD_SLIP
     compile_once(quiet=quiet)
     found: dict[str, Plateau] = {}
-    drives: dict[str, float] = {}
-    for gear_set, geared in _gear_sets(sound, each_gear_set).items():
-        limits = limits_of(geared, given)
-        room = Room(lower(geared, name, kind), replace(limits, parts=()) if no_parts else limits, aims)
+    gear_sets = _gear_sets(sound, each_gear_set)
+    for gear_set, geared in gear_sets.items():
+        room = _room(geared, (name, kind), _Keep(given, no_parts, within_grip), aims)
         tell = partial(_tell, gear_set if each_gear_set else "", quiet)
         found[gear_set] = sought(room, by_gear=gear_limits, tell=tell)
-        drives[gear_set] = geared.gearbox.final_drive.si
-    answer = Answer(sound.name, name, PEDAL_WORDS[kind], aims, found, drives)
+    room = _room(sound, (name, kind), _Keep(given, no_parts, within_grip), aims)
+    drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
+    volume = sound.engine.displacement
+    wanted = _wanted(sound, (name, kind), room, next(iter(found.values())))
+    answer = Answer(sound.name, name, PEDAL_WORDS[kind], aims, found, drives, volume.si if volume else None, wanted)
     _write_curve(answer, save, out, scenario.stem, quiet)
 
     def figures() -> dict[str, object]:
@@ -185,8 +195,69 @@ def plateau(
     return 0
 
 
+@dataclass(frozen=True)
+class _Keep:
+    """What a curve is to keep to, as typed."""
+
+    given: Mapping[str, float]
+    no_parts: bool
+    within_grip: bool
+
+
+def _room(sound: Scenario, curve: tuple[str, Pedal], keep: _Keep, aims: Aim) -> Room:
+    """All plateaus of a car within the limits of the scenario, or those that were typed."""
+    from simlaunch.decide.limits import limits_of
+    from simlaunch.decide.plateau_room import Room
+    from simlaunch.scenario.lowering import lower
+
+    limits = limits_of(sound, keep.given)
+    limits = replace(limits, parts=()) if keep.no_parts else limits
+    return Room(lower(sound, *curve), limits, aims, within_grip=keep.within_grip)
+
+
+def _wanted(sound: Scenario, curve: tuple[str, Pedal], room: Room, found: Plateau) -> tuple[Wanted, ...]:
+    """The final drives that suit the plateau and the wish, the gears staying as they are."""
+    from simlaunch.decide.plateau import DRIVES, final_drive
+    from simlaunch.scenario.lowering import lower
+    from simlaunch.scenario.reading import changed
+    from simlaunch.tables.plateau import PLATEAU, Wanted
+
+    present = sound.gearbox.final_drive.si
+
+    def lowered(ratio: float) -> Record:
+        return lower(changed(sound, {"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
+
+    def wanted(named: str, score: float, shape: Shape | None) -> Wanted:
+        ratio, best = final_drive(room, shape, lowered)
+        farther = "or more" if ratio >= DRIVES[-1] else "or less" if ratio <= DRIVES[0] else ""
+        return Wanted(named, present, score, present * ratio, best, farther)
+
+    return (
+        wanted(PLATEAU, found.unlimited.score, found.unlimited.shape),
+        wanted(curve[0], found.wish.score, None),
+    )
+
+
 def _tell(gear_set: str, quiet: bool, line: str) -> None:
     note(f"{gear_set}, {line}" if gear_set else line, quiet=quiet)
+
+
+def _prepare_file(path: Path | None) -> None:
+    """Find out before the search whether a file can be written."""
+    if path is None:
+        return
+    was_there = path.exists()
+    try:
+        path.open("a", encoding="utf-8").close()
+        if not was_there:
+            path.unlink()
+    except OSError as error:
+        raise _unwritable(path, error) from None
+
+
+def _unwritable(path: Path, error: OSError) -> InputError:
+    why = f"cannot be written ({error.strerror or error})"
+    return InputError(Fault("--save", f'"{path}"', why, "name a file that you may write to"))
 
 
 def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str, quiet: bool) -> None:
@@ -203,6 +274,5 @@ def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str,
         try:
             path.write_text(text, encoding="utf-8", newline="\n")
         except OSError as error:
-            why = f"cannot be written ({error.strerror or error})"
-            raise InputError(Fault("--save", f'"{path}"', why, "name a file that you may write to")) from None
+            raise _unwritable(path, error) from None
         note(f"wrote {path}", quiet=quiet)

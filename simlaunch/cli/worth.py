@@ -35,7 +35,7 @@ Tolerance = Annotated[
         min=1e-13,
         max=1e-2,
         help="Relative error allowed per step.",
-        show_default="1e-6",
+        show_default="1e-5",
     ),
 ]
 EachGear = Annotated[bool, typer.Option("--each-gear", help="Also weigh torque that acts in one gear only.")]

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.bump import raise_curve
 from simlaunch.decide.launches import as_many
 from simlaunch.integrator import sampling
 from simlaunch.integrator.control import Accuracy
@@ -22,6 +21,7 @@ from simlaunch.measure.marks import Target, mark
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import carrying_gear
 from simlaunch.record import Record
+from simlaunch.study.bump import raise_curve
 
 Array = NDArray[np.float64]
 

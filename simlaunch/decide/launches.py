@@ -17,7 +17,7 @@ from simlaunch.measure.marks import STANDARD, Kind, Target
 from simlaunch.record import CAR, Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.study.single import extra_targets, goal
+from simlaunch.study.single import extra_targets, goal, target_label
 from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
@@ -66,13 +66,14 @@ def target_named(scenario: Scenario, name: str | None) -> Target:
     """
     if name is None:
         return goal(scenario)
-    known = {target.label: target for target in (*extra_targets(scenario), *STANDARD)}
+    every = (*extra_targets(scenario), *STANDARD)
+    known = {target.label: target for target in every}
     if name.strip() in known:
         return known[name.strip()]
     try:
         return extra_targets(changed(scenario, {"run.marks": [name]}))[0]
     except InputError:
-        choices = ", ".join(known)
+        choices = ", ".join(dict.fromkeys(map(target_label, every)))
         made = 'or write a distance, a speed or a span such as "80 km/h to 120 km/h"'
         raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, {made}") from None
 

@@ -85,6 +85,11 @@ class Limits:
             found[MEAN_PRESSURE] = np.full(speeds.size, self.mean_pressure * self.displacement / (4.0 * pi))
         return {name: cap for name, cap in found.items() if np.isfinite(cap).all()}
 
+    def eased(self, factor: float) -> Limits:
+        """The same with every cap of the engine so many times as high."""
+        caps = {name: factor * getattr(self, name) for name in ("mean_pressure", "power", "air_flow", "torque")}
+        return replace(self, **caps)
+
     def _loads(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
         """What every rated part sees and what it is allowed, in steady pull and in shocks [N m]."""
         found = {}

@@ -3,101 +3,50 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isfinite, nan
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 from scipy.optimize import differential_evolution
 
-from simlaunch.decide.bump import curve_speeds
-from simlaunch.decide.launches import Aim, Cars, aim, as_many, column, measure_all
-from simlaunch.decide.limits import Limits
+from simlaunch.decide.launches import as_many
+from simlaunch.decide.plateau_room import FALL, HEIGHT, RISE, Point, Room, Shape
 from simlaunch.errors import TargetNotReached
 from simlaunch.launch.run import complete
 from simlaunch.measure.ceiling import usable_torque
-from simlaunch.measure.many import Measured
-from simlaunch.measure.parts import Part
-from simlaunch.physics.table import values_at
 from simlaunch.record import Record
-from simlaunch.scenario.decision import Place
+from simlaunch.study.single import target_label
 
 Array = NDArray[np.float64]
-Codes = NDArray[np.int64]
 
-TOLERANCE = 1e-5
 SAME_TIME = 1e-3
 """Times that are no further apart count as equal, and the lower torque is taken [s]."""
 
 FRONT = 25
 """Heights of plateau that are told."""
 
-_NO_GAIN = "more gains no time"
-RISE, HEIGHT, FALL = "rise of the curve", "height of the plateau", "fall after the plateau"
+DRIVES = np.linspace(0.76, 1.24, 25)
+"""Final drives that are tried, over the present one [-]."""
 
-_HEADROOM = 1.5  # highest plateau that is tried over the peak that is wished for, where nothing limits it
-_OVER_RATING = 1.1  # torque over the rating of a part by which its peak may lie lower, since inertia takes some
-_LOWEST = 0.3  # lowest one that is tried, over the highest
-_ZOOMS = 3
+_NO_GAIN, _HIGHEST = "more gains no time", "highest that was tried"
+_NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
+
+_LOWEST, _VERY_LOWEST = (
+    0.3,
+    0.05,
+)  # lowest heights tried over the highest; the latter if need be
+_FEW = 10  # heights between them
+_GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
+_CLOSINGS = 4  # each to half the distance
 _NEAR = 1.02  # a knee is sought among times that come so near the quickest
 _NARROWINGS = 2  # each to a fifth of the interval of heights
-_MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the search
+_MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
+_STARTS, _POLISHINGS = 4, 5  # of the last search, around the best that was met
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
+_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
 
 Tell = Callable[[str], None]
-
-
-class Shape(NamedTuple):
-    """A plateau with the rise to it and the fall after it."""
-
-    height: float
-    """Torque [N m]."""
-    start: float
-    """Engine speed at which it is reached [rad/s]."""
-    end: float
-    """Engine speed from which torque falls, at the same power [rad/s]."""
-
-
-@dataclass(frozen=True)
-class Point:
-    """One curve, launched.
-
-    Parameters
-    ----------
-    shape : Shape
-        Its plateau.
-    score : float
-        Weighted sum of its times [s].
-    times : tuple of float
-        Time to each target [s].
-    peaks, steady : dict of Part to float
-        Highest torque of each part, shocks included, and that in steady pull [N m].
-    spin : float
-        Wheelspin time [s].
-    broken : dict of str to tuple of float
-        Torque, and what is allowed, of each part that has too much [N m].
-    """
-
-    shape: Shape
-    score: float
-    times: tuple[float, ...]
-    peaks: dict[Part, float]
-    steady: dict[Part, float]
-    spin: float
-    broken: dict[str, tuple[float, float]]
-
-    @property
-    def sound(self) -> bool:
-        """Whether the targets are reached and no part has too much."""
-        return isfinite(self.score) and not self.broken
-
-    @property
-    def strain(self) -> float:
-        """Steady torque at the gearbox input, for shocks hide the curve; the highest where there is none [N m]."""
-        steady = self.steady[Part.GEARBOX_INPUT]
-        return steady if isfinite(steady) else self.peaks[Part.GEARBOX_INPUT]
 
 
 @dataclass(frozen=True)
@@ -128,7 +77,11 @@ class Plateau:
     wish_torque : ndarray, shape (n,)
         That curve [N m].
     unlimited : Point
-        The chosen curve without torque limits by gear.
+        The chosen curve without the torque limits that were sought for gears.
+    within_grip : bool
+        Whether the torque limits of the gears are what the tyres can use there.
+    capped : bool
+        Whether any limit of the engine was given; if not, the curve may be out of its reach.
     """
 
     speeds: Array
@@ -142,131 +95,8 @@ class Plateau:
     wish: Point
     wish_torque: Array
     unlimited: Point
-
-
-class Room:
-    """All plateaus that a car can be given within the caps of its curve.
-
-    Parameters
-    ----------
-    car : Record
-        The car with the curve that is wished for; its gearbox may leave shift speeds open.
-    limits : Limits
-        What the curve must keep to.
-    aims : Aim
-        What it is judged by.
-    tolerance : float
-        Relative error allowed per step [-].
-    workers : int or None
-        Threads.
-
-    Raises
-    ------
-    UsageError
-        A mean pressure without a displacement.
-    """
-
-    def __init__(
-        self, car: Record, limits: Limits, aims: Aim, tolerance: float = TOLERANCE, workers: int | None = None
-    ) -> None:
-        self.car = as_many([car]).view(np.recarray)[0]
-        aim(self.car, aims.targets)
-        self.limits, self.aims, self.tolerance, self.workers = limits, aims, tolerance, workers
-        self.speeds = curve_speeds(car)
-        self.caps = limits.caps(self.speeds)
-        self.wish_torque = values_at(car.engine.torque, self.speeds)
-        self.foot = float(self.wish_torque[0])
-        steepest = float(np.max(np.diff(self.wish_torque) / np.diff(self.speeds)))
-        self.rise = steepest if limits.rise is None else limits.rise
-        self.top = self._highest()
-
-    def _highest(self) -> float:
-        """Highest plateau that makes a difference: what caps, the rise and the ratings at the engine leave [N m]."""
-        wished = _HEADROOM * float(self.wish_torque.max())
-        rated = [part.rating.si for part in self.limits.parts if part.place in (Place.COUPLING, Place.GEARBOX_INPUT)]
-        allowed = _OVER_RATING * min(rated, default=inf)
-        if not self.caps:
-            return min(wished, allowed)
-        climb = self.foot + self.rise * (self.speeds - self.speeds[0]) if self.rise < inf else inf
-        reach = np.minimum(np.min(list(self.caps.values()), axis=0), climb)
-        return min(float(reach.max()), allowed)
-
-    def shape(self, height: float, late: float, long: float) -> Shape:
-        """Plateau of a height; `late` and `long` say from 0 to 1 how late it begins and how long it lasts."""
-        first, last = float(self.speeds[0]), float(self.speeds[-1])
-        climb = max(height - self.foot, 0.0)
-        earliest = min(first + (climb / self.rise if self.rise < inf else 0.0), last)
-        last = max(self._under_caps(height), earliest)
-        start = earliest + late * (last - earliest)
-        return Shape(height, start, start + long * (last - start))
-
-    def _under_caps(self, height: float) -> float:
-        """Highest engine speed up to which the caps leave room for a height [rad/s]."""
-        lid = np.min(list(self.caps.values()), axis=0) if self.caps else np.full(self.speeds.size, inf)
-        room = np.flatnonzero(lid >= height)
-        if not room.size or room[-1] == lid.size - 1:
-            return float(self.speeds[-1 if room.size else 0])
-        k = int(room[-1])
-        return float(np.interp(height, lid[[k + 1, k]], self.speeds[[k + 1, k]]))
-
-    def parts_of(self, shape: Shape) -> dict[str, Array]:
-        """Torque that each piece of a curve, and each cap, would allow at every engine speed."""
-        first = self.speeds[0]
-        along = np.clip((self.speeds - first) / max(shape.start - first, 1e-9), 0.0, 1.0)
-        rising = np.where(self.speeds >= shape.start - 1e-9, inf, self.foot + along * (shape.height - self.foot))
-        falling = np.where(self.speeds > shape.end, shape.height * shape.end / self.speeds, inf)
-        level = np.full(self.speeds.size, shape.height)
-        return {**self.caps, RISE: rising, FALL: falling, HEIGHT: level}
-
-    def torque(self, shape: Shape) -> Array:
-        """Full-load torque of a shape within the caps [N m]."""
-        return np.asarray(np.min(list(self.parts_of(shape).values()), axis=0))
-
-    def cars(self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None) -> Cars:
-        """Cars with these curves."""
-        many = as_many([self.car] * len(shapes))
-        torque = np.array([self.torque(shape) for shape in shapes])
-        cubic = PchipInterpolator(self.speeds, torque, axis=1).c[::-1]
-        table, count = many["engine"]["torque"], self.speeds.size
-        table["count"] = count
-        table["knot"][:, :count] = self.speeds
-        table["cubic"][:, : count - 1] = np.moveaxis(cubic, (0, 1, 2), (2, 1, 0))
-        table["cubic"][:, count - 1] = 0.0
-        table["cubic"][:, count - 1, 0] = torque[:, -1]
-        for place, limit in enumerate(gear_limits or ()):
-            many["engine"]["gear_limit"][place, : len(limit)] = limit
-        return many
-
-    def launched(self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None) -> list[Point]:
-        """Curves of these shapes, launched."""
-        return self.points(shapes, self.cars(shapes, gear_limits))
-
-    def points(self, shapes: Sequence[Shape], cars: Cars) -> list[Point]:
-        """What launches of some cars come to."""
-        measured = measure_all(cars, self.aims.targets, self.tolerance, self.workers)
-        times = np.column_stack([self._column(measured, f"time {target.label}") for target in self.aims.targets])
-        score = np.where(np.isnan(times).any(axis=1), inf, times @ np.array(self.aims.weights))
-        peaks = {part: np.abs(self._column(measured, f"peak torque {part.value}")) for part in Part}
-        steady = {part: self._column(measured, f"steady torque {part.value}") for part in Part}
-        spin = self._column(measured, "wheelspin time")
-        return [
-            self._point(shape, float(score[k]), times[k], (_row(peaks, k), _row(steady, k)), float(spin[k]))
-            for k, shape in enumerate(shapes)
-        ]
-
-    def _column(self, measured: Measured, name: str) -> Array:
-        return column(measured, self.aims.targets, name)
-
-    def _point(
-        self, shape: Shape, score: float, times: Array, torques: tuple[dict[Part, float], ...], spin: float
-    ) -> Point:
-        peaks, steady = torques
-        broken = self.limits.broken(peaks, steady)
-        return Point(shape, score, tuple(times.tolist()), peaks, steady, spin, broken)
-
-
-def _row(columns: dict[Part, Array], k: int) -> dict[Part, float]:
-    return {part: float(values[k]) for part, values in columns.items()}
+    within_grip: bool = False
+    capped: bool = True
 
 
 def _cost(point: Point) -> float:
@@ -278,48 +108,74 @@ def _cost(point: Point) -> float:
 # --- the search ---
 
 
-def _zoomed(room: Room, heights: Sequence[float]) -> list[Point]:
-    """Best start and end for each of some heights: a grid that closes in on the best of it, all heights at once."""
-    centres, half = np.full((len(heights), 2), 0.5), 0.5
-    best: list[Point | None] = [None] * len(heights)
-    for _ in range(_ZOOMS):
-        steps = [(a, b) for a in (-1.0, 0.0, 1.0) for b in (-1.0, 0.0, 1.0)]
-        places = np.clip([[centre + half * np.array(step) for step in steps] for centre in centres], 0.0, 1.0)
-        shapes = [room.shape(height, *place) for height, row in zip(heights, places, strict=True) for place in row]
-        points = room.launched(shapes)
-        for k in range(len(heights)):
-            row = points[len(steps) * k : len(steps) * (k + 1)]
-            least = min(range(len(row)), key=lambda i: (_cost(row[i]), i))
-            held = best[k]
-            if held is None or _cost(row[least]) < _cost(held):
-                best[k], centres[k] = row[least], places[k][least]
-        half *= 0.5
-    return [point for point in best if point is not None]
+class _Front:
+    """The best plateau of each of some heights: grids of start and end that close in, each helped by its neighbours."""
+
+    def __init__(self, room: Room, heights: Sequence[float]) -> None:
+        self._room, self._heights = room, heights
+        self.best: list[Point] = []
+        grid = np.linspace(0.0, 1.0, _GRID)
+        self._try([[(late, long) for late in grid for long in grid]] * len(heights))
+        for closing in range(_CLOSINGS):
+            reach = 0.5 ** (closing + 1) / (_GRID - 1)
+            self._try([self._around(k, reach) for k in range(len(heights))])
+
+    def _around(self, k: int, reach: float) -> list[tuple[float, float]]:
+        """Places about the best of a height, and those of its neighbours."""
+        late, long = self._room.place(self.best[k].shape)
+        beside = [(late + a * reach, long + b * reach) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b]
+        near = [self.best[n].shape for n in (k - 1, k + 1) if 0 <= n < len(self.best)]
+        return [*beside, *(self._room.place(shape, self._heights[k]) for shape in near)]
+
+    def _try(self, places: list[list[tuple[float, float]]]) -> None:
+        """Launch some places of each height, and keep the best of each."""
+        every = [(k, *np.clip(place, 0.0, 1.0)) for k, row in enumerate(places) for place in row]
+        points = self._room.launched([self._room.shape(self._heights[k], late, long) for k, late, long in every])
+        rows: list[list[Point]] = [[point] for point in self.best] or [[] for _ in self._heights]
+        for (k, *_), point in zip(every, points, strict=True):
+            rows[k].append(point)
+        self.best = [min(row, key=_cost) for row in rows]
 
 
-def quickest(room: Room) -> Point:
-    """A plateau about as quick as any within the limits, by differential evolution over height, start and end.
-
-    Where tyres spin, time is rough over the shape; the grids by height search more closely.
+def best_of_each(room: Room, heights: Sequence[float]) -> list[Point]:
+    """The quickest plateau of each of some heights.
 
     Parameters
     ----------
     room : Room
         What can be chosen.
+    heights : sequence of float
+        Torques [N m].
 
     Returns
     -------
-    Point
-        The best that was met, sound if any was.
+    list of Point
+        One for each height, sound if any that was met is.
+    """
+    return _Front(room, heights).best
+
+
+def _places(room: Room, point: Point) -> tuple[float, float, float]:
+    """A shape as a point of the unit cube, which a search moves about in."""
+    height = (point.shape.height / room.top - _LOWEST) / (1.0 - _LOWEST)
+    return (float(np.clip(height, 0.0, 1.0)), *room.place(point.shape))
+
+
+def _launched_at(room: Room, places: Array) -> list[Point]:
+    heights = room.top * (_LOWEST + (1.0 - _LOWEST) * places[:, 0])
+    return room.launched([room.shape(*each) for each in zip(heights, places[:, 1], places[:, 2], strict=True)])
+
+
+def _evolved(room: Room, first: Point) -> list[Point]:
+    """All points that differential evolution meets from a first guess on.
 
     Source: R. Storn, K. Price, J. Global Optimization 11 (1997) 341, as in SciPy.
     """
-    best: list[Point] = []
+    met: list[Point] = []
 
     def cost(places: Array) -> Array:
-        heights = room.top * (_LOWEST + (1.0 - _LOWEST) * places[0])
-        points = room.launched([room.shape(*each) for each in zip(heights, places[1], places[2], strict=True)])
-        best[:] = [min([*best, *points], key=_cost)]
+        points = _launched_at(room, places.T)
+        met.extend(points)
         return np.array([_cost(point) for point in points])
 
     differential_evolution(
@@ -332,10 +188,44 @@ def quickest(room: Room) -> Point:
         polish=False,
         vectorized=True,
         updating="deferred",
-        x0=(1.0, 0.0, 1.0),
+        x0=_places(room, first),
         tol=1e-4,
     )
-    return best[0]
+    return met
+
+
+def _polished(room: Room, points: Sequence[Point]) -> Point:
+    """The best by pattern search from several of the best points, which a rough time does not mislead.
+
+    Source: R. Hooke, T. A. Jeeves, J. ACM 8 (1961) 212.
+    """
+    held = sorted(points, key=_cost)[:_STARTS]
+    steps = np.vstack([np.eye(3), -np.eye(3)])
+    for polishing in range(_POLISHINGS):
+        reach = 0.05 * 0.5**polishing
+        around = np.vstack([np.array(_places(room, point)) + reach * steps for point in held])
+        tried = _launched_at(room, np.clip(around, 0.0, 1.0))
+        rows = [tried[len(steps) * k : len(steps) * (k + 1)] for k in range(len(held))]
+        held = [min([point, *row], key=_cost) for point, row in zip(held, rows, strict=True)]
+    return min(held, key=_cost)
+
+
+def quickest(room: Room, points: Sequence[Point]) -> Point:
+    """The quickest plateau within the limits: evolution from the best that is known, then a pattern search.
+
+    Parameters
+    ----------
+    room : Room
+        What can be chosen.
+    points : sequence of Point
+        Plateaus that were launched already, at least one.
+
+    Returns
+    -------
+    Point
+        The best that was met, sound if any was.
+    """
+    return _polished(room, [*points, *_evolved(room, min(points, key=_cost))])
 
 
 def _lowest_that_pays(room: Room, points: Sequence[Point], best: Point) -> Point:
@@ -350,7 +240,7 @@ def _lowest_that_pays(room: Room, points: Sequence[Point], best: Point) -> Point
     low = max((p.shape.height for p in points if p.shape.height < high.shape.height), default=high.shape.height)
     for _ in range(_NARROWINGS):
         heights = np.linspace(low, high.shape.height, 6)[1:-1]
-        for point in _zoomed(room, heights.tolist()):
+        for point in best_of_each(room, heights.tolist()):
             if pays(point):
                 high = point
                 break
@@ -400,12 +290,12 @@ def _binding(room: Room, chosen: Point, front: Sequence[Point]) -> tuple[str, ..
 
 
 def _height_cause(room: Room, chosen: Point, front: Sequence[Point]) -> str:
-    """Why the plateau is no higher: a part that is at its rating, or that more torque gains no time."""
+    """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
     closest, share = room.limits.closest(chosen.peaks, chosen.steady)
     above = [point for point in front if point.shape.height > chosen.shape.height * 1.001]
     if share > 0.97 and (not above or not above[0].sound):
         return f"rating of {closest}"
-    return _NO_GAIN
+    return _HIGHEST if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
 
 
 def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
@@ -433,18 +323,31 @@ def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
     return tuple(limits), best
 
 
-def _refuse(points: Sequence[Point], aims: Aim) -> TargetNotReached:
-    """Why no plateau keeps to the limits: what is broken least where least is broken."""
+def _refuse(room: Room, points: Sequence[Point]) -> TargetNotReached:
+    """Why no plateau keeps to the limits: what is broken least where least is broken, or which cap is too low."""
     nearest = min(points, key=lambda point: (not isfinite(point.score), _over(point)))
-    height = f"{nearest.shape.height:.0f} N m"
     if not nearest.broken:
-        names = ", ".join(target.label for target in aims.targets)
-        return TargetNotReached(f"no plateau within the limits reaches {names}; the one of {height} came nearest")
+        return _out_of_reach(room)
     what, (seen, allowed) = max(nearest.broken.items(), key=lambda item: item[1][0] / item[1][1])
     return TargetNotReached(
-        f"no plateau meets the limits: even with one of {height}, {what}, sees {seen:.0f} N m, "
+        f"no plateau meets the limits: even with one of {nearest.shape.height:.0f} N m, {what}, sees {seen:.0f} N m, "
         f"{seen - allowed:.0f} N m more than the {allowed:.0f} N m allowed"
     )
+
+
+def _out_of_reach(room: Room) -> TargetNotReached:
+    """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
+    names = ", ".join(target_label(target) for target in room.aims.targets)
+    told = f"no plateau within the limits reaches {names} within {float(room.car.run.time_limit):g} s"
+    if not room.caps:
+        return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
+    which = " and ".join(room.caps)
+    for factor in _EASED:
+        eased = room.eased(float(factor))
+        shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
+        if any(isfinite(point.score) for point in eased.launched(shapes)):
+            return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
+    return TargetNotReached(f"{told}; a higher limit of {which} would not do, so raise run.time_limit")
 
 
 def _over(point: Point) -> float:
@@ -476,24 +379,48 @@ def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> P
         No plateau keeps to the limits; the message says which limit stands in the way, and by how much.
     """
     tell = tell or (lambda line: None)
-    tell("1 of 3: the quickest plateau")
-    best = quickest(room)
-    tell(f"2 of 3: {FRONT} heights of plateau")
-    points = _zoomed(room, np.linspace(_LOWEST * room.top, room.top, FRONT).tolist())
-    sound = [point for point in [*points, best] if point.sound]
-    if not sound:
-        raise _refuse([*points, best], room.aims)
+    tell(f"1 of 3: {FRONT} heights of plateau")
+    points = best_of_each(room, np.linspace(_LOWEST * room.top, room.top, FRONT).tolist())
+    if not any(point.sound for point in points):
+        points = best_of_each(room, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * room.top).tolist())
+    if not any(point.sound for point in points):
+        raise _refuse(room, points)
+    tell("2 of 3: the quickest plateau")
+    best = quickest(room, points)
     tell("3 of 3: the lowest one that is as quick")
-    best = min(sound, key=_cost)
     chosen = _lowest_that_pays(room, points, best)
-    front = not_beaten([*sound, chosen])
-    limits: tuple[float, ...] = (inf,) * int(room.car.gearbox.count)
-    binding = _binding(room, chosen, points)
-    plain = chosen
+    front = not_beaten([point for point in (*points, best, chosen) if point.sound])
+    binding, plain, limits = _binding(room, chosen, points), chosen, room.ceilings
     if by_gear:
         limits, chosen = _gear_limits(room, chosen)
     wish = room.points([Shape(float(room.wish_torque.max()), nan, nan)], as_many([room.car]))[0]
-    torque = room.torque(chosen.shape)
-    return Plateau(
-        room.speeds, torque, binding, chosen, best, front, _knee(front), limits, wish, room.wish_torque, plain
-    )
+    torque, knee = room.torque(chosen.shape), _knee(front)
+    found = Plateau(room.speeds, torque, binding, chosen, best, front, knee, limits, wish, room.wish_torque, plain)
+    return replace(found, within_grip=room.within_grip, capped=bool(room.caps))
+
+
+def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
+    """The final drive that suits a curve, and the score with it.
+
+    Parameters
+    ----------
+    room : Room
+        The car as it is.
+    shape : Shape or None
+        The curve; None: the one that is wished for.
+    lowered : callable
+        Makes the car with its final drive so many times as high.
+
+    Returns
+    -------
+    tuple of float
+        Ratio over the present one [-], and score [s]; of those that are equally quick, the nearest to the present one.
+    """
+    grip = room.within_grip
+    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in DRIVES]
+    cars = [each.car if shape is None else each.cars([shape])[0] for each in rooms]
+    points = room.points([shape or Shape(nan, nan, nan)] * len(cars), as_many(cars))
+    scores = np.array([point.score if point.sound or shape is None else inf for point in points])
+    equal = np.flatnonzero(scores <= scores.min() + SAME_TIME)
+    place = int(equal[np.argmin(np.abs(DRIVES[equal] - 1.0))])
+    return float(DRIVES[place]), float(scores[place])

@@ -15,7 +15,6 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.damage import Cycles, cycles, wear_ratio
 from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.parts import CHANNEL, Part, PartPeak
@@ -24,6 +23,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
+from simlaunch.study.damage import Cycles, cycles, wear_ratio
 from simlaunch.study.single import Simulation, simulate
 
 Array = NDArray[np.float64]

@@ -8,7 +8,6 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.bump import band_middles, raise_curve
 from simlaunch.decide.gear_worth import follow, gear_gains, visited
 from simlaunch.decide.launches import Cars, as_many, column, make_ready, measure_all, target_named
 from simlaunch.errors import TargetNotReached
@@ -18,10 +17,12 @@ from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.study.bump import band_middles, raise_curve
+from simlaunch.study.single import target_label
 
 Array = NDArray[np.float64]
 
-TOLERANCE = 1e-6
+TOLERANCE = 1e-5
 """Relative error allowed per step: the times of curves that are so alike share it, and it drops out of their difference
 [-]."""
 
@@ -329,7 +330,9 @@ def worth(
         car = lower(scenario, name, pedal)
         middles, each = pedal_worth(car, aimed, bands=bands, by_gear=by_gear, tolerance=tolerance, workers=workers)
         if isnan(each.time):
-            raise TargetNotReached(f'{aimed.label} is not reached with curve "{name}", so torque has no worth for it')
+            label, limit = target_label(aimed), f"{float(car.run.time_limit):g} s"
+            why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
+            raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
         found.append(each)
     torque = values_at(lower(scenario, name, Pedal.FULL).engine.torque, middles)
     return Worth(scenario.name, gear_set, name, aimed, middles, torque, tuple(found))

@@ -56,7 +56,7 @@ def worth_figure(found: Worth, system: str) -> Figure:
     units = units_of(system)
     full, held = curve_style(1), curve_style(2).with_rings()
     key = (("full pedal", full), ("held slip", held))
-    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque costs time."
+    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque gains nothing."
     figure, rows = sheet(_title(found, units), lead, Panels((2.0, 1.6), key=key))
     speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
     half = 0.5 * (speed[1] - speed[0])

@@ -55,13 +55,12 @@ def sureness_of(drawn: Odds) -> Sureness:
     from simlaunch.study.verdict import Sureness
 
     quicker, slower = drawn.second_quicker, drawn.first_quicker
-    level = 1.0 - drawn.first_by_more.share - drawn.second_by_more.share
     low, middle, high = drawn.difference_quantiles()
     return Sureness(
         drawn.cases,
         (quicker.share, quicker.low, quicker.high),
         (slower.share, slower.low, slower.high),
-        level,
+        drawn.level,
         (low, middle, high),
     )
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import isclose, isfinite, isnan
+from math import isfinite, isnan
 
-from simlaunch.measure.marks import STANDARD, Target
 from simlaunch.record import Pedal
 from simlaunch.show.layout import short
+from simlaunch.study.single import same_target as same_target
+from simlaunch.study.single import target_label as target_label
 from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
@@ -64,6 +65,10 @@ class Numbers:
         shown, unit = to_display(value_si, dimension, self.system)
         return f"{shown:.3g} {unit}".strip()
 
+    def times(self, ratio: float) -> str:
+        """How many times as much, for what is known no better than to some percent."""
+        return f"{ratio:.2f}" if isfinite(ratio) else NOT_REACHED
+
     def unit(self, dimension: Dimension) -> str:
         """Label of the unit; empty for a pure number."""
         return kinds()[dimension].label(self.system)
@@ -74,17 +79,6 @@ class Numbers:
         offset_free, _ = to_display(float(value_si), dimension, self.system)
         text = f"{offset_free:{sign}.{_DIGITS[dimension]}f}"
         return text if text.strip("+-0.") else text.lstrip("+-")
-
-
-def same_target(one: Target, other: Target) -> bool:
-    """Whether two targets ask for the same thing, whatever they are called."""
-    same_ends = isclose(one.end, other.end, rel_tol=1e-9) and isclose(one.start, other.start, abs_tol=1e-9)
-    return one.kind is other.kind and same_ends
-
-
-def target_label(target: Target) -> str:
-    """Name of a target; the usual one where it has one."""
-    return next((usual.label for usual in STANDARD if same_target(usual, target)), target.label)
 
 
 def named(curve: str) -> str:
@@ -131,30 +125,32 @@ class _Teller:
         return f"takes {higher} for {goal} against {lower} with {named(self.case.lower)}"
 
     def cost(self) -> str:
-        """Wheelspin and load of the gearbox with the higher peak, against those with the lower."""
-        spin, torque = self.case.spin_times, self.case.input_torques
+        """Wheelspin with the higher peak against that with the lower, and what it asks of the driveline."""
+        spin = self.case.spin_times
         told = tuple(self.seconds(time) for time in spin)
-        wheelspin = f"{told[0]} of wheelspin against {told[1]}"
+        wheelspin = f"brings {told[0]} of wheelspin against {told[1]}"
         if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
-            wheelspin = f"no wheelspin with either curve ({told[0]})"
-        pull = f"{self.torque(torque[0])} of steady pull at the gearbox input against {self.torque(torque[1])}"
-        return f"{wheelspin}, and {pull}{self.load()}"
+            wheelspin = f"brings no wheelspin with either curve ({told[0]})"
+        return f"{wheelspin} and {self.load() or self.pull()}"
+
+    def pull(self) -> str:
+        """Steady torque at the gearbox input, where no part is rated."""
+        higher, lower = self.case.input_torques
+        return f"pulls {self.torque(higher)} at the gearbox input against {self.torque(lower)}"
 
     def share(self, value: float) -> str:
         return self.numbers.with_unit(value, Dimension.SHARE)
 
     def load(self) -> str:
-        """The part that is loaded above its rating, or else nearest to it; empty where none is rated."""
+        """The part that is loaded farthest above its rating, or else nearest to it; empty where none is rated."""
         worst = self.case.overload or max(self.case.rated, key=lambda part: part.shares[0], default=None)
-        if worst is None or any(isnan(share) for share in worst.shares):
+        if worst is None or isnan(worst.shares[0]):
             return ""
-        shares = f"{self.share(worst.shares[0])} of its rating against {self.share(worst.shares[1])}"
-        flag = ", which is too much" if worst.over[0] else ""
-        wear = f", and wears it {self.ratio(worst.wear)} times as fast" if not isnan(worst.wear) else ""
-        return f"; it loads {named(worst.part)} with {shares}{flag}{wear}"
-
-    def ratio(self, value: float) -> str:
-        return self.numbers.plain(value, Dimension.NUMBER)
+        alike = f", as with {named(self.case.lower)}" if worst.over[1] else ""
+        flag = f" (too much{alike})" if worst.over[0] else ""
+        wear = self.numbers.times(worst.wear)
+        life = "" if wear in (NOT_REACHED, "1.00") else f", using up its life {wear} times as fast"
+        return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{life}"
 
     def certainty(self) -> str:
         if self.case.sureness:
@@ -169,8 +165,7 @@ class _Teller:
         ahead = sure.quicker[0] >= sure.slower[0]
         share, low, high = sure.quicker if ahead else sure.slower
         told = f"{'quicker' if ahead else 'slower'} in {self.share(share)} of {sure.cases} drawn cases"
-        interval = f"between {self.share(low)} and {self.share(high)}"
-        return f"{told} ({interval}), nine of ten from {self.gap(sure.gaps[0])} to {self.gap(sure.gaps[2])}"
+        return f"{told} ({self.numbers.plain(low, Dimension.SHARE)} to {self.share(high)})"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
@@ -196,38 +191,39 @@ def _capital(text: str) -> str:
 def _helps(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
-        f"it brings {tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
+        f"it {tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _hurts(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
-        f"it brings {tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
+        f"it {tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _no_difference(tell: _Teller) -> tuple[str, str]:
-    nothing = "other grip changes nothing worth naming"
+    nothing = f"other grip changes nothing worth naming: {tell.doubt()}"
     if sure := tell.case.sureness:
-        nothing = f"{tell.share(sure.level)} of the drawn cases are level within {tell.seconds(WORTH_NAMING)}"
+        within = tell.seconds(WORTH_NAMING)
+        nothing = f"{tell.share(sure.level)} of {sure.cases} drawn cases are level within {within}"
     return (
         f"{tell.peaks()} {tell.times()}: no difference worth naming ({tell.seconds(tell.case.full_gap)})",
-        f"it brings {tell.cost()}; {nothing}: {tell.doubt()}{tell.held()}",
+        f"it {tell.cost()}; {nothing}{tell.held()}",
     )
 
 
 def _depends(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
-        f"it brings {tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
+        f"it {tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
     )
 
 
 def _not_sure(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that is not sure",
-        f"it brings {tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
+        f"it {tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
     )
 
 
@@ -247,7 +243,7 @@ def _out_of_reach(tell: _Teller) -> tuple[str, str]:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
     return (
         f"no verdict: {reached}",
-        f"so far it brings {tell.cost()}; raise run.time_limit or lower the goal to learn more",
+        f"so far it {tell.cost()}; raise run.time_limit or lower the goal to learn more",
     )
 
 

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isclose
 
 from simlaunch.launch.run import Method, Outcome, Run, launch
-from simlaunch.measure.marks import FOOT, Kind, Target
+from simlaunch.measure.marks import FOOT, STANDARD, Kind, Target
 from simlaunch.measure.summary import Measures, measure
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
@@ -81,6 +82,39 @@ def extra_targets(scenario: Scenario) -> tuple[Target, ...]:
         for q in scenario.run.until
     ]
     return (*(_target(mark) for mark in scenario.run.marks), *goals)
+
+
+def same_target(one: Target, other: Target) -> bool:
+    """Whether two targets ask for the same thing, whatever they are called.
+
+    Parameters
+    ----------
+    one, other : Target
+        The targets.
+
+    Returns
+    -------
+    bool
+        Whether they do.
+    """
+    same_ends = isclose(one.end, other.end, rel_tol=1e-9) and isclose(one.start, other.start, abs_tol=1e-9)
+    return one.kind is other.kind and same_ends
+
+
+def target_label(target: Target) -> str:
+    """Name of a target.
+
+    Parameters
+    ----------
+    target : Target
+        The target.
+
+    Returns
+    -------
+    str
+        The usual name where it has one, such as "1/4 mile"; else its own.
+    """
+    return next((usual.label for usual in STANDARD if same_target(usual, target)), target.label)
 
 
 def _distance(length: float, text: str) -> Target:

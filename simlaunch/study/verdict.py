@@ -13,7 +13,8 @@ WORTH_NAMING = 0.01
 
 
 SURE = 0.9
-"""Share of the drawn cases in which a curve has to be the quicker one before it is called so (common practice) [-]."""
+"""Share of the cases that a curve has to be the quicker one in before it is called so; the lower end of the interval
+counts (common practice) [-]."""
 
 MOSTLY = 0.5
 """Share of the drawn cases that has to be level before there is no difference worth naming (common practice) [-]."""
@@ -182,6 +183,6 @@ def _by_grip(case: Case) -> Finding:
 def _by_cases(gap: float, sure: Sureness) -> Finding:
     if sure.level >= MOSTLY:
         return Finding.NO_DIFFERENCE
-    if sure.quicker[0] >= SURE and gap <= -WORTH_NAMING:
+    if sure.quicker[1] >= SURE and gap <= -WORTH_NAMING:
         return Finding.HELPS
-    return Finding.HURTS if sure.slower[0] >= SURE and gap >= WORTH_NAMING else Finding.NOT_SURE
+    return Finding.HURTS if sure.slower[1] >= SURE and gap >= WORTH_NAMING else Finding.NOT_SURE

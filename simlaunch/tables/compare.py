@@ -219,7 +219,8 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         rows.append(_row(f"{part.part}, of its rating", *_by_order(pair, *part.shares), Dimension.SHARE, numbers))
         words = ("OVER RATING" if over else "within" for over in _by_order(pair, *part.over))
         rows.append(Row("  flag", "", (*words, "")))
-        rows.append(_row("  relative wear", *_by_order(pair, part.wear, 1.0), Dimension.NUMBER, numbers))
+        wear = _by_order(pair, part.wear, 1.0)
+        rows.append(Row("  relative wear", "", (*map(numbers.times, wear), "")))
     if rows:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 

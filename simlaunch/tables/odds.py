@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isnan
+
 from simlaunch.decide.odds import QUANTILES, Chance, Odds
 from simlaunch.record import Record
 from simlaunch.scenario.model import Scenario
@@ -14,6 +16,7 @@ from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
 _LABEL_COLUMNS = 36
+_MOSTLY_OPEN = 0.5  # share of the spread that is left open, from which no value is called the one that decides [-]
 _MEANING = (
     "Every case draws all uncertain values once and launches both curves with them. Differences are second curve less "
     "first: below zero the second is quicker. The interval holds the true share in 19 of 20 studies. A launch that "
@@ -29,13 +32,16 @@ def _chance_row(label: str, found: Chance, numbers: Numbers) -> Row:
 def _chances(found: Odds, numbers: Numbers) -> Table:
     first, second = (short(name, 24) for name in (found.first, found.second))
     more = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
-    rows = (
+    rows = [
         _chance_row(f"{first} quicker", found.first_quicker, numbers),
         _chance_row(f"  by {more} or more", found.first_by_more, numbers),
         _chance_row(f"{second} quicker", found.second_quicker, numbers),
         _chance_row(f"  by {more} or more", found.second_by_more, numbers),
-    )
-    return Table(f"Share of {found.cases} cases", ("share", "from", "to"), rows)
+        Row(
+            f"level within {more}", numbers.unit(Dimension.SHARE), (numbers.plain(found.level, Dimension.SHARE), "", "")
+        ),
+    ]
+    return Table(f"Share of {found.cases} cases", ("share", "from", "to"), tuple(rows))
 
 
 def _times(found: Odds, numbers: Numbers) -> Table:
@@ -67,6 +73,7 @@ def _effects(found: Odds, numbers: Numbers) -> Table:
         )
         for effect in found.effects
     ]
+    rows.append(Row("left open", unit, (numbers.plain(found.left_open, Dimension.SHARE), "")))
     return Table("What decides the difference", ("in all", "alone"), tuple(rows))
 
 
@@ -87,9 +94,8 @@ def odds_verdict(found: Odds, system: System) -> str:
         ahead, behind, sure = found.second, found.first, found.second_quicker
     share, low, high = (numbers.with_unit(value, Dimension.SHARE) for value in (sure.share, sure.low, sure.high))
     told = f"{named(ahead)} is quicker than {named(behind)} in {share} of {found.cases} cases (from {low} to {high})"
-    level = 1.0 - found.first_by_more.share - found.second_by_more.share
     within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
-    return f"{_weighed(sure, level)}: {told}{_level(level, within, numbers)}.{_decider(found, numbers)}"
+    return f"{_weighed(sure, found.level)}: {told}{_level(found, within, numbers)}.{_decider(found, numbers)}"
 
 
 def _weighed(sure: Chance, level: float) -> str:
@@ -98,17 +104,18 @@ def _weighed(sure: Chance, level: float) -> str:
     return "That is sure enough" if sure.low >= SURE else "Which curve is quicker is not sure"
 
 
-def _level(level: float, within: str, numbers: Numbers) -> str:
-    if float(numbers.plain(level, Dimension.SHARE)) == 0.0:
-        return f", and by {within} or more in nearly all of them"
-    return f"; {numbers.with_unit(level, Dimension.SHARE)} are level within {within}"
+def _level(found: Odds, within: str, numbers: Numbers) -> str:
+    if float(numbers.plain(found.level, Dimension.SHARE)) == 0.0:
+        return "" if any(found.missed) else f", by {within} or more in nearly all of them"
+    return f"; {numbers.with_unit(found.level, Dimension.SHARE)} are level within {within}"
 
 
 def _decider(found: Odds, numbers: Numbers) -> str:
-    if not found.effects:
+    if not found.effects or found.left_open > _MOSTLY_OPEN:
         return ""
     most = found.effects[0]
-    return f" Most is decided by {clean(most.name)}: {numbers.with_unit(most.in_all, Dimension.SHARE)} of the spread."
+    share = numbers.with_unit(most.in_all, Dimension.SHARE)
+    return f" The largest share of the spread, {share}, comes of {clean(most.name)}."
 
 
 def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> str:
@@ -119,7 +126,7 @@ def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> s
         paragraph(head),
         paragraph(_MEANING),
         *tables_text(odds_tables(found, system)),
-        *([paragraph(_EFFECTS)] if found.effects else []),
+        *_about_effects(found),
         paragraph(f"Caution: {CAUTION}"),
         f"Verdict\n{paragraph(odds_verdict(found, system))}",
     ]
@@ -128,8 +135,20 @@ def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> s
 
 _EFFECTS = (
     "In all: share of the spread of the difference that would be gone if this value were known. Alone: share that goes "
-    "with it by itself. Both are estimates from few cases; a few percent either way mean nothing."
+    "with it by itself. Both come from a polynomial of second degree through the cases; left open: what it misses in "
+    "cases that it has not seen."
 )
+_NO_EFFECTS = (
+    "What decides the difference is not told: a curve missed the target in some case, values are drawn together, or "
+    "nothing varies."
+)
+
+
+def _about_effects(found: Odds) -> tuple[str, ...]:
+    """What the shares mean, or why there are none; nothing where none were asked for."""
+    if isnan(found.left_open):
+        return ()
+    return (paragraph(_EFFECTS if found.effects else _NO_EFFECTS),)
 
 
 def _chance_object(found: Chance) -> Object:
@@ -161,4 +180,5 @@ def odds_object(found: Odds, scenario: Scenario, seed: int) -> Object:
             {"name": each.name, "in_all_share": number(each.in_all), "alone_share": number(each.alone)}
             for each in found.effects
         ],
+        "left_open_share": number(found.left_open),
     }

@@ -10,14 +10,33 @@ from math import isfinite, isnan, pi
 import numpy as np
 
 from simlaunch.decide.launches import Aim
-from simlaunch.decide.plateau import SAME_TIME, Plateau, Point
+from simlaunch.decide.plateau import SAME_TIME, Plateau
+from simlaunch.decide.plateau_room import Point
 from simlaunch.measure.parts import Part
+from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, Numbers, named, target_label
+from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.spelling import Dimension, System
 
 _RPM = pi / 30.0
+
+PLATEAU = "plateau"
+"""What the curve that was found is called beside the one that was wished for."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The final drive that suits a curve best, with the gears as they are: its ratio, and the score with it."""
+
+    curve: str
+    present: float
+    score: float
+    ratio: float
+    best_score: float
+    farther: str = ""
+    """`or more`, `or less`: where the ratio is the last that was tried."""
 
 
 @dataclass(frozen=True)
@@ -30,6 +49,8 @@ class Answer:
     aims: Aim
     by_gear_set: Mapping[str, Plateau]
     final_drives: Mapping[str, float]
+    displacement: float | None = None
+    wanted: tuple[Wanted, ...] = ()
 
     @property
     def first(self) -> Plateau:
@@ -71,6 +92,13 @@ def _set_against(answer: Answer, found: Plateau, numbers: Numbers) -> Table:
     unit = numbers.unit(Dimension.TORQUE)
     heights = (found.torque.max(), found.wish_torque.max())
     rows.append(Row("highest engine torque", unit, tuple(numbers.plain(x, Dimension.TORQUE) for x in heights)))
+    powers = (float((torque * found.speeds).max()) for torque in (found.torque, found.wish_torque))
+    unit_of_power = numbers.unit(Dimension.POWER)
+    rows.append(Row("highest power", unit_of_power, tuple(numbers.plain(x, Dimension.POWER) for x in powers)))
+    if answer.displacement:
+        pressures = (mean_effective_pressure(float(x), answer.displacement) for x in heights)
+        cells = tuple(numbers.plain(x, Dimension.PRESSURE) for x in pressures)
+        rows.append(Row("brake mean effective pressure", numbers.unit(Dimension.PRESSURE), cells))
     rows += [
         Row(f"highest at {part.value}", unit, tuple(_peak(point, part, numbers) for point in points))
         for part in Part
@@ -108,7 +136,27 @@ def _limit_table(found: Plateau, numbers: Numbers) -> tuple[Table, ...]:
         return ()
     cells = [(numbers.plain(x, Dimension.TORQUE) if isfinite(x) else "none",) for x in found.gear_limits]
     rows = tuple(Row(f"gear {k}", numbers.unit(Dimension.TORQUE), cell) for k, cell in enumerate(cells, start=1))
-    return (Table("Torque limit by gear", ("limit",), rows),)
+    title = "Ceiling by gear, within grip" if found.within_grip else "Torque limit by gear"
+    return (Table(title, ("limit",), rows),)
+
+
+def _final_drives(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
+    if not answer.wanted:
+        return ()
+    rows = tuple(
+        Row(
+            short(each.curve, 24),
+            "",
+            (
+                f"{each.present:.2f}",
+                numbers.plain(each.score, Dimension.TIME),
+                f"{each.ratio:.2f}",
+                numbers.plain(each.score - each.best_score, Dimension.TIME),
+            ),
+        )
+        for each in answer.wanted
+    )
+    return (Table("Final drive", ("present", "time, s", "wanted", "gains, s"), rows),)
 
 
 def _gear_sets(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
@@ -138,6 +186,7 @@ def plateau_tables(answer: Answer, units: System) -> tuple[Table, ...]:
         _set_against(answer, found, numbers),
         *_limit_table(found, numbers),
         _front_table(found, numbers),
+        *_final_drives(answer, numbers),
         *_gear_sets(answer, numbers),
     )
 
@@ -173,8 +222,18 @@ def _trade(found: Plateau) -> str:
         return ""
     share = 1.0 - less.strain / found.unlimited.strain
     cost = less.score - found.unlimited.score
-    apart = " (without torque limits by gear)" if any(map(isfinite, found.gear_limits)) else ""
+    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
+    apart = " (without torque limits by gear)" if sought else ""
     return f"{100.0 * share:.0f} % less torque at the gearbox input costs {max(cost, 0.0):.3f} s{apart}"
+
+
+def _wants(each: Wanted) -> str:
+    """Whether another final drive would suit a curve better."""
+    gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
+    if gain < WORTH_NAMING:
+        return f"{curve} suits the final drive of {each.present:.2f}"
+    ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
 
 
 def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
@@ -186,7 +245,11 @@ def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
         gain = found.chosen.score - answer.by_gear_set[best].chosen.score
         wants = f"this engine wants gear set {named(best)}, final drive {answer.final_drives[best]:.2f}"
         kept = "the gear set as described is the quickest with a plateau of its own"
-        told.append(f"{wants}: {gain:.3f} s more with a plateau of its own" if gain > SAME_TIME else kept)
+        told.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
+    told.append("; ".join(map(_wants, answer.wanted)))
+    if not found.capped:
+        power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
+        told.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
     return tuple(f"{text[:1].upper()}{text[1:]}." for text in told if text)
 
 
@@ -257,6 +320,8 @@ def _plateau_object(found: Plateau) -> Object:
         "front": [_point_object(point) for point in found.front],
         "knee": found.knee,
         "gear_limits_N_m": listed(np.array(found.gear_limits)),
+        "gear_limits_within_grip": found.within_grip,
+        "engine_limits_given": found.capped,
     }
 
 
@@ -269,6 +334,16 @@ def plateau_object(answer: Answer, units: System) -> Object:
         "pedal": answer.pedal,
         "targets": [target_label(target) for target in answer.aims.targets],
         "weights": listed(answer.aims.weights),
+        "final_drives": [
+            {
+                "curve": each.curve,
+                "present_ratio": number(each.present),
+                "score_s": number(each.score),
+                "wanted_ratio": number(each.ratio),
+                "wanted_score_s": number(each.best_score),
+            }
+            for each in answer.wanted
+        ],
         "gear_sets": {name: _plateau_object(found) for name, found in answer.by_gear_set.items()},
         "verdict": list(plateau_verdict(answer, units)),
     }

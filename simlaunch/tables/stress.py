@@ -62,9 +62,8 @@ def _part_table(found: Stress, k: int, numbers: Numbers) -> Table:
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
-    rows.append(
-        _row(f"relative wear, slope {parts[0].slope:g}", Dimension.NUMBER, list(found.relative_wear(k)), numbers)
-    )
+    wear = tuple(numbers.times(ratio) for ratio in found.relative_wear(k))
+    rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 
@@ -114,18 +113,26 @@ def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
     return f"{named(curve)} loads {named(part.name)} with {share} of its rating{beyond}"
 
 
+def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
+    """The part whose wear is told, and that of each curve: nearest to its rating, or else the one that differs most."""
+    every = {k: found.relative_wear(k) for k in found.ranked()}
+    known = {k: ratios for k, ratios in every.items() if len(ratios) > 1 and not any(map(isnan, ratios))}
+    rated = [k for k in known if found.loads[0].parts[k].rating]
+    if rated:
+        return rated[0], known[rated[0]]
+    return max(known.items(), key=lambda entry: max(entry[1]), default=None)
+
+
 def _wear(found: Stress, numbers: Numbers) -> str:
-    """The part whose wear differs most between curves."""
-    every = [found.relative_wear(k) for k in range(len(found.loads[0].parts))]
-    known = [(max(ratios), k) for k, ratios in enumerate(every) if len(ratios) > 1 and not any(map(isnan, ratios))]
-    if not known:
+    if (told := _told_wear(found)) is None:
         return ""
-    ratio, k = max(known)
-    part, names = found.loads[0].parts[k], [load.curve for load in found.loads]
-    worst, mildest = names[every[k].index(ratio)], names[every[k].index(min(every[k]))]
-    if float(times := numbers.plain(ratio, Dimension.NUMBER)) == 1.0:
-        return " Over a launch, every part wears alike with every curve."
-    return f" Over a launch, {named(worst)} uses up {named(part.name)} {times} times as fast as {named(mildest)}."
+    k, ratios = told
+    part, names, most = found.loads[0].parts[k], [load.curve for load in found.loads], max(ratios)
+    worst, mildest = names[ratios.index(most)], names[ratios.index(min(ratios))]
+    if float(times := numbers.times(most)) == 1.0:
+        return f" Over a launch, {named(part.name)} wears alike with every curve."
+    life = f"the life of {named(part.name)}"
+    return f" Over a launch, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
 
 
 def stress_verdict(found: Stress, system: System) -> str:

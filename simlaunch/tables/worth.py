@@ -13,6 +13,7 @@ from simlaunch.record import Pedal
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named, target_label
+from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
@@ -43,6 +44,10 @@ class _Teller:
         text = f"{_MILLI * self.seconds(gain):.2f}"
         return text if text.strip("-0.") else text.lstrip("-")
 
+    def doubt(self, noise: float) -> str:
+        """Noise, one digit finer than what it belongs to."""
+        return f"{_MILLI * self.seconds(noise):.3f}"
+
     def time(self, gain: float) -> str:
         return f"{abs(self.seconds(gain)):.3f} s"
 
@@ -64,9 +69,9 @@ def _band_table(found: Worth, tell: _Teller) -> Table:
     for k, middle in enumerate(found.middles):
         label = tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED)
         torque = tell.numbers.plain(found.torque[k], Dimension.TORQUE)
-        cells = (tell.cell(value) for each in found.pedals for value in (each.gain[k], each.noise[k]))
+        cells = (text for each in found.pedals for text in (tell.cell(each.gain[k]), tell.doubt(float(each.noise[k]))))
         rows.append(Row(label, "rpm", (torque, *cells)))
-    whole = (tell.cell(value) for each in found.pedals for value in (each.whole, each.whole_noise))
+    whole = (text for each in found.pedals for text in (tell.cell(each.whole), tell.doubt(each.whole_noise)))
     rows.append(Row("whole curve", "rpm", ("", *whole)))
     return Table(f"ms for {tell.more} at", _heads(found, tell), tuple(rows))
 
@@ -139,6 +144,19 @@ def worth_verdict(found: Worth, units: System) -> str:
     return f"{'; '.join(told)}."
 
 
+def _wanted(results: Sequence[Worth], tell: _Teller) -> str:
+    """The gear set with which the curve as it is gets there first."""
+    times = [each.of(Pedal.FULL).time for each in results]
+    best, first = results[int(np.argmin(times))], results[0]
+    gain = times[0] - min(times)
+    if gain < WORTH_NAMING:
+        return f"{named(first.curve)} is as quick with {named(first.gear_set)} as with any other gear set."
+    shown = tell.numbers.with_unit(min(times), Dimension.TIME)
+    return (
+        f"{named(first.curve)} wants gear set {named(best.gear_set)}: {shown}, {gain:.3f} s quicker than as described."
+    )
+
+
 def worth_text(results: Sequence[Worth], units: System) -> str:
     """Everything, with the verdict last."""
     first, tell, parts = results[0], _Teller(Numbers(units)), []
@@ -161,6 +179,7 @@ def worth_text(results: Sequence[Worth], units: System) -> str:
     verdicts = [worth_verdict(each, units) for each in results]
     if len(results) > 1:
         verdicts = [f"{named(each.gear_set)}: {text}" for each, text in zip(results, verdicts, strict=True)]
+        verdicts.append(_wanted(results, tell))
     parts.append("\n".join(["Verdict", *map(paragraph, verdicts)]))
     return "\n\n".join(parts)
 

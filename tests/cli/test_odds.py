@@ -42,7 +42,16 @@ def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capt
     assert '"peak"' in told
     assert '"plateau"' in told
     assert set(_NUMBER.findall(told)) <= set(_NUMBER.findall(tables))
-    assert "Most is decided by " in told
+    assert "The largest share of the spread, " in told
+
+
+def test_no_value_is_said_to_decide_what_is_mostly_left_open(capsys: Capture) -> None:
+    """Over so wide a range of grip the difference follows no parabola."""
+    hatch = str(SCENARIOS / "front-hatch.toml")
+    grip = '{key="road.friction_factor",kind="uniform",low="0.6",high="1.1",origin="invented"}'
+    out, _ = _said(capsys, 0, "odds", hatch, "--set", f"uncertain=[{grip}]", "--runs", "256", "--quiet")
+    left_open = float(re.findall(r"left open +([\d.]+)", out)[0])
+    assert ("The largest share of the spread" in out) == (left_open <= 50.0)
 
 
 def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:

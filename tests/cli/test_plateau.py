@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -31,7 +32,7 @@ def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
 def test_text_and_files(capsys: Capture, tmp_path: Path) -> None:
     saved = tmp_path / "mine.csv"
     out, err = _said(capsys, 0, COUPE, *BRIEF, "--out", str(tmp_path), "--save", str(saved))
-    assert "2 of 3: 25 heights of plateau" in err
+    assert "1 of 3: 25 heights of plateau" in err
     assert max(map(len, out.splitlines())) <= 80
     assert out.rpartition("\n\n")[2].startswith("Verdict\nThe highest plateau that pays is a p")
     assert "Set against the wish" in out
@@ -51,6 +52,16 @@ def test_json_for_every_gear_set(capsys: Capture) -> None:
         assert len(each["limited_by"]) == len(each["torque_N_m"]) == len(each["engine_speed_rad_per_s"])
         assert each["front"]
     assert any("gear set" in sentence for sentence in found["verdict"])
+    assert [each["curve"] for each in found["final_drives"]] == ["plateau", "plateau"]
+
+
+def test_without_limits_of_the_engine_the_verdict_says_so(capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, COUPE, "--for", "60 ft", "--no-parts", "--within-grip", "--quiet")
+    told = " ".join(out.rpartition("Verdict\n")[2].split())
+    power = told.partition("it would have to make ")[2].partition(" kW")[0]
+    assert power
+    assert re.search(rf"highest power \[kW\] +{re.escape(power)} ", out)
+    assert "Ceiling by gear, within grip [N m]" in out
 
 
 @pytest.mark.parametrize(
@@ -58,7 +69,10 @@ def test_json_for_every_gear_set(capsys: Capture) -> None:
     [
         (["--wish", "none"], 2, 'no curve is named "none"'),
         (["--for", "1/4 mile=much"], 2, "a weight is a number above zero"),
-        (["--power", "fast"], 3, "--power: "),
+        (["--power", "250 N m"], 3, '--power: "250 N m" is a torque, but a power is wanted'),
+        (["--for", "1/4 mile", "--for", "402.336 m"], 2, "--for names a target twice"),
+        (["--within-grip", "--gear-limits"], 2, "choose one of them"),
+        (["--save", "no/such/folder/curve.csv"], 3, "cannot be written"),
         (["--mean-pressure", "500 bar"], 3, "--mean-pressure: "),
         (["--for", "60 ft", "--set", "run.time_limit=0.5 s"], 4, "no plateau within the limits reaches 60 ft"),
     ],
@@ -74,7 +88,7 @@ def test_an_interruption_ends_at_once() -> None:
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=os.environ) as run:
         assert run.stderr is not None
         for line in run.stderr:
-            if line.startswith("2 of 3"):
+            if line.startswith("1 of 3"):
                 break
         begun = time.monotonic()
         run.send_signal(signal.SIGINT)

@@ -13,7 +13,7 @@ from scipy import stats
 
 from simlaunch.decide.draws import Line, _apart, draws
 from simlaunch.decide.launches import target_named
-from simlaunch.decide.odds import Odds, chance, difference, effects, odds, shares_of, sobol_points
+from simlaunch.decide.odds import Odds, chance, difference, odds, shares_of, sobol_points
 from simlaunch.errors import InputError, UsageError
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
@@ -113,24 +113,6 @@ def test_a_rare_outcome_has_the_interval_of_wilson() -> None:
     assert found.high == pytest.approx(z**2 / (512 + z**2))
 
 
-def test_effects_of_a_function_known_by_heart() -> None:
-    """First order 0.3139, 0.4424, 0; total 0.5576, 0.4424, 0.2437 with a = 7, b = 0.1.
-
-    Source: Ishigami and Homma (1990); Saltelli et al., Global Sensitivity Analysis (2008).
-    """
-
-    def times(points: Array) -> Array:
-        x = np.pi * (2.0 * points - 1.0)
-        gaps = np.sin(x[:, 0]) + 7.0 * np.sin(x[:, 1]) ** 2 + 0.1 * x[:, 2] ** 4 * np.sin(x[:, 0])
-        return np.column_stack([np.zeros(len(points)), gaps])
-
-    found = {effect.name: effect for effect in effects(times, ("a", "b", "c"), 4096, 3)}
-    assert list(found) == ["a", "b", "c"]
-    for name, alone, in_all in (("a", 0.3139, 0.5576), ("b", 0.4424, 0.4424), ("c", 0.0, 0.2437)):
-        assert found[name].alone == pytest.approx(alone, abs=0.02)
-        assert found[name].in_all == pytest.approx(in_all, abs=0.02)
-
-
 # --- cases that miss the target ---
 
 
@@ -149,6 +131,7 @@ def test_misses_are_counted_and_not_dropped() -> None:
     assert found.missed == tuple((whole.times > limit).sum(axis=0))
     assert found.missed[1] == pytest.approx(found.cases / 2, abs=1)
     assert found.effects == ()
+    assert found.level == np.mean(np.abs(found.difference) < 0.01)  # cases that both miss are no level ones
     assert found.lost == 0
     assert found.time_quantiles(1)[2] == inf
     either = ~np.isnan(found.times).all(axis=1)

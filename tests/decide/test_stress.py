@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.decide.damage import Cycles, Line, cycles, wear_ratio
 from simlaunch.decide.stress import Level, PartLoad, stress
 from simlaunch.errors import UsageError
 from simlaunch.measure.parts import Part, PartPeak
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.reading import changed, load
+from simlaunch.study.damage import Cycles, Line, cycles, wear_ratio
 from simlaunch.study.single import simulate
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

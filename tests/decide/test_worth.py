@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, RPM, coupe, point_mass
-from simlaunch.decide.bump import band_middles, raise_curve
 from simlaunch.decide.gear_worth import follow
 from simlaunch.decide.launches import as_many, column, make_ready, measure_all, target_named
 from simlaunch.decide.worth import STEP, Worth, best_span, costly_span, pedal_worth, worth
@@ -20,6 +19,7 @@ from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
+from simlaunch.study.bump import band_middles, raise_curve
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 SPRINT = Target("0-100 km/h", Kind.SPEED, 0.0, 100.0 / 3.6)
@@ -137,6 +137,15 @@ def test_noise_is_small() -> None:
     for each in sprint().pedals:
         assert each.noise.max() < 5e-6
         assert each.gain.max() > 4e-4
+
+
+def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
+    """Against launches with a tolerance ten thousand times as tight."""
+    loose, tight = (worth(scenario(), target="60 ft", bands=8, tolerance=tolerance) for tolerance in (1e-5, 1e-9))
+    for one, other in zip(loose.pedals, tight.pedals, strict=True):
+        doubt = np.max([*one.noise, one.whole_noise])
+        assert np.abs(one.gain - other.gain).max() < max(doubt, 1e-6)  # 0.01 ms for 10 N m
+        assert abs(one.whole - other.whole) < max(one.whole_noise, 1e-6)
 
 
 # --- grip ---

@@ -43,7 +43,7 @@ def test_a_harmful_peak() -> None:
         "0.221 s lost."
     )
     assert second == (
-        "It brings 2.703 s of wheelspin against 1.693 s, and 694 N m of steady pull at the gearbox input against "
+        "It brings 2.703 s of wheelspin against 1.693 s and pulls 694 N m at the gearbox input against "
         "655 N m; the loss holds: 0.334 s slower with 5 % less grip and 0.046 s slower with 5 % more."
     )
 
@@ -52,7 +52,7 @@ def test_a_helpful_peak() -> None:
     finding, first, second = _told(higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3))
     assert finding is Finding.HELPS
     assert first.endswith('13.330 s for 1/4 mile against 13.530 s with "plateau": 0.200 s gained.')
-    assert second.startswith("It brings 2.703 s of wheelspin against 1.693 s, and 694 N m of steady pull at the gear")
+    assert second.startswith("It brings 2.703 s of wheelspin against 1.693 s and pulls 694 N m at the gear")
     assert second.endswith("the gain holds: 0.100 s quicker with 5 % less grip and 0.300 s quicker with 5 % more.")
 
 
@@ -88,7 +88,7 @@ def test_out_of_reach(changes: dict[str, float], words: str) -> None:
 
 def test_no_wheelspin_is_not_called_a_cost() -> None:
     _, _, second = _told(spin_times=(0.0, 0.0))
-    assert second.startswith("It brings no wheelspin with either curve (0.000 s), and 694 N m")
+    assert second.startswith("It brings no wheelspin with either curve (0.000 s) and pulls 694 N m")
 
 
 def test_a_run_that_fails_on_other_grip_leaves_a_verdict_that_is_not_sure() -> None:
@@ -127,7 +127,7 @@ def test_each_is_one_sentence() -> None:
 def test_us_units() -> None:
     first, second = sentences(judge(CASE, 0.05), "us")
     assert first.startswith("With 81 lb-ft more peak torque")
-    assert "512 lb-ft of steady pull at the gearbox input against 483 lb-ft" in second
+    assert "512 lb-ft at the gearbox input against 483 lb-ft" in second
 
 
 def test_a_hostile_name_cannot_give_orders() -> None:

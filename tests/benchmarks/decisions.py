@@ -1,0 +1,100 @@
+"""How long the commands that decide take, and how much longer the same launches would take by the reference method.
+
+    python tests/benchmarks/decisions.py
+    python tests/benchmarks/decisions.py --pairs 20000 --scenario scenarios/front-hatch.toml
+
+Wall-clock and processor time of `worth` with 30 bands, the search of `plateau`, `odds`, and what odds and ratings add
+to `compare`. The reference method is SciPy's, one launch after the other; it is timed over a few launches, and what all
+of them would take is worked out from that. Figures are printed, nothing is judged.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+from simlaunch.cli.compare_evidence import with_evidence
+from simlaunch.decide import launches, odds, plateau_room
+from simlaunch.decide.launches import Aim, target_named
+from simlaunch.decide.limits import limits_of
+from simlaunch.decide.plateau import plateau
+from simlaunch.decide.worth import worth
+from simlaunch.launch.run import Method
+from simlaunch.record import Pedal
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import load
+from simlaunch.study.compare import compare
+from simlaunch.study.single import simulate
+
+COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
+_REFERENCE_LAUNCHES = 3
+_POWER = 250e3  # cap under which a plateau is sought [W]
+
+
+class _Counter:
+    """Counts launches on their way to the kernel."""
+
+    def __init__(self) -> None:
+        self.launches = 0
+        for module, name in ((launches, "measure_many"), (odds, "measure_many")):
+            setattr(module, name, self._counting(getattr(module, name)))
+
+    def _counting(self, call: Callable[..., object]) -> Callable[..., object]:
+        def counted(cars: object, *arguments: object, **options: object) -> object:
+            self.launches += len(cars)  # type: ignore[arg-type]
+            return call(cars, *arguments, **options)
+
+        return counted
+
+
+def _reference_seconds(scenario: Scenario) -> float:
+    begun = time.process_time()
+    for _ in range(_REFERENCE_LAUNCHES):
+        simulate(scenario, method=Method.REFERENCE)
+    return (time.process_time() - begun) / _REFERENCE_LAUNCHES
+
+
+def _sought(scenario: Scenario) -> None:
+    car, aims = lower(scenario, scenario.curve_names[0], Pedal.FULL), Aim((target_named(scenario, None),), (1.0,))
+    plateau(plateau_room.Room(car, limits_of(scenario, {"power": _POWER}), aims))
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def main() -> None:
+    """Time every command and print a line for each."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--scenario", type=Path, default=COUPE)
+    options.add_argument("--pairs", type=int, default=20_000)
+    given = options.parse_args()
+    scenario, counter = load(given.scenario), _Counter()
+    found, pair = compare(scenario), scenario.curve_names[:2]
+    reference = _reference_seconds(scenario)
+    jobs: dict[str, Callable[[], object]] = {
+        "worth, 30 bands, 2 pedals": lambda: worth(scenario, bands=30),
+        "plateau, front of 25": lambda: _sought(scenario),
+        "compare": lambda: compare(scenario),
+    }
+    if scenario.uncertain:
+        jobs["odds and ratings in compare"] = lambda: with_evidence(found, scenario, 256)
+        jobs[f"odds, {given.pairs} pairs"] = lambda: odds.odds(scenario, *pair, runs=given.pairs)
+    worth(scenario, bands=4)  # compiles, and loads what is loaded once
+    _say(f"{'':<30}{'launches':>9}{'wall, s':>9}{'CPU, s':>9}{'reference, s':>14}{'ratio':>7}")
+    for name, job in jobs.items():
+        counter.launches, begun = 0, (time.perf_counter(), time.process_time())
+        job()
+        wall, cpu = time.perf_counter() - begun[0], time.process_time() - begun[1]
+        line = f"{name:<30}{counter.launches or '':>9}{wall:>9.2f}{cpu:>9.2f}"
+        slow = counter.launches * reference
+        _say(f"{line}{slow:>14.0f}{slow / wall:>7.0f}" if slow else line)
+
+
+if __name__ == "__main__":
+    main()
