@@ -17,6 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from simlaunch.cli.compare_evidence import with_evidence
+
 from simlaunch.decide import launches, odds, plateau_room
 from simlaunch.decide.launches import Aim, target_named
 from simlaunch.decide.limits import limits_of

@@ -197,7 +197,7 @@ def test_us_units_change_the_sentences_and_keep_both_in_the_table(tmp_path: Path
     page = tmp_path / "us.html"
     made(hostile(tmp_path), "-o", page, "--cases", "0", "--units", "us")
     seen = texts(page.read_text("utf-8"))
-    assert "lb-ft of steady pull" in seen
+    assert "lb-ft more peak torque" in seen
     assert re.search(r"\d+ N m \d+ N m \d+ lb-ft \d+ lb-ft", seen)
     assert "only grip was varied" in seen
     assert island(page.read_text("utf-8"))["torque_unit"] == "lb-ft"
