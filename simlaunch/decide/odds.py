@@ -376,6 +376,7 @@ def odds(
     aim = goal(scenario) if target is None else target
     drawn = draws(scenario, (first, second), pedal, aim)
     points, scramblings = sobol_points(runs, len(drawn.names), seed)
+    with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     extra = _effect_points(runs) * (len(drawn.names) + 2) if with_effects else 0
     launches = _Launches(drawn, aim, tolerance, workers, 2 * (len(points) + extra), watch)
     times = launches(points)

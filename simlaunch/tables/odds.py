@@ -120,6 +120,7 @@ def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> s
         paragraph(_MEANING),
         *tables_text(odds_tables(found, system)),
         *([paragraph(_EFFECTS)] if found.effects else []),
+        *([paragraph(_CORRELATED)] if scenario.correlation else []),
         paragraph(f"Caution: {CAUTION}"),
         f"Verdict\n{paragraph(odds_verdict(found, system))}",
     ]
@@ -129,6 +130,12 @@ def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> s
 _EFFECTS = (
     "In all: share of the spread of the difference that would be gone if this value were known. Alone: share that goes "
     "with it by itself. Both are estimates from few cases; a few percent either way mean nothing."
+)
+
+
+_CORRELATED = (
+    "What decides is left out: some of the uncertain values depend on one another, so no share of the spread belongs "
+    "to one of them."
 )
 
 
