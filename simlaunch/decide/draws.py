@@ -171,6 +171,7 @@ def own_value(scenario: Scenario, key: str) -> float:
 
 
 def distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distribution:
+    """How an uncertain value is spread, SI units."""
     own = 1.0 if entry.key in _CURVE_KEYS else own_value(scenario, entry.key)
     spread = entry.spread(within, own)
     if entry.kind in ("normal", "triangular") and isnan(spread.middle):

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.fit.parameters import Parameter
 from simlaunch.fit.problem import Problem
 from simlaunch.fit.solving import Solution, search
 
@@ -15,6 +16,12 @@ Array = NDArray[np.float64]
 
 TOLD = 1.0
 """A combination that the logs leave as uncertain as this, in usual spreads of its values, is not told by them."""
+
+NARROWED = 0.5
+"""A value that nobody asked for is fitted if the logs narrow it to this share of its usual spread [-]."""
+
+MATTERS = 0.3
+"""One with a stated spread is fitted if that spread moves the calculated run by so many errors of the logs [-]."""
 
 _PART = 0.3  # a value has a part in a combination from this share of it on
 _NOTHING = 1e-10  # of the largest eigenvalue: no information at all
@@ -161,3 +168,28 @@ def _crossing(problem: Problem, solution: Solution, x: Array, least: float, k: i
             return bound
         here, root = there, passed
     return here
+
+
+def worth_fitting(problem: Problem, x: Array) -> tuple[tuple[Parameter, ...], tuple[str, ...]]:
+    """Of all that could be fitted, what the logs tell or what they cannot be understood without; and a word on it."""
+    size = problem.measured().size
+    slopes = problem.jacobian(x)[:size]
+    information = slopes.T @ slopes
+    cars = np.array([column.parameter is not None for column in problem.columns])
+    inner = without(information, cars)
+    parameters = [column.parameter for column in problem.columns if column.parameter]
+    kept: list[int] = []
+    for k, each in enumerate(parameters):
+        if each.stated:
+            moved = inner[k, k] * (each.spread / each.usual) ** 2
+            if moved > (MATTERS * size**0.25) ** 2:
+                kept.append(k)
+            continue
+        trial = [*kept, k]
+        before = np.array([(parameters[j].usual / parameters[j].spread) ** 2 for j in trial])
+        error = np.sqrt(np.linalg.inv(inner[np.ix_(trial, trial)] + np.diag(before))[-1, -1])
+        if error < NARROWED:
+            kept.append(k)
+    left = [each.name for k, each in enumerate(parameters) if k not in kept]
+    told = (f"left as they are, since these logs hardly tell them: {', '.join(left)}",) if left else ()
+    return tuple(parameters[k] for k in sorted(kept)), told

@@ -12,17 +12,18 @@ from numpy.typing import NDArray
 
 from simlaunch.decide.launches import aim
 from simlaunch.errors import InputError, UsageError
-from simlaunch.fit.apart import Apartness, apartness, profile, without
-from simlaunch.fit.coasting import RoadLoad, road_load
-from simlaunch.fit.histories import Runner
+from simlaunch.fit.apart import apartness, profile, without, worth_fitting
+from simlaunch.fit.histories import Runner, road_load
 from simlaunch.fit.logs import Kind, LogRequest
-from simlaunch.fit.misfit import Misfit, misfit
+from simlaunch.fit.misfit import misfit
 from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
 from simlaunch.fit.problem import Problem, Run, Values, prepared
+from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fit.solving import Solution, Watch, by_channel, search, solved
 from simlaunch.launch.run import complete
 from simlaunch.measure.many import measure_many
-from simlaunch.measure.marks import STANDARD, Kind as MarkKind, Target, marks
+from simlaunch.measure.marks import STANDARD, Target, marks
+from simlaunch.measure.marks import Kind as MarkKind
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -31,168 +32,11 @@ from simlaunch.study.single import goal
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
 
-NARROWED = 0.5
-"""A value that nobody asked for is fitted if the logs narrow it to this share of its usual spread [-]."""
-
-MATTERS = 0.3
-"""One with a stated spread is fitted if that spread moves the calculated run by so many errors of the logs [-]."""
-
-OFF = 0.02
-"""Engine or wheel speed that is off by more than this share all along has another ratio, radius or unit [-]."""
-
 _DRAWS = 150
 _AT_ONCE = 16
 _EXACT = 1e-4
 _MOST_PROFILED = 2
 _FEWEST_STEADY = 10
-
-
-@dataclass(frozen=True)
-class Fitted:
-    """One value that was fitted; SI units, of a factor pure numbers.
-
-    Parameters
-    ----------
-    parameter : Parameter
-        What it is.
-    log : int or None
-        The log that it belongs to; None where it is shared.
-    value : float
-        The fitted one.
-    error : float
-        Standard error; 0 at a bound.
-    low, high : float
-        Interval that is meant to hold the true value in 95 % of cases; nan at a bound.
-    from_logs : float
-        Share of what is known of it that comes from the logs, not from before [-].
-    at_bound : bool
-        Whether it stopped at a bound.
-    profiled : tuple of float or None
-        Interval from the profile of the likelihood, where one was made.
-    """
-
-    parameter: Parameter
-    log: int | None
-    value: float
-    error: float
-    low: float
-    high: float
-    from_logs: float
-    at_bound: bool
-    profiled: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
-class FittedRun:
-    """One log beside the car that was fitted to it.
-
-    Parameters
-    ----------
-    run : Run
-        The log.
-    start : float
-        When the car was let go, in the time of the log [s].
-    lag : float
-        Lag of its speed [s].
-    lag_error : float
-        Standard error of the lag; 0 where it was given [s].
-    misfits : tuple of Misfit
-        What is left over, channel by channel.
-    shown : mapping of str to ndarray
-        What each channel should have shown at its samples, SI units.
-    times : tuple of MarkTime
-        Times to marks.
-    road_load : RoadLoad or None
-        For a coast-down.
-    """
-
-    run: Run
-    start: float
-    lag: float
-    lag_error: float
-    misfits: tuple[Misfit, ...]
-    shown: dict[str, Array]
-    times: tuple[MarkTime, ...]
-    road_load: RoadLoad | None
-
-
-@dataclass(frozen=True)
-class MarkTime:
-    """Time to one mark, from the moment the car is let go; nan where it was not reached [s].
-
-    Parameters
-    ----------
-    target : Target
-        The mark.
-    logged : float
-        As the log has it.
-    before : float
-        As the scenario had it.
-    fitted : float
-        As the fitted scenario has it.
-    low, high : float
-        Where 95 % of the cases lie that agree with the logs.
-    """
-
-    target: Target
-    logged: float
-    before: float
-    fitted: float
-    low: float
-    high: float
-
-
-@dataclass(frozen=True)
-class Fit:
-    """A scenario fitted to logs.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        As it was.
-    pedal : Pedal
-        Full load throughout, or held slip.
-    fitted : tuple of Fitted
-        Values.
-    correlation : ndarray, shape (n, n)
-        Of their errors, in the same order; 0 for one at a bound [-].
-    runs : tuple of FittedRun
-        The logs.
-    left_out : FittedRun or None
-        A log that was predicted, not fitted.
-    apart : Apartness
-        How well the logs tell the values apart.
-    warnings : tuple of str
-        What speaks against the fit.
-    notes : tuple of str
-        What else is worth knowing.
-    launches : int
-        How many were run.
-    """
-
-    scenario: Scenario
-    pedal: Pedal
-    fitted: tuple[Fitted, ...]
-    correlation: Array
-    runs: tuple[FittedRun, ...]
-    left_out: FittedRun | None
-    apart: Apartness
-    warnings: tuple[str, ...]
-    notes: tuple[str, ...]
-    launches: int
-
-    def value(self, name: str, log: int | None = None) -> Fitted:
-        """A fitted value by its name.
-
-        Raises
-        ------
-        UsageError
-            Nothing of that name was fitted.
-        """
-        for each in self.fitted:
-            if each.parameter.name == name and each.log in (None, log):
-                return each
-        raise UsageError(f"{name} was not fitted; fitted were {', '.join(each.parameter.name for each in self.fitted)}")
 
 
 # --- what is fitted ---
@@ -217,31 +61,6 @@ def _by_themselves(scenario: Scenario, car: Record, launched: bool) -> tuple[Par
         except (InputError, UsageError):  # a value of no size, or that is not in this car
             continue
     return tuple(each for each in found if each.low < each.high)
-
-
-def _worth_fitting(problem: Problem, x: Array) -> tuple[tuple[Parameter, ...], tuple[str, ...]]:
-    """Of all that could be fitted, what the logs tell or what they cannot be understood without; and a word on it."""
-    size = problem.measured().size
-    slopes = problem.jacobian(x)[:size]
-    information = slopes.T @ slopes
-    cars = np.array([column.parameter is not None for column in problem.columns])
-    inner = without(information, cars)
-    parameters = [column.parameter for column in problem.columns if column.parameter]
-    kept: list[int] = []
-    for k, each in enumerate(parameters):
-        if each.stated:
-            moved = inner[k, k] * (each.spread / each.usual) ** 2
-            if moved > (MATTERS * size**0.25) ** 2:
-                kept.append(k)
-            continue
-        trial = [*kept, k]
-        before = np.array([(parameters[j].usual / parameters[j].spread) ** 2 for j in trial])
-        error = np.sqrt(np.linalg.inv(inner[np.ix_(trial, trial)] + np.diag(before))[-1, -1])
-        if error < NARROWED:
-            kept.append(k)
-    left = [each.name for k, each in enumerate(parameters) if k not in kept]
-    told = (f"left as they are, since these logs hardly tell them: {', '.join(left)}",) if left else ()
-    return tuple(parameters[k] for k in sorted(kept)), told
 
 
 # --- the whole way ---
@@ -358,7 +177,7 @@ class _Work:
         if not names:
             tell("looking for what the logs tell")
             trial = self._problem(used, wanted, ())
-            wanted, notes = _worth_fitting(trial, _aligned(trial))
+            wanted, notes = worth_fitting(trial, _aligned(trial))
             if not wanted:
                 raise InputError(
                     "these logs tell nothing about this scenario; check the car, or name what is to be fitted"
@@ -392,7 +211,7 @@ class _Work:
         notes: tuple[str, ...],
     ) -> Fit:
         cars = np.array([column.parameter is not None for column in problem.columns])
-        names = _column_names(problem)
+        names = column_names(problem)
         apart = apartness(names, without(solution.information, cars))
         fitted = _fitted(problem, solution)
         doubtful = {name for untold in apart.untold for name in untold.names}
@@ -402,16 +221,11 @@ class _Work:
         draws = _draws(problem, solution, self.seed)
         told = [_fitted_run(problem, solution, i, draws, self.scenario) for i in range(len(problem.runs))]
         predicted = None if left_out is None else self._predicted(problem, solution, runs[left_out], draws)
-        warnings = [
-            *_log_warnings(told),
-            *_misfit_warnings(told),
-            *_bound_warnings(fitted),
-            *_rival_warnings(problem, solution),
-        ]
+        warnings = warnings_of(problem, solution, told, fitted)
         errors = solution.errors[cars]
         scaled = solution.covariance[np.ix_(cars, cars)] / np.maximum(np.outer(errors, errors), 1e-300)
         return Fit(
-            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, tuple(warnings), notes,
+            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, warnings, notes,
             self.runner.launches,
         )  # fmt: skip
 
@@ -451,14 +265,6 @@ def _aligned(problem: Problem) -> Array:
     x, _, _ = search(bare, np.zeros(len(bare.columns)))
     count = len(problem.columns) - x.size
     return np.concatenate([np.zeros(count), x])
-
-
-def _column_names(problem: Problem) -> list[str]:
-    return [
-        column.name if column.run is None else f"{column.name} of log {column.run + 1}"
-        for column in problem.columns
-        if column.parameter
-    ]
 
 
 def _fitted(problem: Problem, solution: Solution) -> list[Fitted]:
@@ -536,9 +342,6 @@ def _times(run: Run, values: Values, start: float, scenario: Scenario, cases: Se
     return tuple(told)
 
 
-# --- what speaks against it ---
-
-
 def measured_times(cars: Cars, targets: tuple[Target, ...]) -> Array:
     """Times of many launches, on several threads.
 
@@ -558,71 +361,3 @@ def measured_times(cars: Cars, targets: tuple[Target, ...]) -> Array:
     with ThreadPoolExecutor() as pool:
         found = pool.map(lambda part: measure_many(part, targets, _EXACT, times_only=True).values, stretches)
         return np.concatenate(list(found))
-
-
-def _label(told: Sequence[FittedRun], i: int) -> str:
-    return f"log {i + 1}: " if len(told) > 1 else ""
-
-
-def _log_warnings(told: Sequence[FittedRun]) -> list[str]:
-    return [f"{_label(told, i)}{line}" for i, each in enumerate(told) for line in each.run.log.warnings]
-
-
-_WORDS = {
-    "speed": "speed",
-    "engine_speed": "engine speed",
-    "wheel_speed_front": "speed of the front wheels",
-    "wheel_speed_rear": "speed of the rear wheels",
-}
-
-
-def _misfit_warnings(told: Sequence[FittedRun]) -> list[str]:
-    found = []
-    for i, each in enumerate(told):
-        for left in each.misfits:
-            name = _WORDS[left.channel]
-            off = _steadily_off(each, left.channel)
-            if abs(off) > OFF:
-                found.append(
-                    f"{_label(told, i)}{name} is {abs(off):.1%} {'above' if off > 0 else 'below'} what gear ratios, final "
-                    "drive and tyre radius give, in the middle of the run: look for a wrong ratio, radius, tyre or unit"
-                )
-            elif left.wrong:
-                found.append(
-                    f"{_label(told, i)}{name} does not follow this car: {left.share:.1%} of its largest value is left "
-                    f"over, {left.rms / left.noise:.1f} times its noise, most of it {left.worst_time:.1f} s after the "
-                    "start; look for a wrong gear ratio or unit, a driver who lifts, a grade, or another car"
-                )
-    return found
-
-
-def _steadily_off(told: FittedRun, channel: str) -> float:
-    """Median of measured over calculated less one, for channels that the gears tie to the speed [-]."""
-    if channel == "speed":
-        return 0.0
-    log = next(each for each in told.run.log.channels if each.name == channel)
-    shown, length = told.shown[channel], told.run.log.end - told.start
-    middle = (log.time - told.start > 0.25 * length) & (shown > 0.0)
-    speed = np.interp(log.time, told.run.log.speed.time, told.shown["speed"] - told.run.log.speed.values)
-    close = middle & (np.abs(speed) < 0.02 * float(told.run.log.speed.values.max()))
-    if close.sum() < _FEWEST_STEADY:
-        return 0.0
-    return float(np.median(log.values[close] / shown[close])) - 1.0
-
-
-def _bound_warnings(fitted: Sequence[Fitted]) -> list[str]:
-    return [
-        f"{each.parameter.name} stopped at a bound: the logs would have it go further; check the car, the log, and what "
-        "else is held fixed"
-        for each in fitted
-        if each.at_bound
-    ]
-
-
-def _rival_warnings(problem: Problem, solution: Solution) -> list[str]:
-    if not solution.others:
-        return []
-    names, cars = _column_names(problem), [k for k, column in enumerate(problem.columns) if column.parameter]
-    apart = max(solution.others, key=lambda other: np.abs((other - solution.x)[cars]).max())
-    k = int(np.argmax(np.abs((apart - solution.x)[cars])))
-    return [f"another start ended elsewhere and fits as well; {names[k]} differs most: give it, or a further log"]

@@ -398,7 +398,7 @@ def _tilt(log: Log) -> Iterator[str]:
     if abs(tilt) > _TILTED:
         way = "downhill" if tilt < 0.0 else "uphill"
         yield (
-            f"the accelerometer reads {abs(tilt):.1%} of gravity {'more' if tilt > 0 else 'less'} than the speed gains: "
-            f"the road goes {way}, or the sensor does not lie level; give the grade with "
+            f"the accelerometer reads {abs(tilt):.1%} of gravity {'more' if tilt > 0.0 else 'less'} than the speed "
+            f"gains: the road goes {way}, or the sensor does not lie level; give the grade with "
             '--for-log "1: road.grade=..." if it is known'
         )

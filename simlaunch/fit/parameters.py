@@ -198,7 +198,8 @@ def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
         known_beforehand = distribution(scenario, entry, of_key)
         size = _own(scenario, entry.key, called) if each.factor and entry.key != ALL_CURVES else 1.0
         middle, spread = float(known_beforehand.mean()) / size, float(known_beforehand.std()) / size
-        origin, ends = entry.origin, _support(known_beforehand, size, ends, middle, spread)
+        origin, reach = entry.origin, FARTHEST * spread
+        ends = (min(ends[0], middle - reach), max(ends[1], middle + reach))
     if not spread > 0.0:
         raise InputError(
             f"{quoted(called)} is zero in the scenario, so nothing says how far it may be off; give it a spread "
@@ -224,13 +225,6 @@ def _own(scenario: Scenario, key: str, name: str) -> float:
     if not isfinite(value):
         raise InputError(f"{quoted(name)} cannot be fitted: the scenario has no value for {key}; give it one")
     return value
-
-
-def _support(known: Any, size: float, ends: tuple[float, float], middle: float, spread: float) -> tuple[float, float]:
-    """Bounds that go as far as what is known beforehand does."""
-    low, high = (float(end) / size for end in known.support())
-    far = (min(ends[0], middle - FARTHEST * spread), max(ends[1], middle + FARTHEST * spread))
-    return max(low, far[0]), min(high, far[1])
 
 
 def _possible(

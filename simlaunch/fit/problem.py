@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.decide.draws import Line
-from simlaunch.fit.coasting import coasting
-from simlaunch.fit.histories import STEP, History, Runner, last_until
+from simlaunch.fit.histories import STEP, History, Runner, coasting, last_until
 from simlaunch.fit.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fit.parameters import Parameter, cars_with, words_of
 from simlaunch.launch.run import complete

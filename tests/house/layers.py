@@ -21,6 +21,7 @@ ORDER = (
     "intake",
     "study",
     "decide",
+    "fit",
     "sweep",
     "show",
     "tables",
