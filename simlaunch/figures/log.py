@@ -119,7 +119,7 @@ def residual_figure(found: FittedRun, system: str) -> Figure:
     """
     units, speed = units_of(system), found.run.log.speed
     left = next(each for each in found.misfits if each.channel == "speed")
-    time, shown = speed.time - found.start, found.shown["speed"]
+    time, shown = found.timing.since(speed.time, "speed"), found.shown["speed"]
     rms, band = (units.text(size, Dimension.SPEED, 2) for size in (left.rms, 2.0 * left.noise))
     lead = f"Time zero: the car is let go. Band: twice the noise of a sample, {band}. Line: mean of half a second."
     panels = Panels((2.6, 1.6), labels=(("log", "fitted car"), ()))

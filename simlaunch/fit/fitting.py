@@ -17,7 +17,7 @@ from simlaunch.fit.histories import Runner, road_load
 from simlaunch.fit.logs import Kind, LogRequest
 from simlaunch.fit.misfit import misfit
 from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
-from simlaunch.fit.problem import Problem, Run, Values, prepared
+from simlaunch.fit.problem import Clock, Problem, Run, Timing, Values, prepared
 from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fit.solving import Solution, Watch, by_channel, search, solved
 from simlaunch.launch.run import complete
@@ -242,7 +242,7 @@ class _Work:
         noises = Solution(x, lone.residuals(x), np.zeros((0, 0)), np.zeros((x.size, x.size)), np.zeros((0, 0)),
                           np.zeros(x.size, bool), solution.quantile, (), 0)  # fmt: skip
         found = _fitted_run(lone, noises, 0, np.zeros((0, 0)), self.scenario)
-        return replace(found, times=_times(replace(run, car=run.car), _means(values), found.start, self.scenario,
+        return replace(found, times=_times(replace(run, car=run.car), _means(values), found.timing, self.scenario,
                                            [_means_of(problem, x_drawn) for x_drawn in draws]))  # fmt: skip
 
 
@@ -295,7 +295,7 @@ def _draws(problem: Problem, solution: Solution, seed: int) -> Array:
 
 def _fitted_run(problem: Problem, solution: Solution, i: int, draws: Array, scenario: Scenario) -> FittedRun:
     run, x = problem.runs[i], solution.x
-    start, lag = problem.start_and_lag(x, i)
+    timing = problem.timing(x, i)
     left, shown = [], {}
     for (log, name, rows), (_, channel) in zip(by_channel(problem), problem.channels(), strict=True):
         if log != i:
@@ -303,26 +303,35 @@ def _fitted_run(problem: Problem, solution: Solution, i: int, draws: Array, scen
         residuals = solution.residuals[rows] * problem.noises[i, name]
         shown[name] = channel.values - residuals
         left.append(
-            misfit(name, channel.time - start, channel.values, residuals, channel.noise, problem.noises[i, name])
+            misfit(
+                name,
+                timing.since(channel.time, name),
+                channel.values,
+                residuals,
+                channel.noise,
+                problem.noises[i, name],
+            )
         )
-    of_lag = [k for k, column in enumerate(problem.columns) if column.lag and column.run == i]
+    of_lag = [k for k, column in enumerate(problem.columns) if column.clock is Clock.LAG and column.run == i]
     lag_error = float(solution.errors[of_lag[0]] * problem.scales[of_lag[0]]) if of_lag else 0.0
     values = problem.values(x, i)
     if run.log.kind is Kind.COAST_DOWN:
         speed, car = run.log.speed.values, cars_with(run.car, run.lines, [values]).view(np.recarray)[0]
         load = road_load(car, float(speed.min()), float(speed.max()))
-        return FittedRun(run, start, lag, lag_error, tuple(left), shown, (), load)
-    times = _times(run, values, start, scenario, [problem.values(each, i) for each in draws])
-    return FittedRun(run, start, lag, lag_error, tuple(left), shown, times, None)
+        return FittedRun(run, timing, lag_error, tuple(left), shown, (), load)
+    times = _times(run, values, timing, scenario, [problem.values(each, i) for each in draws])
+    return FittedRun(run, timing, lag_error, tuple(left), shown, times, None)
 
 
 # --- times ---
 
 
-def _times(run: Run, values: Values, start: float, scenario: Scenario, cases: Sequence[Values]) -> tuple[MarkTime, ...]:
+def _times(
+    run: Run, values: Values, timing: Timing, scenario: Scenario, cases: Sequence[Values]
+) -> tuple[MarkTime, ...]:
     """Times to every mark that the log reaches, and to the scenario's goal."""
     logged = {mark.target: mark.time for mark in marks(run.log.account.trace)}
-    later = run.log.account.zero - start
+    later = run.log.account.zero - timing.start - timing.delay - timing.lag
     targets = [target for target in STANDARD if isfinite(logged[target])]
     aimed = goal(scenario)
     if not any(aimed.kind is each.kind and abs(aimed.end - each.end) < 1e-9 for each in targets):

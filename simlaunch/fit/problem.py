@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from enum import Enum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -96,9 +97,33 @@ def prepared(scenario: Scenario, request: LogRequest, parameters: Sequence[Param
     return Run(log, own, curve, car, {each: words_of(each, own, curve, pedal) for each in parameters})
 
 
+class Clock(Enum):
+    """What is unknown of the time of a log."""
+
+    START = "start"
+    """When the car was let go."""
+    LAG = "lag"
+    """Time constant of the sensor of speed."""
+    DELAY = "delay"
+    """By how much the speed is late beside the other channels."""
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Clock of one log: start, in the time of the log, lag and delay of its speed [s]."""
+
+    start: float
+    lag: float
+    delay: float
+
+    def since(self, time: Array, channel: str) -> Array:
+        """Time since the car was let go at samples of a channel [s]."""
+        return time - self.start - (self.delay if channel == "speed" else 0.0)
+
+
 @dataclass(frozen=True)
 class Column:
-    """One unknown: a value of the car, shared or of one log; or the start of a log, or the lag of its sensor."""
+    """One unknown: a value of the car, shared or of one log; or something about the clock of a log."""
 
     name: str
     scale: float
@@ -107,7 +132,7 @@ class Column:
     parameter: Parameter | None = None
     run: int | None = None
     """Which log it belongs to; None: all of them."""
-    lag: bool = False
+    clock: Clock | None = None
 
 
 @dataclass
@@ -158,9 +183,11 @@ class Problem:
             zero, before = run.log.zero, _BEFORE if run.log.request.rollout else LATEST
             if run.log.kind is Kind.COAST_DOWN:
                 before = 0.5 * run.log.duration
-            found.append(Column("start", START_SCALE, zero - before, zero + LATEST, run=i))
+            found.append(Column("start", START_SCALE, zero - before, zero + LATEST, run=i, clock=Clock.START))
             if self.lags[i] is None:
-                found.append(Column("lag", LAG_SCALE, LONGEST_LEAD, LONGEST_LAG, run=i, lag=True))
+                found.append(Column("lag", LAG_SCALE, LONGEST_LEAD, LONGEST_LAG, run=i, clock=Clock.LAG))
+                if len(run.log.channels) > 1:
+                    found.append(Column("delay", LAG_SCALE, -LATEST, LONGEST_LAG, run=i, clock=Clock.DELAY))
         return found
 
     # --- unknowns ---
@@ -168,12 +195,12 @@ class Problem:
     @property
     def origin(self) -> Array:
         """What unknowns are counted from: the scenario's own values, and where the car seems to move off."""
-        return np.array(
-            [
-                column.parameter.own if column.parameter else 0.0 if column.lag else self.runs[column.run or 0].log.zero
-                for column in self.columns
-            ]
-        )
+        return np.array([self._origin(column) for column in self.columns])
+
+    def _origin(self, column: Column) -> float:
+        if column.parameter is not None:
+            return column.parameter.own
+        return self.runs[column.run or 0].log.zero if column.clock is Clock.START else 0.0
 
     @property
     def scales(self) -> Array:
@@ -199,11 +226,11 @@ class Problem:
             if column.parameter and column.run in (None, run)
         }
 
-    def start_and_lag(self, x: Array, run: int) -> tuple[float, float]:
-        """When the car was let go, in the time of the log, and the lag of its speed [s]."""
+    def timing(self, x: Array, run: int) -> Timing:
+        """Clock of one log."""
         real = self.real(x)
-        own = {c.lag: float(real[k]) for k, c in enumerate(self.columns) if c.parameter is None and c.run == run}
-        return own[False], own.get(True, self.lags[run] or 0.0)
+        own = {c.clock: float(real[k]) for k, c in enumerate(self.columns) if c.clock is not None and c.run == run}
+        return Timing(own[Clock.START], own.get(Clock.LAG, self.lags[run] or 0.0), own.get(Clock.DELAY, 0.0))
 
     # --- what the logs should have shown ---
 
@@ -234,13 +261,13 @@ class Problem:
             self._kept = {key: self._histories([(i, self.values(x, i)) for i in range(len(self.runs))])}
         return self._kept[key]
 
-    def _shown(self, run: int, history: History, start: float, lag: float) -> Array:
+    def _shown(self, run: int, history: History, timing: Timing) -> Array:
         """What the channels of a log should show, one after the other, in units of their noise."""
-        shown = [
-            history.at(channel.name, channel.time - start, lag if channel.name == "speed" else 0.0)
-            / self.noises[run, channel.name]
-            for channel in self.runs[run].log.channels
-        ]
+        shown = []
+        for channel in self.runs[run].log.channels:
+            lag = timing.lag if channel.name == "speed" else 0.0
+            values = history.at(channel.name, timing.since(channel.time, channel.name), lag)
+            shown.append(values / self.noises[run, channel.name])
         return np.nan_to_num(np.concatenate(shown), nan=0.0)
 
     def measured(self) -> Array:
@@ -249,7 +276,7 @@ class Problem:
 
     def residuals(self, x: Array) -> Array:
         """What the logs show less what they should, in units of their noise; then how far values are from before."""
-        shown = [self._shown(i, history, *self.start_and_lag(x, i)) for i, history in enumerate(self._base(x))]
+        shown = [self._shown(i, history, self.timing(x, i)) for i, history in enumerate(self._base(x))]
         return np.concatenate([self.measured() - np.concatenate(shown), self.from_before(x)])
 
     def from_before(self, x: Array) -> Array:
@@ -286,10 +313,10 @@ class Problem:
         rows = np.cumsum([0, *(sum(c.time.size for c in run.log.channels) for run in self.runs)])
         out = np.zeros((int(rows[-1]) + len(self.from_before(x)), len(self.columns)))
         base = self._base(x)
-        here = [self._shown(i, base[i], *self.start_and_lag(x, i)) for i in range(len(self.runs))]
+        here = [self._shown(i, base[i], self.timing(x, i)) for i in range(len(self.runs))]
         both = {(i, k) for i, k, step in bumps if sum((i, k) == (a, b) for a, b, _ in bumps) == 2}
         for (i, k, step), history in zip(bumps, moved, strict=True):
-            there = self._shown(i, history, *self.start_and_lag(x, i))
+            there = self._shown(i, history, self.timing(x, i))
             share = 0.5 if (i, k) in both else 1.0
             out[rows[i] : rows[i + 1], k] -= share * (there - here[i]) / step
         for k, column in enumerate(self.columns):
@@ -304,9 +331,9 @@ class Problem:
     def _sensor_slope(self, run: int, k: int, x: Array, history: History) -> Array:
         """How the residuals of a log change with its start or its lag."""
         step = _SMALL / self.columns[k].scale
-        ends = [self._shown(run, history, *self.start_and_lag(_moved(x, k, way), run)) for way in (0.0, step)]
-        if not self.columns[k].lag:
-            ends[0] = self._shown(run, history, *self.start_and_lag(_moved(x, k, -step), run))
+        ends = [self._shown(run, history, self.timing(_moved(x, k, way), run)) for way in (0.0, step)]
+        if self.columns[k].clock is Clock.START:
+            ends[0] = self._shown(run, history, self.timing(_moved(x, k, -step), run))
             step *= 2.0
         return (ends[0] - ends[1]) / step
 

@@ -13,7 +13,7 @@ from simlaunch.fit.apart import Apartness
 from simlaunch.fit.histories import RoadLoad
 from simlaunch.fit.misfit import Misfit
 from simlaunch.fit.parameters import Parameter
-from simlaunch.fit.problem import Problem, Run
+from simlaunch.fit.problem import Problem, Run, Timing
 from simlaunch.fit.solving import Solution
 from simlaunch.measure.marks import Target
 from simlaunch.record import Pedal
@@ -70,10 +70,8 @@ class FittedRun:
     ----------
     run : Run
         The log.
-    start : float
-        When the car was let go, in the time of the log [s].
-    lag : float
-        Lag of its speed [s].
+    timing : Timing
+        When the car was let go, and how late its speed is logged.
     lag_error : float
         Standard error of the lag; 0 where it was given [s].
     misfits : tuple of Misfit
@@ -87,8 +85,7 @@ class FittedRun:
     """
 
     run: Run
-    start: float
-    lag: float
+    timing: Timing
     lag_error: float
     misfits: tuple[Misfit, ...]
     shown: dict[str, Array]
@@ -246,8 +243,8 @@ def _steadily_off(told: FittedRun, channel: str) -> float:
     if channel == "speed":
         return 0.0
     log = next(each for each in told.run.log.channels if each.name == channel)
-    shown, length = told.shown[channel], told.run.log.end - told.start
-    middle = (log.time - told.start > 0.25 * length) & (shown > 0.0)
+    shown, length = told.shown[channel], told.run.log.end - told.timing.start
+    middle = (log.time - told.timing.start > 0.25 * length) & (shown > 0.0)
     speed = np.interp(log.time, told.run.log.speed.time, told.shown["speed"] - told.run.log.speed.values)
     close = middle & (np.abs(speed) < 0.02 * float(told.run.log.speed.values.max()))
     if close.sum() < _FEWEST_STEADY:

@@ -35,7 +35,7 @@ _MEANING = (
     "practice)."
 )
 _FIT_OF = (
-    "Noise: of one sample, found in the log or stated. Weighed: what the samples were weighed with; more than the noise "
+    "Noise: of one sample, found in the log or stated. Weighed: what the samples were weighed with, more than noise "
     "where the residuals hang together and exceed it. Beyond: what of rms is no noise. Chance: that noise changes its "
     "sign as seldom."
 )
@@ -211,9 +211,13 @@ def _block(title: str, lines: list[str] | tuple[str, ...]) -> list[str]:
 def _source(found: FittedRun, label: str) -> str:
     run = found.run
     drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
-    lag = f", its speed lags by {found.lag:.3f} s" if run.log.kind is Kind.LAUNCH else ""
+    if run.log.kind is Kind.COAST_DOWN:
+        return f"{shown(run.log.request.path)}{label}: {drove}"
+    timing = found.timing
     error = f" (error {found.lag_error:.3f} s)" if found.lag_error else ""
-    return f"{shown(run.log.request.path)}{label}: {drove}; let go at {found.start:.3f} s of the log{lag}{error}"  # type: ignore[arg-type]
+    late = f", and comes {timing.delay:.3f} s late" if timing.delay else ""
+    told = f"let go at {timing.start:.3f} s of the log; its speed lags by {timing.lag:.3f} s{error}{late}"
+    return f"{shown(run.log.request.path)}{label}: {drove}; {told}"
 
 
 def _goal_time(found: FittedRun) -> MarkTime | None:
@@ -337,8 +341,9 @@ def _run_object(found: FittedRun) -> Object:
         "source": str(found.run.log.request.path),
         "kind": found.run.log.kind.value,
         "curve": found.run.curve if load is None else None,
-        "start_s": number(found.start),
-        "lag_s": number(found.lag),
+        "start_s": number(found.timing.start),
+        "delay_s": number(found.timing.delay),
+        "lag_s": number(found.timing.lag),
         "lag_error_s": number(found.lag_error),
         "channels": [_misfit_object(left) for left in found.misfits],
         "times": [_time_object(mark) for mark in found.times],
