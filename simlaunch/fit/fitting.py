@@ -17,7 +17,7 @@ from simlaunch.fit.histories import Runner, road_load
 from simlaunch.fit.logs import Kind, LogRequest
 from simlaunch.fit.misfit import misfit
 from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
-from simlaunch.fit.problem import Clock, Problem, Run, Timing, Values, prepared
+from simlaunch.fit.problem import Problem, Run, Timing, Values, prepared
 from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fit.solving import Solution, Watch, by_channel, search, solved
 from simlaunch.launch.run import complete
@@ -312,15 +312,13 @@ def _fitted_run(problem: Problem, solution: Solution, i: int, draws: Array, scen
                 problem.noises[i, name],
             )
         )
-    of_lag = [k for k, column in enumerate(problem.columns) if column.clock is Clock.LAG and column.run == i]
-    lag_error = float(solution.errors[of_lag[0]] * problem.scales[of_lag[0]]) if of_lag else 0.0
     values = problem.values(x, i)
     if run.log.kind is Kind.COAST_DOWN:
         speed, car = run.log.speed.values, cars_with(run.car, run.lines, [values]).view(np.recarray)[0]
         load = road_load(car, float(speed.min()), float(speed.max()))
-        return FittedRun(run, timing, lag_error, tuple(left), shown, (), load)
+        return FittedRun(run, timing, tuple(left), shown, (), load)
     times = _times(run, values, timing, scenario, [problem.values(each, i) for each in draws])
-    return FittedRun(run, timing, lag_error, tuple(left), shown, times, None)
+    return FittedRun(run, timing, tuple(left), shown, times, None)
 
 
 # --- times ---
@@ -331,7 +329,7 @@ def _times(
 ) -> tuple[MarkTime, ...]:
     """Times to every mark that the log reaches, and to the scenario's goal."""
     logged = {mark.target: mark.time for mark in marks(run.log.account.trace)}
-    later = run.log.account.zero - timing.start - timing.delay - timing.lag
+    later = run.log.account.zero - timing.start - timing.delay
     targets = [target for target in STANDARD if isfinite(logged[target])]
     aimed = goal(scenario)
     if not any(aimed.kind is each.kind and abs(aimed.end - each.end) < 1e-9 for each in targets):

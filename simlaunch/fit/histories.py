@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
-from math import isnan
+from math import isnan, sqrt
 from threading import local
 
 import numpy as np
@@ -29,7 +29,7 @@ STEP = 5e-3
 TOLERANCE = 1e-4
 """Relative error allowed per step: speeds of the demonstration cars are then off by 0.001 m/s at most [-]."""
 
-_NO_LAG = 1e-6  # [s]
+_NO_LAG = 1e-4  # [s]
 _COARSER = 1e-3  # for a launch that cannot be followed
 _AT_ONCE = 16
 _POINTS = 5  # a road load is a polynomial of degree four at most: lift times rolling resistance
@@ -52,8 +52,11 @@ class History:
     values: Array
     step: float = STEP
 
-    def at(self, channel: str, time: Array, lag: float = 0.0) -> Array:
-        """What a sensor shows at some times.
+    def at(self, channel: str, time: Array, blur: float = 0.0) -> Array:
+        """What a sensor shows at some times, counted so that it comes neither early nor late on a ramp.
+
+        A lag by itself can hardly be told from a delay: the two differ by the square of the lag. So the delay is
+        left to the caller, and the square is what counts here: signals are linear in it near zero.
 
         Parameters
         ----------
@@ -61,9 +64,9 @@ class History:
             Name of the channel.
         time : ndarray, shape (n,)
             Time since the car was let go; before it as at the start, after the end as there [s].
-        lag : float
-            Time constant of a sensor of first order; below zero that of one that runs ahead by as much as it
-            would lag, so that a search can pass through zero [s].
+        blur : float
+            Square of the time constant of a sensor of first order; below zero one that sharpens as much as it would
+            blur, so that a search can pass through zero [s^2].
 
         Returns
         -------
@@ -71,9 +74,13 @@ class History:
             SI units.
         """
         values = self.values[FOLLOWED.index(channel)]
-        behind = lagged(values, self.step, abs(lag)) if abs(lag) > _NO_LAG else values
-        shown = behind if lag >= 0.0 else 2.0 * values - behind
-        return np.interp(time / self.step, np.arange(values.size), shown)
+        grid = self.step * np.arange(values.size)
+        sharp = np.interp(time, grid, values)
+        lag = sqrt(abs(blur))
+        if lag < _NO_LAG:
+            return sharp
+        blurred = np.interp(time + lag, grid, lagged(values, self.step, lag))
+        return np.asarray(blurred if blur > 0.0 else 2.0 * sharp - blurred)
 
 
 def lagged(values: Array, step: float, lag: float) -> Array:

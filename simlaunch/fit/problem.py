@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,17 +23,17 @@ from simlaunch.scenario.reading import changed
 Array = NDArray[np.float64]
 Values = Mapping[Parameter, float]
 
-BUMP = 0.1
+BUMP = 0.02
 """Step of differences, in usual spreads of a value [-]."""
 
-LATEST, LONGEST_LAG, LONGEST_LEAD = 0.5, 0.6, -0.1
-"""How far the start may be from where the car seems to move off, and the longest lag of a sensor, or the most that a
-logger may run ahead of it by filling in between slow samples [s]."""
+LATEST, LONGEST_LAG, SHARPEST = 0.5, 0.6, -0.01
+"""How far the start may be from where the car seems to move off, the longest lag of a sensor [s], and the most that a
+logger may sharpen what it shows by filling in between slow samples [s^2]."""
 
-START_SCALE, LAG_SCALE = 0.05, 0.1
-"""What the start and the lag are counted in [s]."""
+START_SCALE, DELAY_SCALE, BLUR_SCALE = 0.05, 0.1, 0.01
+"""What start and delay [s] and the square of a lag [s^2] are counted in."""
 
-_SMALL = 1e-3  # step of differences for the start and the lag [s]
+_SMALL, _SMALL_SQUARE = 1e-3, 2e-4  # steps of differences for start and delay [s], and for a lag squared [s^2]
 _BEFORE = 2.0  # how long before a log with rollout the car may have been let go [s]
 
 
@@ -101,23 +102,38 @@ class Clock(Enum):
     """What is unknown of the time of a log."""
 
     START = "start"
-    """When the car was let go."""
-    LAG = "lag"
-    """Time constant of the sensor of speed."""
+    """When the car was let go, as the channels beside the speed show it; where there are none, as the speed does."""
+    BLUR = "blur"
+    """Square of the time constant of the sensor of speed."""
     DELAY = "delay"
-    """By how much the speed is late beside the other channels."""
+    """By how much the speed is late beside the other channels, its lag included."""
 
 
 @dataclass(frozen=True)
 class Timing:
-    """Clock of one log: start, in the time of the log, lag and delay of its speed [s]."""
+    """Clock of one log.
+
+    Parameters
+    ----------
+    start : float
+        When the car was let go, in the time of the log [s].
+    delay : float
+        By how much its speed is late, its lag included [s].
+    blur : float
+        Square of the time constant with which it lags [s^2].
+    """
 
     start: float
-    lag: float
     delay: float
+    blur: float
+
+    @property
+    def lag(self) -> float:
+        """Time constant with which the speed lags [s]."""
+        return sqrt(max(self.blur, 0.0))
 
     def since(self, time: Array, channel: str) -> Array:
-        """Time since the car was let go at samples of a channel [s]."""
+        """Time since the car was let go at samples of a channel, less what the channel is late [s]."""
         return time - self.start - (self.delay if channel == "speed" else 0.0)
 
 
@@ -185,9 +201,9 @@ class Problem:
                 before = 0.5 * run.log.duration
             found.append(Column("start", START_SCALE, zero - before, zero + LATEST, run=i, clock=Clock.START))
             if self.lags[i] is None:
-                found.append(Column("lag", LAG_SCALE, LONGEST_LEAD, LONGEST_LAG, run=i, clock=Clock.LAG))
+                found.append(Column("blur", BLUR_SCALE, SHARPEST, LONGEST_LAG**2, run=i, clock=Clock.BLUR))
                 if len(run.log.channels) > 1:
-                    found.append(Column("delay", LAG_SCALE, -LATEST, LONGEST_LAG, run=i, clock=Clock.DELAY))
+                    found.append(Column("delay", DELAY_SCALE, -LATEST, 2.0 * LONGEST_LAG, run=i, clock=Clock.DELAY))
         return found
 
     # --- unknowns ---
@@ -230,7 +246,14 @@ class Problem:
         """Clock of one log."""
         real = self.real(x)
         own = {c.clock: float(real[k]) for k, c in enumerate(self.columns) if c.clock is not None and c.run == run}
-        return Timing(own[Clock.START], own.get(Clock.LAG, self.lags[run] or 0.0), own.get(Clock.DELAY, 0.0))
+        given = self.lags[run] or 0.0
+        blur = own.get(Clock.BLUR, given**2)
+        lag = sqrt(max(blur, 0.0))
+        if Clock.DELAY in own:
+            return Timing(own[Clock.START], own[Clock.DELAY], blur)
+        late = given if len(self.runs[run].log.channels) > 1 else lag  # what start stands for if only speed shows it
+        shift = 0.0 if len(self.runs[run].log.channels) > 1 else lag
+        return Timing(own[Clock.START] - shift, late, blur)
 
     # --- what the logs should have shown ---
 
@@ -265,8 +288,8 @@ class Problem:
         """What the channels of a log should show, one after the other, in units of their noise."""
         shown = []
         for channel in self.runs[run].log.channels:
-            lag = timing.lag if channel.name == "speed" else 0.0
-            values = history.at(channel.name, timing.since(channel.time, channel.name), lag)
+            blur = timing.blur if channel.name == "speed" else 0.0
+            values = history.at(channel.name, timing.since(channel.time, channel.name), blur)
             shown.append(values / self.noises[run, channel.name])
         return np.nan_to_num(np.concatenate(shown), nan=0.0)
 
@@ -329,10 +352,10 @@ class Problem:
         return out
 
     def _sensor_slope(self, run: int, k: int, x: Array, history: History) -> Array:
-        """How the residuals of a log change with its start or its lag."""
-        step = _SMALL / self.columns[k].scale
+        """How the residuals of a log change with its clock."""
+        step = (_SMALL if self.columns[k].clock is not Clock.BLUR else _SMALL_SQUARE) / self.columns[k].scale
         ends = [self._shown(run, history, self.timing(_moved(x, k, way), run)) for way in (0.0, step)]
-        if self.columns[k].clock is Clock.START:
+        if self.columns[k].clock is not Clock.BLUR:
             ends[0] = self._shown(run, history, self.timing(_moved(x, k, -step), run))
             step *= 2.0
         return (ends[0] - ends[1]) / step

@@ -72,8 +72,6 @@ class FittedRun:
         The log.
     timing : Timing
         When the car was let go, and how late its speed is logged.
-    lag_error : float
-        Standard error of the lag; 0 where it was given [s].
     misfits : tuple of Misfit
         What is left over, channel by channel.
     shown : mapping of str to ndarray
@@ -86,7 +84,6 @@ class FittedRun:
 
     run: Run
     timing: Timing
-    lag_error: float
     misfits: tuple[Misfit, ...]
     shown: dict[str, Array]
     times: tuple[MarkTime, ...]

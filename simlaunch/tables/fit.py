@@ -26,7 +26,7 @@ _CHANNELS = {
 }
 _STRONG = 0.7  # correlations beyond this are printed
 _MOST_PAIRS = 6
-_HARDLY = 0.5  # of what is known of a value: with less from the logs, what is known is mostly from before
+_LAG = 0.01  # a shorter one is not told [s]
 _LOADED = (70.0 / 3.6, 60.0 / 3.6)  # speeds between which the time of a coast-down is printed [m/s]
 _MEANING = (
     "Error: standard error, widened for what hangs together in the residuals. From, to: holds the true value in 19 of "
@@ -214,9 +214,8 @@ def _source(found: FittedRun, label: str) -> str:
     if run.log.kind is Kind.COAST_DOWN:
         return f"{shown(run.log.request.path)}{label}: {drove}"
     timing = found.timing
-    error = f" (error {found.lag_error:.3f} s)" if found.lag_error else ""
-    late = f", and comes {timing.delay:.3f} s late" if timing.delay else ""
-    told = f"let go at {timing.start:.3f} s of the log; its speed lags by {timing.lag:.3f} s{error}{late}"
+    lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
+    told = f"let go at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
     return f"{shown(run.log.request.path)}{label}: {drove}; {told}"
 
 
@@ -344,7 +343,6 @@ def _run_object(found: FittedRun) -> Object:
         "start_s": number(found.timing.start),
         "delay_s": number(found.timing.delay),
         "lag_s": number(found.timing.lag),
-        "lag_error_s": number(found.lag_error),
         "channels": [_misfit_object(left) for left in found.misfits],
         "times": [_time_object(mark) for mark in found.times],
         "understood": list(found.run.log.account.understood),
