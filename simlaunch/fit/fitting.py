@@ -215,7 +215,9 @@ class _Work:
         apart = apartness(names, without(solution.information, cars))
         fitted = _fitted(problem, solution)
         doubtful = {name for untold in apart.untold for name in untold.names}
-        wanted = [k for k, name in enumerate(names) if profiles or name in doubtful]
+        wanted = [
+            k for k, name in enumerate(names) if profiles or (name in doubtful and not fitted[k].parameter.stated)
+        ]
         for k in wanted if profiles else wanted[:_MOST_PROFILED]:
             fitted[k] = replace(fitted[k], profiled=profile(problem, solution, k))
         draws = _draws(problem, solution, self.seed)

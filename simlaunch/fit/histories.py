@@ -78,7 +78,7 @@ class History:
         sharp = np.interp(time, grid, values)
         lag = sqrt(abs(blur))
         if lag < _NO_LAG:
-            return sharp
+            return np.asarray(sharp)
         blurred = np.interp(time + lag, grid, lagged(values, self.step, lag))
         return np.asarray(blurred if blur > 0.0 else 2.0 * sharp - blurred)
 

@@ -41,6 +41,7 @@ DEEPEST_FALL = 1.0
 
 _HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
+_COASTING = 3.0  # over which a coasting speed is smoothed to see where it falls [s]
 _BEYOND_GRIP = 1.25
 _SAME = 0.01  # a speed this near to that of wheels that slip is theirs
 _SLIPPING = 0.05
@@ -179,6 +180,8 @@ def read_run(request: LogRequest, car: Record) -> Log:
     coasts = request.kind is Kind.COAST_DOWN
     options = request.options if not coasts else _whole(request.options)
     account, source = read_log(request.path, options), shown(Path(request.path))
+    if not coasts:
+        _refuse_wheel_speed(account, source, car)
     begin, end = _coasting_span(account, source) if coasts else _launch_span(account, request, source)
     if request.until is not None:
         end = min(end, account.zero + request.until)
@@ -220,10 +223,10 @@ def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple
     return np.nextafter(begin, np.inf), zero + length - LAST
 
 
-def _falls(time: Array, speed: Array) -> Iterator[tuple[int, int]]:
-    """First and last sample of every stretch in which a smoothed speed falls."""
+def _falls(time: Array, speed: Array, length: float) -> Iterator[tuple[int, int]]:
+    """First and last sample of every stretch in which speed, smoothed over a length [s], falls."""
     step = float(np.median(np.diff(time)))
-    smooth = uniform_filter1d(speed, max(1, round(_SMOOTHED / step)))
+    smooth = uniform_filter1d(speed, max(1, round(length / step)))
     falling = np.concatenate([[False], np.diff(smooth) < 0.0, [False]])
     edges = np.flatnonzero(np.diff(falling.astype(int)))
     yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
@@ -233,10 +236,10 @@ def _refuse_lift(time: Array, speed: Array, zero: float, source: str) -> None:
     """Refuse a run in which the driver lifts: speed falls for longer than any gear change."""
     if time.size < FEWEST:
         return
-    for first, last in _falls(time, speed):
+    for first, last in _falls(time, speed, _SMOOTHED):
         if time[last] - time[first] > LONGEST_FALL and speed[first] - speed[last] > DEEPEST_FALL:
             when = f"from {time[first] - zero:.1f} s to {time[last] - zero:.1f} s after moving off"
-            why = f"falls by {3.6 * (speed[first] - speed[last]):.0f} km/h {when}: the driver lifts or brakes"
+            why = f"falls by {3.6 * (speed[first] - speed[last]):.0f} km/h {when}: the driver lifts or brakes, or these are wheels that spin"
             instead = f'use the run before that, --until "{max(time[first] - zero - _SMOOTHED, 0.5):.1f} s"'
             raise refusal(source, "speed", "", why, instead)
 
@@ -244,12 +247,12 @@ def _refuse_lift(time: Array, speed: Array, zero: float, source: str) -> None:
 def _coasting_span(account: LogAccount, source: str) -> tuple[float, float]:
     """First and last time of the longest stretch in which speed falls [s]."""
     time, speed = account.samples["speed"]
-    spans = list(_falls(time, speed)) if time.size >= FEWEST else []
+    spans = list(_falls(time, speed, _COASTING)) if time.size >= FEWEST else []
     first, last = max(spans, key=lambda span: speed[span[0]] - speed[span[1]], default=(0, 0))
     if speed[first] - speed[last] < 3.0 * DEEPEST_FALL:
         why = f"falls by {3.6 * (speed[first] - speed[last]):.1f} km/h at most, which is no coast-down"
         raise refusal(source, "speed", "", why, "log the car coasting in neutral from a high speed")
-    rolling = (time >= time[first] + _SMOOTHED) & (time <= time[last] - _SMOOTHED) & (speed > 2.0 * SLOWEST)
+    rolling = (time >= time[first] + _COASTING) & (time <= time[last] - _COASTING) & (speed > 2.0 * SLOWEST)
     ends = time[rolling][[0, -1]] if rolling.any() else time[[first, last]]  # smoothing blurs where it begins
     return float(ends[0]), float(ends[1])
 
@@ -333,37 +336,23 @@ def _coarse(values: Array) -> bool:
 
 def _doubts(log: Log, car: Record) -> Iterator[str]:
     """What can be told before anything is fitted; what decides is refused."""
-    _refuse_wheel_speed(log, car)
     _refuse_beyond_grip(log, car)
     yield from _tilt(log)
 
 
-def _refuse_wheel_speed(log: Log, car: Record) -> None:
+def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
     """Refuse a speed that is that of driven wheels, slip included."""
-    radii = (float(car.front.radius), float(car.rear.radius))
-    driven, samples = driven_axles(car), log.account.samples
-    if all(driven) or "speed" not in samples:
+    driven, samples = driven_axles(car), account.samples
+    ends = {"front": float(car.front.radius), "rear": float(car.rear.radius)}
+    if all(driven) or not {f"wheel_speed_{end}" for end in ends} <= set(samples):
         return
-    ends = ("front", "rear")
-    pulled = ends[driven.index(True)]
-    free = ends[driven.index(False)]
-    names = (f"wheel_speed_{pulled}", f"wheel_speed_{free}")
-    if any(name not in samples for name in names):
-        return
-    speed = log.speed
-    rims = [
-        np.interp(speed.time, *samples[name]) * radii[ends.index(end)]
-        for name, end in zip(names, (pulled, free), strict=True)
-    ]
-    slips = np.abs(rims[0] / np.maximum(rims[1], SLOWEST) - 1.0) > _SLIPPING
-    if slips.sum() < FEWEST:
-        return
-    near = np.median(np.abs(speed.values[slips] / rims[0][slips] - 1.0))
-    if near < _SAME:
+    pulled, free = ("front", "rear") if driven[0] else ("rear", "front")
+    time, speed = samples["speed"]
+    rims = {end: np.interp(time, *samples[f"wheel_speed_{end}"]) * radius for end, radius in ends.items()}
+    slips = (rims[pulled] > (1.0 + _SLIPPING) * rims[free]) & (rims[free] > SLOWEST)
+    if slips.sum() >= FEWEST and np.median(np.abs(speed[slips] / rims[pulled][slips] - 1.0)) < _SAME:
         why = f"is that of the {pulled} wheels, which are driven and slip"
-        raise refusal(
-            log.source, "speed", "", why, f"name the {free} wheels or another speed with --channel speed=NAME"
-        )
+        raise refusal(source, "speed", "", why, f"name another with --channel speed=NAME, such as the {free} wheels")
 
 
 def _refuse_beyond_grip(log: Log, car: Record) -> None:

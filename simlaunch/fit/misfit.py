@@ -18,7 +18,7 @@ DOUBTFUL = 1e-3
 NOTABLE = 1.25
 """Residuals that exceed the noise by this are more than noise [-]."""
 
-LARGE = 0.01
+LARGE = 0.005
 """Misfit beyond noise, as a share of the largest value, from which on something is wrong with car or log [-]."""
 
 _STRETCH = 0.5  # over which a misfit is averaged to find where it is largest [s]

@@ -24,6 +24,9 @@ Array = NDArray[np.float64]
 OFF = 0.02
 """Engine or wheel speed that is off by more than this share all along has another ratio, radius or unit [-]."""
 
+UNLIKELY = 2.5
+"""A value farther than so many usual spreads from what was known beforehand is doubtful."""
+
 _FEWEST_STEADY = 10
 
 
@@ -203,7 +206,13 @@ def warnings_of(
         Empty where nothing does.
     """
     logs = [f"{_label(told, i)}{line}" for i, each in enumerate(told) for line in each.run.log.warnings]
-    return (*logs, *_misfit_warnings(told), *_bound_warnings(fitted), *_rival_warnings(problem, solution))
+    return (
+        *logs,
+        *_misfit_warnings(told),
+        *_bound_warnings(fitted),
+        *_unlikely_warnings(fitted),
+        *_rival_warnings(problem, solution),
+    )
 
 
 def _label(told: Sequence[FittedRun], i: int) -> str:
@@ -227,11 +236,14 @@ def _misfit_warnings(told: Sequence[FittedRun]) -> Iterator[str]:
                     f"{name} is {abs(off):.1%} {'above' if off > 0.0 else 'below'} what gear ratios, final drive and "
                     "tyre radius give, in the middle of the run: look for a wrong ratio, radius, tyre or unit"
                 )
-            elif left.wrong:
+            elif not left.noisy_only:
+                follows = (
+                    "does not follow this car" if left.wrong else "does not follow this car as closely as it could"
+                )
                 yield (
-                    f"{name} does not follow this car: {left.share:.1%} of its largest value is left over, "
-                    f"{left.rms / left.noise:.1f} times its noise, most of it {left.worst_time:.1f} s after the start; "
-                    "look for a wrong gear ratio or unit, a driver who lifts, a grade, or another car"
+                    f"{name} {follows}: {left.share:.1%} of its largest value is left over beyond noise, rms "
+                    f"{left.rms / left.noise:.1f} times the noise, most of it {left.worst_time:.1f} s after the start; a "
+                    "wrong gear ratio or unit, a driver who lifts, or another car look like this"
                 )
 
 
@@ -258,10 +270,25 @@ def _bound_warnings(fitted: Sequence[Fitted]) -> Iterator[str]:
             )
 
 
-def _rival_warnings(problem: Problem, solution: Solution) -> list[str]:
-    if not solution.others:
-        return []
-    names, cars = column_names(problem), [k for k, column in enumerate(problem.columns) if column.parameter]
-    apart = max(solution.others, key=lambda other: np.abs((other - solution.x)[cars]).max())
-    k = int(np.argmax(np.abs((apart - solution.x)[cars])))
-    return [f"another start ended elsewhere and fits as well; {names[k]} differs most: give it, or a further log"]
+def _unlikely_warnings(fitted: Sequence[Fitted]) -> Iterator[str]:
+    far = {each.parameter.name: off for each in fitted if (off := _usual_spreads_off(each)) > UNLIKELY}
+    if far:
+        names, offs = " and ".join(far), " and ".join(f"{off:.1f}" for off in far.values())
+        yield (
+            f"{names}: {offs} usual spreads from what was known before; a grade, wind, another car or a wrong unit look "
+            "like this, and the speed alone cannot tell"
+        )
+
+
+def _usual_spreads_off(each: Fitted) -> float:
+    """How far a value is from what was known before, less its own error, in usual or stated spreads [-]."""
+    known = each.parameter
+    size = known.spread if known.stated else known.usual
+    return max(abs(each.value - known.middle) - 2.0 * each.error, 0.0) / size
+
+
+def _rival_warnings(problem: Problem, solution: Solution) -> Iterator[str]:
+    if solution.others:
+        apart = np.abs(np.array(solution.others) - solution.x)[:, [c.parameter is not None for c in problem.columns]]
+        name = column_names(problem)[int(np.argmax(apart.max(axis=0)))]
+        yield f"another start ended elsewhere and fits as well; {name} differs most: give it, or a further log"

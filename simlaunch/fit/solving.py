@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,8 +27,8 @@ WORTH_WEIGHING = 1.3
 _ROUGH = 12  # evaluations of a start that is only to be compared
 _FINE = 40
 _ENOUGH = 1e-4  # relative change at which a search ends; less is lost in the error of the integration
-_APART = 0.5  # two solutions farther apart than this, in usual spreads, are not the same
-_ALIKE = 2.0  # of costs: a solution no worse than this fits as well
+_APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
+_ALIKE = 2.0  # a solution whose cost is no more than this above the least fits as well
 _FARTHEST_START = 1.5  # in usual spreads
 
 
@@ -171,13 +171,7 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
         tell("weighed by what is left over")
         x, cost, count = search(problem, x)
         evaluations += count
-    cars = np.array([column.parameter is not None for column in problem.columns])
-    others = tuple(
-        other
-        for c, other in found
-        if c < found[0][0] * 1.02 + _ALIKE and np.abs(other - x)[cars].max(initial=0) > _APART
-    )
-    return _with_errors(problem, x, others, evaluations)
+    return _with_errors(problem, x, [other for _, other in found], evaluations)
 
 
 # --- weights and errors ---
@@ -244,7 +238,19 @@ def _sharpness(residuals: Array, unknowns: float) -> float:
     return float(np.mean(slope)) ** 2 / max(square, 1e-12)
 
 
-def _with_errors(problem: Problem, x: Array, others: tuple[Array, ...], evaluations: int) -> Solution:
+def _cost(problem: Problem, x: Array) -> float:
+    """What a search makes least."""
+    return 0.5 * float(_loss(problem.measured().size)(problem.residuals(x) ** 2)[0].sum())
+
+
+def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[Array]) -> tuple[Array, ...]:
+    """Ends of other searches that fit as well and lie elsewhere."""
+    cars, least = np.array([column.parameter is not None for column in problem.columns]), _cost(problem, x)
+    far = [end for end in ends if (np.abs(end - x)[cars] > _APART * np.maximum(errors, 1e-6)[cars]).any()]
+    return tuple(end for end in far if _cost(problem, end) < least + _ALIKE)
+
+
+def _with_errors(problem: Problem, x: Array, ends: Sequence[Array], evaluations: int) -> Solution:
     residuals, slopes = problem.residuals(x), problem.jacobian(x, central=True)
     size = problem.measured().size
     information, effective = np.zeros((x.size, x.size)), 0.0
@@ -258,6 +264,7 @@ def _with_errors(problem: Problem, x: Array, others: tuple[Array, ...], evaluati
     at_bound = (x - low < 1e-3 * np.minimum(high - low, 1.0)) | (high - x < 1e-3 * np.minimum(high - low, 1.0))
     covariance = _inverse(information + before, ~at_bound)
     quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, max(effective - x.size, 3.0)))
+    others = _rivals(problem, x, np.sqrt(np.diag(covariance)), ends)
     return Solution(x, residuals, slopes, covariance, information, at_bound, quantile, others, evaluations)
 
 

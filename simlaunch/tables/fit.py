@@ -123,7 +123,7 @@ def _misfit_row(left: Misfit, numbers: Numbers) -> Row:
     unit = display_unit(dimension, numbers.system)
     digits = 2 if dimension is Dimension.SPEED else 0
     sizes = (f"{value / unit.scale:.{digits}f}" for value in (left.noise, left.weight, left.rms, left.beyond))
-    chance = f"{left.runs_chance:.3f}" if left.runs_chance >= 5e-4 else "below 0.001"
+    chance = f"{left.runs_chance:.3f}" if left.runs_chance >= 5e-4 else "<0.001"
     return Row(label, unit.label, (str(left.samples), *sizes, chance))
 
 
@@ -188,12 +188,13 @@ def _printed(fit: Fit, system: System) -> tuple[Table, ...]:
 # --- in words ---
 
 
-def untold_words(untold: Untold) -> str:
+def untold_words(untold: Untold, *, stated: bool = False) -> str:
     """What logs do not tell, in a sentence."""
     names = [clean(name) for name in untold.names]
     size = "at all" if not isfinite(untold.uncertainty) or untold.uncertainty > 100.0 else "to better than is usual"
     if len(names) == 1:
-        return f"{names[0]} is not told by these logs {size}; give it, leave it out, or log what shows it"
+        then = "what [[uncertain]] says of it decides" if stated else "give it, leave it out, or log what shows it"
+        return f"{names[0]} is not told by these logs {size}; {then}"
     listed = f"{', '.join(names[:-1])} and {names[-1]}"
     return f"{listed} cannot be told apart from these logs {size}; give one of them, or log a run that differs in it"
 
@@ -201,7 +202,9 @@ def untold_words(untold: Untold) -> str:
 def _apart(fit: Fit) -> list[str]:
     told = f"{fit.apart.rank} of {fit.apart.of} combinations of values are told at all"
     condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
-    return [f"{told}; {condition}", *(untold_words(untold) for untold in fit.apart.untold)]
+    stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
+    words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
+    return [f"{told}; {condition}", *words]
 
 
 def _block(title: str, lines: list[str] | tuple[str, ...]) -> list[str]:
