@@ -239,7 +239,8 @@ def _refuse_lift(time: Array, speed: Array, zero: float, source: str) -> None:
     for first, last in _falls(time, speed, _SMOOTHED):
         if time[last] - time[first] > LONGEST_FALL and speed[first] - speed[last] > DEEPEST_FALL:
             when = f"from {time[first] - zero:.1f} s to {time[last] - zero:.1f} s after moving off"
-            why = f"falls by {3.6 * (speed[first] - speed[last]):.0f} km/h {when}: the driver lifts or brakes, or these are wheels that spin"
+            fall = 3.6 * (speed[first] - speed[last])
+            why = f"falls by {fall:.0f} km/h {when}: the driver lifts or brakes, or these are wheels that spin"
             instead = f'use the run before that, --until "{max(time[first] - zero - _SMOOTHED, 0.5):.1f} s"'
             raise refusal(source, "speed", "", why, instead)
 

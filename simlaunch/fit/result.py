@@ -242,8 +242,8 @@ def _misfit_warnings(told: Sequence[FittedRun]) -> Iterator[str]:
                 )
                 yield (
                     f"{name} {follows}: {left.share:.1%} of its largest value is left over beyond noise, rms "
-                    f"{left.rms / left.noise:.1f} times the noise, most of it {left.worst_time:.1f} s after the start; a "
-                    "wrong gear ratio or unit, a driver who lifts, or another car look like this"
+                    f"{left.rms / left.noise:.1f} times the noise, most of it {left.worst_time:.1f} s after the start; "
+                    "a wrong gear ratio or unit, a driver who lifts, or another car look like this"
                 )
 
 
@@ -275,8 +275,8 @@ def _unlikely_warnings(fitted: Sequence[Fitted]) -> Iterator[str]:
     if far:
         names, offs = " and ".join(far), " and ".join(f"{off:.1f}" for off in far.values())
         yield (
-            f"{names}: {offs} usual spreads from what was known before; a grade, wind, another car or a wrong unit look "
-            "like this, and the speed alone cannot tell"
+            f"{names}: {offs} usual spreads from what was known before; a grade, wind, another car or a wrong unit "
+            "look like this, and the speed alone cannot tell"
         )
 
 

@@ -237,7 +237,8 @@ def fit_verdict(fit: Fit, system: System) -> str:
     if fit.warnings and wrong:
         told = f"Do not use this fit: the car does not follow the log ({size} rms left over); see the warnings"
     elif noisy:
-        told = f"The fitted car follows the log within its noise ({size} rms left over)"
+        doubt = ", but see the warnings" if fit.warnings else ""
+        told = f"The fitted car follows the log within its noise ({size} rms left over){doubt}"
     else:
         told = f"The fitted car follows the log to {size} rms, which is more than noise; the errors are widened for it"
     return f"{told}.{_told_time(fit, numbers)}{_told_prediction(fit, numbers)}"
