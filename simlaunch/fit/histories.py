@@ -146,7 +146,6 @@ class Runner:
         length = min(-(-len(cars) // self.workers), _AT_ONCE)
         stretches = [slice(first, first + length) for first in range(0, len(cars), length)]
         list(self._pool.map(lambda part: self._some(cars[part], out[part]), stretches))
-        publish()
         return out
 
     def _some(self, cars: Cars, out: Array) -> None:
@@ -158,8 +157,9 @@ class Runner:
             follow_each(cars[i : i + 1], STEP, benches[1], out[i : i + 1], np.zeros(1, np.int64))
 
     def close(self) -> None:
-        """Let the threads go."""
+        """Let the threads go, and keep what was compiled."""
         self._pool.shutdown(wait=False)
+        publish()
 
 
 def last_until(car: Record, time: float) -> None:
