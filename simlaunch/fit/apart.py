@@ -160,7 +160,7 @@ def _crossing(problem: Problem, solution: Solution, x: Array, least: float, k: i
         there = min(here + step, bound) if way > 0.0 else max(here - step, bound)
         held = x.copy()
         held[k] = there
-        x, cost, _ = search(problem, held, _QUICK, held=k)
+        x, cost, _ = search(problem, held, _QUICK, held=np.arange(x.size) == k)
         passed = np.sqrt(max(cost - least, 0.0))
         if cost - least >= wanted:
             return here + (there - here) * float((np.sqrt(wanted) - root) / (passed - root))

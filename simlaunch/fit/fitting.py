@@ -19,7 +19,7 @@ from simlaunch.fit.misfit import misfit
 from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
 from simlaunch.fit.problem import Problem, Run, Timing, Values, prepared
 from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
-from simlaunch.fit.solving import Solution, Watch, by_channel, search, solved
+from simlaunch.fit.solving import Solution, Watch, aligned, by_channel, search, solved
 from simlaunch.launch.run import complete
 from simlaunch.measure.many import measure_many
 from simlaunch.measure.marks import STANDARD, Target, marks
@@ -177,7 +177,7 @@ class _Work:
         if not names:
             tell("looking for what the logs tell")
             trial = self._problem(used, wanted, ())
-            wanted, notes = worth_fitting(trial, _aligned(trial))
+            wanted, notes = worth_fitting(trial, aligned(trial, np.zeros(len(trial.columns))))
             if not wanted:
                 raise InputError(
                     "these logs tell nothing about this scenario; check the car, or name what is to be fitted"
@@ -259,14 +259,6 @@ def _means_of(problem: Problem, x: Array) -> dict[Parameter, float]:
         for each, value in problem.values(x, i).items():
             found.setdefault(each, []).append(value)
     return _means(found)
-
-
-def _aligned(problem: Problem) -> Array:
-    """Unknowns with the values of the scenario, and starts and lags that suit them best."""
-    bare = Problem(problem.runs, (), frozenset(), problem.runner, problem.lags)
-    x, _, _ = search(bare, np.zeros(len(bare.columns)))
-    count = len(problem.columns) - x.size
-    return np.concatenate([np.zeros(count), x])
 
 
 def _fitted(problem: Problem, solution: Solution) -> list[Fitted]:

@@ -309,7 +309,7 @@ class Problem:
             [(real[k] - c.parameter.middle) / c.parameter.spread for k, c in enumerate(self.columns) if c.parameter]
         )
 
-    def jacobian(self, x: Array, *, central: bool = False) -> Array:
+    def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
         """How the residuals change with the unknowns, by differences.
 
         Parameters
@@ -318,6 +318,8 @@ class Problem:
             Scaled unknowns.
         central : bool
             Whether to look both ways, which takes twice the launches and errs less.
+        wanted : ndarray of bool, shape (n,), optional
+            Columns that are worked out; the others stay zero.
 
         Returns
         -------
@@ -327,7 +329,7 @@ class Problem:
         low, high = self.bounds
         bumps: list[tuple[int, int, float]] = []  # log, column, step
         for k, column in enumerate(self.columns):
-            if column.parameter is not None:
+            if column.parameter is not None and (wanted is None or wanted[k]):
                 up = BUMP if x[k] + BUMP <= high[k] else -BUMP
                 steps = (up, -up) if central and low[k] <= x[k] - up <= high[k] else (up,)
                 runs = range(len(self.runs)) if column.run is None else (column.run,)

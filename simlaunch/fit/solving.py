@@ -86,8 +86,27 @@ def _loss(data: int) -> Callable[[Array], Array]:
     return rho
 
 
+def aligned(problem: Problem, x: Array) -> Array:
+    """Unknowns with the values of the car as they are, and the clocks of the logs that suit them best.
+
+    Parameters
+    ----------
+    problem : Problem
+        The problem.
+    x : ndarray, shape (n,)
+        Scaled unknowns.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        The same, aligned; one launch for each log is run.
+    """
+    cars = np.array([column.parameter is not None for column in problem.columns])
+    return search(problem, x, _ROUGH, held=cars)[0]
+
+
 def search(
-    problem: Problem, x: Array, evaluations: int = _FINE, *, held: int | None = None
+    problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArray[np.bool_] | None = None
 ) -> tuple[Array, float, int]:
     """Least residuals from one start.
 
@@ -99,8 +118,8 @@ def search(
         Where to begin.
     evaluations : int
         Most evaluations of the residuals.
-    held : int, optional
-        An unknown that stays where it is.
+    held : ndarray of bool, shape (n,), optional
+        Unknowns that stay where they are.
 
     Returns
     -------
@@ -110,7 +129,7 @@ def search(
     Source: Branch, Coleman and Li (1999), SIAM J. Sci. Comput. 21, 1, as in SciPy.
     """
     low, high = problem.bounds
-    inside, free = np.clip(x, low + 1e-9, high - 1e-9), np.arange(x.size) != (-1 if held is None else held)
+    inside, free = np.clip(x, low + 1e-9, high - 1e-9), np.ones(x.size, bool) if held is None else ~held
 
     def whole(part: Array) -> Array:
         full = inside.copy()
@@ -120,7 +139,7 @@ def search(
     found = least_squares(
         lambda part: problem.residuals(whole(part)),
         inside[free],
-        lambda part: problem.jacobian(whole(part))[:, free],
+        lambda part: problem.jacobian(whole(part), wanted=free)[:, free],
         bounds=(low[free], high[free]),
         loss=_loss(problem.measured().size),
         ftol=_ENOUGH,
@@ -160,7 +179,7 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     tell = watch or (lambda line: None)
     found, evaluations = [], 0
     for n, start in enumerate(_starts(problem, starts, seed), start=1):
-        x, cost, count = search(problem, start, _ROUGH)
+        x, cost, count = search(problem, aligned(problem, start), _ROUGH)
         tell(f"start {n} of {starts}: misfit {np.sqrt(2.0 * cost / problem.measured().size):.3g} times the noise")
         found.append((cost, x))
         evaluations += count
