@@ -324,7 +324,7 @@ def noise_of(time: Array, values: Array) -> float:
     sound = even[:-2] & even[1:-1] & even[2:]
     third = np.diff(values, 3)[sound]
     spread = float(np.median(np.abs(third))) / 0.6745 / np.sqrt(20.0) if third.size > FEWEST else 0.0
-    return max(spread, resolution(values) / np.sqrt(12.0) if _coarse(values) else 0.0, least)
+    return float(max(spread, resolution(values) / np.sqrt(12.0) if _coarse(values) else 0.0, least))
 
 
 def _coarse(values: Array) -> bool:

@@ -67,12 +67,12 @@ class Misfit:
     @property
     def noisy_only(self) -> bool:
         """Whether there is nothing but noise in it."""
-        return self.rms < NOTABLE * self.noise and self.runs_chance > DOUBTFUL
+        return bool(self.rms < NOTABLE * self.noise and self.runs_chance > DOUBTFUL)
 
     @property
     def wrong(self) -> bool:
         """Whether it is so large that car and log do not belong together as they are described."""
-        return not self.noisy_only and self.share > LARGE
+        return bool(not self.noisy_only and self.share > LARGE)
 
 
 def misfit(channel: str, time: Array, values: Array, residuals: Array, noise: float, weight: float) -> Misfit:

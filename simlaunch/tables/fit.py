@@ -15,7 +15,7 @@ from simlaunch.intake.delimited import shown
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.show.words import NOT_REACHED, PEDAL_WORDS, Numbers, target_label
-from simlaunch.units.quantity import display_unit
+from simlaunch.units.quantity import display_unit, unit_spelled
 from simlaunch.units.spelling import Dimension, System, kinds
 
 _CHANNELS = {
@@ -30,7 +30,7 @@ _LAG = 0.01  # a shorter one is not told [s]
 _LOADED = (70.0 / 3.6, 60.0 / 3.6)  # speeds between which the time of a coast-down is printed [m/s]
 _MEANING = (
     "Error: standard error, widened for what hangs together in the residuals. From, to: holds the true value in 19 of "
-    "20 fits, if the car is as described otherwise. From logs: share of what is known of a value that comes from the "
+    "20 fits, if the car is as described otherwise. Logs: share of what is known of a value that comes from the "
     "logs; the rest was known beforehand, from [[uncertain]] or, where that is silent, as three usual spreads (common "
     "practice)."
 )
@@ -285,12 +285,18 @@ def fit_text(fit: Fit, system: System) -> str:
 # --- JSON ---
 
 
+def _si_unit(dimension: Dimension) -> str:
+    """Symbol of the SI unit; empty for a pure number."""
+    spelled = (unit_spelled(each, dimension) for each in kinds()[dimension].spelling)
+    return next((unit.label for unit in spelled if (unit.scale, unit.offset) == (1.0, 0.0)), "")
+
+
 def _fitted_object(each: Fitted) -> Object:
     return {
         "name": each.parameter.name,
         "key": each.parameter.key or None,
         "log": None if each.log is None else f"log {each.log + 1}",
-        "unit": kinds()[each.parameter.dimension].si,
+        "unit": _si_unit(each.parameter.dimension),
         "is_factor": bool(each.parameter.factor),
         "before_value": number(each.parameter.own),
         "fitted_value": number(each.value),
@@ -298,7 +304,7 @@ def _fitted_object(each: Fitted) -> Object:
         "low_value": number(each.low),
         "high_value": number(each.high),
         "from_logs_share": number(each.from_logs),
-        "at_bound": each.at_bound,
+        "bound_flagged": each.at_bound,
         "known_before": {
             "middle_value": number(each.parameter.middle),
             "spread_value": number(each.parameter.spread),
@@ -311,7 +317,7 @@ def _fitted_object(each: Fitted) -> Object:
 def _misfit_object(left: Misfit) -> Object:
     return {
         "channel": left.channel,
-        "unit": kinds()[_CHANNELS[left.channel][1]].si,
+        "unit": _si_unit(_CHANNELS[left.channel][1]),
         "sample_rows": left.samples,
         "noise_value": number(left.noise),
         "weight_value": number(left.weight),
@@ -323,7 +329,7 @@ def _misfit_object(left: Misfit) -> Object:
         "worst_time_s": number(left.worst_time),
         "worst_value": number(left.worst),
         "noise_only": left.noisy_only,
-        "wrong": left.wrong,
+        "wrong_flagged": left.wrong,
     }
 
 

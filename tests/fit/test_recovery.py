@@ -58,7 +58,7 @@ def _held(scenario: Scenario, names: tuple[str, ...], duration: float, folder: P
     car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     complete(car)
     keys = [SPREAD[name] for name in names]
-    wanted = tuple(parameter(scenario, key, car) for key, *_ in keys) + (parameter(scenario, "curve scale", car),)
+    wanted = tuple(parameter(scenario, key, car) for key in (*(key for key, *_ in keys), "curve scale"))
     held = np.zeros((len(LOGGERS), len(wanted)))
     for n in range(100):
         true = np.array([each.own * rng.normal(mean, sd) for each, (_, mean, sd, _) in zip(wanted, keys, strict=False)])
