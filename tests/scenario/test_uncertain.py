@@ -65,7 +65,7 @@ def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
 @pytest.mark.parametrize(
     ("keys", "rows", "fault"),
     [
-        (["body.mass", "body.drag_area"], [["1", "0.5"]], "is not a table of 2 rows of 2 values"),
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5"]], "is not a table of 2 rows of 2 values"),
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not the same on both sides"),
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5", "0.9"]], "a diagonal of 1"),
         (["body.mass", "body.drag_area"], [["1", "1"], ["1", "1"]], "contradicts itself"),
