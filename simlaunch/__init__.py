@@ -11,6 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
+    from simlaunch.fit.fitting import fit_logs
+    from simlaunch.fit.logs import LogRequest
+    from simlaunch.fit.result import Fit
+    from simlaunch.fit.saving import save_fit
     from simlaunch.intake.curve import read_curve_sheets
     from simlaunch.intake.log import read_log
     from simlaunch.launch.run import Method, Outcome, Run
@@ -30,6 +34,10 @@ _HOME = {
     "Simulation": "simlaunch.study.single",
     "compare": "simlaunch.study.compare",
     "Comparison": "simlaunch.study.compare",
+    "fit_logs": "simlaunch.fit.fitting",
+    "save_fit": "simlaunch.fit.saving",
+    "Fit": "simlaunch.fit.result",
+    "LogRequest": "simlaunch.fit.logs",
     "read_curve_sheets": "simlaunch.intake.curve",
     "read_log": "simlaunch.intake.log",
     "Run": "simlaunch.launch.run",
@@ -48,7 +56,9 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Comparison",
+    "Fit",
     "InputError",
+    "LogRequest",
     "Measures",
     "Method",
     "Outcome",
@@ -62,9 +72,11 @@ __all__ = [
     "Trace",
     "UsageError",
     "compare",
+    "fit_logs",
     "load",
     "read_curve_sheets",
     "read_log",
+    "save_fit",
     "simulate",
 ]
 

@@ -64,7 +64,7 @@ RadiusRear: TypeAlias = Annotated[
     ),
 ]
 
-_START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
+START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
 _RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for end in ("front", "rear"))
 
 
@@ -79,7 +79,7 @@ def _pair(text: str, option: str) -> tuple[Role, str]:
     return Role(key), value
 
 
-def _channels(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
+def channels_named(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
     """Names of the channels for each role; an empty name leaves the role out."""
     found: dict[Role, tuple[str, ...]] = {}
     for role, name in (_pair(text, "--channel") for text in pairs or ()):
@@ -87,7 +87,8 @@ def _channels(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
     return found
 
 
-def _units(pairs: list[str] | None) -> dict[Role, str]:
+def units_named(pairs: list[str] | None) -> dict[Role, str]:
+    """Unit of each role that is named."""
     found: dict[Role, str] = {}
     for role, unit in (_pair(text, "--unit") for text in pairs or ()):
         if role in found:
@@ -96,7 +97,7 @@ def _units(pairs: list[str] | None) -> dict[Role, str]:
     return found
 
 
-def _radii(*texts: str | None) -> tuple[float, float] | None:
+def radii_given(*texts: str | None) -> tuple[float, float] | None:
     """Radii of front and rear; one that was not given is that of the other axle."""
     front, rear = (quantity_or_none(text, asked) for text, asked in zip(texts, _RADII, strict=True))
     front, rear = rear if front is None else front, front if rear is None else rear
@@ -127,10 +128,10 @@ def log(
     from simlaunch.tables.log import log_tables, log_text
 
     options = LogOptions(
-        channels=_channels(channel),
-        units=_units(unit),
-        radii=_radii(radius_front, radius_rear),
-        start=quantity_or_none(start, _START),
+        channels=channels_named(channel),
+        units=units_named(unit),
+        radii=radii_given(radius_front, radius_rear),
+        start=quantity_or_none(start, START),
         table=table_options(encoding, delimiter, decimal),
     )
     prepare(out)

@@ -15,7 +15,7 @@ from simlaunch.decide.launches import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.measure.marks import Target
 from simlaunch.record import CAR, Pedal, Record
-from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
+from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
@@ -73,6 +73,8 @@ class Draws:
         For each car, coordinates and the words that follow them.
     factors : tuple of tuple of int
         For each car, coordinates that multiply its torque.
+    root : ndarray, shape (d, d), or None
+        Makes correlated standard normal values of independent ones; None where nothing is correlated [-].
     """
 
     names: tuple[str, ...]
@@ -80,6 +82,7 @@ class Draws:
     cars: tuple[Record, ...]
     lines: tuple[Mapping[int, Line], ...]
     factors: tuple[tuple[int, ...], ...]
+    root: Array | None = None
 
     def values(self, points: Array) -> Array:
         """Uncertain values at points of the unit cube.
@@ -95,6 +98,8 @@ class Draws:
             In SI units.
         """
         inside = np.clip(points, FARTHEST, 1.0 - FARTHEST)
+        if self.root is not None:
+            inside = np.clip(stats.norm.cdf(stats.norm.ppf(inside) @ self.root.T), FARTHEST, 1.0 - FARTHEST)
         return np.column_stack([each.ppf(inside[:, j]) for j, each in enumerate(self.distributions)])
 
     def made(self, values: Array, which: int) -> Cars:
@@ -149,22 +154,25 @@ def _lognormal(spread: Spread, within: Within) -> Distribution:
 _KINDS = {"normal": _normal, "uniform": _uniform, "triangular": _triangular, "lognormal": _lognormal}
 
 
-def _own(scenario: Scenario, key: str) -> float:
+def own_value(scenario: Scenario, key: str) -> float:
     """Value that a scenario has at a key, given or worked out; nan where it has none [SI]."""
     *tables, name = key.split(".")
     section: Any = scenario
     for table in tables:
         section = getattr(section, table, None)
     value = getattr(section, name, None)
+    if isinstance(value, tuple) and key in ALL_GEARS and len({each.si for each in value}) == 1:
+        value = value[0]
     if isinstance(value, Quantity):
         return value.si
     within = quantity_at(key)
-    worked_out = section.derived().get(name) if section is not None else None
+    worked_out = section.derived().get(name) if section is not None and not isinstance(value, tuple) else None
     return to_si(worked_out.text, within.dimension) if worked_out and within else float("nan")
 
 
-def _distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distribution:
-    own = 1.0 if entry.key in _CURVE_KEYS else _own(scenario, entry.key)
+def distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distribution:
+    """How an uncertain value is spread, SI units."""
+    own = 1.0 if entry.key in _CURVE_KEYS else own_value(scenario, entry.key)
     spread = entry.spread(within, own)
     if entry.kind in ("normal", "triangular") and isnan(spread.middle):
         raise InputError(f'uncertain {quoted(entry.key)}: the scenario has no such value; add middle = "..."')
@@ -188,7 +196,7 @@ def _words(car: Record) -> Array:
     return np.frombuffer(car.tobytes(), np.float64)
 
 
-def _lines(
+def lines_of(
     scenario: Scenario,
     curves: Sequence[str],
     pedal: Pedal,
@@ -224,6 +232,15 @@ def _line(x: Array, words: Array) -> Line | None:
     misfit = np.abs(offset + slope * x[:, None] - seen)
     straight = bool((misfit <= _STRAIGHT * np.abs(seen).max(axis=0)).all())
     return Line(touched, offset, slope) if straight else None
+
+
+def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
+    """Lower root of the correlations between all coordinates; those that are not correlated stand alone."""
+    if scenario.correlation is None:
+        return None
+    whole, places = np.eye(len(names)), [names.index(key) for key in scenario.correlation.keys]
+    whole[np.ix_(places, places)] = scenario.correlation.matrix
+    return np.asarray(np.linalg.cholesky(whole))
 
 
 def _apart(names: Sequence[str], lines: Mapping[int, Line]) -> None:
@@ -273,7 +290,7 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
     for entry in scenario.uncertain:
         within = within_of(entry.key, quantity_at)
         assert within is not None, "a sound scenario names keys that hold one number"
-        spread, place = _distribution(scenario, entry, within), len(names)
+        spread, place = distribution(scenario, entry, within), len(names)
         if within is CURVE_FACTOR:
             for which in (0, 1):
                 factors[which].append(place + which * (entry.key == EACH_CURVE))
@@ -281,11 +298,12 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
             names += own if entry.key == EACH_CURVE else (ALL_CURVES,)
         else:
             names.append(entry.key)
-            found = _lines(scenario, curves, pedal, entry, within.dimension, spread)
+            found = lines_of(scenario, curves, pedal, entry, within.dimension, spread)
             lines[0][place], lines[1][place] = found
         spreads += [spread] * (len(names) - place)
     _apart(names, lines[0])
     cars = tuple(lower(scenario, curve, pedal) for curve in curves)
     for car in cars:
         aim(car, (target,))
-    return Draws(tuple(names), tuple(spreads), cars, lines, (tuple(factors[0]), tuple(factors[1])))
+    shared = (tuple(factors[0]), tuple(factors[1]))
+    return Draws(tuple(names), tuple(spreads), cars, lines, shared, _root(scenario, names))

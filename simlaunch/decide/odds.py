@@ -322,6 +322,7 @@ def odds(
     points, scramblings = sobol_points(runs, len(drawn.names), seed)
     values = drawn.values(points)
     times, lost = _Launches(drawn, aim, tolerance, workers, watch).times(values)
+    with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)
     return Odds(first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)

@@ -17,8 +17,8 @@ import signal
 import subprocess
 import sys
 import tempfile
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from enum import IntEnum
 from importlib import import_module
 from importlib.util import find_spec
@@ -65,6 +65,25 @@ class Recording:
 
     channels: tuple[Channel, ...]
     others: tuple[str, ...]
+
+
+_BRACKETED = re.compile(r"(?P<name>[^\[\]()]+)[\[(](?P<unit>[^\[\]()]{0,32})[\])]\s*")
+
+
+def without_unit(header: str) -> tuple[str, str]:
+    """Name and unit of a heading such as "Speed [km/h]"; an empty unit where it has none."""
+    match = _BRACKETED.fullmatch(header)
+    return (match["name"].strip(), match["unit"].strip()) if match else (header, "")
+
+
+def told_apart(channels: Iterable[Channel]) -> tuple[Channel, ...]:
+    """The same channels; of those that share a name, later ones are numbered."""
+    seen: dict[str, int] = {}
+    apart = []
+    for channel in channels:
+        count = seen[channel.name] = seen.get(channel.name, 0) + 1
+        apart.append(channel if count == 1 else replace(channel, name=f"{channel.name} #{count}"))
+    return tuple(apart)
 
 
 Extract: TypeAlias = Callable[[Path, re.Pattern[str]], Recording]

@@ -8,8 +8,11 @@ be meant are refused with both names, and so is a unit that is not known; the ca
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +49,35 @@ class Role:
     phrases: tuple[str, ...]
     names: tuple[str, ...] = ()
     by_unit: bool = False
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of a channel of a log: names, kinds of quantity, and the largest size that makes sense [SI]."""
+
+    names: Sequence[str]
+    kinds: tuple[Dimension, ...]
+    largest: float
+    left: Sequence[str] = ()
+    right: Sequence[str] = ()
+
+    @property
+    def units(self) -> tuple[str, ...]:
+        """Spellings of its units, without the empty one."""
+        return tuple(filter(None, spellings(*self.kinds)))
+
+
+@cache
+def known_channels() -> Mapping[str, Known]:
+    """The channels that a log is searched for, by the name that each has in a trace."""
+    tables = tomllib.loads(Path(__file__).with_name("channels.toml").read_text(encoding="utf-8"))
+    return {name: Known(**{**table, "kinds": tuple(map(Dimension, table["kinds"]))}) for name, table in tables.items()}
+
+
+def plain_name(name: str) -> str:
+    """Name in small letters, its words parted by one blank: "wheelSpeed_FL" is "wheel speed fl"."""
+    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    return " ".join(re.findall(r"[a-z0-9]+", parted.lower()))
 
 
 ENGINE_SPEED = Role(

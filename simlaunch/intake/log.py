@@ -7,20 +7,19 @@ How a log is understood:
 - Units are taken from `--unit speed=km/h`, else from the file, else from the name ("speed km/h", "rpm").
 - Time has to increase. The time base is that of the channel sampled most often; others run straight between samples,
   gears hold, nothing is extrapolated. A pause of more than five times the usual one is reported as a gap.
-- Time zero is the sample from which speed rises out of rest; the run ends at its highest speed. A log that does not
-  start from rest begins at its first sample.
+- Time zero is the moment at which the car moves off, between two samples: the root of the parabola through the first
+  three that move. The run ends at its highest speed. A log that does not start from rest begins at its first sample.
+- A log that changes its speed far slower or faster than any car is refused: its time is in another unit.
 """
 
 from __future__ import annotations
 
 import os
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from functools import cache
-from math import inf
+from math import inf, sqrt
 from pathlib import Path
 from typing import TypeAlias
 
@@ -28,13 +27,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
-from simlaunch.intake.child import Channel, Recording
+from simlaunch.intake.child import Channel, Recording, told_apart, without_unit
+from simlaunch.intake.columns import known_channels, plain_name
 from simlaunch.intake.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
 from simlaunch.intake.matlab import read_matlab
 from simlaunch.intake.mdf import read_mdf
 from simlaunch.launch.trace import Trace
 from simlaunch.scenario.reading import read_bytes
-from simlaunch.units.gate import quoted, spellings
+from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import read
 from simlaunch.units.spelling import Dimension
 
@@ -43,6 +43,10 @@ AT_REST = 0.2
 
 MOVED_OFF = 3.0
 """A car that reaches this before it stands again has been launched [m/s]."""
+
+SLOWEST, FASTEST, COARSE = 0.05, 50.0, 0.5
+"""A log in which speed never changes faster than the first, with samples no closer than the last, tells its time in
+milliseconds; one that gains speed faster than the second on the whole, in seconds for milliseconds [m/s^2], [s]."""
 
 GAP = 5.0
 """A pause longer than so many usual ones is a gap [-]."""
@@ -82,6 +86,8 @@ class LogOptions:
     """Effective rolling radius of the front and of the rear tyres, for wheel speeds logged as road speeds [m]."""
     start: float | None = None
     """The run that is wanted is the first that moves off at or after this time of the log [s]."""
+    whole: bool = False
+    """Keep all of the log, from its first sample on, rather than a run from rest."""
     table: TableOptions = field(default_factory=TableOptions)
     """For logs in delimited text."""
 
@@ -96,30 +102,11 @@ class LogAccount:
     """Which channel serves for what, in what unit; where the run begins and ends."""
     notes: tuple[str, ...]
     """What else is worth knowing: gaps, samples left out."""
-
-
-@dataclass(frozen=True)
-class _Known:
-    """What is known of a role: names, kinds of quantity, and the largest size that makes sense [SI unit]."""
-
-    names: Sequence[str]
-    kinds: tuple[Dimension, ...]
-    largest: float
-    left: Sequence[str] = ()
-    right: Sequence[str] = ()
-
-    @property
-    def units(self) -> tuple[str, ...]:
-        """Spellings of its units, without the empty one."""
-        return tuple(filter(None, spellings(*self.kinds)))
-
-
-@cache
-def _known() -> Mapping[Role, _Known]:
-    tables = tomllib.loads(Path(__file__).with_name("channels.toml").read_text(encoding="utf-8"))
-    for table in tables.values():
-        table["kinds"] = tuple(map(Dimension, table["kinds"]))
-    return {Role(name): _Known(**table) for name, table in tables.items()}
+    zero: float = 0.0
+    """Time zero, in the time of the log [s]; whether the run starts from rest; and the whole log: times of each
+    channel's own samples, in the time of the log [s], with their values."""
+    from_rest: bool = False
+    samples: Mapping[str, tuple[Array, Array]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -203,63 +190,35 @@ def _opened(path: Path, options: LogOptions) -> _Log:
     except InputError as error:
         raise InputError(f"{source}, {error.args[0]}") from None
     recording = extract(content, source, _patterns(options))
-    return _Log(source, options, _told_apart(recording.channels), recording.others)
+    return _Log(source, options, told_apart(recording.channels), recording.others)
 
 
-_FORMATS: Mapping[str, Callable[[bytes, str, Sequence[str]], Recording]] = {
-    ".mf4": read_mdf,
-    ".mdf": read_mdf,
-    ".mat": read_matlab,
-}
+_Reader: TypeAlias = Callable[[bytes, str, Sequence[str]], Recording]
+_FORMATS: Mapping[str, _Reader] = {".mf4": read_mdf, ".mdf": read_mdf, ".mat": read_matlab}
 
 
 def _from_table(path: Path, options: LogOptions) -> _Log:
     table = read_table(path, options.table)
-    split = enumerate(map(_without_unit, table.header))
+    split = enumerate(map(without_unit, table.header))
     channels = [Channel(name, table.unit(n) or unit, table.columns[n], None) for n, (name, unit) in split]
     others = tuple(column.name for column in table.text_columns)
-    return _Log(table.source, options, _told_apart(channels), others, [*table.notes], table.line_numbers)
-
-
-_BRACKETED = re.compile(r"(?P<name>[^\[\]()]+)[\[(](?P<unit>[^\[\]()]{0,32})[\])]\s*")
-
-
-def _without_unit(header: str) -> tuple[str, str]:
-    """Name and unit of a heading such as "Speed [km/h]"."""
-    match = _BRACKETED.fullmatch(header)
-    return (match["name"].strip(), match["unit"].strip()) if match else (header, "")
+    return _Log(table.source, options, told_apart(channels), others, [*table.notes], table.line_numbers)
 
 
 def _patterns(options: LogOptions) -> list[str]:
     """Regular expressions for the names that could be needed, told apart properly once they are read."""
     given = {re.sub(r" #\d+$", "", name) for names in options.channels.values() for name in names}
-    every = (name for known in _known().values() for name in (*known.names, *known.left, *known.right))
+    every = (name for known in known_channels().values() for name in (*known.names, *known.left, *known.right))
     words = (r"[^a-z0-9]*".join(name.split()) for name in every)
     return [*(rf"^{word}(?:[^a-z0-9].*)?$" for word in words), *(rf"^{re.escape(name)}(?:_time)?$" for name in given)]
-
-
-def _told_apart(channels: Iterable[Channel]) -> tuple[Channel, ...]:
-    """The same channels; of those that share a name, later ones are numbered."""
-    seen: dict[str, int] = {}
-    apart = []
-    for channel in channels:
-        count = seen[channel.name] = seen.get(channel.name, 0) + 1
-        apart.append(channel if count == 1 else replace(channel, name=f"{channel.name} #{count}"))
-    return tuple(apart)
 
 
 # --- channels by name ---
 
 
-def _plain(name: str) -> str:
-    """Name in small letters, its words parted by one blank: "wheelSpeed_FL" is "wheel speed fl"."""
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return " ".join(re.findall(r"[a-z0-9]+", parted.lower()))
-
-
 def _unit_in_name(name: str, role: Role) -> tuple[str, str]:
     """Name and the unit that it ends with, such as "speed km/h"; an empty unit where it ends with none."""
-    for unit in sorted(_known()[role].units, key=len, reverse=True):
+    for unit in sorted(known_channels()[role].units, key=len, reverse=True):
         head = name.removesuffix(unit)
         if name.lower() == unit or (head != name and head[-1:] in (" ", "_")):
             return head.rstrip(" _") or name, unit
@@ -268,7 +227,7 @@ def _unit_in_name(name: str, role: Role) -> tuple[str, str]:
 
 def _going_by(log: _Log, role: Role, names: Sequence[str]) -> list[Channel]:
     bare = ((channel, re.sub(r" #\d+$", "", channel.name)) for channel in log.channels)
-    return [c for c, name in bare if {_plain(name), _plain(_unit_in_name(name, role)[0])} & set(names)]
+    return [c for c, name in bare if {plain_name(name), plain_name(_unit_in_name(name, role)[0])} & set(names)]
 
 
 def _listed(names: Iterable[str]) -> str:
@@ -285,7 +244,7 @@ def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
     """Channels that serve for a role: as told, or by name; empty where there is none."""
     if role in log.options.channels:
         return tuple(_named(log, role, name) for name in log.options.channels[role])
-    known = _known()[role]
+    known = known_channels()[role]
     whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
     found = whole or [*left, *right]
     if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
@@ -345,7 +304,7 @@ def _time_of(log: _Log, channel: Channel, clock: Array | None) -> Array:
 
 def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, str]:
     """SI value of one unit of a channel, its kind of quantity, and the unit."""
-    known = _known()[role]
+    known = known_channels()[role]
     unit = log.options.units.get(role) or channel.unit or _unit_in_name(channel.name, role)[1]
     unit = "" if unit in ("-", "1") else unit
     try:
@@ -384,7 +343,7 @@ def _radius(log: _Log, role: Role, channel: Channel) -> float:
 
 
 def _check_size(log: _Log, series: _Series) -> None:
-    reached, largest = float(np.abs(series.values).max()), _known()[series.role].largest
+    reached, largest = float(np.abs(series.values).max()), known_channels()[series.role].largest
     if reached > largest:
         why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that makes sense"
         raise log.refuse(f"channel {series.label}", "", why, f"check its unit, or give --unit {series.role}=UNIT")
@@ -436,11 +395,24 @@ def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
     if not speeds or speeds[0].role is not Role.SPEED:
         raise log.refuse("speed", "", "has fewer than two values", f"name another channel with {_flag(Role.SPEED)}")
     base = _base(log, speeds, series)
-    channels = {str(s.role): _onto(base, s) for s in series}
-    first, last, told = _run(log, base, channels["speed"])
-    trace = _cut(log, base, channels, slice(first, last + 1))
-    gaps = (gap for s in series for gap in _gaps(s))
-    return LogAccount(trace, (*_understood(series, base), *told), (*log.notes, *gaps))
+    _check_pace(log, speeds[0])
+    run = _Run(0, base.size - 1, base[0], ()) if log.options.whole else _run(log, base, _onto(base, speeds[0]))
+    times = np.concatenate([[run.zero], base[run.first + 1 : run.last + 1]])
+    trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
+    samples = {str(s.role): (s.time, s.values) for s in series}
+    notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
+    understood = (*_understood(series, base), *run.told)
+    return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples)
+
+
+def _check_pace(log: _Log, speed: _Series) -> None:
+    """Refuse a log whose time cannot be in the unit that it names."""
+    gain, step, lasts = float(np.ptp(speed.values)), speed.step, float(np.ptp(speed.time))
+    fastest, mean = float(np.abs(np.diff(speed.values) / np.diff(speed.time)).max()), gain / lasts
+    if gain > MOVED_OFF and (mean > FASTEST or (fastest < SLOWEST and step >= COARSE)):
+        pace, unit = (mean, "s") if mean > FASTEST else (fastest, "ms")
+        why = f"has {step:.4g} s between samples, and a speed that changes by {pace:.2g} m/s^2, which no car does"
+        raise log.refuse("time", "", why, f"check its unit, or give --unit time={unit}")
 
 
 def _understood(series: Sequence[_Series], base: Array) -> Iterator[str]:
@@ -463,8 +435,33 @@ def _starts(speed: Array) -> NDArray[np.intp]:
     return turns[np.searchsorted(turns, launched, side="right") - 1]
 
 
-def _run(log: _Log, time: Array, speed: Array) -> tuple[int, int, tuple[str, ...]]:
-    """First and last sample of the run, and how they were found."""
+@dataclass(frozen=True)
+class _Run:
+    """First and last sample of a run, its time zero [s], and how they were found."""
+
+    first: int
+    last: int
+    zero: float
+    told: tuple[str, ...]
+    from_rest: bool = False
+
+
+def _moving_off(time: Array, speed: Array, first: int) -> float:
+    """Moment, between a sample at rest and the next, at which the parabola through the next three begins to rise."""
+    t, v = time[first + 1 : first + 4] - time[first], speed[first + 1 : first + 4]
+    if t.size < 3:
+        return float(time[first])
+    square, slope, constant = np.polyfit(t, v, 2).tolist()
+    if abs(square) * t[0] < 1e-9 * abs(slope):  # a straight line
+        roots = np.array([-constant / slope])
+    else:
+        spread = sqrt(max(slope * slope - 4.0 * square * constant, 0.0))  # no root: the lowest point
+        roots = np.array([-slope - spread, -slope + spread]) / (2.0 * square)
+    return float(time[first] + max(roots[roots <= t[0]].max(initial=0.0), 0.0))
+
+
+def _run(log: _Log, time: Array, speed: Array) -> _Run:
+    """The run that is wanted."""
     starts, wanted = _starts(speed), log.options.start
     later = starts[time[starts] >= (-inf if wanted is None else wanted)]
     if wanted is not None and not later.size:
@@ -472,15 +469,17 @@ def _run(log: _Log, time: Array, speed: Array) -> tuple[int, int, tuple[str, ...
         why = "is after the last time that the car moves off from rest"
         raise log.refuse("--start", f"{wanted:g} s", why, f"it moves off at {known}")
     if not later.size:
-        return 0, _highest(log, speed, 0, speed.size), ("does not start from rest; time zero is the first sample",)
+        told = ("does not start from rest; time zero is the first sample",)
+        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), told)
     first = int(later[0])
     moving = first + int(np.argmax(speed[first:] > AT_REST))
     standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
     last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
-    zero, length = f"{time[first]:.6g} s", f"{time[last] - time[first]:.4g} s"
-    told = f"moves off at {zero} of the log, which is time zero; highest speed after {length}"
+    zero = _moving_off(time, speed, first)
+    length = f"{time[last] - zero:.4g} s"
+    told = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
     more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
-    return first, last, (told, *more)
+    return _Run(first, last, zero, (*told, *more), from_rest=True)
 
 
 def _highest(log: _Log, speed: Array, first: int, end: int) -> int:
@@ -490,11 +489,12 @@ def _highest(log: _Log, speed: Array, first: int, end: int) -> int:
     return last
 
 
-def _cut(log: _Log, time: Array, channels: Mapping[str, Array], part: slice) -> Trace:
-    kept = {name: values[part] for name, values in channels.items()}
+def _cut(log: _Log, time: Array, kept: dict[str, Array], run: _Run) -> Trace:
+    if run.from_rest:
+        kept["speed"][0] = 0.0
     distance = kept.pop("distance", None)
     if distance is not None and np.isfinite(distance).all():
         kept["distance"] = distance - distance[0]
     elif distance is not None:
         log.notes.append("distance does not cover the run; it is taken from speed")
-    return Trace(time[part] - time[part.start], kept)
+    return Trace(time - run.zero, kept)

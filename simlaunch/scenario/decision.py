@@ -8,7 +8,9 @@ from enum import StrEnum
 from math import nan
 from typing import Annotated, Literal
 
-from pydantic import model_validator
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
 from pydantic_core import PydanticCustomError
 
 from simlaunch.errors import Fault, InputError
@@ -22,6 +24,9 @@ ALL_CURVES, EACH_CURVE = "all curves together", "each curve by itself"
 """Keys that stand for a factor on the torque: the same for every curve, or one of its own for each."""
 
 CURVE_FACTOR = Within(Dimension.NUMBER, "0.5", "1.5", also=((Dimension.SHARE, "50 %", "150 %"),))
+
+ALL_GEARS = {"gearbox.efficiency": Within(Dimension.SHARE, "30 %", "100 %")}
+"""Lists that one value stands for, and may be uncertain as that value."""
 
 Find = Callable[[str], Within | None]
 """What a key takes that holds a single quantity; None for any other key."""
@@ -115,8 +120,66 @@ def within_of(key: str, find: Find) -> Within | None:
     """What an uncertain key takes, of one kind of quantity only."""
     if key in (ALL_CURVES, EACH_CURVE):
         return CURVE_FACTOR
-    found = find(key)
+    found = ALL_GEARS.get(key) or find(key)
     return None if found is None else replace(found, also=())
+
+
+_CORRELATION = Within(Dimension.NUMBER, "-1", "1")
+
+
+class Correlation(Section):
+    """Normal values that are not independent of one another."""
+
+    keys: Annotated[tuple[str, ...], Field(min_length=2, max_length=20)] = required(
+        "Keys under [[uncertain]], each with a normal distribution."
+    )
+    coefficients: Annotated[
+        tuple[tuple[Annotated[Quantity, _CORRELATION], ...], ...], Field(min_length=2, max_length=20)
+    ] = required("Their correlations: a row for each key, 1 on the diagonal.")
+    origin: Note = required("Where they come from.")
+
+    @model_validator(mode="after")
+    def _is_a_correlation(self) -> Correlation:
+        rows, why = self.coefficients, ""
+        if {len(row) for row in rows} != {len(self.keys)} or len(rows) != len(self.keys):
+            why = f"is not a table of {len(self.keys)} rows of {len(self.keys)} values"
+        elif (self.matrix != self.matrix.T).any() or (self.matrix.diagonal() != 1.0).any():
+            why = "is not the same on both sides of a diagonal of 1"
+        elif np.linalg.eigvalsh(self.matrix)[0] <= 0.0:
+            why = "contradicts itself: no values can have these correlations"
+        if why:
+            raise refusal(Fault("coefficients", "", why, 'write rows such as ["1", "0.4"], ["0.4", "1"]'))
+        return self
+
+    @property
+    def matrix(self) -> NDArray[np.float64]:
+        """The coefficients as an array, shape (n, n) [-]."""
+        return np.array([[value.si for value in row] for row in self.coefficients])
+
+
+def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | None) -> Iterator[Fault]:
+    """Faults of a correlation that only a look at the uncertain values can tell.
+
+    Parameters
+    ----------
+    entries : tuple of Uncertain
+        The values.
+    correlation : Correlation or None
+        What ties some of them together.
+
+    Yields
+    ------
+    Fault
+        Places are full key paths.
+    """
+    normal = {entry.key for entry in entries if entry.kind == "normal" and entry.key != EACH_CURVE}
+    keys = correlation.keys if correlation else ()
+    for n, key in enumerate(keys, start=1):
+        if key not in normal:
+            why = "has no normal distribution of one value under [[uncertain]]"
+            yield Fault(f"correlation.keys[{n}]", quoted(key), why, "add it there, or leave it out here")
+        elif key in keys[: n - 1]:
+            yield Fault(f"correlation.keys[{n}]", quoted(key), "is given twice", "give each key once")
 
 
 def unsound(entries: tuple[Uncertain, ...], find: Find) -> Iterator[Fault]:

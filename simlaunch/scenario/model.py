@@ -14,7 +14,7 @@ from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
-from simlaunch.scenario.decision import CurveLimits, PartRating, Uncertain, names_apart
+from simlaunch.scenario.decision import Correlation, CurveLimits, PartRating, Uncertain, names_apart, uncorrelatable
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,
@@ -178,6 +178,7 @@ class Scenario(Section):
     limits: CurveLimits | None = optional("Limits of a full-load curve that is sought.")
     parts: Annotated[tuple[PartRating, ...], Field(max_length=50)] | None = optional("Ratings of parts.")
     uncertain: Annotated[tuple[Uncertain, ...], Field(max_length=20)] | None = optional("What is not known for sure.")
+    correlation: Correlation | None = optional("Which uncertain values depend on one another.")
 
     @model_validator(mode="after")
     def _sections_agree(self) -> Scenario:
@@ -364,6 +365,7 @@ _RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
     (("curves",), _curve_names),
     (("curves",), _curve_torque),
     (("parts",), names_apart),
+    (("uncertain", "correlation"), lambda entries, correlation: uncorrelatable(entries or (), correlation)),
     (("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
     (("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
     (("surfaces",), lambda given: _alternative_names("surfaces", given)),

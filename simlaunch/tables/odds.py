@@ -127,6 +127,7 @@ def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> s
         paragraph(_MEANING),
         *tables_text(odds_tables(found, system)),
         *_about_effects(found),
+        *([paragraph(_CORRELATED)] if scenario.correlation else []),
         paragraph(f"Caution: {CAUTION}"),
         f"Verdict\n{paragraph(odds_verdict(found, system))}",
     ]
@@ -149,6 +150,12 @@ def _about_effects(found: Odds) -> tuple[str, ...]:
     if isnan(found.left_open):
         return ()
     return (paragraph(_EFFECTS if found.effects else _NO_EFFECTS),)
+
+
+_CORRELATED = (
+    "What decides is left out: some of the uncertain values depend on one another, so no share of the spread belongs "
+    "to one of them."
+)
 
 
 def _chance_object(found: Chance) -> Object:

@@ -11,8 +11,9 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "read_log", "read_curve_sheets",
+    "load", "simulate", "compare", "read_log", "read_curve_sheets", "fit_logs", "save_fit",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
+    "Fit", "LogRequest",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

@@ -247,6 +247,54 @@ def test_a_rolling_start_gives_spans_only(tmp_path: Path) -> None:
     assert np.isnan(_time(account, "0-100 km/h"))
 
 
+@pytest.mark.parametrize("jerk", [0.0, 20.0])
+@pytest.mark.parametrize("late", [0.0, 0.013, 0.05, 0.098])
+def test_time_zero_lies_between_samples(tmp_path: Path, late: float, jerk: float) -> None:
+    """Speed over the first samples is a t or a t + j t^2 / 2; both are parabolas, so the root is exact."""
+    time = times(rate=10.0)
+    moving = np.maximum(time - WAIT - late, 0.0)
+    speed = ACCELERATION * moving + 0.5 * jerk * np.minimum(moving, 0.4) ** 2
+    account = read_log(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": speed}))
+    assert account.zero == pytest.approx(WAIT + late, abs=1e-9)
+    assert account.from_rest
+    assert (account.trace.time[0], account.trace["speed"][0]) == (0.0, 0.0)
+    if jerk == 0.0:
+        assert _time(account, "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-9)
+
+
+def test_time_zero_stays_between_its_samples_in_noise(tmp_path: Path) -> None:
+    rng = np.random.default_rng(0)
+    for _ in range(20):
+        time = times(rate=100.0)
+        noisy = np.where(time <= WAIT, 0.0, speed(time) + 0.05 * np.abs(rng.standard_normal(time.size)))
+        account = read_log(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": noisy}))
+        assert WAIT - 0.05 <= account.zero <= WAIT + 0.05
+
+
+@pytest.mark.parametrize(
+    ("factor", "unit", "words"), [(1000.0, "s", "--unit time=ms"), (1.0, "ms", "--unit time=s"), (60.0, "ms", "=s")]
+)
+def test_time_in_another_unit_than_its_heading_is_refused(tmp_path: Path, factor: float, unit: str, words: str) -> None:
+    columns = {f"time [{unit}]": factor * times(), "speed [m/s]": speed(times())}
+    path = write_csv(tmp_path / "log.csv", columns)
+    told = _refused(path)
+    assert told.startswith("time: has ")
+    assert words in told
+    if factor != 60.0:
+        meant = {"s": "ms", "ms": "s"}[unit]
+        right = read_log(path, LogOptions(units={Role.TIME: meant}))
+        assert _time(right, "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-6)
+
+
+def test_a_slow_drive_is_no_fault(tmp_path: Path) -> None:
+    """A car that rolls along at walking pace, and one that gains speed downhill, logged once in a second."""
+    time = np.arange(0.0, 600.0)
+    crawl = write_csv(tmp_path / "crawl.csv", {"time [s]": time, "speed [m/s]": 1.0 + np.sin(time / 60.0)})
+    assert read_log(crawl).trace.time.size > 2
+    slow = write_csv(tmp_path / "slow.csv", {"time [s]": time, "speed [m/s]": 0.06 * time})
+    assert read_log(slow).trace["speed"].max() > 30.0
+
+
 def test_noise_at_rest_is_no_start(tmp_path: Path) -> None:
     time = times()
     wobble = np.where(time < WAIT, 0.3 * np.abs(np.sin(40.0 * time)), 0.0)

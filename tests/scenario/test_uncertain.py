@@ -50,6 +50,51 @@ def test_a_fault_is_told_with_its_place(keys: dict[str, str], fault: str) -> Non
     assert fault in str(told.value)
 
 
+NORMAL = [
+    {"key": "body.mass", "kind": "normal", "deviation": "3 kg", "origin": "invented"},
+    {"key": "body.drag_area", "kind": "normal", "deviation": "2 %", "origin": "invented"},
+    {"key": "air.humidity", "kind": "uniform", "low": "10 %", "high": "60 %", "origin": "invented"},
+]
+
+
+def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
+    table = {"keys": keys, "coefficients": rows, "origin": "invented"}
+    return changed(COUPE, {"uncertain": NORMAL, "correlation": table})
+
+
+@pytest.mark.parametrize(
+    ("keys", "rows", "fault"),
+    [
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5"]], "is not a table of 2 rows of 2 values"),
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not the same on both sides"),
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5", "0.9"]], "a diagonal of 1"),
+        (["body.mass", "body.drag_area"], [["1", "1"], ["1", "1"]], "contradicts itself"),
+        (["body.mass", "body.drag_area"], [["1", "1.2"], ["1.2", "1"]], "is above 1"),
+        (
+            ["body.mass", "air.humidity"],
+            [["1", "0.5"], ["0.5", "1"]],
+            'correlation.keys[2]: "air.humidity" has no normal',
+        ),
+        (["body.mass", "body.mass"], [["1", "0.5"], ["0.5", "1"]], "is given twice"),
+        (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "has no normal distribution of one value"),
+    ],
+)
+def test_a_fault_of_a_correlation_is_told(keys: list[str], rows: list[list[str]], fault: str) -> None:
+    with pytest.raises(ScenarioError) as told:
+        _correlated(keys, rows)
+    assert fault in str(told.value)
+
+
+def test_a_sound_correlation_is_a_matrix() -> None:
+    sound = _correlated(["body.mass", "body.drag_area"], [["1", "-0.5"], ["-0.5", "1"]])
+    assert sound.correlation is not None
+    assert sound.correlation.matrix.tolist() == [[1.0, -0.5], [-0.5, 1.0]]
+
+
+def test_an_efficiency_of_all_gears_may_be_uncertain() -> None:
+    assert _uncertain(key="gearbox.efficiency", kind="normal", deviation="1 %").uncertain
+
+
 def test_a_key_is_given_once() -> None:
     entry = {"key": "body.mass", "kind": "normal", "deviation": "3 kg", "origin": "invented"}
     with pytest.raises(ScenarioError, match=r"uncertain\[2\].key: .* is given twice"):

@@ -6,6 +6,7 @@ import json
 import re
 from collections.abc import Iterator
 from dataclasses import replace
+from functools import cache
 from math import nan
 from typing import Any
 
@@ -13,6 +14,9 @@ import pytest
 
 from show.compared import SCENARIOS, comparison, scenario
 from simlaunch.errors import Fault
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.logs import LogRequest
+from simlaunch.fit.result import Fit
 from simlaunch.intake.curve import CurveOptions, read_curve_sheets
 from simlaunch.intake.log import LogOptions, Role
 from simlaunch.launch.channels import DERIVED_CHANNELS, STATE_CHANNELS
@@ -32,6 +36,7 @@ from simlaunch.show.words import sentences
 from simlaunch.study.engine_figures import engine_figures
 from simlaunch.study.logged import measured_log
 from simlaunch.study.usable import usable
+from simlaunch.tables.fit import fit_object
 
 COUPE = "road-coupe"
 SHEETS = SCENARIOS / "sheets"
@@ -59,6 +64,12 @@ def _numbers(value: Any, key: str = "") -> Iterator[tuple[str, float]]:
         yield key, value
 
 
+@cache
+def _fitted() -> Fit:
+    log = LogRequest(SHEETS / "invented-fit-log.csv")
+    return fit_logs(scenario(COUPE), [log, log], ("friction", "shift time"), left_out=1, starts=1)
+
+
 def _documents() -> dict[str, dict[str, Any]]:
     found, whole = comparison(COUPE), scenario(COUPE)
     told = [sentences(pair.verdict, "metric") for pair in found.pairs]
@@ -71,11 +82,12 @@ def _documents() -> dict[str, dict[str, Any]]:
         "compare": comparison_object(found, whole, told),
         "run": run_object(launch, whole, trace=True),
         "usable": usable_object(usable(whole), whole, launch.car),
+        "fit": fit_object(_fitted()),
         "check": check_object(whole, defaults(whole), (), {"peak": launch.car}),
     }
 
 
-@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log"])
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log", "fit"])
 def test_every_document_is_strict_sorted_and_versioned(kind: str) -> None:
     text = dumps(_documents()[kind])
     assert text.isascii()
@@ -87,7 +99,7 @@ def test_every_document_is_strict_sorted_and_versioned(kind: str) -> None:
     assert text == dumps(_documents()[kind])
 
 
-@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log"])
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log", "fit"])
 def test_every_number_names_its_unit_or_has_none(kind: str) -> None:
     for key, _ in _numbers(_strict(dumps(_documents()[kind]))):
         assert _UNIT.search(key) or _UNITLESS.search(key), key

@@ -1,0 +1,313 @@
+"""What cars do over time, launched many at once on several threads, or coasting: what logs are held against."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import isnan, sqrt
+from threading import local
+
+import numpy as np
+from numpy.polynomial import Polynomial
+from numpy.typing import NDArray
+from scipy.integrate import cumulative_simpson
+from scipy.signal import lfilter
+
+from simlaunch.compiled import publish
+from simlaunch.launch.histories import FOLLOWED, Bench, follow_each, make_bench
+from simlaunch.physics import air, body, tyre
+from simlaunch.physics.driveline import driven_radius
+from simlaunch.record import Record
+
+Array = NDArray[np.float64]
+Cars = NDArray[np.void]
+
+STEP = 5e-3
+"""Time between the values of a history [s]."""
+
+TOLERANCE = 1e-4
+"""Relative error allowed per step: speeds of the demonstration cars are then off by 0.001 m/s at most [-]."""
+
+_NO_LAG = 1e-4  # [s]
+_COARSER = 1e-3  # for a launch that cannot be followed
+_AT_ONCE = 16
+_POINTS = 5  # a road load is a polynomial of degree four at most: lift times rolling resistance
+_FINE = 801
+_LEAST_LOAD = 1e-3  # as a share of the weight: what goes downhill faster than it slows is not followed [-]
+
+
+@dataclass(frozen=True)
+class History:
+    """One run: channels of `FOLLOWED` at even times from when the car was let go.
+
+    Parameters
+    ----------
+    values : ndarray, shape (4, m)
+        SI units; nan for a run that cannot be followed.
+    step : float
+        Time between values [s].
+    """
+
+    values: Array
+    step: float = STEP
+
+    def at(self, channel: str, time: Array, blur: float = 0.0) -> Array:
+        """What a sensor shows at some times, counted so that it comes neither early nor late on a ramp.
+
+        A lag by itself can hardly be told from a delay: the two differ by the square of the lag. So the delay is
+        left to the caller, and the square is what counts here: signals are linear in it near zero.
+
+        Parameters
+        ----------
+        channel : str
+            Name of the channel.
+        time : ndarray, shape (n,)
+            Time since the car was let go; before it as at the start, after the end as there [s].
+        blur : float
+            Square of the time constant of a sensor of first order; below zero one that sharpens as much as it would
+            blur, so that a search can pass through zero [s^2].
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            SI units.
+        """
+        values = self.values[FOLLOWED.index(channel)]
+        grid = self.step * np.arange(values.size)
+        sharp = np.interp(time, grid, values)
+        lag = sqrt(abs(blur))
+        if lag < _NO_LAG:
+            return np.asarray(sharp)
+        blurred = np.interp(time + lag, grid, lagged(values, self.step, lag))
+        return np.asarray(blurred if blur > 0.0 else 2.0 * sharp - blurred)
+
+
+def lagged(values: Array, step: float, lag: float) -> Array:
+    """Answer of a sensor of first order to a signal that runs straight between samples.
+
+    y' = (x - y) / lag, settled before the first sample
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        The signal, evenly sampled.
+    step : float
+        Time between samples [s].
+    lag : float
+        Time constant, above zero [s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        What it shows.
+
+    Source: the linear equation solved over one step of a ramp.
+    """
+    kept = np.exp(-step / lag)
+    share = lag / step * (1.0 - kept)
+    settled = np.array([share * values[0]])
+    shown, _ = lfilter([1.0 - share, share - kept], [1.0, -kept], values, zi=settled)
+    return np.asarray(shown)
+
+
+class Runner:
+    """Runs launches on several threads, each with a bench of its own.
+
+    Parameters
+    ----------
+    workers : int, optional
+        Threads; as many as there are processors if left out.
+    """
+
+    def __init__(self, workers: int | None = None) -> None:
+        self.workers = workers or os.cpu_count() or 1
+        self._pool = ThreadPoolExecutor(self.workers)
+        self._own = local()
+        self.launches = 0
+
+    def __call__(self, cars: Cars, duration: float) -> Array:
+        """Histories of launches, in order.
+
+        Parameters
+        ----------
+        cars : ndarray of CAR, shape (n,)
+            The cars; left as they are.
+        duration : float
+            How much of each is kept [s].
+
+        Returns
+        -------
+        ndarray, shape (n, 4, m)
+            Channels of `FOLLOWED`, SI units; nan for a launch that cannot be followed.
+        """
+        self.launches += len(cars)
+        out = np.empty((len(cars), len(FOLLOWED), int(np.ceil(duration / STEP)) + 1))
+        length = min(-(-len(cars) // self.workers), _AT_ONCE)
+        stretches = [slice(first, first + length) for first in range(0, len(cars), length)]
+        list(self._pool.map(lambda part: self._some(cars[part], out[part]), stretches))
+        return out
+
+    def _some(self, cars: Cars, out: Array) -> None:
+        benches: tuple[Bench, Bench] | None = getattr(self._own, "benches", None)
+        if benches is None:
+            benches = self._own.benches = make_bench(TOLERANCE), make_bench(_COARSER)
+        follow_each(cars, STEP, benches[0], out, np.zeros(len(cars), np.int64))
+        for i in np.flatnonzero(np.isnan(out[:, 0, 0])).tolist():
+            follow_each(cars[i : i + 1], STEP, benches[1], out[i : i + 1], np.zeros(1, np.int64))
+
+    def close(self) -> None:
+        """Let the threads go, and keep what was compiled."""
+        self._pool.shutdown(wait=False)
+        publish()
+
+
+def last_until(car: Record, time: float) -> None:
+    """Let a run end after a time, and not before.
+
+    Parameters
+    ----------
+    car : Record
+        The car, changed in place.
+    time : float
+        Time [s].
+    """
+    car.run.stop_distance, car.run.stop_speed, car.run.time_limit = 1e9, 0.0, time
+
+
+# --- coasting with the driveline open ---
+
+
+@dataclass(frozen=True)
+class RoadLoad:
+    """Force that slows a coasting car, F = constant + linear v + square v^2, and the mass that it slows.
+
+    Parameters
+    ----------
+    constant : float
+        [N]
+    linear : float
+        [N s/m]
+    square : float
+        [N s^2/m^2]
+    effective_mass : float
+        Mass with what turns with the wheels [kg].
+    """
+
+    constant: float
+    linear: float
+    square: float
+    effective_mass: float
+
+    def time_between(self, start: float, end: float) -> float:
+        """Time to slow from one speed to another.
+
+        Parameters
+        ----------
+        start, end : float
+            Speeds [m/s].
+
+        Returns
+        -------
+        float
+            Time [s].
+        """
+        speed = np.linspace(end, start, _FINE)
+        force = self.constant + (self.linear + self.square * speed) * speed
+        return float(cumulative_simpson(self.effective_mass / force, x=speed)[-1])
+
+
+def effective_mass(car: Record) -> float:
+    """Mass of a car with its wheels and what turns with them, the gearbox in neutral.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Mass [kg].
+    """
+    wheels = sum(end.axle_inertia / end.radius**2 for end in (car.front, car.rear))
+    return float(car.body.mass + wheels + car.drive.inertia / driven_radius(car.front, car.rear, car.drive) ** 2)
+
+
+def _density(car: Record) -> float:
+    given = float(car.air.density)
+    return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if isnan(given) else given
+
+
+def _resistance(car: Record, density: float, speed: float) -> float:
+    """Force of air, tyres and grade at one speed [N]."""
+    moving = speed + car.air.head_wind
+    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
+    loads = body.axle_loads(0.0, lifts[0], lifts[1], car.body, car.road.grade_angle)
+    rolling = sum(
+        tyre.resisting_moment(load, speed, speed, end, car.road.rolling_factor, 0.0) / end.radius
+        for load, end in zip(loads, (car.front, car.rear), strict=True)
+    )
+    drag = air.dynamic_force(car.body.drag_area, density, moving)
+    return float(rolling + drag + body.grade_force(car.body.mass, car.road.grade_angle))
+
+
+def _load(car: Record, low: float, high: float) -> Polynomial:
+    density, speeds = _density(car), np.linspace(low, high, _POINTS)
+    return Polynomial.fit(speeds, [_resistance(car, density, float(v)) for v in speeds], _POINTS - 1)
+
+
+def road_load(car: Record, low: float, high: float) -> RoadLoad:
+    """Road load of a car as a parabola over speed.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    low, high : float
+        Speeds between which it is fitted [m/s].
+
+    Returns
+    -------
+    RoadLoad
+        Coefficients and effective mass.
+    """
+    whole = _load(car, low, high)
+    speed = np.linspace(low, high, _POINTS * 4)
+    constant, linear, square = Polynomial.fit(speed, whole(speed), 2).convert().coef.tolist()
+    return RoadLoad(constant, linear, square, effective_mass(car))
+
+
+def coasting(car: Record, high: float, low: float, duration: float, step: float) -> Array:
+    """History of a car that coasts.
+
+    t(v) = integral of m_e / F from v to the speed it begins with
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    high, low : float
+        Speed at time zero, and one that is not reached in the log [m/s].
+    duration : float
+        How much is kept [s].
+    step : float
+        Time between values [s].
+
+    Returns
+    -------
+    ndarray, shape (4, m)
+        Channels of `FOLLOWED`, SI units; engine speed is nan.
+    """
+    speed = np.linspace(high, low, _FINE)
+    least = _LEAST_LOAD * car.body.mass * body.GRAVITY
+    force = np.maximum(_load(car, low, high)(speed), least)
+    time = cumulative_simpson(effective_mass(car) / force, x=-speed, initial=0.0)
+    grid = step * np.arange(int(np.ceil(duration / step)) + 1)
+    found = np.interp(grid, time, speed)
+    rolling = {
+        "speed": found,
+        "wheel_speed_front": found / car.front.radius,
+        "wheel_speed_rear": found / car.rear.radius,
+    }
+    return np.array([rolling.get(name, np.full(found.size, np.nan)) for name in FOLLOWED])

@@ -1,0 +1,350 @@
+"""What can be fitted: values of a scenario, how far they may go, and what is known of them beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from math import isfinite
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from simlaunch.decide.draws import Line, distribution, lines_of, own_value
+from simlaunch.errors import InputError, UsageError
+from simlaunch.record import CAR, Pedal, Record
+from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Uncertain, within_of
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import FrictionClutch, TorqueGap
+from simlaunch.scenario.reading import changed
+from simlaunch.scenario.schema import quantity_at
+from simlaunch.units.field import Within
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import display_unit, to_si
+from simlaunch.units.spelling import Dimension, System
+
+Array = NDArray[np.float64]
+
+WIDE = 3.0
+"""Without a stated spread, a value is taken to lie within so many usual ones, as a standard deviation."""
+
+FARTHEST = 6.0
+"""A value is sought no farther from the scenario's own than so many usual spreads."""
+
+_UNUSUAL = 0.1  # usual spread of a key that is named and not known, as a share of its value
+_NARROWER = (1.0, 0.5, 0.25, 0.12, 0.05)  # shares of the way to a bound that are tried where it is refused
+
+
+@dataclass(frozen=True)
+class Known:
+    """A value that is fitted often: its key, or the field of the record that a factor multiplies, and usual spread."""
+
+    key: str
+    usual: float
+    """How far it usually is from what a scenario says, as a share of it (common practice)."""
+    factor: str = ""
+
+
+FRICTION, SCALE, SHIFT_SPEED, EFFICIENCY = "friction", "curve scale", "shift speed", "efficiency"
+
+_KNOWN = {
+    FRICTION: Known("road.friction_factor", 0.10),
+    SCALE: Known(ALL_CURVES, 0.05, "engine.torque.cubic"),
+    "engagement": Known("coupling.engagement_time", 0.40),
+    "shift time": Known("gearbox.shift.gap", 0.40),
+    "drag area": Known("body.drag_area", 0.15),
+    "launch speed": Known("launch.engine_speed", 0.15),
+    "rolling resistance": Known("road.rolling_factor", 0.30),
+    SHIFT_SPEED: Known("", 0.05, "gearbox.shift_speed"),
+    EFFICIENCY: Known("gearbox.efficiency", 0.03, "gearbox.efficiency"),
+    "mass": Known("body.mass", 0.05),
+}
+_BY_THEMSELVES = ("friction", SCALE, "engagement", "shift time", "drag area", "launch speed", "rolling resistance")
+_COASTING = ("drag area", "rolling resistance")
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """One value that is fitted; all numbers in SI units, of a factor as pure numbers.
+
+    Parameters
+    ----------
+    name : str
+        What it is called.
+    key : str
+        Key path in the scenario; empty for a factor that no key holds.
+    factor : str
+        Field of the record that it multiplies; empty for a value of its own.
+    dimension : Dimension
+        Kind of quantity.
+    own : float
+        Value in the scenario.
+    usual : float
+        How far it usually is from there.
+    middle, spread : float
+        What is known beforehand: mean and standard deviation.
+    low, high : float
+        Bounds.
+    origin : str
+        Where its spread comes from; empty where the scenario does not say.
+    """
+
+    name: str
+    key: str
+    factor: str
+    dimension: Dimension
+    own: float
+    usual: float
+    middle: float
+    spread: float
+    low: float
+    high: float
+    origin: str = ""
+
+    @property
+    def stated(self) -> bool:
+        """Whether the scenario says how far it may be off."""
+        return bool(self.origin)
+
+
+def known_for(scenario: Scenario) -> dict[str, Known]:
+    """Values that are fitted often and that a scenario has, by name.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Returns
+    -------
+    dict of str to Known
+        In the order in which they matter.
+    """
+    found = dict(_KNOWN)
+    if not isinstance(scenario.coupling, FrictionClutch):
+        del found["engagement"]
+    if not isinstance(scenario.gearbox.shift, TorqueGap):
+        found["shift time"] = Known("gearbox.shift.inertia_phase", found["shift time"].usual)
+    if len(scenario.gearbox.ratios) == 1:
+        del found["shift time"], found[SHIFT_SPEED]
+    return found
+
+
+def usual_names(scenario: Scenario, *, launched: bool) -> tuple[str, ...]:
+    """Names of what is worth a try when nobody says what is to be fitted, those with a stated spread first.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    launched : bool
+        Whether there is a launch among the logs, not only coast-downs.
+
+    Returns
+    -------
+    tuple of str
+        Names or keys.
+    """
+    known = known_for(scenario)
+    by_key = {each.key: name for name, each in known.items()}
+    stated = [by_key.get(entry.key, entry.key) for entry in scenario.uncertain or () if entry.key != EACH_CURVE]
+    if not launched:
+        stated = [name for name in stated if name in _COASTING]
+    usual = [name for name in (_BY_THEMSELVES if launched else _COASTING) if name in known]
+    return tuple(dict.fromkeys([*stated, *usual]))
+
+
+def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
+    """A value that is fitted, by its name or key.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    name : str
+        Such as "friction" or "tyres.rear.friction".
+    car : Record
+        Its car, complete.
+
+    Returns
+    -------
+    Parameter
+        With its bounds and what is known beforehand.
+
+    Raises
+    ------
+    UsageError
+        No such value.
+    InputError
+        A value without a size, or that cannot be varied.
+    """
+    known = known_for(scenario)
+    by_key = {each.key: called for called, each in known.items() if each.key}
+    called = by_key.get(name, name)
+    each = known.get(called, Known(name, _UNUSUAL))
+    within = CURVE_FACTOR if each.factor else within_of(each.key, quantity_at)
+    if within is None:
+        raise _unknown(name, [*known, *by_key])
+    entry = next((entry for entry in scenario.uncertain or () if entry.key == each.key), None)
+    own = 1.0 if each.factor else _own(scenario, each.key, called)
+    usual = each.usual * abs(own)
+    middle, spread, origin = own, WIDE * usual, ""
+    ends = (own - FARTHEST * usual, own + FARTHEST * usual)
+    if entry is not None:
+        of_key = within_of(entry.key, quantity_at)
+        assert of_key is not None, "checked with the scenario"
+        known_beforehand = distribution(scenario, entry, of_key)
+        size = _own(scenario, entry.key, called) if each.factor and entry.key != ALL_CURVES else 1.0
+        middle, spread = float(known_beforehand.mean()) / size, float(known_beforehand.std()) / size
+        origin, reach = entry.origin, FARTHEST * spread
+        ends = (min(ends[0], middle - reach), max(ends[1], middle + reach))
+    if not spread > 0.0:
+        raise InputError(
+            f"{quoted(called)} is zero in the scenario, so nothing says how far it may be off; give it a spread "
+            "under [[uncertain]], or a value"
+        )
+    low, high = _possible(scenario, each, within, own, ends, car)
+    scale = min(usual, spread) if usual > 0.0 else spread
+    return Parameter(called, each.key, each.factor, within.dimension, own, scale, middle, spread, low, high, origin)
+
+
+def _unknown(name: str, choices: Sequence[str]) -> UsageError:
+    near = get_close_matches(name, choices, n=1)
+    meant = f"; did you mean {quoted(near[0])}?" if near else ""
+    listed = ", ".join(choice for choice in choices if "." not in choice and choice != ALL_CURVES)
+    return UsageError(
+        f"nothing that can be fitted is named {quoted(name)}{meant}; names are {listed}, "
+        'or write the key of a number, such as "tyres.rear.friction"'
+    )
+
+
+def _own(scenario: Scenario, key: str, name: str) -> float:
+    value = own_value(scenario, key)
+    if not isfinite(value):
+        raise InputError(f"{quoted(name)} cannot be fitted: the scenario has no value for {key}; give it one")
+    return value
+
+
+def _possible(
+    scenario: Scenario, each: Known, within: Within, own: float, ends: tuple[float, float], car: Record
+) -> tuple[float, float]:
+    """The same bounds, drawn in where the scenario would not allow them."""
+    if each.factor:
+        highest = _highest_factor(each.factor, car)
+        return max(ends[0], 0.5), min(ends[1], highest)
+    low, high = (to_si(text, within.dimension) for text in (within.low, within.high))
+    bounds = (max(ends[0], low), min(ends[1], high))
+    found = tuple(_allowed(scenario, each.key, within.dimension, own, bound) for bound in bounds)
+    return found[0], found[1]
+
+
+def _highest_factor(field: str, car: Record) -> float:
+    """Factor at which shift speeds come to the rev limit, or efficiency to one."""
+    count = int(car.gearbox.count)
+    if field == "gearbox.shift_speed":
+        return float(car.engine.rev_limit / car.gearbox.shift_speed[: count - 1].max())
+    return float(1.0 / car.gearbox.efficiency[:count].max()) if field == "gearbox.efficiency" else 1.5
+
+
+def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bound: float) -> float:
+    """The bound, or as far towards it as the scenario allows."""
+    for share in _NARROWER:
+        value = own + share * (bound - own)
+        try:
+            changed(scenario, {key: as_typed(value, dimension)})
+        except InputError:
+            continue
+        return value
+    return own
+
+
+def as_typed(value: float, dimension: Dimension, digits: int = 12) -> str:
+    """A value as it would be typed in a scenario.
+
+    Parameters
+    ----------
+    value : float
+        SI units.
+    dimension : Dimension
+        Kind of quantity.
+    digits : int
+        Significant digits.
+
+    Returns
+    -------
+    str
+        Number and unit.
+    """
+    unit = display_unit(dimension, System.METRIC)
+    number = np.format_float_positional(unit.of(value), precision=digits, fractional=False, trim="-", unique=False)
+    return f"{number} {unit.label}".strip()
+
+
+# --- what values do to a car ---
+
+
+def words_of(parameter: Parameter, scenario: Scenario, curve: str, pedal: Pedal) -> Line:
+    """Words of a car's record that follow a value; those of a factor are told as a line through zero.
+
+    Parameters
+    ----------
+    parameter : Parameter
+        The value.
+    scenario : Scenario
+        The scenario of a log.
+    curve : str
+        Its full-load curve.
+    pedal : Pedal
+        Full load throughout, or held slip.
+
+    Returns
+    -------
+    Line
+        Places, and how they follow the value; of a factor only the places.
+    """
+    if parameter.factor:
+        return Line(_places(parameter.factor), np.zeros(0), np.zeros(0))
+    low, high = (as_typed(bound, parameter.dimension) for bound in (parameter.low, parameter.high))
+    entry = Uncertain(key=parameter.key, kind="uniform", low=low, high=high, origin="fitted")
+    spread = stats.uniform(parameter.low, parameter.high - parameter.low)
+    return lines_of(scenario, (curve,), pedal, entry, parameter.dimension, spread)[0]
+
+
+def _places(field: str) -> NDArray[np.int64]:
+    """Words of the record that a field takes."""
+    marked: Record = np.zeros(1, CAR).view(np.recarray)[0]
+    holder: Any = marked
+    *rooms, name = field.split(".")
+    for room in rooms:
+        holder = getattr(holder, room)
+    getattr(holder, name)[:] = 1.0
+    return np.flatnonzero(np.frombuffer(marked.tobytes(), np.float64) != 0.0)
+
+
+def cars_with(base: Record, lines: Mapping[Parameter, Line], values: Sequence[Mapping[Parameter, float]]) -> Any:
+    """Cars, each with its own values.
+
+    Parameters
+    ----------
+    base : Record
+        The car that they are made of.
+    lines : mapping of Parameter to Line
+        What each value does.
+    values : sequence of mapping of Parameter to float
+        SI units; factors as pure numbers.
+
+    Returns
+    -------
+    ndarray of CAR, shape (n,)
+        The cars.
+    """
+    cars = np.zeros(len(values), CAR)
+    cars[:] = base
+    words = cars.view(np.float64).reshape(len(cars), -1)
+    for row, given in enumerate(values):
+        for each, value in given.items():
+            line = lines[each]
+            words[row, line.words] = words[row, line.words] * value if each.factor else line.offset + line.slope * value
+    return cars

@@ -1,0 +1,236 @@
+"""What a fit is made of: sensors, noise, tests of residuals, errors, combinations that are not told."""
+
+from __future__ import annotations
+
+from math import exp
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from fit.driven import Logger, behind, driven, logged, write
+from simlaunch.errors import InputError
+from simlaunch.fit.apart import apartness, without
+from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
+from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
+from simlaunch.fit.misfit import misfit, neighbours, runs_chance
+from simlaunch.fit.solving import hanging_together
+from simlaunch.launch.histories import FOLLOWED
+from simlaunch.launch.run import complete, launch
+from simlaunch.record import CAR, Pedal, Record
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.reading import load
+
+COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
+
+
+@pytest.fixture(scope="module")
+def car() -> Record:
+    made = lower(COUPE, "peak", Pedal.FULL)
+    complete(made)
+    return made
+
+
+# --- histories and sensors ---
+
+
+def test_histories_are_those_of_single_launches(car: Record) -> None:
+    """Straight between samples: off by jerk x step^2 / 8, 0.001 m/s where torque comes back within 0.1 s."""
+    own = car.copy()
+    last_until(own, 6.0)
+    runner = Runner(2)
+    values = runner(np.array([own, own], CAR), 6.0)
+    trace = launch(own).trace
+    time = np.arange(0.0, 6.0, 0.0137)
+    for k, name in enumerate(FOLLOWED):
+        away = np.abs(History(values[0]).at(name, time) - np.interp(time, trace.time, trace[name])).max()
+        assert away < (2e-3 if name == "speed" else 0.5)
+        assert np.array_equal(values[0, k], values[1, k])
+
+
+def test_a_lag_is_the_exponential_of_a_first_order_sensor() -> None:
+    """Step: 1 - exp(-t / T); ramp: t - T (1 - exp(-t / T)). Source: first-order linear system."""
+    time, lag = STEP * np.arange(400), 0.2
+    ramp = lagged(time, STEP, lag)
+    assert np.allclose(ramp, time - lag * (1.0 - np.exp(-time / lag)), atol=1e-12)
+    assert np.allclose(lagged(np.full(50, 3.0), STEP, lag), 3.0)
+    assert lagged(np.r_[0.0, np.ones(200)], STEP, lag)[-1] == pytest.approx(1.0 - exp(-1.0) ** 5, abs=0.001)
+
+
+def test_blur_keeps_a_ramp_in_its_place_and_is_linear_near_zero() -> None:
+    time = STEP * np.arange(600)
+    history = History(np.array([np.where(time > 1.0, 5.0 * (time - 1.0), 0.0)] * 4))
+    late = np.array([2.5])
+    assert history.at("speed", late, 0.04) == pytest.approx(7.5, abs=1e-2)
+    corner = np.array([1.0])
+    one, two = (float(history.at("speed", corner, blur)[0]) for blur in (1e-2, -1e-2))
+    assert one == pytest.approx(-two, rel=0.2)
+    assert one > 0.0
+
+
+def test_the_logger_of_the_tests_lags_as_the_model_says() -> None:
+    fine = np.arange(0.0, 3.0, 1e-3)
+    signal = np.maximum(fine - 0.5, 0.0)
+    assert np.allclose(behind(signal, 0.15), lagged(signal, 1e-3, 0.15), atol=1e-3)
+
+
+# --- noise and residuals ---
+
+
+def test_noise_is_found_under_a_smooth_signal() -> None:
+    """Standard deviation of 500 samples is known to 3.2 % by itself, by third differences to about 8 %."""
+    time = np.arange(0.0, 10.0, 0.02)
+    rng = np.random.default_rng(0)
+    found = noise_of(time, 20.0 * np.sqrt(time) + 0.07 * rng.standard_normal(time.size))
+    assert found == pytest.approx(0.07, rel=0.25)
+
+
+def test_a_coarse_display_is_no_better_than_its_resolution() -> None:
+    """A rounded value is off by its step over the root of 12. Source: uniform distribution."""
+    time = np.arange(0.0, 10.0, 0.05)
+    values = np.round(4.0 * time)
+    assert resolution(values) == 1.0
+    assert noise_of(time, values) >= 1.0 / np.sqrt(12.0)
+
+
+def test_repeated_samples_of_a_slow_sensor_are_used_once(tmp_path: Path, car: Record) -> None:
+    trace = driven(COUPE, {}, 8.0)
+    time = np.arange(0.0, 10.0, 0.01)
+    slow = np.round(np.floor(time * 10.0 + 1e-9) / 10.0, 6)
+    speed = np.interp(slow - 2.0, trace.time, trace["speed"])
+    path = write(tmp_path / "held.csv", {"Time [s]": time, "Speed [m/s]": speed}, 6)
+    log = read_run(LogRequest(path), car)
+    assert float(np.median(np.diff(log.speed.time))) == pytest.approx(0.1, abs=1e-6)
+
+
+def test_the_runs_test_is_that_of_the_textbook() -> None:
+    """For 10 and 10 signs, 6 runs or fewer have the chance 0.019 exactly; the normal law comes near.
+
+    Source: Swed and Eisenhart (1943), Ann. Math. Statist. 14, 66: exact distribution, here summed from its formula.
+    """
+    from math import comb
+
+    residuals = np.repeat([1.0, -1.0, 1.0, -1.0, 1.0, -1.0], [3, 3, 4, 3, 3, 4])
+    ways = sum(
+        2 * comb(9, r // 2 - 1) ** 2 if r % 2 == 0 else 2 * comb(9, (r - 1) // 2) * comb(9, (r - 3) // 2)
+        for r in range(2, 7)
+    )
+    assert runs_chance(residuals) == pytest.approx(ways / comb(20, 10), abs=0.003)
+
+
+def test_noise_passes_and_a_drift_does_not() -> None:
+    rng, time = np.random.default_rng(5), np.arange(0.0, 10.0, 0.05)
+    chances = [runs_chance(rng.standard_normal(200)) for _ in range(400)]
+    assert np.mean(np.array(chances) < 0.05) == pytest.approx(0.05, abs=0.03)
+    noise = 0.05 * rng.standard_normal(time.size)
+    plain = misfit("speed", time, 30.0 + noise, noise, 0.05, 0.05)
+    drift = misfit("speed", time, 30.0 + noise, noise + 0.4 * np.sin(time), 0.05, 0.05)
+    assert plain.noisy_only
+    assert not plain.wrong
+    assert drift.wrong
+    assert drift.runs_chance < 1e-6
+    assert neighbours(noise + 0.4 * np.sin(time)) > 0.9
+
+
+@pytest.mark.parametrize("share", [0.0, 0.5, 0.8])
+def test_what_hangs_together_is_worth_less(share: float) -> None:
+    """A mean of an autoregressive series has the variance (1 + r) / (1 - r) of an independent one, for many samples."""
+    rng, found = np.random.default_rng(2), []
+    for _ in range(40):
+        shocks = rng.standard_normal(2000)
+        series = np.zeros(2000)
+        for k in range(1, 2000):
+            series[k] = share * series[k - 1] + shocks[k]
+        found.append(hanging_together(series))
+    assert np.mean(found) == pytest.approx((1.0 + share) / (1.0 - share), rel=0.2)
+
+
+# --- what is not told ---
+
+
+def test_two_columns_of_one_direction_have_rank_one() -> None:
+    slopes = np.outer(np.arange(1.0, 50.0), [1.0, -1.0])
+    found = apartness(("mass", "curve scale"), slopes.T @ slopes)
+    assert (found.rank, found.of) == (1, 2)
+    assert found.untold[0].names in (("mass", "curve scale"), ("curve scale", "mass"))
+    assert found.untold[0].shares[0] == pytest.approx(found.untold[0].shares[1])
+
+
+def test_information_left_when_others_are_unknown_is_the_inverse_of_the_covariance() -> None:
+    rng = np.random.default_rng(0)
+    slopes = rng.standard_normal((30, 4))
+    whole = slopes.T @ slopes
+    kept = np.array([True, False, True, False])
+    assert np.allclose(np.linalg.inv(without(whole, kept)), np.linalg.inv(whole)[np.ix_(kept, kept)])
+
+
+# --- logs that cannot be used ---
+
+
+def _log(path: Path, time: np.ndarray, speed: np.ndarray, unit: str = "m/s", clock: str = "s") -> LogRequest:
+    return LogRequest(write(path, {f"Time [{clock}]": time, f"Speed [{unit}]": speed}))
+
+
+@pytest.fixture(scope="module")
+def run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    trace = driven(COUPE, {}, 9.0)
+    time = np.arange(0.0, 11.0, 0.05)
+    rng = np.random.default_rng(1)
+    found = [
+        np.interp(time - 2.0, trace.time, trace[name]) for name in ("speed", "wheel_speed_front", "wheel_speed_rear")
+    ]
+    return time, found[0] + 0.03 * np.abs(rng.standard_normal(time.size)), found[1], found[2]
+
+
+def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
+    time, speed, front, rear = run
+    lift = np.where(time > 7.0, np.interp(7.0, time, speed) - 3.0 * np.minimum(time - 7.0, 1.5), speed)
+    lift += np.maximum(time - 8.5, 0.0) * 8.0
+    later = time > 5.0
+    path = tmp_path / "log.csv"
+    for request, words in (
+        (lambda: _log(path, time[later], speed[later]), "starts rolling, at"),
+        (lambda: _log(path, time, lift), 'the driver lifts or brakes.*--until "4'),
+        (lambda: _log(path, time, 3.6 * speed), "the tyres of the scenario allow"),
+        (lambda: _log(path, time[::20], speed[::20]), "a fit needs 12 at least"),
+        (lambda: _log(path, 1000.0 * time, speed), "--unit time=ms"),
+        (lambda: _log(path, time, 0.0 * speed + 20.0), "does not rise"),
+        (lambda: _log(path, time, 0.0 * speed), "does not rise"),
+        (lambda: _log(path, time[:1], speed[:1]), "fewer than two values"),
+    ):
+        with pytest.raises(InputError, match=words):
+            read_run(request(), car)
+    columns = {"Time [s]": time, "Speed [m/s]": 0.3207 * rear}
+    columns |= {"Wheel Speed Front [rad/s]": front, "Wheel Speed Rear [rad/s]": rear}
+    with pytest.raises(InputError, match="is that of the rear wheels"):
+        read_run(LogRequest(write(path, columns)), car)
+    for content in (b"", b"nan\nnan\n", b"Time [s],Speed [m/s]\n0,nan\n1,nan\n", b"\x00" * 5000):
+        path.write_bytes(content)
+        with pytest.raises(InputError, match=r"log\.csv"):
+            read_run(LogRequest(path), car)
+
+
+def test_a_log_that_begins_after_rollout_may_be_told_so(
+    tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]
+) -> None:
+    time, speed, *_ = run
+    moving = speed > 2.0
+    path = write(tmp_path / "log.csv", {"Time [s]": time[moving], "Speed [m/s]": speed[moving]})
+    with pytest.raises(InputError, match="give --rollout"):
+        read_run(LogRequest(path), car)
+    assert read_run(LogRequest(path, rollout=True), car).speed.time.size > 100
+
+
+def test_an_accelerometer_on_a_slope_is_told(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
+    time, speed, *_ = run
+    felt = np.gradient(speed, time) - 9.80665 * 0.05
+    columns = {"Time [s]": time, "Speed [m/s]": speed, "Acceleration [m/s^2]": felt}
+    log = read_run(LogRequest(write(tmp_path / "log.csv", columns)), car)
+    assert any("the road goes downhill" in warning for warning in log.warnings)
+
+
+def test_a_run_can_be_cut_and_its_noise_stated(tmp_path: Path, car: Record) -> None:
+    path = logged(tmp_path / "log.csv", driven(COUPE, {}, 8.0), Logger())
+    log = read_run(LogRequest(path, until=3.0, noise=0.2), car)
+    assert log.end == pytest.approx(log.zero + 3.0)
+    assert log.speed.noise == 0.2

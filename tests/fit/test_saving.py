@@ -1,0 +1,122 @@
+"""The fitted scenario: comments stay, values and correlated spreads are written, and the odds take them."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from fit.driven import Logger, driven, logged
+from simlaunch.decide.draws import draws
+from simlaunch.decide.odds import odds
+from simlaunch.errors import InputError
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.logs import LogRequest
+from simlaunch.fit.result import Fit
+from simlaunch.fit.saving import fitted_text, save_fit
+from simlaunch.record import Pedal
+from simlaunch.scenario.reading import from_mapping, load
+from simlaunch.study.single import goal
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+TODAY = date(2020, 5, 17)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    made = tmp_path_factory.mktemp("fit") / "scenarios"
+    shutil.copytree(SCENARIOS, made)
+    return made
+
+
+@pytest.fixture(scope="module")
+def fit(folder: Path) -> Fit:
+    scenario = load(folder / "road-coupe.toml")
+    trace = driven(scenario, {"road.friction_factor": "0.95", "gearbox.shift.gap": "0.3 s"}, 8.0, scale=0.98)
+    path = logged(folder / "day.csv", trace, Logger(20.0, 0.05))
+    return fit_logs(scenario, [LogRequest(path)], ("friction", "mass", "curve scale", "shift time"), starts=1)
+
+
+def test_values_spreads_and_correlations_come_back(folder: Path, fit: Fit) -> None:
+    save_fit(fit, folder / "road-coupe.toml", folder / "fitted.toml", today=TODAY)
+    new, text = load(folder / "fitted.toml"), (folder / "fitted.toml").read_text("utf-8")
+    assert new.body.mass.si == pytest.approx(fit.value("mass").value, rel=1e-5)
+    assert new.road.friction_factor_si == pytest.approx(fit.value("friction").value, rel=1e-5)
+    old = fit.scenario.curve("peak").points[3][1].si
+    assert new.curve("peak").points[3][1].si == pytest.approx(fit.value("curve scale").value * old, rel=1e-4)
+    assert new.uncertain is not None
+    spreads = {entry.key: entry for entry in new.uncertain}
+    assert spreads["body.mass"].kind == "normal"
+    assert spreads["each curve by itself"].deviation == "0.7 %"
+    assert "day.csv, 2020-05-17, residual" in spreads["road.friction_factor"].origin
+    assert new.correlation is not None
+    order = [new.correlation.keys.index(key) for key in ("road.friction_factor", "body.mass", "all curves together")]
+    assert np.allclose(new.correlation.matrix[np.ix_(order, order)], fit.correlation[:3, :3], atol=1e-4)
+    assert "# What `simlaunch stress` holds the torque" in text
+    assert "# fitted; was 1600 kg" in text
+
+
+def test_the_old_file_stays_and_nothing_is_overwritten(folder: Path, fit: Fit) -> None:
+    old, new = folder / "road-coupe.toml", folder / "twice.toml"
+    before = old.read_bytes()
+    save_fit(fit, old, new, today=TODAY)
+    assert old.read_bytes() == before == (SCENARIOS / "road-coupe.toml").read_bytes()
+    with pytest.raises(InputError, match="is there already"):
+        save_fit(fit, old, new)
+    save_fit(fit, old, new, overwrite=True)
+
+
+def test_a_place_from_which_tyres_are_not_found_is_refused(folder: Path, fit: Fit, tmp_path: Path) -> None:
+    with pytest.raises(InputError, match="would not be sound there"):
+        save_fit(fit, folder / "road-coupe.toml", tmp_path / "far.toml")
+    assert not (tmp_path / "far.toml").exists()
+    with pytest.raises(InputError, match=r"does not end in \.toml"):
+        save_fit(fit, folder / "road-coupe.toml", tmp_path / "far.txt")
+    with pytest.raises(InputError, match="lies in no folder"):
+        save_fit(fit, folder / "road-coupe.toml", tmp_path / "none" / "far.toml")
+
+
+def test_the_odds_draw_what_was_fitted_with_its_correlation(folder: Path, fit: Fit) -> None:
+    """Spearman's rank correlation of normal values is 6/pi asin(r/2). Source: Pearson (1907)."""
+    save_fit(fit, folder / "road-coupe.toml", folder / "odds.toml", overwrite=True)
+    new = load(folder / "odds.toml")
+    drawn = draws(new, ("peak", "plateau"), Pedal.FULL, goal(new))
+    points = stats.qmc.Sobol(len(drawn.names), rng=np.random.default_rng(0)).random(4096)
+    values = drawn.values(points)
+    j, k = drawn.names.index("body.mass"), drawn.names.index("all curves together")
+    rank = stats.spearmanr(values[:, j], values[:, k]).statistic
+    assert new.correlation is not None
+    pair = [new.correlation.keys.index(key) for key in ("body.mass", "all curves together")]
+    expected = 6.0 / np.pi * np.arcsin(new.correlation.matrix[pair[0], pair[1]] / 2.0)
+    assert rank == pytest.approx(expected, abs=0.02)
+    assert values[:, j].std() == pytest.approx(fit.value("mass").error, rel=0.02)
+    found = odds(new, "peak", "plateau", runs=64)
+    assert found.effects == ()
+    assert np.isfinite(found.times).all()
+
+
+def test_correlated_spreads_do_not_widen_what_the_log_knows(folder: Path, fit: Fit) -> None:
+    """Mass and curve scale are known together, not each: drawn as if independent, times scatter more."""
+    save_fit(fit, folder / "road-coupe.toml", folder / "odds.toml", overwrite=True)
+    new = load(folder / "odds.toml")
+    data = new.model_dump(exclude_unset=True)
+    data.pop("correlation")
+    alone = from_mapping(data, "independent")
+    tied, loose = (odds(each, "peak", "plateau", runs=64, with_effects=False) for each in (new, alone))
+    assert tied.times[:, 0].std() < 0.8 * loose.times[:, 0].std()
+
+
+def test_a_scenario_without_any_spread_gets_the_tables(fit: Fit) -> None:
+    text = (SCENARIOS / "road-coupe.toml").read_text("utf-8")
+    bare = text[: text.index("# What is not known for sure")]
+    data = fit.scenario.model_dump(exclude_unset=True)
+    data.pop("uncertain")
+    told = tomllib.loads(fitted_text(replace(fit, scenario=from_mapping(data, "bare")), bare, TODAY))
+    assert {entry["key"] for entry in told["uncertain"]} == set(told["correlation"]["keys"])
+    assert len(told["correlation"]["coefficients"]) == 4
