@@ -3,23 +3,49 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator
 from pathlib import Path
 
+from matplotlib.figure import Figure
+
+from simlaunch.decide.odds import odds
+from simlaunch.decide.stress import stress
+from simlaunch.decide.worth import worth
 from simlaunch.drawing.save import save
 from simlaunch.figures.compare import compare_figures
+from simlaunch.figures.log import residual_figure
+from simlaunch.figures.odds import odds_figure
+from simlaunch.figures.stress import stress_figure
+from simlaunch.figures.worth import worth_figure
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.logs import LogRequest
+from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.study.compare import compare
 from simlaunch.study.usable import usable
 
 HERE = Path(__file__).resolve().parent
 SCENARIOS = HERE.parent / "scenarios"
+FIT_LOG = SCENARIOS / "sheets" / "invented-fit-log.csv"
+SYSTEM = "metric"
 
-PICTURES: Mapping[str, tuple[str, ...]] = {
-    "road-coupe": ("gap", "slip", "torque"),
-    "all-drive-grip": ("torque",),
-}
-"""Scenario, and which figures of its comparison are shown."""
+
+def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
+    """Peak against plateau, where torque pays, how sure that is, what the parts take, and the fit to a log."""
+    compared = compare_figures(compare(scenario), usable(scenario), SYSTEM)
+    yield from ((key, compared[key]) for key in ("gap", "slip", "torque"))
+    yield "worth", worth_figure(worth(scenario, "plateau"), SYSTEM)
+    yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
+    yield "stress", stress_figure(stress(scenario), SYSTEM)
+    yield "fit", residual_figure(fit_logs(scenario, [LogRequest(FIT_LOG)]).runs[0], SYSTEM)
+
+
+def _ample_grip(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
+    yield "torque", compare_figures(compare(scenario), usable(scenario), SYSTEM)["torque"]
+
+
+PICTURES = {"road-coupe": _coupe, "all-drive-grip": _ample_grip}
+"""Scenario, and what is shown of it."""
 
 
 def remake(folder: Path = HERE) -> list[Path]:
@@ -36,10 +62,8 @@ def remake(folder: Path = HERE) -> list[Path]:
         The files.
     """
     files = []
-    for name, keys in PICTURES.items():
-        scenario = load(SCENARIOS / f"{name}.toml")
-        figures = compare_figures(compare(scenario), usable(scenario), "metric")
-        files += save({key: figures[key] for key in keys}, folder, name)
+    for name, figures in PICTURES.items():
+        files += save(dict(figures(load(SCENARIOS / f"{name}.toml"))), folder, name)
     return files
 
 
