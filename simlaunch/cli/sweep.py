@@ -52,12 +52,17 @@ app = typer.Typer(cls=_Sweep, help="Launch every curve on gear sets, tyres, surf
 app.command("show")(show)
 
 
-def _plan(sound: Scenario, vary: list[str] | None, sample: int | None, draw: given.DrawChoice, seed: int) -> Plan:
+def _plan(
+    sound: Scenario, vary: list[str] | None, sample: int | None, draw: given.DrawChoice | None, seed: int | None
+) -> Plan:
     from simlaunch.sweep.axes import axes
     from simlaunch.sweep.plan import Draw, Plan, Sample
 
     own = sound.sweep.vary if sound.sweep else ()
-    drawn = None if sample is None else Sample(Draw(draw.value), sample, seed)
+    for name, value in {"--draw": draw, "--seed": seed}.items():
+        if sample is None and value is not None:
+            raise UsageError(f"{name} is about a sample; say how many cases to draw with --sample, or leave it out")
+    drawn = None if sample is None else Sample(Draw((draw or given.DrawChoice.SOBOL).value), sample, seed or 0)
     return Plan(axes(vary or own, sound, "--vary" if vary else "sweep.vary"), drawn)
 
 
@@ -65,6 +70,8 @@ def _back_end(choice: given.PlaceChoice | None, workers: int | None, cluster: st
     from simlaunch.sweep.backends import ON_THIS_MACHINE, Place
 
     if cluster is None:
+        if trusted:
+            raise UsageError("--trust-network is about a cluster; name it with --cluster, or leave it out")
         place = choice or given.PlaceChoice.THREADS
         if place is given.PlaceChoice.SERIAL and (workers or 1) > 1:
             raise UsageError(f"--back-end serial makes one launch after the other; {workers} workers need threads")
@@ -163,8 +170,8 @@ def sweep(
     output: given.Results = None,
     vary: given.Vary = None,
     sample: given.SampleSize = None,
-    draw: given.Drawn = given.DrawChoice.SOBOL,
-    seed: given.Seed = 0,
+    draw: given.Drawn = None,
+    seed: given.Seed = None,
     by: given.By = None,
     where: given.Where = None,
     top: given.Top = 10,

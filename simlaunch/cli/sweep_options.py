@@ -47,8 +47,12 @@ SampleSize: TypeAlias = Annotated[
     typer.Option("--sample", metavar="N", min=1, help="Draw so many cases in place of the full grid.",
                  show_default=False),
 ]  # fmt: skip
-Drawn: TypeAlias = Annotated[DrawChoice, typer.Option("--draw", help="How the sample is drawn.")]
-Seed: TypeAlias = Annotated[int, typer.Option("--seed", metavar="N", min=0, help="Seed of the sample.")]
+Drawn: TypeAlias = Annotated[
+    DrawChoice | None, typer.Option("--draw", help="How the sample is drawn.", show_default="sobol")
+]
+Seed: TypeAlias = Annotated[
+    int | None, typer.Option("--seed", metavar="N", min=0, help="Seed of the sample.", show_default="0")
+]
 By: TypeAlias = Annotated[
     str | None,
     typer.Option("--by", metavar="MEASURE", help='Rank by it, such as "time 60 ft".',

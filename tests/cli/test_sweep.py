@@ -265,6 +265,9 @@ def test_the_final_drive_goes_by_its_plain_name_everywhere(tmp_path: Path, capsy
         (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across says what is drawn; name a folder"),
         (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against says what is drawn; name a folder"),
         (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "--workers is about this machine"),
+        (["sweep", COUPE, "--trust-network"], "--trust-network is about a cluster"),
+        (["sweep", COUPE, "--seed", "3"], "--seed is about a sample"),
+        (["sweep", COUPE, "--draw", "latin"], "--draw is about a sample"),
         (
             ["sweep", COUPE, "--cluster", "localhost:9", "--back-end", "threads"],
             "--back-end is about this machine",
