@@ -22,7 +22,7 @@ from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds, qu
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20
-MAX_FAULTS = 100
+MAX_FAULTS = 60
 MAX_DOTS = 1000
 MAX_KEYS = 5000
 MAX_LIST = 400

@@ -16,12 +16,14 @@ from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.launch import channels, kernel, prepare
 from simlaunch.launch.run import phase_log, scales
 from simlaunch.launch.trace import Trace
+from simlaunch.measure.above import integral_above
 from simlaunch.measure.ceiling import grip_limits
 from simlaunch.measure.energy import audit
 from simlaunch.measure.grip import grip_use
 from simlaunch.measure.marks import marks
 from simlaunch.measure.parts import part_peaks
 from simlaunch.physics import state as at
+from simlaunch.physics.table import values_at
 from simlaunch.record import blank
 
 _HELPER = (sys.executable, "-c", "from simlaunch.study.ahead import compile_the_rest; compile_the_rest()")
@@ -57,10 +59,12 @@ def compile_the_rest() -> None:
     compile_for(prepare.complete, car, work, phase)
     compile_for(prepare.begin, car, work, phase)
     compile_for(channels.derive, samples.time, samples.state, samples.segment, phase_log().phase, car, work, derived)
+    compile_for(values_at, car.engine.torque, samples.time)
     compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 2)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     still = Trace(np.arange(_SAMPLES, dtype=np.float64), named, ())
+    integral_above(still.time, still.time, still.time)
     marks(still)
     grip_use(still, (False, True), (0.3, 0.3))
     audit(still)

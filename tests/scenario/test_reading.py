@@ -18,7 +18,7 @@ from pydantic import ValidationError
 from simlaunch.errors import Fault, ScenarioError, plain
 from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import MAX_BYTES, changed, from_mapping, load
+from simlaunch.scenario.reading import MAX_BYTES, MAX_FAULTS, changed, from_mapping, load
 
 TOML = """
 format = 1
@@ -187,8 +187,8 @@ def test_a_key_of_very_many_parts(file: Path, text: str) -> None:
 def test_very_many_faults_are_cut_short(file: Path) -> None:
     file.write_text(TOML.replace("[body]\n", "[body]\n" + "".join(f"k{n} = 1\n" for n in range(500))), "utf-8")
     faults = _faults(file)
-    assert len(faults) == 101
-    assert faults[-1] == "file: has 400 further faults; mend these first"
+    assert len(faults) == MAX_FAULTS + 1
+    assert faults[-1] == "file: has 440 further faults; mend these first"
 
 
 def test_an_empty_file_names_every_table(file: Path) -> None:
