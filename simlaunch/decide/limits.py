@@ -15,7 +15,7 @@ from simlaunch.physics.engine import air_mass_flow
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.study.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
-from simlaunch.units.quantity import to_si
+from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
@@ -159,7 +159,9 @@ def stated(limits: CurveLimits) -> dict[str, float]:
     """
     given = {name: getattr(limits, name) for name in type(limits).model_fields}
     return {
-        name: value.si / (PER_1000_RPM if name == "rise" else 1.0) for name, value in given.items() if value is not None
+        name: value.si / (PER_1000_RPM if name == "rise" else 1.0)
+        for name, value in given.items()
+        if isinstance(value, Quantity)
     }
 
 

@@ -231,7 +231,8 @@ def test_no_plateau_meets_the_limits() -> None:
 
 
 def test_limits_of_a_scenario() -> None:
-    limits = limits_of(changed(scenario(), {"limits": {"power": "200 kW", "rise": "100 N m"}}), {"power": 150e3})
+    typed = {"power": "200 kW", "rise": "100 N m", "note": "Invented."}
+    limits = limits_of(changed(scenario(), {"limits": typed}), {"power": 150e3})
     assert limits.power == 150e3
     assert limits.rise == pytest.approx(100.0 / (1000.0 * pi / 30.0))
     assert limits.displacement == pytest.approx(2.4e-3)
