@@ -319,8 +319,9 @@ def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> st
     tables += [table for picture in drawn.values() for table in picture.tables]
     if material.odds:
         names = (material.odds.first, material.odds.second)
+        numbers = Numbers(system)
         rows = [
-            Row(str(n), "s", tuple(f"{value:.4f}" for value in pair))
+            Row(str(n), "s", tuple(numbers.plain(value, Dimension.TIME) for value in pair))
             for n, pair in enumerate(material.odds.times, start=1)
         ]
         tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
