@@ -309,7 +309,8 @@ def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]
 def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
     description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
-    told = [description, curves, ready.system.value, ready.version, ready.cases]
+    swept = ready.material.swept.digest if ready.material.swept else None
+    told = [description, curves, ready.system.value, ready.version, ready.cases, swept]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
 
 
