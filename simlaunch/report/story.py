@@ -219,7 +219,7 @@ def _times(label: str, gaps: list[MarkGap], numbers: Numbers) -> Row:
 def _loaded(part: PartLoad, numbers: Numbers) -> str:
     """Highest torque of a part, and that over its rating."""
     if part.level is Level.UNLOADED:
-        return part.level.value
+        return Level.UNLOADED.value
     torque = numbers.with_unit(part.torque, Dimension.TORQUE)
     share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
     return f"{torque} = {share}{': too much' if part.broken else ''}"
