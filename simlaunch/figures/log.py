@@ -5,18 +5,8 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.drawing.look import (
-    End,
-    Panels,
-    Units,
-    curve_style,
-    head_panel,
-    in_our_look,
-    label_ends,
-    name_x,
-    sheet,
-    units_of,
-)
+from simlaunch.drawing.labels import End, label_ends
+from simlaunch.drawing.look import Panels, Units, curve_style, head_panel, in_our_look, name_x, sheet, units_of
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.crossing import with_distance
 from simlaunch.study.logged import LoggedRun
