@@ -178,7 +178,7 @@ def swept_of(scenario: Scenario, file: Path) -> Swept:
     Returns
     -------
     Swept
-        Its ranking, and whether it was made from exactly this scenario.
+        Its ranking, and whether it was made from a scenario that says the same of its launches.
 
     Raises
     ------
