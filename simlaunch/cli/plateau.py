@@ -79,19 +79,16 @@ def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
     """Limits that were typed, SI units; a limit is held against the same bounds as in a scenario."""
     from pydantic import ValidationError
 
-    from simlaunch.decide.limits import PER_1000_RPM
+    from simlaunch.decide.limits import stated
     from simlaunch.scenario.decision import CurveLimits
 
-    typed = {name: text for name, text in texts.items() if text is not None}
     try:
-        sound = CurveLimits.model_validate(typed)
+        return stated(CurveLimits.model_validate({name: text for name, text in texts.items() if text is not None}))
     except ValidationError as error:
         first = error.errors()[0]
         option = f"--{str(first['loc'][0]).replace('_', '-')}"
         told = str(first["msg"]).removeprefix("Value error, ").removeprefix(": ")
         raise InputError(f"{option}: {told}") from None
-    found = {name: getattr(sound, name).si for name in typed}
-    return {name: value / (PER_1000_RPM if name == "rise" else 1.0) for name, value in found.items()}
 
 
 def _aims(sound: Scenario, wanted: Sequence[str] | None) -> Aim:

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from simlaunch.errors import UsageError
 from simlaunch.measure.parts import Part
 from simlaunch.physics.engine import air_mass_flow
-from simlaunch.scenario.decision import PartRating, Place
+from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.study.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
-from simlaunch.units.quantity import to_si
+from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
@@ -25,7 +25,13 @@ PER_1000_RPM = 1000.0 * pi / 30.0
 
 MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
 
-PART_AT: Mapping[Place, Part] = dict(zip(Place, Part, strict=True))
+PART_AT = {
+    Place.COUPLING: Part.COUPLING,
+    Place.GEARBOX_INPUT: Part.GEARBOX_INPUT,
+    Place.GEARBOX_OUTPUT: Part.GEARBOX_OUTPUT,
+    Place.FRONT_SHAFTS: Part.FRONT_SHAFTS,
+    Place.REAR_SHAFTS: Part.REAR_SHAFTS,
+}
 """Where the torque of a rated part is measured."""
 
 
@@ -138,6 +144,27 @@ def _air_per_power() -> float:
     return air_mass_flow(1.0, burnt, float(USUAL_AIR_FUEL_RATIO))
 
 
+def stated(limits: CurveLimits) -> dict[str, float]:
+    """Limits that are given, by the fields of `Limits`.
+
+    Parameters
+    ----------
+    limits : CurveLimits
+        As typed.
+
+    Returns
+    -------
+    dict of str to float
+        SI units; a rise is typed for 1000 rpm [N m s/rad].
+    """
+    given = {name: getattr(limits, name) for name in type(limits).model_fields}
+    return {
+        name: value.si / (PER_1000_RPM if name == "rise" else 1.0)
+        for name, value in given.items()
+        if isinstance(value, Quantity)
+    }
+
+
 def limits_of(scenario: Scenario, given: Mapping[str, float]) -> Limits:
     """Limits that a scenario states, with some replaced.
 
@@ -153,13 +180,7 @@ def limits_of(scenario: Scenario, given: Mapping[str, float]) -> Limits:
     Limits
         SI units.
     """
-    stated: dict[str, float] = {}
-    if scenario.limits is not None:
-        for name in type(scenario.limits).model_fields:
-            value = getattr(scenario.limits, name)
-            if value is not None:
-                stated[name] = value.si / (PER_1000_RPM if name == "rise" else 1.0)
+    own = stated(scenario.limits) if scenario.limits is not None else {}
     displacement = scenario.engine.displacement
     found = Limits(displacement=displacement.si if displacement else None, parts=tuple(scenario.parts or ()))
-    values = {**stated, **given}
-    return replace(found, **values)  # type: ignore[arg-type]
+    return replace(found, **{**own, **given})  # type: ignore[arg-type]

@@ -46,6 +46,7 @@ FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
 _FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
+_UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
 _AT_ONCE = 32
 
 
@@ -196,7 +197,9 @@ def chance(outcomes: NDArray[np.bool_], scramblings: int) -> Chance:
     """Share of outcomes that are true, with its interval.
 
     The interval comes from how far independent scramblings lie apart (Student's t); where an outcome is too rare for
-    that, it is the Wilson interval of independent draws, which is wider.
+    that, it is the Wilson interval of independent draws, which is wider. Scramblings of one value or two may agree on
+    every count, since a count is whole: what none of n of them shows is, with a confidence of 95 %, no more than 3 / n
+    of a case in each.
 
     Parameters
     ----------
@@ -210,14 +213,16 @@ def chance(outcomes: NDArray[np.bool_], scramblings: int) -> Chance:
     Chance
         Share and interval [-].
 
-    Source: L'Ecuyer et al. (2023), confidence intervals for randomized quasi-Monte Carlo estimators; Wilson (1927).
+    Source: L'Ecuyer et al. (2023), confidence intervals for randomized quasi-Monte Carlo estimators; Wilson (1927);
+    rule of three: Hanley, Lippman-Hand (1983), J. Am. Med. Assoc. 249, 1743 (from memory).
     """
     shares = outcomes.reshape(scramblings, -1).mean(axis=1)
     share, true = float(shares.mean()), int(outcomes.sum())
     if min(true, outcomes.size - true) < _RARE:
         wilson = stats.binomtest(true, outcomes.size).proportion_ci(CONFIDENCE, "wilson")
         return Chance(share, float(wilson.low), float(wilson.high))
-    reach = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, scramblings - 1) * shares.std(ddof=1)) / sqrt(scramblings)
+    apart = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, scramblings - 1) * shares.std(ddof=1)) / sqrt(scramblings)
+    reach = max(apart, _UNSEEN / outcomes.size)
     return Chance(share, max(0.0, share - reach), min(1.0, share + reach))
 
 

@@ -32,10 +32,8 @@ DRIVES = np.linspace(0.76, 1.24, 25)
 _NO_GAIN, _HIGHEST = "more gains no time", "highest that was tried"
 _NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
 
-_LOWEST, _VERY_LOWEST = (
-    0.3,
-    0.05,
-)  # lowest heights tried over the highest; the latter if need be
+_LOWEST = 0.3  # lowest height tried over the highest
+_VERY_LOWEST = 0.05  # the same where none so high is sound
 _FEW = 10  # heights between them
 _GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
 _CLOSINGS = 4  # each to half the distance

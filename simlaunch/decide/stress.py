@@ -15,6 +15,7 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.decide.limits import PART_AT
 from simlaunch.errors import UsageError
 from simlaunch.launch.trace import Trace
 from simlaunch.measure.parts import CHANNEL, Part, PartPeak
@@ -27,15 +28,6 @@ from simlaunch.study.damage import Cycles, cycles, wear_ratio
 from simlaunch.study.single import Simulation, simulate
 
 Array = NDArray[np.float64]
-
-PART = {
-    Place.COUPLING: Part.COUPLING,
-    Place.GEARBOX_INPUT: Part.GEARBOX_INPUT,
-    Place.GEARBOX_OUTPUT: Part.GEARBOX_OUTPUT,
-    Place.FRONT_SHAFTS: Part.FRONT_SHAFTS,
-    Place.REAR_SHAFTS: Part.REAR_SHAFTS,
-}
-"""The part whose torque is taken at each place."""
 
 _PEAK_GRID = 2000
 
@@ -208,7 +200,7 @@ def torque_history(trace: Trace, part: Part) -> Array:
 
 
 def _part_load(simulation: Simulation, name: str, place: Place, rating: PartRating | None) -> PartLoad:
-    part = PART[place]
+    part = PART_AT[place]
     peak = next((each for each in simulation.measures.parts if each.part is part), None)
     return PartLoad(name, place, rating, peak, cycles(torque_history(simulation.run.trace, part)))
 
@@ -217,8 +209,8 @@ def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
     rated = [_part_load(simulation, rating.name, rating.place, rating) for rating in scenario.parts or ()]
     covered = {part.place for part in rated}
     carrying = {peak.part for peak in simulation.measures.parts}
-    others = [place for place, part in PART.items() if place not in covered and part in carrying]
-    unrated = [_part_load(simulation, PART[place].value, place, None) for place in others]
+    others = [place for place, part in PART_AT.items() if place not in covered and part in carrying]
+    unrated = [_part_load(simulation, PART_AT[place].value, place, None) for place in others]
     peak = _peak_torque(simulation)
     displacement = scenario.engine.displacement
     pressure = mean_effective_pressure(peak, displacement.si) if displacement else nan

@@ -6,7 +6,7 @@ import warnings
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, wraps
 from typing import Any, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
@@ -19,7 +19,6 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
 from simlaunch.errors import UsageError
 from simlaunch.show.layout import clean, short
@@ -74,8 +73,10 @@ _HEADING = 0.30  # above each panel
 _TICKS = 0.24  # below a panel that shows its ticks
 _AXIS_NAME = 0.24  # below the ticks, where the axis is named
 _BETWEEN_COLUMNS = 0.55
-_LEADER = 0.16  # between a panel and its labels
 _LABEL_COLUMNS = 20
+
+LEADER = 0.16
+"""Between a panel and its labels [in]."""
 
 _COLOURS = ("#0d1b2a", "#d1492c", "#3450b4", "#ccb02c", "#5c1a6a", "#43a184")
 _DASHES: tuple[tuple[float, ...], ...] = (
@@ -273,7 +274,7 @@ class Panels:
     key: Sequence[tuple[str, LineStyle]] = ()
 
 
-def _size(figure: Figure, text: str, **font: Any) -> tuple[float, float]:
+def text_size(figure: Figure, text: str, **font: Any) -> tuple[float, float]:
     """Width and height of a text [in]; characters that the font lacks count as wide ones."""
     known = "".join(c if ord(c) in _glyphs() or c == "\n" else "M" for c in text)
     trial = figure.text(0.0, 0.0, known, parse_math=False, **font)
@@ -287,7 +288,7 @@ def _wrapped(figure: Figure, text: str, width: float, **font: Any) -> str:
     lines = [""]
     for word in text.split(" "):
         longer = f"{lines[-1]} {word}".lstrip()
-        if not lines[-1] or _size(figure, longer, **font)[0] <= width:
+        if not lines[-1] or text_size(figure, longer, **font)[0] <= width:
             lines[-1] = longer
         else:
             lines.append(word)
@@ -299,7 +300,7 @@ def _wrapped(figure: Figure, text: str, width: float, **font: Any) -> str:
 def _fitting(figure: Figure, line: str, width: float, **font: Any) -> int:
     """How many characters of a line have room in a width, at least one."""
     count = len(line)
-    while count > 1 and _size(figure, line[:count], **font)[0] > width:
+    while count > 1 and text_size(figure, line[:count], **font)[0] > width:
         count -= 1
     return count
 
@@ -326,14 +327,14 @@ class _Head:
     def write(self, text: str, gap: float, **font: Any) -> None:
         text = _wrapped(self.figure, text, _width() - 2 * _MARGIN, **font)
         self._put(text, _MARGIN, **font)
-        self.used += _size(self.figure, text, **font)[1] + gap
+        self.used += text_size(self.figure, text, **font)[1] + gap
 
     def key(self, entries: Sequence[tuple[str, LineStyle]]) -> None:
         x, sample, row = _MARGIN, 0.42, 0.2
         self.used += 0.05 if entries else 0.0
         for name, line_style in entries:
             text = _wrapped(self.figure, plain(name), _width() - 2 * _MARGIN - sample - 0.1)
-            wide, tall = _size(self.figure, text)
+            wide, tall = text_size(self.figure, text)
             if x > _MARGIN and x + sample + 0.08 + wide > _width() - _MARGIN:
                 x, self.used, row = _MARGIN, self.used + row, 0.2
             self._sample(x, sample, line_style)
@@ -374,8 +375,8 @@ def sheet(title: str, lead: str, panels: Panels) -> tuple[Figure, list[list[Axes
     if lead and alone:
         head.write(lead, 0.02, color=QUIET, linespacing=1.15)
     head.key(panels.key)
-    sizes = [[_size(figure, label_text(label)) for label in row] for row in panels.labels]
-    gutter = _LEADER + max((wide for row in sizes for wide, _ in row), default=0.0)
+    sizes = [[text_size(figure, label_text(label)) for label in row] for row in panels.labels]
+    gutter = LEADER + max((wide for row in sizes for wide, _ in row), default=0.0)
     needs = [sum(tall + 0.05 for _, tall in row) for row in sizes] or [0.0] * len(panels.heights)
     heights = [max(pair) for pair in zip(panels.heights, needs, strict=True)]
     between = 0.02 if panels.shared_x else _TICKS + _AXIS_NAME
@@ -402,8 +403,8 @@ def key_or_labels(lines: Sequence[tuple[str, LineStyle]]) -> tuple[Sequence[tupl
 def head_panel(axes: Axes, text: str) -> None:
     """Name the vertical axis above its upper end, where it can be read without turning the page."""
     axes.set_ylabel(text, rotation=0.0, ha="left", va="bottom", parse_math=False)
-    left = -(_LEFT - _MARGIN) / _box(axes)[0]
-    axes.yaxis.set_label_coords(left, 1.0 + 0.07 / _box(axes)[1])
+    left = -(_LEFT - _MARGIN) / panel_size(axes)[0]
+    axes.yaxis.set_label_coords(left, 1.0 + 0.07 / panel_size(axes)[1])
 
 
 def name_x(axes: Axes, text: str, *, shown: bool = True) -> None:
@@ -423,73 +424,7 @@ def log_slip(axes: Axes, low: float, high: float) -> None:
     axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
 
 
-@dataclass(frozen=True)
-class End:
-    """End of a line, and what the line is called; the place is in the units of the panel."""
-
-    x: float
-    y: float
-    label: str
-    colour: str
-
-
-def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> Array:
-    """Places nearest to those wanted at which things of these sizes stand clear of each other, in rising order.
-
-    They stay between the bounds as long as there is room for all.
-    """
-    size = np.asarray(sizes, dtype=np.float64)
-    offsets = np.concatenate([[0.0], np.cumsum(0.5 * (size[:-1] + size[1:]))])
-    base: Array = isotonic_regression(np.asarray(wanted, dtype=np.float64) - offsets).x
-    most = high - 0.5 * size[-1] - offsets[-1]
-    places: Array = np.maximum(np.minimum(base, most), low + 0.5 * size[0]) + offsets
-    return places
-
-
-def label_ends(axes: Axes, ends: Sequence[End]) -> list[Text]:
-    """Write the name of each line to the right of the panel, tied to its end; limits of the axes must stand by then."""
-    figure = axes.figure
-    assert isinstance(figure, Figure)
-    width, height = _box(axes)
-    transform = axes.transData
-    inside = [_inside(axes, end) for end in ends if np.isfinite([end.x, end.y]).all()]
-    shown = sorted(inside, key=lambda end: (end.y, -end.x))
-    if not shown:
-        return []
-    texts = [label_text(end.label) for end in shown]
-    floor = axes.get_window_extent().y0
-    wanted = [(transform.transform((end.x, end.y))[1] - floor) / figure.dpi for end in shown]
-    places = spread(wanted, [_size(figure, text)[1] + 0.05 for text in texts], 0.0, height)
-    return [
-        axes.annotate(
-            text,
-            xy=(end.x, end.y),
-            xytext=(72.0 * (width + _LEADER - 0.02), 72.0 * place),
-            textcoords="axes points",
-            va="center",
-            linespacing=1.05,
-            annotation_clip=False,
-            parse_math=False,
-            arrowprops={
-                "arrowstyle": "-",
-                "color": end.colour,
-                "linewidth": 0.9,
-                "relpos": (0.0, 0.5),
-                "shrinkA": 1.5,
-                "shrinkB": 1.0,
-            },
-        )
-        for end, text, place in zip(shown, texts, places, strict=True)
-    ]
-
-
-def _inside(axes: Axes, end: End) -> End:
-    """The end of a line, or the nearest place in the panel."""
-    (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
-    return replace(end, x=min(max(end.x, left), right), y=min(max(end.y, low), high))
-
-
-def _box(axes: Axes) -> tuple[float, float]:
+def panel_size(axes: Axes) -> tuple[float, float]:
     """Width and height of a panel [in]."""
     figure = axes.figure
     assert isinstance(figure, Figure)

@@ -11,17 +11,16 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from simlaunch.drawing.labels import End, label_ends
 from simlaunch.drawing.look import (
     BAND,
     INK,
-    End,
     LineStyle,
     Panels,
     Units,
     curve_style,
     head_panel,
     in_our_look,
-    label_ends,
     log_slip,
     markers_apart,
     name_x,

@@ -7,16 +7,15 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from scipy.ndimage import uniform_filter1d
 
+from simlaunch.drawing.labels import End, label_ends
 from simlaunch.drawing.look import (
     INK,
     Array,
-    End,
     Panels,
     Units,
     curve_style,
     head_panel,
     in_our_look,
-    label_ends,
     name_x,
     sheet,
     units_of,

@@ -10,23 +10,21 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from simlaunch.drawing.labels import End, label_ends, spread
 from simlaunch.drawing.look import (
     INK,
     QUIET,
     SHADE,
-    End,
     LineStyle,
     Panels,
     Units,
     curve_style,
     head_panel,
     in_our_look,
-    label_ends,
     log_slip,
     name_x,
     named,
     sheet,
-    spread,
     units_of,
 )
 from simlaunch.figures.compare import (

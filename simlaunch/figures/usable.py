@@ -9,8 +9,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from simlaunch.drawing.labels import End, label_ends
 from simlaunch.drawing.look import (
-    End,
     LineStyle,
     Panels,
     Units,
@@ -20,7 +20,6 @@ from simlaunch.drawing.look import (
     in_our_look,
     is_narrow,
     key_or_labels,
-    label_ends,
     markers_apart,
     name_x,
     named,

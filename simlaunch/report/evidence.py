@@ -46,8 +46,7 @@ def drawn_for(
     from simlaunch.decide.odds import odds
 
     case = pair.verdict.case
-    effects = with_effects and len(scenario.uncertain) > 1  # a single value decides everything
-    return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=effects)
+    return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=with_effects)
 
 
 def sureness_of(drawn: Odds) -> Sureness:

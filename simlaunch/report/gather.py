@@ -25,6 +25,7 @@ from simlaunch.study.compare import Comparison, Pair, compare
 from simlaunch.study.single import goal
 from simlaunch.study.usable import UsableTorque, usable
 from simlaunch.study.verdict import WORTH_NAMING
+from simlaunch.sweep.chunk import canonical
 from simlaunch.sweep.ranking import Findings, Order, findings, order
 from simlaunch.sweep.store import Reader
 from simlaunch.units.spelling import System
@@ -39,8 +40,10 @@ class Swept:
     file: Path
     order: Order
     found: Findings
+    digest: str
+    """Hash of its results."""
     same_scenario: bool
-    """Whether it was made from exactly this scenario."""
+    """Whether it was made from a scenario that says the same of its launches."""
 
 
 @dataclass(frozen=True)
@@ -175,7 +178,7 @@ def swept_of(scenario: Scenario, file: Path) -> Swept:
     Returns
     -------
     Swept
-        Its ranking, and whether it was made from exactly this scenario.
+        Its ranking, and whether it was made from a scenario that says the same of its launches.
 
     Raises
     ------
@@ -189,13 +192,8 @@ def swept_of(scenario: Scenario, file: Path) -> Swept:
             raise InputError(Fault("--sweep", f'"{file}"', why, "give a sweep of this scenario"))
         asked = json.loads(reader.study.asked)
         wanted = order(reader.study, asked.get("by"), asked.get("where", ()))
-        own = json.loads(scenario.model_dump_json(exclude_unset=True))
-        return Swept(file, wanted, findings(reader, wanted, _TOP), _same(told, own))
-
-
-def _same(told: dict[str, object], own: dict[str, object]) -> bool:
-    """Whether all that both descriptions state agrees, texts as typed."""
-    return all(own[key] == told[key] for key in set(told) & set(own))
+        same = reader.study.scenario == canonical(scenario)
+        return Swept(file, wanted, findings(reader, wanted, _TOP), reader.digest(), same)
 
 
 def gather(

@@ -9,6 +9,7 @@ import json
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from xml.etree import ElementTree as XML
 
 from simlaunch.drawing.save import PageDrawing, PlotArea
@@ -29,6 +30,7 @@ class Inline:
     """One figure as text for a page, with what the page's script has to know of it."""
 
     markup: str
+    """The SVG element."""
     width: float
     """Width at which text has the size that was planned [CSS px]."""
 
@@ -132,16 +134,10 @@ def _rename(root: XML.Element, name: str) -> None:
 
 
 def _flatten(root: XML.Element) -> None:
-    """Take groups that say nothing out of the way."""
-    for parent in list(root.iter()):
-        changed = True
-        while changed:
-            changed = False
-            for place, child in enumerate(list(parent)):
-                if child.tag == "g" and not child.attrib:
-                    parent[place : place + 1] = list(child)
-                    changed = True
-                    break
+    """Take groups that say nothing out of the way, the innermost first."""
+    for parent in reversed(list(root.iter())):
+        kept = ([*child] if child.tag == "g" and not child.attrib else [child] for child in parent)
+        parent[:] = list(chain.from_iterable(kept))
 
 
 def _map(root: XML.Element, areas: tuple[PlotArea, ...]) -> dict[str, str]:

@@ -309,7 +309,8 @@ def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]
 def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
     description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
-    told = [description, curves, ready.system.value, ready.version, ready.cases]
+    swept = ready.material.swept.digest if ready.material.swept else None
+    told = [description, curves, ready.system.value, ready.version, ready.cases, swept]
     return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
 
 
@@ -319,8 +320,9 @@ def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> st
     tables += [table for picture in drawn.values() for table in picture.tables]
     if material.odds:
         names = (material.odds.first, material.odds.second)
+        numbers = Numbers(system)
         rows = [
-            Row(str(n), "s", tuple(f"{value:.4f}" for value in pair))
+            Row(str(n), "s", tuple(numbers.plain(value, Dimension.TIME) for value in pair))
             for n, pair in enumerate(material.odds.times, start=1)
         ]
         tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))

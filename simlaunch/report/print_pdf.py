@@ -108,16 +108,19 @@ class Printing:
         """
         source, target = self._folder / "page.html", self._folder / "page.pdf"
         source.write_text(page, encoding="utf-8", newline="\n")
-        self._process = subprocess.Popen(
-            [self._program, *self._flags(target), source.as_uri()],
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.DEVNULL,
-        )
         try:
-            self._process.wait(_SECONDS)
+            self._process = process = subprocess.Popen(
+                [self._program, *self._flags(target), source.as_uri()],
+                stdin=subprocess.DEVNULL,
+                stdout=subprocess.DEVNULL,
+                stderr=subprocess.DEVNULL,
+            )
+        except OSError as error:
+            raise SimlaunchError(f"{self._program} cannot be run ({error.strerror or error})") from None
+        try:
+            process.wait(_SECONDS)
         except subprocess.TimeoutExpired:
-            self._process.kill()
+            process.kill()
             raise SimlaunchError(
                 f"the browser {self._program} did not print the page within {_SECONDS:.0f} s"
             ) from None

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
+from simlaunch.decide.stress import Level, PartLoad
 from simlaunch.measure.parts import Part
 from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
@@ -159,9 +160,9 @@ def _steady(runs: CurveRuns) -> float:
 
 def _load(material: Material, numbers: Numbers) -> Card:
     """Load of the part that comes nearest to its rating, or else the pull at the gearbox input."""
-    rated = [k for k in material.load.ranked() if material.load.loads[0].parts[k].rating]
-    if rated:
-        parts = [load.parts[rated[0]] for load in material.load.loads]
+    every = ([load.parts[k] for load in material.load.loads] for k in material.load.ranked())
+    loaded = (parts for parts in every if not any(isnan(part.share_of_rating) for part in parts))
+    if parts := next(loaded, None):
         shares = (parts[0].share_of_rating, parts[1].share_of_rating)
         label = f"Highest load of {named(parts[0].name)}, of its rating"
         return _card(label, shares, Dimension.SHARE, material, numbers, "less")
@@ -186,12 +187,11 @@ def parts_table(material: Material, system: System) -> Table:
     numbers, rows = Numbers(system), []
     for k in material.load.ranked():
         parts = [load.parts[k] for load in material.load.loads]
-        torques = [numbers.with_unit(part.torque, Dimension.TORQUE) for part in parts]
         if parts[0].rating:
             rating = numbers.with_unit(parts[0].rating.rating.si, Dimension.TORQUE)
-            shares = [_share(part.share_of_rating, numbers) for part in parts]
-            rows.append(Row(parts[0].name, "", (rating, *map(" = ".join, zip(torques, shares, strict=True)))))
+            rows.append(Row(parts[0].name, "", (rating, *(_loaded(part, numbers) for part in parts))))
         elif not material.scenario.parts:
+            torques = (numbers.with_unit(part.torque, Dimension.TORQUE) for part in parts)
             rows.append(Row(parts[0].name, "", tuple(torques)))
     heads = ("rating", *_names(material)) if material.scenario.parts else _names(material)
     return Table("Highest torque in the launch, shocks included", heads, tuple(rows[:_MOST_PARTS]))
@@ -216,8 +216,13 @@ def _times(label: str, gaps: list[MarkGap], numbers: Numbers) -> Row:
     return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.plain(value, Dimension.TIME) for value in values))
 
 
-def _share(share: float, numbers: Numbers) -> str:
-    return f"{numbers.with_unit(share, Dimension.SHARE)}{': too much' if share > 1.0 else ''}"
+def _loaded(part: PartLoad, numbers: Numbers) -> str:
+    """Highest torque of a part, and that over its rating."""
+    if part.level is Level.UNLOADED:
+        return Level.UNLOADED.value
+    torque = numbers.with_unit(part.torque, Dimension.TORQUE)
+    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
+    return f"{torque} = {share}{': too much' if part.broken else ''}"
 
 
 def _names(material: Material) -> tuple[str, str]:

@@ -33,6 +33,7 @@ STEPS = 4
 """Steps of a slider from one computed launch to the next."""
 
 _LOWEST = 0.5  # lowest plateau over the highest
+_SHOWN = 1.5  # a gear whose tyres can use more than so many times the highest torque is not drawn
 _NEAT = (1.0, 2.0, 2.5, 5.0, 10.0)
 _SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 _PEDALS = {Pedal.FULL: "full", Pedal.HELD_SLIP: "held"}
@@ -120,7 +121,7 @@ def heights_up_to(top: float, system: System) -> Array:
     shown = float(unit.of(top))
     raw = (1.0 - _LOWEST) * shown / (HEIGHTS - 1)
     scale = 10.0 ** np.floor(np.log10(raw))
-    step = scale * min((neat for neat in _NEAT), key=lambda neat: abs(neat - raw / scale))
+    step = scale * min(_NEAT, key=lambda neat: abs(neat - raw / scale))
     below = np.ceil(shown / step - 1e-9) * step - step * np.arange(HEIGHTS - 1, 0, -1)
     return np.asarray(unit.si(np.append(below, shown)))
 
@@ -204,12 +205,12 @@ def _cars(
 ) -> Cars:
     """A car for every height and every grip, the two curves as they are last."""
     speeds, envelope, heights = shape
-    made: list[Any] = []
     knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
-    for height in (*heights, None, None):
-        car = lower(scenario, names[len(made) // GRIPS.size - len(heights) if height is None else 0], pedal)
-        if height is not None:
-            fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
+    cut = [lower(scenario, names[0], pedal) for _ in heights]
+    for car, height in zip(cut, heights, strict=True):
+        fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
+    made: list[Any] = []
+    for car in (*cut, *(lower(scenario, name, pedal) for name in names)):
         aim(car, targets)
         friction = float(car.road.friction_factor)
         for grip in GRIPS:
@@ -225,7 +226,7 @@ def _ceilings(scenario: Scenario, name: str, usable: UsableTorque, top: float) -
     near = [
         each
         for each in usable.ceilings
-        if np.nanmin(np.where(np.isfinite(each.usable), each.usable, np.inf)) < top * 1.5
+        if np.min(each.usable, where=np.isfinite(each.usable), initial=np.inf) < _SHOWN * top
     ]
     found = []
     for grip in GRIPS:
@@ -341,9 +342,12 @@ def finding(found: Grid, system: System) -> str:
     quickest = float(np.nanmin(times))
     enough = int(np.flatnonzero(times <= quickest + WORTH_NAMING)[0])
     told = f"On the grip as given, the quickest of the computed plateaus takes {_time(quickest, numbers)} for {goal}"
-    if enough == len(times) - 1:
-        return f"{told}, and it is the highest one, {_height(found, enough, numbers)}: every step up gains time."
     within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    if enough == len(times) - 1:
+        why = (
+            "every step up gains time" if (np.diff(times) < 0.0).all() else f"no lower one comes within {within} of it"
+        )
+        return f"{told}, and it is the highest one, {_height(found, enough, numbers)}: {why}."
     return (
         f"{told}; {_height(found, enough, numbers)} is enough to come within {within} of that, "
         f"with {_time(float(times[enough]), numbers)}. "

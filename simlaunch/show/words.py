@@ -57,7 +57,9 @@ class Numbers:
         return self._text(value_si, dimension, "+")
 
     def with_unit(self, value_si: float, dimension: Dimension) -> str:
-        """Number and unit."""
+        """Number and unit; a hyphen alone where there is no number."""
+        if not isfinite(value_si):
+            return NOT_REACHED
         return f"{self.plain(value_si, dimension)} {self.unit(dimension)}".strip()
 
     def rough(self, value_si: float, dimension: Dimension) -> str:

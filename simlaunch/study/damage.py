@@ -105,7 +105,7 @@ def wear_ratio(one: Cycles, other: Cycles, slope: float) -> float:
     float
         Damage of the one over damage of the other; nan where the other does none [-].
     """
-    largest = max((float(each.ranges.max(initial=0.0)) for each in (one, other)), default=0.0)
+    largest = max(float(each.ranges.max(initial=0.0)) for each in (one, other))
     if not largest > 0.0:
         return float("nan")
     line = Line(largest, 1.0, slope)

@@ -11,7 +11,6 @@ from simlaunch.measure.marks import Target
 WORTH_NAMING = 0.01
 """Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
 
-
 SURE = 0.9
 """Share of the cases that a curve has to be the quicker one in before it is called so; the lower end of the interval
 counts (common practice) [-]."""

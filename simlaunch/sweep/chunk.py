@@ -107,6 +107,23 @@ SWEEP_TOLERANCE = 1e-4
 that a single run's default takes [-]."""
 
 
+def canonical(scenario: Scenario) -> str:
+    """All that a scenario says of its launches, in one way only.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        What no launch depends on plays no part.
+
+    Returns
+    -------
+    str
+        JSON; the same for every scenario that says the same.
+    """
+    said = scenario.model_dump(mode="json", exclude_unset=True, exclude=set(BESIDE_THE_LAUNCH), exclude_none=True)
+    return json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+
+
 def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> Spec:
     """What decides the results of a sweep of a scenario.
 
@@ -124,8 +141,7 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
     Spec
         The same for every scenario that says the same.
     """
-    said = scenario.model_dump(mode="json", exclude_unset=True, exclude=set(BESIDE_THE_LAUNCH), exclude_none=True)
-    return Spec(json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":")), plan, tolerance)
+    return Spec(canonical(scenario), plan, tolerance)
 
 
 def maker() -> str:

@@ -230,9 +230,13 @@ def _trade(found: Plateau) -> str:
 def _wants(each: Wanted) -> str:
     """Whether another final drive would suit a curve better."""
     gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
+    if not isfinite(each.best_score):
+        return f"{curve} does not get there with any final drive that was tried"
     if gain < WORTH_NAMING:
         return f"{curve} suits the final drive of {each.present:.2f}"
     ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    if not isfinite(each.score):
+        return f"{curve} gets there with a final drive of {ratio}, but not with {each.present:.2f}"
     return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
 
 

@@ -28,6 +28,7 @@ _LIMITS = (
 )
 _RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
+_IDLE = "No part that has a rating carries any torque."
 
 _ROWS: tuple[tuple[str, Dimension, Read], ...] = (
     ("peak torque", Dimension.TORQUE, lambda part: part.torque),
@@ -101,7 +102,7 @@ def _worst(found: Stress, numbers: Numbers) -> str:
         return f"{'; '.join(told)}{more}."
     rated = [(load.curve, part) for load in found.loads for part in load.parts if part.rating and part.peak]
     if not rated:
-        return _UNRATED
+        return _IDLE if any(part.rating for part in found.loads[0].parts) else _UNRATED
     curve, part = max(rated, key=lambda entry: entry[1].share_of_rating)
     share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
     return f"Every part stays within its rating; nearest to it comes {named(part.name)} with {named(curve)}, {share}."

@@ -50,8 +50,17 @@ def test_no_value_is_said_to_decide_what_is_mostly_left_open(capsys: Capture) ->
     hatch = str(SCENARIOS / "front-hatch.toml")
     grip = '{key="road.friction_factor",kind="uniform",low="0.6",high="1.1",origin="invented"}'
     out, _ = _said(capsys, 0, "odds", hatch, "--set", f"uncertain=[{grip}]", "--runs", "256", "--quiet")
-    left_open = float(re.findall(r"left open +([\d.]+)", out)[0])
-    assert ("The largest share of the spread" in out) == (left_open <= 50.0)
+    assert float(re.findall(r"left open +([\d.]+)", out)[0]) > 50.0
+    assert "The largest share of the spread" not in out
+
+
+def test_a_single_value_decides_by_itself(capsys: Capture) -> None:
+    grip = '{key="road.friction_factor",kind="uniform",low="0.97",high="1.03",origin="invented"}'
+    out, _ = _said(capsys, 0, "odds", COUPE, *BRIEF, "--set", f"uncertain=[{grip}]", "--quiet", "--json")
+    found = json.loads(out)
+    (only,) = found["effects"]
+    assert only["name"] == "road.friction_factor"
+    assert only["in_all_share"] == only["alone_share"] == pytest.approx(1.0 - found["left_open_share"], abs=0.05)
 
 
 def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:

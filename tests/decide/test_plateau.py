@@ -25,7 +25,7 @@ from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
-from simlaunch.tables.plateau import Answer, curve_csv, plateau_verdict
+from simlaunch.tables.plateau import Answer, Wanted, curve_csv, plateau_verdict
 from simlaunch.units.spelling import System
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
@@ -231,7 +231,8 @@ def test_no_plateau_meets_the_limits() -> None:
 
 
 def test_limits_of_a_scenario() -> None:
-    limits = limits_of(changed(scenario(), {"limits": {"power": "200 kW", "rise": "100 N m"}}), {"power": 150e3})
+    typed = {"power": "200 kW", "rise": "100 N m", "note": "Invented."}
+    limits = limits_of(changed(scenario(), {"limits": typed}), {"power": 150e3})
     assert limits.power == 150e3
     assert limits.rise == pytest.approx(100.0 / (1000.0 * pi / 30.0))
     assert limits.displacement == pytest.approx(2.4e-3)
@@ -251,6 +252,24 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     first, trade = plateau_verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
     assert "less torque at the gearbox input costs" in trade
+
+
+@pytest.mark.parametrize(
+    ("score", "best", "told"),
+    [
+        (13.0, 12.995, '"peak" suits the final drive of 3.42.'),
+        (13.0, 12.9, '"peak" wants a final drive of 3.80 in place of 3.42, 0.100 s quicker.'),
+        (inf, 12.9, '"peak" gets there with a final drive of 3.80, but not with 3.42.'),
+        (inf, inf, '"peak" does not get there with any final drive that was tried.'),
+    ],
+)
+def test_what_final_drive_a_curve_wants_is_told_in_words(score: float, best: float, told: str) -> None:
+    """A hundredth of a second is what is worth naming; a target that is missed has no time to be quicker than."""
+    _, answer = found()
+    wanted = (Wanted("peak", 3.42, score, 3.80, best),)
+    sets, drives = {"as described": answer}, {"as described": 3.42}
+    sentences = plateau_verdict(Answer("Test", "peak", "full pedal", DASH, sets, drives, None, wanted), System.METRIC)
+    assert told in sentences
 
 
 def test_targets_weigh() -> None:

@@ -16,6 +16,8 @@ from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.reading import changed, load
 from simlaunch.study.damage import Cycles, Line, cycles, wear_ratio
 from simlaunch.study.single import simulate
+from simlaunch.tables.stress import stress_verdict
+from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE = changed(load(SCENARIOS / "road-coupe.toml"), {"run.until": ["60 m"]})
@@ -150,9 +152,11 @@ def test_parts_are_ranked_by_how_near_they_come_to_their_ratings() -> None:
 
 def test_a_part_at_an_idle_axle_carries_nothing() -> None:
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
-    (part,) = (p for p in stress(changed(COUPE, {"parts": [idle]})).loads[0].parts if p.rating)
+    found = stress(changed(COUPE, {"parts": [idle]}))
+    (part,) = (p for p in found.loads[0].parts if p.rating)
     assert part.level is Level.UNLOADED
     assert not part.broken
+    assert stress_verdict(found, System.METRIC).startswith("No part that has a rating carries any torque. ")
 
 
 def test_lower_ratings_are_flagged_worst_first() -> None:

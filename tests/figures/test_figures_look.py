@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from simlaunch.drawing.look import curve_style, gear_style, label_text, look, ordinal, plain, spread, units_of
+from simlaunch.drawing.labels import spread
+from simlaunch.drawing.look import curve_style, gear_style, label_text, look, ordinal, plain, units_of
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import Dimension
 

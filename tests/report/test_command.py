@@ -16,8 +16,9 @@ from pypdf import PdfReader
 
 from report.pages import COUPE, hostile
 from simlaunch.cli.main import answer
+from simlaunch.errors import SimlaunchError
 from simlaunch.report.gather import question, swept_of
-from simlaunch.report.print_pdf import MARK
+from simlaunch.report.print_pdf import MARK, Printing
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 
@@ -110,7 +111,9 @@ def test_a_sweep_of_another_car_is_refused(capsys: Capture, tmp_path: Path, swee
 def test_a_sweep_of_an_earlier_description_is_told_apart(sweep_file: Path) -> None:
     scenario = load(COUPE)
     assert swept_of(scenario, sweep_file).same_scenario
-    assert not swept_of(changed(scenario, {"body.mass": "1700 kg"}), sweep_file).same_scenario
+    for change in ({"body.mass": "1700 kg"}, {"pedal": {"actuator_delay": "80 ms"}}):
+        assert not swept_of(changed(scenario, change), sweep_file).same_scenario
+    assert swept_of(changed(scenario, {"parts": [], "note": "Another note."}), sweep_file).same_scenario
 
 
 def test_without_a_browser_it_says_what_to_do(capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -118,6 +121,17 @@ def test_without_a_browser_it_says_what_to_do(capsys: Capture, tmp_path: Path, m
     told = refused(capsys, 3, hostile(tmp_path), "-o", tmp_path / "a.html", "--pdf", tmp_path / "a.pdf")
     assert "install Chromium" in told
     assert not (tmp_path / "a.html").exists()
+
+
+@pytest.mark.skipif(os.name != "posix", reason="makes a file that may be run, but is no program")
+def test_a_browser_that_cannot_be_run_is_named(tmp_path: Path) -> None:
+    broken = tmp_path / "browser"
+    broken.write_bytes(b"\x7fELF but no more of it")
+    broken.chmod(0o755)
+    printing = Printing(str(broken))
+    with pytest.raises(SimlaunchError, match=r"browser cannot be run \("):
+        printing.printed("<!doctype html>")
+    printing.stop()
 
 
 def test_it_prints_by_itself(tmp_path: Path, chromium: tuple[str, str], monkeypatch: pytest.MonkeyPatch) -> None:

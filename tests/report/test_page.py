@@ -228,6 +228,26 @@ def test_curves_of_unlike_footing_are_told_apart_before_any_number(tmp_path: Pat
     assert 0 < seen.index("Footing not known") < seen.index("Time with spinning tyres")
 
 
+def test_a_part_that_carries_nothing_is_said_to_and_stands_on_no_card(tmp_path: Path) -> None:
+    page = tmp_path / "idle.html"
+    idle = '{name="idle shafts",place="front shafts",rating="1000 N m",origin="invented"}'
+    short = ["--cases", "0", "--set", 'run.until=["30 m"]', "--set", f"parts=[{idle}]"]
+    made(COUPE, "-o", page, *short)
+    text = page.read_text("utf-8")
+    first = texts(text[text.index("<main>") : text.index("<nav")])
+    assert "idle shafts 1000 N m carries nothing carries nothing" in first
+    assert "Pull at the gearbox input" in first
+    assert "- N m" not in first
+
+
+def test_a_single_entry_that_draws_each_curve_decides_by_two_values(tmp_path: Path) -> None:
+    page = tmp_path / "curves.html"
+    each = '{key="each curve by itself",kind="normal",deviation="2 %",origin="invented"}'
+    made(COUPE, "-o", page, "--cases", "64", "--set", 'run.until=["30 m"]', "--set", f"uncertain=[{each}]")
+    seen = texts(page.read_text("utf-8"))
+    assert "What decides the difference" in seen
+
+
 def test_a_demo_says_that_it_is_invented(coupe_text: str) -> None:
     assert "Invented demonstration data" in texts(coupe_text)
     assert str(COUPE) not in coupe_text

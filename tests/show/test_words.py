@@ -162,6 +162,7 @@ def test_an_unusual_target_keeps_what_was_typed() -> None:
 def test_numbers(value: float, kind: Dimension, plain: str, signed: str) -> None:
     numbers = Numbers(System.METRIC)
     assert (numbers.plain(value, kind), numbers.signed(value, kind)) == (plain, signed)
+    assert (numbers.with_unit(value, kind) == "-") == (plain == "-")
 
 
 @pytest.mark.parametrize("kind", list(Dimension))
