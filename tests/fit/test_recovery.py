@@ -21,6 +21,8 @@ from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
+from simlaunch.tables.fit import fit_text
+from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, HATCH, GRIP = (load(SCENARIOS / f"{name}.toml") for name in ("road-coupe", "front-hatch", "all-drive-grip"))
@@ -139,13 +141,17 @@ def test_times_follow_and_their_interval_holds_the_true_one(coupe_log: Path) -> 
 
 def test_shared_and_own_values_and_a_log_that_is_left_out(tmp_path: Path) -> None:
     requests = []
-    for n, (curve, friction) in enumerate((("peak", 0.95), ("plateau", 0.90), ("plateau", 0.925))):
+    for n, (curve, friction) in enumerate((("plateau", 0.925), ("peak", 0.95), ("plateau", 0.90))):
         trace = driven(COUPE, {**TRUE, "road.friction_factor": str(friction)}, 9.0, scale=0.98, curve=curve)
         path = logged(tmp_path / f"{n}.csv", trace, Logger(20.0, 0.05), n)
         requests.append(LogRequest(path, curve=curve))
-    found = fit_logs(COUPE, requests, FITTED, own=("friction",), left_out=2, starts=1)
-    assert found.value("friction", 0).value == pytest.approx(0.95, abs=0.006)
-    assert found.value("friction", 1).value == pytest.approx(0.90, abs=0.006)
+    found = fit_logs(COUPE, requests, FITTED, own=("friction",), left_out=0, starts=1)
+    assert found.value("friction", 1).value == pytest.approx(0.95, abs=0.006)
+    assert found.value("friction", 2).value == pytest.approx(0.90, abs=0.006)
+    told = fit_text(found, System.METRIC)
+    assert "friction, log 2" in told
+    assert "Residuals, log 3" in told
+    assert "log 1" not in told
     assert found.value("curve scale").log is None
     assert found.left_out is not None
     assert found.left_out.run.curve == "plateau"
@@ -155,6 +161,15 @@ def test_shared_and_own_values_and_a_log_that_is_left_out(tmp_path: Path) -> Non
     assert found.left_out.misfits[0].rms < 0.12
 
 
+def test_the_launch_itself_is_found_from_engine_speed(coupe_log: Path) -> None:
+    """Launch speed and engagement go together in the speed of the car; the engine's tells them apart."""
+    found = fit_logs(bare(COUPE), [LogRequest(coupe_log)], (*FITTED, "engagement", "launch speed"), starts=1)
+    for name in ("engagement", "launch speed"):
+        each = found.value(name)
+        assert abs(each.value - each.parameter.own) < 3.0 * each.error, name
+        assert each.error < 0.05 * each.parameter.own, name
+
+
 def test_what_was_different_on_the_day_is_known(tmp_path: Path) -> None:
     heavy = driven(COUPE, {"body.mass": "1900 kg"}, 9.0)
     path = logged(tmp_path / "heavy.csv", heavy, Logger())
@@ -162,6 +177,8 @@ def test_what_was_different_on_the_day_is_known(tmp_path: Path) -> None:
     assert abs(told.value("curve scale").value - 1.0) < 3.0 * told.value("curve scale").error
     untold = fit_logs(COUPE, [LogRequest(path)], ("curve scale", "drag area"), starts=1)
     assert untold.value("curve scale").value < 0.95
+    chosen = fit_logs(COUPE, [LogRequest(path, changes={"body.mass": "1900 kg"})], starts=1)
+    assert "mass" not in {each.parameter.name for each in chosen.fitted}
 
 
 @pytest.mark.parametrize(
@@ -205,7 +222,7 @@ def test_names_that_are_not_known_get_a_suggestion(coupe_log: Path) -> None:
 
 
 def test_calls_that_make_no_sense(coupe_log: Path) -> None:
-    log = LogRequest(coupe_log)
+    log, cold = LogRequest(coupe_log), LogRequest(coupe_log, changes={"road.friction_factor": "0.8"})
     for call, words in (
         (lambda: fit_logs(COUPE, []), "nothing to fit to"),
         (lambda: fit_logs(COUPE, [log], left_out=0), "the only log"),
@@ -213,6 +230,7 @@ def test_calls_that_make_no_sense(coupe_log: Path) -> None:
         (lambda: fit_logs(COUPE, [log], own=("friction",)), "more than one log"),
         (lambda: fit_logs(COUPE, [log, log], ("mass",), own=("friction",)), "which is not fitted"),
         (lambda: fit_logs(COUPE, [log], starts=0), "0 starts"),
+        (lambda: fit_logs(COUPE, [cold], ("road.friction_factor",)), "friction is to be fitted, and stated for a log"),
         (lambda: fit_logs(COUPE, [LogRequest(coupe_log, curve="none")]), 'no curve is named "none"'),
     ):
         with pytest.raises(UsageError, match=words):
@@ -232,3 +250,22 @@ def test_a_coast_down_beside_a_launch_shares_their_values(coupe_log: Path, tmp_p
     alone = fit_logs(bare(changed(COUPE, TRUE)), [LogRequest(coupe_log)], ("curve scale", "drag area"), starts=1)
     assert both.value("drag area").error < 0.3 * alone.value("drag area").error
     assert both.runs[1].road_load is not None
+
+
+def test_a_coast_down_has_no_friction_of_its_own_and_no_times(coupe_log: Path, tmp_path: Path) -> None:
+    """Nothing in a coast-down tells grip: a value of its own would be what was known before, and spoil the mean."""
+    from fit.coasted import coasted
+
+    path = coasted(tmp_path / "coast.csv", mass=1649.0, constant=172.6, square=0.4161)
+    logs = [LogRequest(coupe_log), LogRequest(path, Kind.COAST_DOWN)]
+    car = lower(COUPE, "peak", Pedal.FULL)
+    complete(car)
+    wanted = tuple(parameter(COUPE, name, car) for name in ("friction", "drag area", "mass"))
+    runs = tuple(prepared(COUPE, log, wanted, Pedal.FULL) for log in logs)
+    columns = Problem(runs, wanted, frozenset({"friction", "drag area"}), Runner(1), (0.0, 0.0)).columns
+    values = [(column.name, column.run) for column in columns if column.parameter]
+    assert values == [("friction", 0), ("drag area", 0), ("drag area", 1), ("mass", None)]
+    found = fit_logs(COUPE, logs, ("curve scale",), left_out=1, lag=0.1, starts=1)
+    assert found.left_out is not None
+    assert found.left_out.road_load is not None
+    assert found.left_out.times == ()
