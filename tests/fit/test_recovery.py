@@ -36,6 +36,7 @@ LOGGERS = (
 """Fast; slow with gaps; a sensor of first order, as a satellite receiver that smooths; a speed that comes late."""
 
 FITTED = ("friction", "curve scale", "drag area", "shift time")
+LOGS = 60
 
 
 def bare(scenario: Scenario) -> Scenario:
@@ -55,14 +56,14 @@ SPREAD = {
 
 
 def _held(scenario: Scenario, names: tuple[str, ...], duration: float, folder: Path) -> np.ndarray:
-    """Share of the intervals, for each logger and value, that hold the truth in 100 logs; curve scale comes last."""
+    """Share of the intervals, for each logger and value, that hold the truth in many logs; curve scale comes last."""
     runner, rng, run = Runner(2), np.random.default_rng(1), None
     car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     complete(car)
     keys = [SPREAD[name] for name in names]
     wanted = tuple(parameter(scenario, key, car) for key in (*(key for key, *_ in keys), "curve scale"))
     held = np.zeros((len(LOGGERS), len(wanted)))
-    for n in range(100):
+    for n in range(LOGS):
         true = np.array([each.own * rng.normal(mean, sd) for each, (_, mean, sd, _) in zip(wanted, keys, strict=False)])
         changes = {key: f"{value:.7g}{unit}" for (key, _, _, unit), value in zip(keys, true, strict=True)}
         true = np.array([*true, rng.normal(1.0, 0.03)])
@@ -73,15 +74,15 @@ def _held(scenario: Scenario, names: tuple[str, ...], duration: float, folder: P
         found = solved(problem, starts=1, seed=0)
         reach = found.quantile * found.errors * problem.scales
         held[n % len(LOGGERS)] += np.abs(problem.real(found.x)[: len(true)] - true) <= reach[: len(true)]
-    return held / (100 / len(LOGGERS))
+    return held / (LOGS / len(LOGGERS))
 
 
 @pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say(tmp_path: Path) -> None:
-    """95 % intervals of three values in 200 logs of two cars hold the truth in 90 to 99 % of the cases.
+    """95 % intervals of three values in 120 logs of two cars hold the truth in 90 to 99 % of the cases.
 
-    If those of one log hung together wholly, 90 % would lie three standard deviations of 200 draws away, and 99 %
-    two and a half. Source: binomial distribution, sd 1.5 %.
+    If those of one log hung together wholly, 90 % would lie two and a half standard deviations of 120 draws away, and
+    99 % two. Source: binomial distribution, sd 2.0 %. The floor for one logger and car, 15 logs, lies 2.7 away.
     """
     spinning = _held(bare(HATCH), ("friction", "shift time"), 6.0, tmp_path)
     gripping = _held(bare(GRIP), ("drag area", "shift phase"), 6.0, tmp_path)
@@ -159,15 +160,6 @@ def test_shared_and_own_values_and_a_log_that_is_left_out(tmp_path: Path) -> Non
     assert reached
     assert reached[-1].fitted == pytest.approx(reached[-1].logged, abs=0.03)
     assert found.left_out.misfits[0].rms < 0.12
-
-
-def test_the_launch_itself_is_found_from_engine_speed(coupe_log: Path) -> None:
-    """Launch speed and engagement go together in the speed of the car; the engine's tells them apart."""
-    found = fit_logs(bare(COUPE), [LogRequest(coupe_log)], (*FITTED, "engagement", "launch speed"), starts=1)
-    for name in ("engagement", "launch speed"):
-        each = found.value(name)
-        assert abs(each.value - each.parameter.own) < 3.0 * each.error, name
-        assert each.error < 0.05 * each.parameter.own, name
 
 
 def test_what_was_different_on_the_day_is_known(tmp_path: Path) -> None:
