@@ -118,6 +118,9 @@ Save: TypeAlias = Annotated[
     typer.Option("--save", metavar="FILE", help="Write the fitted scenario to this file.", show_default=False),
 ]
 Overwrite: TypeAlias = Annotated[bool, typer.Option("--overwrite", help="Replace that file if it is there.")]
+SaveAnyway: TypeAlias = Annotated[
+    bool, typer.Option("--save-anyway", help="Write it even if the fitted car does not follow its logs.")
+]
 
 _NOISE = Asked("--noise", Dimension.SPEED, "0.0001 m/s", "10 m/s")
 _LAG = Asked("--lag", Dimension.TIME, "0 s", "0.6 s")
@@ -169,7 +172,7 @@ def _radii(front: str | None, rear: str | None, scenario: Scenario) -> tuple[flo
     return radii_given(front, rear) or (scenario.tyres.of(Axle.FRONT).radius_si, scenario.tyres.of(Axle.REAR).radius_si)
 
 
-def _check_saving(save: Path | None, overwrite: bool, changed: bool) -> None:
+def _check_saving(scenario: Path, save: Path | None, overwrite: bool, changed: bool) -> None:
     from simlaunch.fit.saving import check_place
 
     if save is None:
@@ -178,7 +181,7 @@ def _check_saving(save: Path | None, overwrite: bool, changed: bool) -> None:
         raise UsageError(
             "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
         )
-    check_place(save, overwrite=overwrite)
+    check_place(scenario, save, overwrite=overwrite)
 
 
 def fit(
@@ -209,6 +212,7 @@ def fit(
     workers: Workers = None,
     save: Save = None,
     overwrite: Overwrite = False,
+    save_anyway: SaveAnyway = False,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -226,7 +230,7 @@ def fit(
     from simlaunch.tables.fit import fit_object, fit_tables, fit_text
 
     prepare(out)
-    _check_saving(save, overwrite, bool(changes or taken))
+    _check_saving(scenario, save, overwrite, bool(changes or taken))
     sound = read(scenario, changes, taken)
     options = LogOptions(
         channels_named(channel), units_named(unit), _radii(radius_front, radius_rear, sound),
@@ -241,15 +245,12 @@ def fit(
         pedal={PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal],
         watch=lambda line: note(line, quiet=quiet),
     )  # fmt: skip
-    if save is not None:
-        save_fit(found, scenario, save, overwrite=overwrite)
-        note(f"wrote {save}", quiet=quiet)
 
     def figures() -> dict[str, object]:
         from simlaunch.figures.log import residual_figure
 
         runs = [*found.runs, *([found.left_out] if found.left_out else [])]
-        names = ["residuals"] if len(runs) == 1 else [f"residuals-{n}" for n in range(1, len(runs) + 1)]
+        names = ["residuals"] if len(runs) == 1 else [f"residuals-{run.run.place + 1}" for run in runs]
         return {name: residual_figure(run, units) for name, run in zip(names, runs, strict=True)}
 
     shown = Shown(
@@ -260,4 +261,7 @@ def fit(
         figures=figures,
     )
     deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    if save is not None:  # last, so that what speaks against it can be read even where it is refused
+        save_fit(found, scenario, save, overwrite=overwrite, anyway=save_anyway)
+        note(f"wrote {save}", quiet=quiet)
     return 0

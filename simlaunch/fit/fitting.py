@@ -171,7 +171,8 @@ class _Work:
         car = lower(self.scenario, self.scenario.curve_names[0], self.pedal)
         complete(car)
         wanted = _chosen(self.scenario, names, car) if names else _by_themselves(self.scenario, car, launched)
-        runs = [prepared(self.scenario, request, wanted, self.pedal) for request in self.logs]
+        wanted = self._not_stated(wanted, named=bool(names))
+        runs = [prepared(self.scenario, each, wanted, self.pedal, place) for place, each in enumerate(self.logs)]
         notes: tuple[str, ...] = ()
         used = [run for i, run in enumerate(runs) if i != left_out]
         if not names:
@@ -188,6 +189,16 @@ class _Work:
         solution = solved(problem, starts=starts, seed=self.seed, watch=watch)
         tell("errors, and what they mean for times")
         return self._told(problem, solution, runs, left_out, profiles, notes)
+
+    def _not_stated(self, wanted: Sequence[Parameter], *, named: bool) -> tuple[Parameter, ...]:
+        """Values that no log says anything of: what was stated for a day would be lost where it is fitted."""
+        stated = {key for request in self.logs for key in request.changes}
+        twice = [each.name for each in wanted if each.key in stated]
+        if twice and named:
+            raise UsageError(
+                f"{twice[0]} is to be fitted, and stated for a log with --for-log; leave out one of the two"
+            )
+        return tuple(each for each in wanted if each.key not in stated)
 
     def _check_own(self, own: frozenset[str], wanted: Sequence[Parameter]) -> None:
         for name in own - {each.name for each in wanted}:
@@ -233,23 +244,16 @@ class _Work:
 
     def _predicted(self, problem: Problem, solution: Solution, run: Run, draws: Array) -> FittedRun:
         """The log that was left out: only its start and its lag are fitted."""
-        values: dict[Parameter, list[float]] = {}
-        for i in range(len(problem.runs)):
-            for each, value in problem.values(solution.x, i).items():
-                values.setdefault(each, []).append(value)
-        lone = self._problem(
-            [replace(run, car=cars_with(run.car, run.lines, [_means(values)]).view(np.recarray)[0])], (), ()
-        )
+        car = cars_with(run.car, run.lines, [_means_of(problem, solution.x)]).view(np.recarray)[0]
+        lone = self._problem([replace(run, car=car)], (), ())
         x, _, _ = search(lone, np.zeros(len(lone.columns)))
         noises = Solution(x, lone.residuals(x), np.zeros((0, 0)), np.zeros((x.size, x.size)), np.zeros((0, 0)),
                           np.zeros(x.size, bool), solution.quantile, (), 0)  # fmt: skip
         found = _fitted_run(lone, noises, 0, np.zeros((0, 0)), self.scenario)
-        return replace(found, times=_times(replace(run, car=run.car), _means(values), found.timing, self.scenario,
-                                           [_means_of(problem, x_drawn) for x_drawn in draws]))  # fmt: skip
-
-
-def _means(values: dict[Parameter, list[float]]) -> dict[Parameter, float]:
-    return {each: float(np.mean(found)) for each, found in values.items()}
+        if run.log.kind is Kind.COAST_DOWN:
+            return found
+        cases = [_means_of(problem, x_drawn) for x_drawn in draws]
+        return replace(found, times=_times(run, _means_of(problem, solution.x), found.timing, self.scenario, cases))
 
 
 def _means_of(problem: Problem, x: Array) -> dict[Parameter, float]:
@@ -258,7 +262,7 @@ def _means_of(problem: Problem, x: Array) -> dict[Parameter, float]:
     for i in range(len(problem.runs)):
         for each, value in problem.values(x, i).items():
             found.setdefault(each, []).append(value)
-    return _means(found)
+    return {each: float(np.mean(several)) for each, several in found.items()}
 
 
 def _fitted(problem: Problem, solution: Solution) -> list[Fitted]:
@@ -268,10 +272,11 @@ def _fitted(problem: Problem, solution: Solution) -> list[Fitted]:
             continue
         reach = solution.quantile * errors[k] if not solution.at_bound[k] else np.nan
         low, high = max(real[k] - reach, column.low), min(real[k] + reach, column.high)
+        place = None if column.run is None else problem.runs[column.run].place
         known = 1.0 - (errors[k] / column.parameter.spread) ** 2
         found.append(
             Fitted(
-                column.parameter, column.run, float(real[k]), float(errors[k]),
+                column.parameter, place, float(real[k]), float(errors[k]),
                 float(low) if isfinite(reach) else np.nan, float(high) if isfinite(reach) else np.nan,
                 float(np.clip(known, 0.0, 1.0)), bool(solution.at_bound[k]),
             )

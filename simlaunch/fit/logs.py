@@ -183,10 +183,11 @@ def read_run(request: LogRequest, car: Record) -> Log:
     if not coasts:
         _refuse_wheel_speed(account, source, car)
     begin, end = _coasting_span(account, source) if coasts else _launch_span(account, request, source)
-    if request.until is not None:
+    if coasts and request.until is not None:
         end = min(end, account.zero + request.until)
     names = ("speed",) if coasts else FOLLOWED
-    channels = tuple(_channel(name, account, begin, end) for name in names if name in account.samples)
+    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and tells the launch
+    channels = tuple(_channel(name, account, begins.get(name, begin), end) for name in names if name in account.samples)
     if channels[0].time.size < FEWEST:
         why = f"has {channels[0].time.size} samples in its run; a fit needs {FEWEST} at least"
         raise refusal(source, "speed", "", why, "log faster, or use a longer run")
@@ -208,8 +209,9 @@ def _whole(options: LogOptions) -> LogOptions:
 def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple[float, float]:
     """First and last time that count in a launch [s]."""
     time, speed = account.samples["speed"]
-    zero, length = account.zero, float(account.trace.time[-1])
-    run = (time >= zero) & (time <= zero + length)
+    zero, last = account.zero, account.zero + float(account.trace.time[-1])
+    end = min(last - LAST, zero + (np.inf if request.until is None else request.until))
+    run = (time >= zero) & (time <= (last if request.until is None else end))
     if not account.from_rest and not request.rollout:
         at = f"{account.trace['speed'][0] * 3.6:.1f} km/h"
         why = f"starts rolling, at {at}; a fit needs a run from rest"
@@ -220,7 +222,7 @@ def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple
     _refuse_lift(time[run], speed[run], zero, source)
     standing = time[run & (speed <= SLOWEST)]
     begin = float(standing[-1]) if standing.size else zero
-    return np.nextafter(begin, np.inf), zero + length - LAST
+    return np.nextafter(begin, np.inf), end
 
 
 def _falls(time: Array, speed: Array, length: float) -> Iterator[tuple[int, int]]:
@@ -390,5 +392,5 @@ def _tilt(log: Log) -> Iterator[str]:
         yield (
             f"the accelerometer reads {abs(tilt):.1%} of gravity {'more' if tilt > 0.0 else 'less'} than the speed "
             f"gains: the road goes {way}, or the sensor does not lie level; give the grade with "
-            '--for-log "1: road.grade=..." if it is known'
+            "--for-log if it is known"
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import Enum
@@ -53,6 +54,8 @@ class Run:
         The car as the scenario has it, up to the end of the log.
     lines : mapping of Parameter to Line
         What each value does to it.
+    place : int
+        Where the log stands among all that were given, one that is left out included.
     """
 
     log: Log
@@ -60,9 +63,12 @@ class Run:
     curve: str
     car: Record
     lines: Mapping[Parameter, Line]
+    place: int = 0
 
 
-def prepared(scenario: Scenario, request: LogRequest, parameters: Sequence[Parameter], pedal: Pedal) -> Run:
+def prepared(
+    scenario: Scenario, request: LogRequest, parameters: Sequence[Parameter], pedal: Pedal, place: int = 0
+) -> Run:
     """Read a log, and make ready the car that drove it.
 
     Parameters
@@ -75,6 +81,8 @@ def prepared(scenario: Scenario, request: LogRequest, parameters: Sequence[Param
         What is fitted.
     pedal : Pedal
         Full load throughout, or held slip.
+    place : int
+        Where the log stands among all that were given.
 
     Returns
     -------
@@ -95,7 +103,7 @@ def prepared(scenario: Scenario, request: LogRequest, parameters: Sequence[Param
     if any(each.factor == "gearbox.shift_speed" for each in parameters):
         car.gearbox.shift_speed[:] = whole.gearbox.shift_speed
     last_until(car, log.duration)
-    return Run(log, own, curve, car, {each: words_of(each, own, curve, pedal) for each in parameters})
+    return Run(log, own, curve, car, {each: words_of(each, own, curve, pedal) for each in parameters}, place)
 
 
 class Clock(Enum):
@@ -189,11 +197,10 @@ class Problem:
         return [(i, channel) for i, run in enumerate(self.runs) for channel in run.log.channels]
 
     def _columns(self) -> list[Column]:
-        logs = range(len(self.runs))
         found = [
             Column(each.name, each.usual, each.low, each.high, each, which)
             for each in self.parameters
-            for which in (logs if each.name in self.own else (None,))
+            for which in (self._with_a_say_of(each) if each.name in self.own else (None,))
         ]
         for i, run in enumerate(self.runs):
             zero, before = run.log.zero, _BEFORE if run.log.request.rollout else LATEST
@@ -205,6 +212,11 @@ class Problem:
                 if len(run.log.channels) > 1:
                     found.append(Column("delay", DELAY_SCALE, -LATEST, 2.0 * LONGEST_LAG, run=i, clock=Clock.DELAY))
         return found
+
+    def _with_a_say_of(self, parameter: Parameter) -> Sequence[int]:
+        """Logs that have a value of their own: not a coast-down of one that does nothing to a coasting car."""
+        every = range(len(self.runs))
+        return [i for i in every if _has_a_say(parameter, self.runs[i])] or every
 
     # --- unknowns ---
 
@@ -339,10 +351,10 @@ class Problem:
         out = np.zeros((int(rows[-1]) + len(self.from_before(x)), len(self.columns)))
         base = self._base(x)
         here = [self._shown(i, base[i], self.timing(x, i)) for i in range(len(self.runs))]
-        both = {(i, k) for i, k, step in bumps if sum((i, k) == (a, b) for a, b, _ in bumps) == 2}
+        looked = Counter((i, k) for i, k, _ in bumps)
         for (i, k, step), history in zip(bumps, moved, strict=True):
             there = self._shown(i, history, self.timing(x, i))
-            share = 0.5 if (i, k) in both else 1.0
+            share = 1.0 / looked[i, k]
             out[rows[i] : rows[i + 1], k] -= share * (there - here[i]) / step
         for k, column in enumerate(self.columns):
             if column.parameter is None and column.run is not None:
@@ -367,6 +379,14 @@ def _moved(x: Array, k: int, step: float) -> Array:
     there = x.copy()
     there[k] += step
     return there
+
+
+def _has_a_say(parameter: Parameter, run: Run) -> bool:
+    """Whether a value changes what a log should show."""
+    if run.log.kind is Kind.LAUNCH:
+        return True
+    low, high = (_coasted(run, {parameter: value}).values for value in (parameter.low, parameter.high))
+    return not np.array_equal(low, high, equal_nan=True)
 
 
 def _coasted(run: Run, values: Values) -> History:

@@ -39,7 +39,7 @@ class Fitted:
     parameter : Parameter
         What it is.
     log : int or None
-        The log that it belongs to; None where it is shared.
+        The log that it belongs to, by its place among those given; None where it is shared.
     value : float
         The fitted one.
     error : float
@@ -158,6 +158,11 @@ class Fit:
     notes: tuple[str, ...]
     launches: int
 
+    @property
+    def follows(self) -> bool:
+        """Whether the car follows every log well enough for the fit to be used."""
+        return not any(left.wrong for run in self.runs for left in run.misfits)
+
     def value(self, name: str, log: int | None = None) -> Fitted:
         """A fitted value by its name.
 
@@ -175,7 +180,7 @@ class Fit:
 def column_names(problem: Problem) -> list[str]:
     """What the values of a problem are called, those of one log with its number."""
     return [
-        column.name if column.run is None else f"{column.name} of log {column.run + 1}"
+        column.name if column.run is None else f"{column.name} of log {problem.runs[column.run].place + 1}"
         for column in problem.columns
         if column.parameter
     ]
@@ -216,7 +221,7 @@ def warnings_of(
 
 
 def _label(told: Sequence[FittedRun], i: int) -> str:
-    return f"log {i + 1}: " if len(told) > 1 else ""
+    return f"log {told[i].run.place + 1}: " if len(told) > 1 else ""
 
 
 _WORDS = {

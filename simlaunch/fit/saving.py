@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -12,7 +15,7 @@ from typing import Any
 import numpy as np
 import tomlkit
 from numpy.typing import NDArray
-from tomlkit.items import AoT
+from tomlkit.items import AoT, Item
 
 from simlaunch.errors import Fault, InputError, plain
 from simlaunch.fit.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
@@ -35,6 +38,8 @@ DIGITS = 6
 _REACH = 3.8  # standard deviations that the odds draw at most
 _LEAST_EIGENVALUE = 1e-6
 _LONGEST_NAME = 40
+_HEAD_BEFORE = re.compile(r"\A# Fitted to [^\n]*\n(# Warning: [^\n]*\n)*")
+_FITTED_BEFORE = re.compile(r"^fitted(; was [^;]*)?(; |$)")  # comment of an earlier fit, what else it says left out
 
 
 @dataclass(frozen=True)
@@ -87,14 +92,14 @@ def fitted_text(fit: Fit, text: str, today: date) -> str:
     str
         TOML; comments and order of the old file are kept.
     """
-    document, told = tomlkit.parse(text), _provenance(fit, today)
+    document, told = tomlkit.parse(_HEAD_BEFORE.sub("", text)), _provenance(fit, today)
     written = _combined(fit)
     for each in written:
         _put(document, fit, each)
     _put_uncertain(document, fit.scenario, written, told)
     _put_correlation(document, fit, written, told)
-    head = f"# {plain(told[:1].upper() + told[1:])}.\n"
-    return f"{head}{tomlkit.dumps(document)}"
+    head = [f"{told[:1].upper()}{told[1:]}.", *(f"Warning: {line}." for line in fit.warnings)]
+    return "".join(f"# {plain(line)}\n" for line in head) + tomlkit.dumps(document)
 
 
 def _provenance(fit: Fit, today: date) -> str:
@@ -104,7 +109,9 @@ def _provenance(fit: Fit, today: date) -> str:
     )
     rms = [left.rms for run in fit.runs for left in run.misfits if left.channel == "speed"]
     unit = display_unit(Dimension.SPEED, System.METRIC)
-    return f"fitted to {listed}, {today.isoformat()}, residual {float(np.mean(rms)) / unit.scale:.2g} {unit.label} rms"
+    doubt = "" if fit.follows else ", not to be used: the car does not follow its logs"
+    left = f"residual {float(np.mean(rms)) / unit.scale:.2g} {unit.label} rms"
+    return f"fitted to {listed}, {today.isoformat()}, {left}{doubt}"
 
 
 def _put(document: Table, fit: Fit, each: Written) -> None:
@@ -126,8 +133,9 @@ def _set(document: Table, key: str, value: object, comment: str) -> None:
         table = table[inner]
     old = table.get(name)
     was = f"; was {old}" if isinstance(old, str) else ""
+    said = _FITTED_BEFORE.sub("", old.trivia.comment.lstrip("# ")) if isinstance(old, Item) else ""
     table[name] = value
-    table[name].comment(f"{comment}{was}")
+    table[name].comment(f"{comment}{was}{f'; {said}' if said else ''}")
 
 
 def _put_scale(document: Table, fit: Fit, each: Written) -> None:
@@ -146,7 +154,7 @@ def _scale_of(fit: Fit, each: Written, curve: str) -> float:
     driven = [
         fit.fitted[k].value
         for k in each.places
-        if (i := fit.fitted[k].log) is not None and fit.runs[i].run.curve == curve
+        if any(found.run.place == fit.fitted[k].log and found.run.curve == curve for found in fit.runs)
     ]
     return float(np.mean(driven)) if own and driven else each.value
 
@@ -273,7 +281,9 @@ def _sound(matrix: Array) -> Array:
 # --- the file ---
 
 
-def save_fit(fit: Fit, old: Path, new: Path, *, overwrite: bool = False, today: date | None = None) -> None:
+def save_fit(
+    fit: Fit, old: Path, new: Path, *, overwrite: bool = False, anyway: bool = False, today: date | None = None
+) -> None:
     """Write a fitted scenario to a file.
 
     Parameters
@@ -286,15 +296,20 @@ def save_fit(fit: Fit, old: Path, new: Path, *, overwrite: bool = False, today: 
         Where to write; curves and tyres that the scenario names have to be found from there as well.
     overwrite : bool
         Whether a file that is there may be replaced.
+    anyway : bool
+        Whether a fit that does not follow its logs is written too; the file then says so.
     today : date, optional
         Day of the fit; today if left out.
 
     Raises
     ------
     InputError
-        The file is there, cannot be written, or could not be read back.
+        The car does not follow its logs; or the file is there, cannot be written, or could not be read back.
     """
-    check_place(new, overwrite=overwrite)
+    check_place(old, new, overwrite=overwrite)
+    if not fit.follows and not anyway:
+        why = "is not written, since the fitted car does not follow its logs: see the warnings"
+        raise InputError(Fault("--save", f'"{new}"', why, "mend car or log, or give --save-anyway"))
     text = fitted_text(fit, read_text(old), today or date.today())
     try:
         from_mapping(tomllib.loads(text), str(new), new.parent)
@@ -302,18 +317,25 @@ def save_fit(fit: Fit, old: Path, new: Path, *, overwrite: bool = False, today: 
         raise InputError(
             f"--save {new}: the fitted scenario would not be sound there, so it is not written: {error}"
         ) from None
+    part = new.with_name(f".{new.name}-{os.getpid()}.part")
     try:
-        new.write_text(text, encoding="utf-8", newline="\n")
+        part.write_text(text, encoding="utf-8", newline="\n")
+        part.replace(new)
     except OSError as error:
         why = f"cannot be written ({error.strerror or error})"
         raise InputError(Fault("--save", f'"{new}"', why, "name a file that you may write to")) from None
+    finally:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
 
 
-def check_place(new: Path, *, overwrite: bool) -> None:
+def check_place(old: Path, new: Path, *, overwrite: bool) -> None:
     """Refuse a file that is there already, before the work begins.
 
     Parameters
     ----------
+    old : Path
+        File of the scenario as it was.
     new : Path
         Where to write.
     overwrite : bool
@@ -322,11 +344,15 @@ def check_place(new: Path, *, overwrite: bool) -> None:
     Raises
     ------
     InputError
-        It is there, is not TOML by its name, or its folder is not.
+        It is there, is the scenario's own, is not TOML by its name, or its folder is not there.
     """
     if new.suffix.lower() != ".toml":
         raise InputError(Fault("--save", f'"{new}"', "does not end in .toml", "name a scenario file"))
     if not new.parent.is_dir():
         raise InputError(Fault("--save", f'"{new}"', "lies in no folder that is there", "make the folder first"))
+    if new.exists() and old.exists() and new.samefile(old):
+        raise InputError(
+            Fault("--save", f'"{new}"', "is the scenario itself, which stays as it is", "give another name")
+        )
     if new.exists() and not overwrite:
         raise InputError(Fault("--save", f'"{new}"', "is there already", "give --overwrite, or another name"))

@@ -14,6 +14,8 @@ from simlaunch.fit.problem import Problem
 
 Array = NDArray[np.float64]
 Watch = Callable[[str], None]
+End = tuple[Array, float, int]
+"""Where a search ended: scaled unknowns, cost, and evaluations."""
 
 ROBUST = 3.0
 """Residuals beyond so many standard deviations count less and less."""
@@ -24,7 +26,7 @@ CONFIDENCE = 0.95
 WORTH_WEIGHING = 1.3
 """A channel whose residuals exceed its noise by this is weighed by its residuals instead [-]."""
 
-_ROUGH = 12  # evaluations of a start that is only to be compared
+_ROUGH = 12  # evaluations of a start before the starts are compared
 _FINE = 40
 _ENOUGH = 1e-4  # relative change at which a search ends; less is lost in the error of the integration
 _APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
@@ -45,7 +47,7 @@ class Solution:
     jacobian : ndarray, shape (m, n)
         How they change.
     covariance : ndarray, shape (n, n)
-        Of the scaled unknowns; zero for one at a bound.
+        Of the scaled unknowns, solutions elsewhere that fit as well included; zero for one at a bound.
     information : ndarray, shape (n, n)
         What the logs alone tell of the scaled unknowns.
     at_bound : ndarray of bool, shape (n,)
@@ -105,9 +107,7 @@ def aligned(problem: Problem, x: Array) -> Array:
     return search(problem, x, _ROUGH, held=cars)[0]
 
 
-def search(
-    problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArray[np.bool_] | None = None
-) -> tuple[Array, float, int]:
+def search(problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArray[np.bool_] | None = None) -> End:
     """Least residuals from one start.
 
     Parameters
@@ -184,13 +184,14 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
         found.append((cost, x))
         evaluations += count
     found.sort(key=lambda pair: pair[0])
-    x, cost, count = search(problem, found[0][1])
-    evaluations += count
-    if _weigh(problem, x):
+    end = search(problem, found[0][1])
+    evaluations += end[2]
+    if _weigh(problem, end[0]):
         tell("weighed by what is left over")
-        x, cost, count = search(problem, x)
-        evaluations += count
-    return _with_errors(problem, x, [other for _, other in found], evaluations)
+        end = search(problem, end[0])
+    ends = sorted([end, *(search(problem, other) for _, other in found[1:])], key=lambda each: each[1])
+    evaluations += sum(count for _, _, count in ends)
+    return _with_errors(problem, ends[0][0], ends[1:], evaluations)
 
 
 # --- weights and errors ---
@@ -262,14 +263,44 @@ def _cost(problem: Problem, x: Array) -> float:
     return 0.5 * float(_loss(problem.measured().size)(problem.residuals(x) ** 2)[0].sum())
 
 
-def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[Array]) -> tuple[Array, ...]:
-    """Ends of other searches that fit as well and lie elsewhere."""
+def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[End]) -> list[tuple[Array, float]]:
+    """Ends of other searches that fit as well and lie elsewhere, each place once, with their costs above the least."""
     cars, least = np.array([column.parameter is not None for column in problem.columns]), _cost(problem, x)
-    far = [end for end in ends if (np.abs(end - x)[cars] > _APART * np.maximum(errors, 1e-6)[cars]).any()]
-    return tuple(end for end in far if _cost(problem, end) < least + _ALIKE)
+    reach, found = _APART * np.maximum(errors, 1e-6)[cars], [(x, 0.0)]
+    for end, cost, _ in ends:
+        elsewhere = all((np.abs(end - other)[cars] > reach).any() for other, _ in found)
+        if cost < least + _ALIKE and elsewhere:
+            found.append((end, cost - least))
+    return found[1:]
 
 
-def _with_errors(problem: Problem, x: Array, ends: Sequence[Array], evaluations: int) -> Solution:
+def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) -> Array:
+    """Covariance about one solution when the truth may as well lie at others.
+
+    C + sum w_k (x_k - x)(x_k - x)', w_k in proportion to the likelihood exp(-cost), the first solution included
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n, n)
+        About each of them; what it holds fixed stays so.
+    x : ndarray, shape (n,)
+        The solution.
+    rivals : sequence of tuple of ndarray and float
+        The others, and by how much their cost is higher.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        Second moment about the solution.
+
+    Source: moments of a mixture of normal distributions of one covariance (closed form).
+    """
+    weights = np.exp([-cost for _, cost in rivals])
+    away = np.array([np.where(np.diag(covariance) > 0.0, end - x, 0.0) for end, _ in rivals]).reshape(-1, x.size)
+    return np.asarray(covariance + (away.T * weights) @ away / (1.0 + weights.sum()))
+
+
+def _with_errors(problem: Problem, x: Array, ends: Sequence[End], evaluations: int) -> Solution:
     residuals, slopes = problem.residuals(x), problem.jacobian(x, central=True)
     size = problem.measured().size
     information, effective = np.zeros((x.size, x.size)), 0.0
@@ -283,8 +314,10 @@ def _with_errors(problem: Problem, x: Array, ends: Sequence[Array], evaluations:
     at_bound = (x - low < 1e-3 * np.minimum(high - low, 1.0)) | (high - x < 1e-3 * np.minimum(high - low, 1.0))
     covariance = _inverse(information + before, ~at_bound)
     quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, max(effective - x.size, 3.0)))
-    others = _rivals(problem, x, np.sqrt(np.diag(covariance)), ends)
-    return Solution(x, residuals, slopes, covariance, information, at_bound, quantile, others, evaluations)
+    rivals = _rivals(problem, x, np.sqrt(np.diag(covariance)), ends)
+    whole = widened(covariance, x, rivals)
+    others = tuple(end for end, _ in rivals)
+    return Solution(x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations)
 
 
 def _inverse(whole: Array, free: NDArray[np.bool_]) -> Array:

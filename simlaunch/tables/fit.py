@@ -168,7 +168,8 @@ def _of_run(found: FittedRun, label: str, numbers: Numbers) -> Iterator[Table]:
 
 
 def _labels(fit: Fit) -> list[str]:
-    return [f", log {i + 1}" if len(fit.runs) > 1 else "" for i in range(len(fit.runs))]
+    several = len(fit.runs) > 1 or fit.left_out
+    return [f", log {found.run.place + 1}" if several else "" for found in fit.runs]
 
 
 def fit_tables(fit: Fit, system: System) -> tuple[Table, ...]:
@@ -230,11 +231,10 @@ def _goal_time(found: FittedRun) -> MarkTime | None:
 def fit_verdict(fit: Fit, system: System) -> str:
     """What a fit comes to, in a sentence or two."""
     numbers = Numbers(system)
-    wrong = [left for found in fit.runs for left in found.misfits if left.wrong]
     noisy = all(left.noisy_only for found in fit.runs for left in found.misfits)
     rms = max(left.rms for found in fit.runs for left in found.misfits if left.channel == "speed")
     size = numbers.with_unit(rms, Dimension.SPEED) if rms > 0.1 else numbers.rough(rms, Dimension.SPEED)
-    if fit.warnings and wrong:
+    if not fit.follows:
         told = f"Do not use this fit: the car does not follow the log ({size} rms left over); see the warnings"
     elif noisy:
         doubt = ", but see the warnings" if fit.warnings else ""
@@ -395,5 +395,6 @@ def fit_object(fit: Fit) -> Object:
         },
         "warnings": list(fit.warnings),
         "notes": list(fit.notes),
+        "follows_flagged": fit.follows,
         "launch_rows": fit.launches,
     }

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import exp
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from simlaunch.fit.apart import apartness, without
 from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
 from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fit.misfit import misfit, neighbours, runs_chance
-from simlaunch.fit.solving import hanging_together
+from simlaunch.fit.solving import hanging_together, widened
 from simlaunch.launch.histories import FOLLOWED
 from simlaunch.launch.run import complete, launch
 from simlaunch.record import CAR, Pedal, Record
@@ -164,6 +165,19 @@ def test_information_left_when_others_are_unknown_is_the_inverse_of_the_covarian
     assert np.allclose(np.linalg.inv(without(whole, kept)), np.linalg.inv(whole)[np.ix_(kept, kept)])
 
 
+def test_rivals_widen_the_errors_to_those_of_the_mixture() -> None:
+    """Second moment about the first of three normal distributions drawn by exp(-cost). Source: drawing them."""
+    rng, one = np.random.default_rng(5), np.array([[0.04, 0.01], [0.01, 0.09]])
+    x, ends, costs = np.array([1.0, -2.0]), np.array([[1.0, -2.0], [2.0, -2.5], [-0.5, 1.0]]), np.array([0.0, 0.4, 1.5])
+    chances = np.exp(-costs) / np.exp(-costs).sum()
+    drawn = ends[rng.choice(3, 400_000, p=chances)] + rng.multivariate_normal((0.0, 0.0), one, 400_000) - x
+    found = widened(one, x, list(zip(ends[1:], costs[1:].tolist(), strict=True)))
+    assert np.allclose(found, drawn.T @ drawn / len(drawn), rtol=0.01)
+    assert np.array_equal(widened(one, x, []), one)
+    held = widened(np.diag([0.04, 0.0]), x, [(ends[1], 0.0)])
+    assert held[1].tolist() == [0.0, 0.0]
+
+
 # --- logs that cannot be used ---
 
 
@@ -200,6 +214,8 @@ def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, 
     ):
         with pytest.raises(InputError, match=words):
             read_run(request(), car)
+    until = replace(_log(path, time, lift), until=4.5)
+    assert read_run(until, car).speed.time[-1] <= 6.6
     columns = {"Time [s]": time, "Speed [m/s]": 0.3207 * rear}
     columns |= {"Wheel Speed Front [rad/s]": front, "Wheel Speed Rear [rad/s]": rear}
     with pytest.raises(InputError, match="is that of the rear wheels"):
@@ -234,3 +250,14 @@ def test_a_run_can_be_cut_and_its_noise_stated(tmp_path: Path, car: Record) -> N
     log = read_run(LogRequest(path, until=3.0, noise=0.2), car)
     assert log.end == pytest.approx(log.zero + 3.0)
     assert log.speed.noise == 0.2
+
+
+def test_engine_speed_counts_from_moving_off_and_road_speed_from_where_its_sensor_is_alive(
+    tmp_path: Path, car: Record
+) -> None:
+    path = logged(tmp_path / "log.csv", driven(COUPE, {}, 8.0), Logger(engine_noise=20.0))
+    log = read_run(LogRequest(path), car)
+    engine = next(channel for channel in log.channels if channel.name == "engine_speed")
+    assert engine.time[0] == pytest.approx(log.zero, abs=0.06)
+    assert engine.time[0] + 0.05 < log.speed.time[0]
+    assert log.speed.values[0] > 0.4

@@ -70,6 +70,54 @@ def test_the_old_file_stays_and_nothing_is_overwritten(folder: Path, fit: Fit) -
     with pytest.raises(InputError, match="is there already"):
         save_fit(fit, old, new)
     save_fit(fit, old, new, overwrite=True)
+    with pytest.raises(InputError, match="is the scenario itself"):
+        save_fit(fit, old, folder / "." / old.name, overwrite=True)
+    assert not list(folder.glob(".*part"))
+
+
+def test_a_write_that_breaks_off_leaves_the_earlier_file(
+    folder: Path, fit: Fit, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    new = folder / "whole.toml"
+    save_fit(fit, folder / "road-coupe.toml", new, today=TODAY)
+    before = new.read_bytes()
+
+    def full(path: Path, text: str, **more: str) -> int:
+        path.write_bytes(text[:100].encode())
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(Path, "write_text", full)
+    with pytest.raises(InputError, match="No space left on device"):
+        save_fit(fit, folder / "road-coupe.toml", new, overwrite=True)
+    assert new.read_bytes() == before
+    assert not list(folder.glob(".*part"))
+
+
+def test_a_car_that_does_not_follow_its_logs_is_written_only_when_told(folder: Path, fit: Fit) -> None:
+    left = replace(fit.runs[0].misfits[0], share=0.1, runs_chance=0.0)
+    bad = replace(fit, runs=(replace(fit.runs[0], misfits=(left,)),), warnings=("speed does not follow this car",))
+    old, new = folder / "road-coupe.toml", folder / "bad.toml"
+    assert fit.follows
+    with pytest.raises(InputError, match=r"does not follow its logs.*--save-anyway"):
+        save_fit(bad, old, new)
+    assert not new.exists()
+    save_fit(bad, old, new, anyway=True, today=TODAY)
+    assert "\n# Warning: speed does not follow this car.\n" in new.read_text("utf-8")
+    told = load(new).uncertain
+    assert told is not None
+    assert any("not to be used: the car does not follow its logs" in entry.origin for entry in told)
+    again = fitted_text(fit, new.read_text("utf-8"), TODAY)
+    assert "# Warning" not in again
+    assert again.count("# Fitted to") == 1
+
+
+def test_a_comment_beside_a_value_stays_when_it_is_fitted_again(fit: Fit) -> None:
+    text = (SCENARIOS / "road-coupe.toml").read_text("utf-8")
+    text = text.replace('mass = "1600 kg"', 'mass = "1600 kg"  # weighed with half a tank')
+    once = fitted_text(fit, text, TODAY)
+    assert "# fitted; was 1600 kg; weighed with half a tank" in once
+    mass = tomllib.loads(once)["body"]["mass"]
+    assert f'mass = "{mass}" # fitted; was {mass}; weighed with half a tank\n' in fitted_text(fit, once, TODAY)
 
 
 def test_a_place_from_which_tyres_are_not_found_is_refused(folder: Path, fit: Fit, tmp_path: Path) -> None:
