@@ -36,7 +36,7 @@ LOGGERS = (
 """Fast; slow with gaps; a sensor of first order, as a satellite receiver that smooths; a speed that comes late."""
 
 FITTED = ("friction", "curve scale", "drag area", "shift time")
-LOGS = 60
+LOGS = 100
 
 
 def bare(scenario: Scenario) -> Scenario:
@@ -79,10 +79,10 @@ def _held(scenario: Scenario, names: tuple[str, ...], duration: float, folder: P
 
 @pytest.mark.slow
 def test_intervals_hold_the_truth_as_often_as_they_say(tmp_path: Path) -> None:
-    """95 % intervals of three values in 120 logs of two cars hold the truth in 90 to 99 % of the cases.
+    """95 % intervals of three values in 200 logs of two cars hold the truth in 90 to 99 % of the cases.
 
-    If those of one log hung together wholly, 90 % would lie two and a half standard deviations of 120 draws away, and
-    99 % two. Source: binomial distribution, sd 2.0 %. The floor for one logger and car, 15 logs, lies 2.7 away.
+    If those of one log hung together wholly, 90 % would lie three standard deviations of 200 draws away, and 99 % two and
+    a half. Source: binomial distribution, sd 1.5 %. The floor for one logger and car, 25 logs, lies 3.4 away.
     """
     spinning = _held(bare(HATCH), ("friction", "shift time"), 6.0, tmp_path)
     gripping = _held(bare(GRIP), ("drag area", "shift phase"), 6.0, tmp_path)
