@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 import sys
 import threading
 import traceback
@@ -108,10 +109,18 @@ def _leave_at_once() -> None:
     os._exit(Code.INTERRUPTED)
 
 
+def _interrupt_once(number: int, frame: object) -> None:
+    """Interrupt, and be deaf to further interruptions, so that what is left behind is tidied to the end."""
+    signal.signal(number, signal.SIG_IGN)
+    raise KeyboardInterrupt
+
+
 def on_worker(call: Callable[[], Any]) -> int:
     """Exit code of a call made on a thread of its own, so that this one can answer an interruption."""
     codes: list[int] = []
     worker = threading.Thread(target=lambda: codes.append(answered(call)), daemon=True)
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:  # else somebody wants it otherwise
+        signal.signal(signal.SIGINT, _interrupt_once)
     try:
         worker.start()
         while worker.is_alive():

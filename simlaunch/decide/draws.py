@@ -285,6 +285,7 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         raise UsageError("the scenario has no [[uncertain]] values; add at least one, such as the grip")
     names: list[str] = []
     spreads: list[Distribution] = []
+    in_order = sorted(curves, key=scenario.curve_names.index)  # the same draws, whichever curve is named first
     lines: tuple[dict[int, Line], ...] = ({}, {})
     factors: tuple[list[int], ...] = ([], [])
     for entry in scenario.uncertain:
@@ -293,8 +294,8 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         spread, place = distribution(scenario, entry, within), len(names)
         if within is CURVE_FACTOR:
             for which in (0, 1):
-                factors[which].append(place + which * (entry.key == EACH_CURVE))
-            own = tuple(f'torque of "{curve}"' for curve in curves)
+                factors[which].append(place + in_order.index(curves[which]) * (entry.key == EACH_CURVE))
+            own = tuple(f'torque of "{curve}"' for curve in in_order)
             names += own if entry.key == EACH_CURVE else (ALL_CURVES,)
         else:
             names.append(entry.key)

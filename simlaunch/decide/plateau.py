@@ -29,7 +29,7 @@ FRONT = 25
 DRIVES = np.linspace(0.76, 1.24, 25)
 """Final drives that are tried, over the present one [-]."""
 
-_NO_GAIN, _HIGHEST = "more gains no time", "highest that was tried"
+_NO_GAIN, _HIGHEST, _RATING = "more gains no time", "highest that was tried", "rating of "
 _NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
 
 _LOWEST = 0.3  # lowest height tried over the highest
@@ -283,7 +283,8 @@ def _binding(room: Room, chosen: Point, front: Sequence[Point]) -> tuple[str, ..
     names, values = list(parts), np.array(list(parts.values()))
     height, climb = _height_cause(room, chosen, front), chosen.shape.height - room.foot
     steepest = chosen.shape.start <= room.speeds[0] + 1.001 * climb / room.rise
-    causes = {HEIGHT: height, FALL: height, RISE: RISE if steepest else _NO_GAIN}
+    fall = height if height.startswith(_RATING) else _NO_GAIN
+    causes = {HEIGHT: height, FALL: fall, RISE: RISE if steepest else _NO_GAIN}
     return tuple(causes.get(names[k], names[k]) for k in values.argmin(axis=0))
 
 
@@ -292,8 +293,21 @@ def _height_cause(room: Room, chosen: Point, front: Sequence[Point]) -> str:
     closest, share = room.limits.closest(chosen.peaks, chosen.steady)
     above = [point for point in front if point.shape.height > chosen.shape.height * 1.001]
     if share > 0.97 and (not above or not above[0].sound):
-        return f"rating of {closest}"
-    return _HIGHEST if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
+        return f"{_RATING}{closest}"
+    return _top_cause(room) if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
+
+
+def _top_cause(room: Room) -> str:
+    """The cap that ends the heights which are tried, where one does; it is all but reached."""
+    if not room.caps:
+        return _HIGHEST
+    names, lids = list(room.caps), np.array(list(room.caps.values()))
+    allowed = np.min(lids, axis=0)
+    climb = room.foot + room.rise * (room.speeds - room.speeds[0]) if room.rise < inf else np.full(allowed.size, inf)
+    best = int(np.minimum(allowed, climb).argmax())
+    if min(allowed[best], climb[best]) > room.top * 1.000001:  # the rating of a part at the engine ends them
+        return _HIGHEST
+    return f"{RISE if climb[best] < allowed[best] else names[int(lids[:, best].argmin())]}, nearly"
 
 
 def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:

@@ -125,8 +125,9 @@ def _span(found: Worth, first: int, last: int) -> Span:
     half, within = 0.5 * (found.middles[1] - found.middles[0]), slice(first, last + 1)
     full, held = found.of(Pedal.FULL), found.of(Pedal.HELD_SLIP)
     gains = float(full.gain[within].sum()), float(held.gain[within].sum())
-    ends = float(found.middles[first] - half), float(found.middles[last] + half)
-    return Span(*ends, gains, bool(full.spin[within].sum() > 0.0))
+    first_end, last_end = found.middles[[first, last]] + np.array([-half, half])
+    ends = np.clip((first_end, last_end), found.middles[0], found.middles[-1])  # the curve ends in the outermost bands
+    return Span(float(ends[0]), float(ends[1]), gains, bool(full.spin[within].sum() > 0.0))
 
 
 def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:

@@ -26,6 +26,7 @@ from simlaunch.drawing.look import (
 from simlaunch.errors import UsageError
 from simlaunch.scenario.decision import PartRating
 from simlaunch.show.layout import short
+from simlaunch.tables.stress import more_overloads
 from simlaunch.units.spelling import Dimension
 
 _HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
@@ -138,5 +139,5 @@ def _title(stress: Stress) -> str:
         return "Every part stays within its rating"
     curve, part = stress.broken[0]
     share = f"{100.0 * part.share_of_rating:.0f} % of its rating"
-    more = f", and {len(stress.broken) - 1} more are over" if len(stress.broken) > 1 else ""
+    more = f"; {more_overloads(len(stress.broken) - 1)}" if len(stress.broken) > 1 else ""
     return f"{named(curve)} loads {named(part.name)} with {share}{more}"

@@ -16,7 +16,7 @@ from simlaunch.show.as_json import Object, number
 from simlaunch.show.layout import Row, Table
 from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, sentences, target_label
 from simlaunch.study.compare import CurveRuns, MarkGap
-from simlaunch.study.verdict import Case, Finding
+from simlaunch.study.verdict import Case, Finding, Verdict
 from simlaunch.tables.stress import stress_verdict
 from simlaunch.units.spelling import Dimension, System
 
@@ -29,6 +29,7 @@ _ANSWERS = {
     Finding.NOT_SURE: "{higher} is the bigger number; whether it is quicker is not sure",
     Finding.OUT_OF_REACH: "No verdict: the goal was not reached",
 }
+_SHARED_OVERLOAD = "{higher} is the bigger number and quicker, but either curve overloads a part"
 
 
 _MOST_PARTS = 3  # that have room on the first page; all of them stand in the part about the driveline
@@ -98,7 +99,7 @@ def story(material: Material, system: System) -> Story:
     """
     numbers, case = Numbers(system), material.pair.verdict.case
     same = float(numbers.plain(case.higher_peak - case.lower_peak, Dimension.TORQUE)) == 0.0
-    answer = _ANSWERS[material.pair.verdict.finding].format(higher=named(case.higher))
+    answer = answer_in_a_line(material.pair.verdict)
     if same:
         answer = answer.replace(" is the bigger number", " has as high a peak")
     return Story(
@@ -109,6 +110,13 @@ def story(material: Material, system: System) -> Story:
         tuple(_cards(material, numbers)),
         _parts(material, system),
     )
+
+
+def answer_in_a_line(verdict: Verdict) -> str:
+    """The verdict in a line without its full stop; what both curves do is not laid to one of them."""
+    shared = verdict.finding is Finding.HELPS_BUT_OVERLOADS and verdict.case.overload_is_shared
+    answer = _SHARED_OVERLOAD if shared else _ANSWERS[verdict.finding]
+    return answer.format(higher=named(verdict.case.higher))
 
 
 def _setting(material: Material, numbers: Numbers) -> str:
@@ -165,7 +173,7 @@ def _load(material: Material, numbers: Numbers) -> Card:
     if parts := next(loaded, None):
         shares = (parts[0].share_of_rating, parts[1].share_of_rating)
         label = f"Highest load of {named(parts[0].name)}, of its rating"
-        return _card(label, shares, Dimension.SHARE, material, numbers, "less")
+        return _card(label, shares, Dimension.SHARE, material, numbers, "of the rating less")
     pulls = (_steady(material.pair.first), _steady(material.pair.second))
     return _card("Pull at the gearbox input", pulls, Dimension.TORQUE, material, numbers, "less")
 
@@ -201,10 +209,11 @@ def main_times(material: Material, system: System) -> Table:
     """The times that are asked for most, with both curves and both pedals."""
     numbers, wanted = Numbers(system), material.comparison.goal
     gaps = (material.pair.full, material.pair.held)
-    rows = []
+    rows, told = [], {target_label(wanted)}
     for k, gap in enumerate(material.pair.full.marks):
         target = gap.first.target
-        if target_label(target) in _OFTEN_ASKED and not same_target(target, wanted):
+        if (label := target_label(target)) in _OFTEN_ASKED and label not in told and not same_target(target, wanted):
+            told.add(label)  # a mark of the scenario may be one of the usual times
             rows.append(_times(target_label(target), [each.marks[k] for each in gaps], numbers))
     rows.append(_times(f"{target_label(wanted)}, which counts here", [each.at_goal for each in gaps], numbers))
     heads = tuple(f"{name}, {PEDAL_WORDS[pedal]}" for pedal in Pedal for name in _names(material))

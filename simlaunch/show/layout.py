@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import shlex
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -13,6 +14,8 @@ from unicodedata import east_asian_width
 WIDTH = 80
 _GAP = 2
 _NO_BREAK = "\N{NO-BREAK SPACE}"
+_GOES_ON = " \\"
+_SECOND_COLUMN = "\0"  # stands behind a wide character; no cleaned text holds it
 _NARROWEST = 7
 _FORMULA_STARTS = ("=", "+", "-", "@")
 
@@ -67,15 +70,30 @@ def _middle(text: str, cut: int) -> str:
     return text[start : start + cut]
 
 
+def command_text(command: str) -> str:
+    """A command of a POSIX shell within the width, as it can be pasted: never broken within a word."""
+    lines = [""]
+    for word in map(shlex.quote, shlex.split(clean(command))):
+        longer = f"{lines[-1]} {word}" if lines[-1] else word
+        if lines[-1] and columns(longer) > WIDTH - len(_GOES_ON):
+            lines.append(f"    {word}")
+        else:
+            lines[-1] = longer
+    return f"{_GOES_ON}\n".join(lines)
+
+
 def paragraph(text: str, indent: str = "") -> str:
     """Text wrapped to the width, further lines indented."""
     return "\n".join(_wrapped(clean(text), indent))
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
-    filler = textwrap.TextWrapper(WIDTH, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False)
+    room = WIDTH - any(columns(c) == 2 for c in text)  # a word may be broken between the two columns of a character
+    filler = textwrap.TextWrapper(room, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False)
     kept_together = re.sub(r"(?<=\d) (?=\S)|(?<=\bN) (?=m\b)", _NO_BREAK, text)  # a number and its unit
-    return [line.replace(_NO_BREAK, " ") for line in filler.wrap(kept_together)]
+    as_wide = "".join(c + _SECOND_COLUMN * (columns(c) - 1) for c in kept_together)  # lines are measured in characters
+    lines = filler.wrap(as_wide)
+    return [line.replace(_NO_BREAK, " ").replace(_SECOND_COLUMN, "") for line in lines]
 
 
 def _left(text: str, width: int) -> str:

@@ -231,7 +231,8 @@ def _not_sure(tell: _Teller) -> tuple[str, str]:
 
 def _overloads(tell: _Teller) -> tuple[str, str]:
     first, second = _helps(tell)
-    return f"{first}, but a part is loaded above its rating", second
+    either = " with either curve" if tell.case.overload_is_shared else ""
+    return f"{first}, but a part is loaded above its rating{either}", second
 
 
 def _out_of_reach(tell: _Teller) -> tuple[str, str]:

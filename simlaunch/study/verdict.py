@@ -127,6 +127,12 @@ class Case:
         over = [part for part in self.rated if part.over[0]]
         return max(over, key=lambda part: part.shares[0], default=None)
 
+    @property
+    def overload_is_shared(self) -> bool:
+        """Whether the lower peak passes every rating that the higher one passes, and there is such a part."""
+        over = [part for part in self.rated if part.over[0]]
+        return bool(over) and all(part.over[1] for part in over)
+
 
 @dataclass(frozen=True)
 class Verdict:

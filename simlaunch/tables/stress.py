@@ -98,7 +98,7 @@ def _worst(found: Stress, numbers: Numbers) -> str:
     """What is loaded above its rating, or what comes nearest to it."""
     if found.broken:
         told = (_overload(curve, part, numbers) for curve, part in found.broken[:3])
-        more = f"; and {len(found.broken) - 3} more" if len(found.broken) > 3 else ""
+        more = "" if len(found.broken) <= 3 else f"; {more_overloads(len(found.broken) - 3)}"
         return f"{'; '.join(told)}{more}."
     rated = [(load.curve, part) for load in found.loads for part in load.parts if part.rating and part.peak]
     if not rated:
@@ -108,9 +108,14 @@ def _worst(found: Stress, numbers: Numbers) -> str:
     return f"Every part stays within its rating; nearest to it comes {named(part.name)} with {named(curve)}, {share}."
 
 
+def more_overloads(count: int) -> str:
+    """So many more loads, of any part with any curve, that pass a rating."""
+    return "1 more load is above a rating" if count == 1 else f"{count} more loads are above their ratings"
+
+
 def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
     share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
-    beyond = ", above that of expected failure" if part.level is Level.OVER_FAILURE else ""
+    beyond = ", and above its torque of expected failure" if part.level is Level.OVER_FAILURE else ""
     return f"{named(curve)} loads {named(part.name)} with {share} of its rating{beyond}"
 
 

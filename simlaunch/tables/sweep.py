@@ -8,7 +8,18 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite, isnan
 
-from simlaunch.show.layout import WIDTH, Row, Table, clean, columns, label_room, paragraph, short, tables_text
+from simlaunch.show.layout import (
+    WIDTH,
+    Row,
+    Table,
+    clean,
+    columns,
+    command_text,
+    label_room,
+    paragraph,
+    short,
+    tables_text,
+)
 from simlaunch.show.words import CAUTION, NOT_REACHED, Numbers
 from simlaunch.sweep.axes import ALTERNATIVE, Axis, Kind
 from simlaunch.sweep.campaign import Estimate, Progress
@@ -396,7 +407,7 @@ def sweep_text(findings: Findings, name: str, system: System) -> str:
     ]
     if findings.best:
         options = options_text(findings.study, findings.best[0].number)
-        blocks.append(f"The best launch by itself\n{paragraph(f'simlaunch run SCENARIO {options}', '    ')}")
+        blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
     blocks.append(paragraph(f"Caution: {CAUTION}"))
     blocks.append(f"Verdict\n{paragraph(verdict(findings, system))}")
     return "\n\n".join(blocks)

@@ -7,12 +7,14 @@ import re
 from dataclasses import replace
 from math import nan
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from simlaunch.cli.main import answer
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.report.evidence import with_evidence
+from simlaunch.report.story import answer_in_a_line, main_times
 from simlaunch.scenario.reading import changed, load
 from simlaunch.show.words import sentences
 from simlaunch.study.compare import compare
@@ -50,6 +52,7 @@ HELPS = replace(
     HURTS, higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3), spin_times=(0.0, 0.0),
     sureness=QUICKER,
 )  # fmt: skip
+BOTH_OVER = Rated("gearbox", (1.676, 1.676), 1.09)
 NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, sureness=LEVEL, rated=())
 
 
@@ -124,6 +127,28 @@ def test_a_share_that_may_be_chance_settles_nothing() -> None:
     """The lower end of the interval has to reach the nine in ten: 91 % of few cases could be fewer."""
     few = replace(QUICKER, quicker=(0.91, 0.86, 0.94), slower=(0.09, 0.06, 0.14))
     assert _told(replace(HELPS, sureness=few))[0] is Finding.NOT_SURE
+
+
+def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
+    finding, first, second = _told(replace(HELPS, rated=(WITHIN, BOTH_OVER)))
+    assert finding is Finding.HELPS_BUT_OVERLOADS
+    assert first.endswith("0.200 s gained, but a part is loaded above its rating with either curve.")
+    assert 'of its rating (too much, as with "plateau")' in second
+    answer = answer_in_a_line(judge(replace(HELPS, rated=(WITHIN, BOTH_OVER)), 0.05))
+    assert answer == "“peak” is the bigger number and quicker, but either curve overloads a part"
+    for rated in ((OVER,), (BOTH_OVER, OVER)):
+        assert _told(replace(HELPS, rated=rated))[1].endswith("but a part is loaded above its rating.")
+        assert answer_in_a_line(judge(replace(HELPS, rated=rated), 0.05)).endswith("but it overloads a part")
+
+
+def test_no_usual_time_is_told_twice() -> None:
+    """A scenario may name one of them as a mark of its own."""
+    car = changed(load(GRIP), {"run.marks": ["100 km/h to 200 km/h", "60 mph", "50 m"]})
+    found = compare(car)
+    material = SimpleNamespace(comparison=found, pair=found.pairs[0])
+    labels = [row.label for row in main_times(material, System.METRIC).rows]  # type: ignore[arg-type]
+    assert labels.count("100-200 km/h") == labels.count("0-60 mph") == 1
+    assert len(labels) == len(set(labels))
 
 
 @pytest.mark.parametrize("case", [HURTS, HELPS, replace(HELPS, rated=(WITHIN, OVER)), replace(HELPS, sureness=OPEN)])

@@ -79,6 +79,24 @@ def test_an_interruption_ends_it() -> None:
     assert err == "interrupted\n"
 
 
+@posix
+@pytest.mark.slow
+def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
+    """Ctrl-C pressed twice: launches on threads must not go on to their end behind a traceback."""
+    slow = ["odds", COUPE, "--runs", "400000", "--quiet"]
+    with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        time.sleep(6.0)
+        assert process.poll() is None, "the run was over before it could be interrupted"
+        for _ in range(40):
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.002)
+        try:
+            out, err = process.communicate(timeout=60)
+        finally:
+            process.kill()
+    assert (process.returncode, out, err) == (130, "", "interrupted\n")
+
+
 @pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"], ["nonsense"]])
 def test_nothing_heavy_is_loaded_before_there_is_work(arguments: list[str]) -> None:
     heavy = ("numpy", "numba", "pint", "scipy", "matplotlib", "rich")  # typer may load pydantic by itself

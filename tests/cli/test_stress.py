@@ -7,8 +7,14 @@ import re
 from pathlib import Path
 
 import pytest
+from matplotlib.text import Text
 
 from simlaunch.cli.main import answer
+from simlaunch.decide.stress import stress
+from simlaunch.figures.stress import stress_figure
+from simlaunch.scenario.reading import changed, load
+from simlaunch.tables.stress import stress_verdict
+from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-grip.toml")
@@ -41,6 +47,22 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture) -> None:
     assert '"peak" loads "gearbox" with ' in out
     assert "loads above a rating: 1" in err
     assert "no life in\nkilometres" in out
+
+
+def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
+    """Every rating is passed here: six loads, of which three are told, and one on the picture."""
+    parts = [
+        {"name": place, "place": place, "rating": rating, "origin": "Invented."}
+        for place, rating in (("coupling", "300 N m"), ("gearbox input", "300 N m"), ("rear shafts", "3000 N m"))
+    ]
+    found = stress(changed(load(COUPE), {"parts": parts, "run.until": ["60 m"]}))
+    assert len(found.broken) == 6
+    verdict = stress_verdict(found, System.METRIC)
+    assert "; 3 more loads are above their ratings." in verdict
+    assert "of its rating, and above its torque of expected failure;" in verdict
+    figure = stress_figure(found, System.METRIC)
+    told = " ".join(" ".join(text.get_text().split()) for text in figure.findobj(Text))
+    assert "; 5 more loads are above their ratings" in told
 
 
 def test_without_ratings_curves_are_still_compared(capsys: Capture) -> None:

@@ -63,7 +63,7 @@ def test_show_says_the_same(swept: Path, capsys: Capture) -> None:
 def test_the_best_launch_repeats_by_itself(swept: Path, capsys: Capture) -> None:
     out, _ = _said(capsys, 0, "sweep", "show", str(swept), "--top", "1")
     command = out.partition("The best launch by itself\n")[2].partition("\n\n")[0]
-    options = shlex.split(command.replace("\n    ", " "))[3:]
+    options = shlex.split(command.replace("\\\n", ""))[3:]
     single, _ = _said(capsys, 0, "run", COUPE, *options, *BRIEF, "--json", "--quiet")
     marks = {mark["label"]: mark["time_s"] for mark in json.loads(single)["marks"]}
     with Reader(swept) as reader:

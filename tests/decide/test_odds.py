@@ -162,6 +162,19 @@ def test_the_seed_decides_every_bit_and_the_workers_none() -> None:
     )
 
 
+def test_the_curve_that_is_named_first_changes_no_draw() -> None:
+    """Two studies of one scenario tell the same numbers, whichever curve they begin with."""
+    scenario = _uncertain(
+        BRIEF,
+        _entry("each curve by itself", "normal", deviation="2 %"),
+        _entry("body.mass", "normal", deviation="30 kg"),
+    )
+    one, other = (odds(scenario, *names, runs=64) for names in (("peak", "plateau"), ("plateau", "peak")))
+    assert np.array_equal(one.times, other.times[:, ::-1])
+    assert one.first_quicker == other.second_quicker
+    assert [effect.name for effect in one.effects] == [effect.name for effect in other.effects]
+
+
 def test_progress_is_told_to_the_last_launch() -> None:
     told: list[tuple[int, int]] = []
     odds(BRIEF, "peak", "plateau", runs=64, watch=lambda done, total: told.append((done, total)))

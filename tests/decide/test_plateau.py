@@ -12,8 +12,8 @@ import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
 from simlaunch.decide.launches import Aim, as_many, target_named
-from simlaunch.decide.limits import MEAN_PRESSURE, POWER, Limits, limits_of
-from simlaunch.decide.plateau import DRIVES, SAME_TIME, Plateau, final_drive, plateau
+from simlaunch.decide.limits import MEAN_PRESSURE, POWER, TORQUE, Limits, limits_of
+from simlaunch.decide.plateau import DRIVES, SAME_TIME, Plateau, _binding, _height_cause, final_drive, plateau
 from simlaunch.decide.plateau_room import FALL, HEIGHT, RISE, Point, Room, Shape
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.launch.run import complete
@@ -127,6 +127,29 @@ def test_the_curve_keeps_to_every_cap_and_names_what_binds() -> None:
         bound = np.array([each == name for each in answer.binding])
         assert answer.torque[bound] == pytest.approx(cap[bound])
     assert HEIGHT not in answer.binding  # a plateau has a reason for its height
+
+
+@pytest.mark.parametrize(
+    ("limits", "name"),
+    [
+        (Limits(torque=300.0), f"{TORQUE}, nearly"),
+        (Limits(power=300e3, mean_pressure=20e5, displacement=2.4e-3), f"{MEAN_PRESSURE}, nearly"),
+        (Limits(power=900e3, rise=0.2), f"{RISE}, nearly"),
+        (Limits(), "highest that was tried"),
+    ],
+)
+def test_a_cap_that_all_but_ends_a_plateau_is_named(limits: Limits, name: str) -> None:
+    """Of heights that are equally quick the lowest is taken, a hair below the cap: the cap stands in the way all the
+    same, and not the search."""
+    room = Room(coupe(), limits, DASH)
+    middle = float(room.speeds[room.speeds.size // 2])
+    (point,) = room.launched([Shape(0.997 * room.top, middle, middle)])
+    assert _height_cause(room, point, (point,)) == name
+    falling = room.parts_of(point.shape)
+    falls = np.array(list(falling.values())).argmin(axis=0) == list(falling).index(FALL)
+    assert {cause for cause, falls in zip(_binding(room, point, (point,)), falls, strict=True) if falls} <= {
+        "more gains no time"
+    }
 
 
 def test_a_mean_pressure_is_a_torque() -> None:

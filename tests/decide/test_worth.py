@@ -11,7 +11,7 @@ import pytest
 from cars import POINT_MASS, RPM, coupe, point_mass
 from simlaunch.decide.gear_worth import follow
 from simlaunch.decide.launches import as_many, column, make_ready, measure_all, target_named
-from simlaunch.decide.worth import STEP, Worth, best_span, costly_span, pedal_worth, worth
+from simlaunch.decide.worth import STEP, Worth, _span, best_span, costly_span, pedal_worth, worth
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.measure.marks import Kind, Target
 from simlaunch.physics.table import values_at
@@ -183,6 +183,16 @@ def test_the_best_span_pays_what_a_real_change_of_the_curve_gains() -> None:
     measured = measure_all(copies, (SPRINT,), 1e-7)
     lowered, raised = column(measured, (SPRINT,), "time 0-100 km/h")
     assert lowered - raised == pytest.approx(10.0 * best.gains[0], rel=0.01)  # third order of 5 N m
+
+
+def test_a_span_ends_where_the_curve_does() -> None:
+    found = sprint()
+    every = _span(found, 0, found.middles.size - 1)
+    assert (every.first, every.last) == (found.middles[0], found.middles[-1])
+    inner = _span(found, 1, 2)
+    assert (inner.first, inner.last) == pytest.approx(
+        (0.5 * (found.middles[0] + found.middles[1]), 0.5 * (found.middles[2] + found.middles[3]))
+    )
 
 
 # --- whatever is asked ---

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
+import shlex
+import subprocess
 
 import pytest
 from hypothesis import given
@@ -16,6 +18,7 @@ from simlaunch.show.layout import (
     clean,
     clean_lines,
     columns,
+    command_text,
     csv_text,
     paragraph,
     short,
@@ -86,6 +89,23 @@ def test_a_long_name_is_cut_and_says_so() -> None:
     assert short("a very long name of a curve", 12) == "a ver...urve"
     assert short("plateau", 12) == "plateau"
     assert columns(short("漢" * 40, 12)) <= 12
+
+
+def test_wide_characters_count_twice_when_text_is_wrapped() -> None:
+    text = "With 80 lb-ft more peak torque, " + "漢字漢字漢字 " * 12 + "漢" * 90
+    lines = paragraph(text).splitlines()
+    assert max(map(columns, lines)) in (WIDTH - 2, WIDTH - 1, WIDTH)
+    assert "".join(lines).replace(" ", "") == text.replace(" ", "")
+
+
+def test_a_command_that_is_too_long_can_still_be_pasted() -> None:
+    """Backslash and newline join lines; a quoted word stands whole. Source: POSIX.1-2017, shell, 2.2.1 and 2.2.2."""
+    words = ["printf", "%s\\n", *(f"curve {k} of 漢字 $HOME 'quoted' {'x' * k}" for k in range(30))]
+    shown = command_text(shlex.join(words))
+    assert all(columns(line) <= WIDTH for line in shown.splitlines())
+    assert len(shown.splitlines()) > 10
+    said = subprocess.run(["sh", "-c", shown], capture_output=True, check=True, encoding="utf-8").stdout
+    assert said.splitlines() == words[2:]
 
 
 def test_a_number_stays_with_its_unit_when_text_is_wrapped() -> None:
