@@ -81,8 +81,8 @@ def _held(scenario: Scenario, names: tuple[str, ...], duration: float, folder: P
 def test_intervals_hold_the_truth_as_often_as_they_say(tmp_path: Path) -> None:
     """95 % intervals of three values in 200 logs of two cars hold the truth in 90 to 99 % of the cases.
 
-    If those of one log hung together wholly, 90 % would lie three standard deviations of 200 draws away, and 99 % two and
-    a half. Source: binomial distribution, sd 1.5 %. The floor for one logger and car, 25 logs, lies 3.4 away.
+    If those of one log hung together wholly, 90 % would lie three standard deviations of 200 draws away, and 99 % two
+    and a half. Source: binomial distribution, sd 1.5 %. The floor for one logger and car, 25 logs, lies 3.4 away.
     """
     spinning = _held(bare(HATCH), ("friction", "shift time"), 6.0, tmp_path)
     gripping = _held(bare(GRIP), ("drag area", "shift phase"), 6.0, tmp_path)
