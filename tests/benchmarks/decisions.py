@@ -16,8 +16,6 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from simlaunch.cli.compare_evidence import with_evidence
-
 from simlaunch.decide import launches, odds, plateau_room
 from simlaunch.decide.launches import Aim, target_named
 from simlaunch.decide.limits import limits_of
@@ -25,6 +23,7 @@ from simlaunch.decide.plateau import plateau
 from simlaunch.decide.worth import worth
 from simlaunch.launch.run import Method
 from simlaunch.record import Pedal
+from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
