@@ -19,7 +19,7 @@ from simlaunch.cli.log import (
     radii_given,
     units_named,
 )
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -226,7 +226,6 @@ def fit(
     from simlaunch.fit.fitting import fit_logs
     from simlaunch.fit.saving import save_fit
     from simlaunch.intake.log import LogOptions
-    from simlaunch.record import Pedal as Driver
     from simlaunch.tables.fit import fit_object, fit_tables, fit_text
 
     prepare(out)
@@ -242,7 +241,7 @@ def fit(
     found = fit_logs(
         sound, requests, value or (), own=own or (), left_out=None if leave_out is None else leave_out - 1,
         lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
-        pedal={PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal],
+        pedal=driven(pedal),
         watch=lambda line: note(line, quiet=quiet),
     )  # fmt: skip
 

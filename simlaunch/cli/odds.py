@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, complain, deliver, prepare
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -79,7 +79,6 @@ def odds(
     from simlaunch.cli.scenario_file import cars, read
     from simlaunch.decide.launches import target_named
     from simlaunch.decide.odds import odds as drawn
-    from simlaunch.record import Pedal as Driver
     from simlaunch.tables.odds import odds_object, odds_tables, odds_text
 
     prepare(out)
@@ -93,7 +92,7 @@ def odds(
     found = drawn(
         sound,
         *names,
-        pedal={PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal],
+        pedal=driven(pedal),
         target=target_named(sound, target),
         runs=runs,
         seed=seed,

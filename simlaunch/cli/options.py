@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, Annotated, TypeAlias, TypeVar
 
 import typer
 
 from simlaunch.units.spelling import System
+
+if TYPE_CHECKING:
+    from simlaunch.record import Pedal
 
 Meant = TypeVar("Meant", bound=StrEnum)
 
@@ -23,6 +26,13 @@ class PedalChoice(StrEnum):
 
     FULL = "full"
     HELD = "held"
+
+
+def driven(pedal: PedalChoice) -> Pedal:
+    """The pedal that a typed choice stands for."""
+    from simlaunch.record import Pedal
+
+    return {PedalChoice.FULL: Pedal.FULL, PedalChoice.HELD: Pedal.HELD_SLIP}[pedal]
 
 
 class MethodChoice(StrEnum):

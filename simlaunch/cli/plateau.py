@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.units.spelling import System
@@ -147,7 +147,6 @@ def plateau(
     """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.decide.plateau import plateau as sought
-    from simlaunch.record import Pedal
     from simlaunch.show.words import PEDAL_WORDS
     from simlaunch.tables.plateau import Answer, plateau_object, plateau_tables, plateau_text
 
@@ -161,7 +160,7 @@ def plateau(
     given = _limits(
         {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
     )
-    aims, kind = _aims(sound, target), Pedal.FULL if pedal is PedalChoice.FULL else Pedal.HELD_SLIP
+    aims, kind = _aims(sound, target), driven(pedal)
     compile_once(quiet=quiet)
     found: dict[str, Plateau] = {}
     gear_sets = _gear_sets(sound, each_gear_set)

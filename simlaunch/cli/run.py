@@ -20,6 +20,7 @@ from simlaunch.cli.options import (
     Tolerance,
     Trace,
     Units,
+    driven,
 )
 from simlaunch.cli.output import Shown, compile_once, deliver, prepare
 from simlaunch.units.spelling import System
@@ -48,7 +49,6 @@ def run(
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.launch import run as launching
-    from simlaunch.record import Pedal
     from simlaunch.show.as_json import run_object
     from simlaunch.study.single import simulate
     from simlaunch.tables.single import run_tables, run_text
@@ -58,7 +58,7 @@ def run(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    kind = {PedalChoice.FULL: Pedal.FULL, PedalChoice.HELD: Pedal.HELD_SLIP}[pedal]
+    kind = driven(pedal)
     way = launching.Method(method.value)
     launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
 

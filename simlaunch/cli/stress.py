@@ -7,7 +7,18 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.ending import ended
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Tolerance, Units
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Out,
+    PedalChoice,
+    Quiet,
+    ScenarioFile,
+    Taken,
+    Tolerance,
+    Units,
+    driven,
+)
 from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.units.spelling import System
 
@@ -38,7 +49,6 @@ def stress(
     """Hold the torque of every part against its rating, and say which curve wears it faster."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.decide.stress import stress as loaded
-    from simlaunch.record import Pedal as Driver
     from simlaunch.tables.stress import stress_object, stress_tables, stress_text
 
     prepare(out)
@@ -46,7 +56,7 @@ def stress(
     for name in curve or ():
         sound.curve(name)
     compile_once(quiet=quiet)
-    driver = {PedalChoice.FULL: Driver.FULL, PedalChoice.HELD: Driver.HELD_SLIP}[pedal]
+    driver = driven(pedal)
     found = loaded(sound, curve or None, pedal=driver, tolerance=tolerance)
     if found.broken:
         note(f"loads above a rating: {len(found.broken)}", quiet=quiet)

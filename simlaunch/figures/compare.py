@@ -32,9 +32,8 @@ from simlaunch.drawing.look import (
 from simlaunch.figures.usable import usable_figure
 from simlaunch.measure.ceiling import driven_axles
 from simlaunch.record import Pedal
-from simlaunch.show.words import target_label
 from simlaunch.study.compare import Comparison, CurveRuns, Pair, PedalGap
-from simlaunch.study.single import Simulation
+from simlaunch.study.single import Simulation, target_label
 from simlaunch.study.usable import UsableTorque
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.spelling import Dimension

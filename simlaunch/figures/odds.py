@@ -21,7 +21,7 @@ from simlaunch.drawing.look import (
     sheet,
     units_of,
 )
-from simlaunch.show.words import target_label
+from simlaunch.study.single import target_label
 from simlaunch.units.spelling import Dimension
 
 _FEWEST_BINS, _MOST_BINS = 12, 48

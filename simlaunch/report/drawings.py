@@ -22,7 +22,8 @@ from simlaunch.report.gather import Material, Swept
 from simlaunch.report.inline_svg import Inline, inline
 from simlaunch.report.typeset import named
 from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import Numbers, target_label
+from simlaunch.show.words import Numbers
+from simlaunch.study.single import target_label
 from simlaunch.study.usable import UsableTorque
 from simlaunch.sweep.ranking import front, measure_named
 from simlaunch.sweep.store import Reader

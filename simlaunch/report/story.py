@@ -14,8 +14,9 @@ from simlaunch.report.gather import Material
 from simlaunch.report.typeset import named
 from simlaunch.show.as_json import Object, number
 from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, sentences, target_label
+from simlaunch.show.words import PEDAL_WORDS, Numbers, sentences
 from simlaunch.study.compare import CurveRuns, MarkGap
+from simlaunch.study.single import same_target, target_label
 from simlaunch.study.verdict import Case, Finding, Verdict
 from simlaunch.tables.stress import stress_verdict
 from simlaunch.units.spelling import Dimension, System

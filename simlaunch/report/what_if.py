@@ -17,7 +17,8 @@ from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import PEDAL_WORDS, Numbers, same_target, target_label
+from simlaunch.show.words import PEDAL_WORDS, Numbers
+from simlaunch.study.single import same_target, target_label
 from simlaunch.study.usable import GearCeiling, UsableTorque
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.quantity import display_unit

@@ -8,8 +8,7 @@ from math import isfinite, isnan
 
 from simlaunch.record import Pedal
 from simlaunch.show.layout import short
-from simlaunch.study.single import same_target as same_target
-from simlaunch.study.single import target_label as target_label
+from simlaunch.study.single import target_label
 from simlaunch.study.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds

@@ -11,17 +11,9 @@ from simlaunch.measure.parts import Part
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.show.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.show.words import (
-    CAUTION,
-    NOT_REACHED,
-    PEDAL_WORDS,
-    Numbers,
-    same_target,
-    sentences,
-    target_label,
-)
+from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, sentences
 from simlaunch.study.compare import Comparison, MarkGap, Pair, PedalGap
-from simlaunch.study.single import Simulation
+from simlaunch.study.single import Simulation, same_target, target_label
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.tables.single import distinct, driven_parts, header
 from simlaunch.units.spelling import Dimension, System

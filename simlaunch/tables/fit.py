@@ -14,7 +14,8 @@ from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime
 from simlaunch.intake.delimited import shown
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.words import NOT_REACHED, PEDAL_WORDS, Numbers, target_label
+from simlaunch.show.words import NOT_REACHED, PEDAL_WORDS, Numbers
+from simlaunch.study.single import target_label
 from simlaunch.units.quantity import display_unit, unit_spelled
 from simlaunch.units.spelling import Dimension, System, kinds
 

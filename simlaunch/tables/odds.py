@@ -9,7 +9,8 @@ from simlaunch.record import Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers, named, target_label
+from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.study.single import target_label
 from simlaunch.study.verdict import MOSTLY, SURE, WORTH_NAMING
 from simlaunch.tables.single import header
 from simlaunch.units.spelling import Dimension, System

@@ -16,7 +16,8 @@ from simlaunch.measure.parts import Part
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.words import CAUTION, Numbers, named, target_label
+from simlaunch.show.words import CAUTION, Numbers, named
+from simlaunch.study.single import target_label
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.spelling import Dimension, System
 

@@ -14,8 +14,8 @@ from simlaunch.record import Coupling, Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
 from simlaunch.show.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, same_target, target_label
-from simlaunch.study.single import Simulation
+from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers
+from simlaunch.study.single import Simulation, same_target, target_label
 from simlaunch.study.usable import CurveSurplus, UsableTorque
 from simlaunch.units.spelling import Dimension, System
 

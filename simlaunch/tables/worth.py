@@ -12,7 +12,8 @@ from simlaunch.decide.worth import PedalWorth, Span, Worth, best_span, costly_sp
 from simlaunch.record import Pedal
 from simlaunch.show.as_json import Object, listed, number
 from simlaunch.show.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named, target_label
+from simlaunch.show.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.study.single import target_label
 from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System

@@ -9,7 +9,8 @@ from math import nan
 import pytest
 
 from simlaunch.measure.marks import STANDARD, Kind, Target
-from simlaunch.show.words import Numbers, sentences, target_label
+from simlaunch.show.words import Numbers, sentences
+from simlaunch.study.single import target_label
 from simlaunch.study.verdict import Case, Finding, judge
 from simlaunch.units.spelling import Dimension, System
 

@@ -11,8 +11,9 @@ from show.compared import comparison, scenario
 from simlaunch.measure.marks import STANDARD
 from simlaunch.record import Pedal
 from simlaunch.show.layout import columns
-from simlaunch.show.words import sentences, target_label
+from simlaunch.show.words import sentences
 from simlaunch.study.compare import Comparison, CurveRuns
+from simlaunch.study.single import target_label
 from simlaunch.tables.compare import comparison_tables, comparison_text
 from simlaunch.units.spelling import System
 
