@@ -8,21 +8,21 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from simlaunch.decide.odds import odds
-from simlaunch.decide.stress import stress
-from simlaunch.decide.worth import worth
-from simlaunch.drawing.save import save
-from simlaunch.figures.compare import compare_figures
-from simlaunch.figures.log import residual_figure
-from simlaunch.figures.odds import odds_figure
-from simlaunch.figures.stress import stress_figure
-from simlaunch.figures.worth import worth_figure
+from simlaunch.analysis.compare import compare
+from simlaunch.analysis.odds import odds
+from simlaunch.analysis.parts import stress
+from simlaunch.analysis.usable import usable
+from simlaunch.analysis.worth import worth
 from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.logs import LogRequest
+from simlaunch.plotting.compare import compare_figures
+from simlaunch.plotting.log import residual_figure
+from simlaunch.plotting.odds import odds_figure
+from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.save import save
+from simlaunch.plotting.worth import worth_figure
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
-from simlaunch.study.compare import compare
-from simlaunch.study.usable import usable
 
 HERE = Path(__file__).resolve().parent
 SCENARIOS = HERE.parent / "scenarios"

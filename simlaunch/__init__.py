@@ -10,41 +10,41 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from simlaunch.analysis.compare import Comparison, compare
+    from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
     from simlaunch.fit.fitting import fit_logs
     from simlaunch.fit.logs import LogRequest
     from simlaunch.fit.result import Fit
     from simlaunch.fit.saving import save_fit
-    from simlaunch.intake.curve import read_curve_sheets
-    from simlaunch.intake.log import read_log
-    from simlaunch.launch.run import Method, Outcome, Run
-    from simlaunch.launch.trace import Trace
-    from simlaunch.measure.summary import Measures
+    from simlaunch.metrics.summary import Measures
+    from simlaunch.readers.curve import read_curve_sheets
+    from simlaunch.readers.log import read_log
     from simlaunch.record import Pedal
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.reading import load
-    from simlaunch.study.compare import Comparison, compare
-    from simlaunch.study.single import Simulation, simulate
+    from simlaunch.simulation.run import Method, Outcome, Run
+    from simlaunch.simulation.trace import Trace
 
 _HOME = {
     "load": "simlaunch.scenario.reading",
     "Scenario": "simlaunch.scenario.model",
     "Pedal": "simlaunch.record",
-    "simulate": "simlaunch.study.single",
-    "Simulation": "simlaunch.study.single",
-    "compare": "simlaunch.study.compare",
-    "Comparison": "simlaunch.study.compare",
+    "simulate": "simlaunch.analysis.simulate",
+    "Simulation": "simlaunch.analysis.simulate",
+    "compare": "simlaunch.analysis.compare",
+    "Comparison": "simlaunch.analysis.compare",
     "fit_logs": "simlaunch.fit.fitting",
     "save_fit": "simlaunch.fit.saving",
     "Fit": "simlaunch.fit.result",
     "LogRequest": "simlaunch.fit.logs",
-    "read_curve_sheets": "simlaunch.intake.curve",
-    "read_log": "simlaunch.intake.log",
-    "Run": "simlaunch.launch.run",
-    "Method": "simlaunch.launch.run",
-    "Outcome": "simlaunch.launch.run",
-    "Trace": "simlaunch.launch.trace",
-    "Measures": "simlaunch.measure.summary",
+    "read_curve_sheets": "simlaunch.readers.curve",
+    "read_log": "simlaunch.readers.log",
+    "Run": "simlaunch.simulation.run",
+    "Method": "simlaunch.simulation.run",
+    "Outcome": "simlaunch.simulation.run",
+    "Trace": "simlaunch.simulation.trace",
+    "Measures": "simlaunch.metrics.summary",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",

@@ -36,7 +36,7 @@ _NO_WAY_IN: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": Tr
 _KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
 _MAKING = "making-"
 
-_COMPILED_ROOMS = ("compiled.py", "record.py", "physics", "integrator", "launch", "measure")
+_COMPILED_ROOMS = ("compiled.py", "record.py", "physics", "integrator", "simulation", "metrics")
 
 
 def _numeric_sources(root: Path) -> list[Path]:

@@ -64,14 +64,14 @@ def compare(
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
+    from simlaunch.analysis.compare import compare as compared
+    from simlaunch.analysis.reference_conditions import footing_gaps, unstated
     from simlaunch.cli.scenario_file import read
-    from simlaunch.launch import run as launching
+    from simlaunch.output.as_json import comparison_object
+    from simlaunch.output.compare import bad_runs, comparison_tables, comparison_text
+    from simlaunch.output.words import sentences
     from simlaunch.report.evidence import with_evidence
-    from simlaunch.show.as_json import comparison_object
-    from simlaunch.show.words import sentences
-    from simlaunch.study.compare import compare as compared
-    from simlaunch.study.footing import footing_gaps, unstated
-    from simlaunch.tables.compare import bad_runs, comparison_tables, comparison_text
+    from simlaunch.simulation import run as launching
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -88,8 +88,8 @@ def compare(
     found = with_evidence(found, sound, cases)
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.compare import compare_figures
-        from simlaunch.study.usable import usable
+        from simlaunch.analysis.usable import usable
+        from simlaunch.plotting.compare import compare_figures
 
         return {**compare_figures(found, usable(sound), units)}
 

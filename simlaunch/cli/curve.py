@@ -13,8 +13,8 @@ from simlaunch.errors import UsageError
 from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
-    from simlaunch.intake.columns import Choices
-    from simlaunch.intake.curve import CurveAccount, CurveOptions
+    from simlaunch.readers.columns import Choices
+    from simlaunch.readers.curve import CurveAccount, CurveOptions
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
@@ -22,7 +22,7 @@ _RATIO = Asked("--air-fuel-ratio", Dimension.NUMBER, "3", "100")
 
 
 def _choices(columns: list[str] | None, units: list[str] | None) -> Choices:
-    from simlaunch.intake.columns import ENGINE_SPEED, POWER, TORQUE, Choices, pairs_named
+    from simlaunch.readers.columns import ENGINE_SPEED, POWER, TORQUE, Choices, pairs_named
 
     roles = (ENGINE_SPEED, TORQUE, POWER)
     return Choices(
@@ -77,14 +77,14 @@ def curve(
     quiet: Quiet = False,
 ) -> int:
     """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
-    from simlaunch.cli.curve_footing import Driveline, weather
+    from simlaunch.analysis.engine_figures import engine_figures
+    from simlaunch.cli.curve_conditions import Driveline, weather
     from simlaunch.cli.scenario_file import read
     from simlaunch.cli.table_options import table_options
-    from simlaunch.intake.curve import CurveOptions, read_curve_sheets, write_curve
+    from simlaunch.output.curve import curve_tables, curve_text
+    from simlaunch.output.curve_as_json import curve_object
+    from simlaunch.readers.curve import CurveOptions, read_curve_sheets, write_curve
     from simlaunch.scenario import powertrain
-    from simlaunch.show.curve_as_json import curve_object
-    from simlaunch.study.engine_figures import engine_figures
-    from simlaunch.tables.curve import curve_tables, curve_text
 
     if override and not boosted:
         raise UsageError("--override goes with --boosted: it takes back what that one does")
@@ -118,7 +118,7 @@ def curve(
         write_curve(account, save, overwrite=overwrite)
 
     def drawn() -> dict[str, object]:
-        from simlaunch.figures.curve import curve_figure
+        from simlaunch.plotting.curve import curve_figure
 
         return {"torque": curve_figure(account, figures, units)}
 

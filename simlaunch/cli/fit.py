@@ -28,7 +28,7 @@ from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
     from simlaunch.fit.logs import LogRequest
-    from simlaunch.intake.log import LogOptions
+    from simlaunch.readers.log import LogOptions
     from simlaunch.scenario.model import Scenario
 
 Logs: TypeAlias = Annotated[
@@ -225,8 +225,8 @@ def fit(
     from simlaunch.cli.table_options import table_options
     from simlaunch.fit.fitting import fit_logs
     from simlaunch.fit.saving import save_fit
-    from simlaunch.intake.log import LogOptions
-    from simlaunch.tables.fit import fit_object, fit_tables, fit_text
+    from simlaunch.output.fit import fit_object, fit_tables, fit_text
+    from simlaunch.readers.log import LogOptions
 
     prepare(out)
     _check_saving(scenario, save, overwrite, bool(changes or taken))
@@ -246,7 +246,7 @@ def fit(
     )  # fmt: skip
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.log import residual_figure
+        from simlaunch.plotting.log import residual_figure
 
         runs = [*found.runs, *([found.left_out] if found.left_out else [])]
         names = ["residuals"] if len(runs) == 1 else [f"residuals-{run.run.place + 1}" for run in runs]

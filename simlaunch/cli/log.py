@@ -15,7 +15,7 @@ from simlaunch.errors import UsageError
 from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
-    from simlaunch.intake.log import Role
+    from simlaunch.readers.log import Role
 
 LogFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="FILE", help="Log: delimited text, .mf4, .mdf or .mat.", show_default=False)
@@ -69,7 +69,7 @@ _RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for en
 
 
 def _pair(text: str, option: str) -> tuple[Role, str]:
-    from simlaunch.intake.log import Role
+    from simlaunch.readers.log import Role
     from simlaunch.units.gate import quoted
 
     name, equals, value = (part.strip() for part in text.partition("="))
@@ -121,11 +121,11 @@ def log(
     quiet: Quiet = False,
 ) -> int:
     """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
+    from simlaunch.analysis.log import measured_log
     from simlaunch.cli.table_options import table_options
-    from simlaunch.intake.log import LogOptions
-    from simlaunch.show.log_as_json import log_object
-    from simlaunch.study.logged import measured_log
-    from simlaunch.tables.log import log_tables, log_text
+    from simlaunch.output.log import log_tables, log_text
+    from simlaunch.output.log_as_json import log_object
+    from simlaunch.readers.log import LogOptions
 
     options = LogOptions(
         channels=channels_named(channel),
@@ -138,7 +138,7 @@ def log(
     found = measured_log(file, options)
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.log import log_figure
+        from simlaunch.plotting.log import log_figure
 
         return {"history": log_figure(found, units)}
 

@@ -17,11 +17,11 @@ from simlaunch.cli.fit import fit
 from simlaunch.cli.log import log
 from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
+from simlaunch.cli.parts import stress
 from simlaunch.cli.plateau import plateau
 from simlaunch.cli.report import report
 from simlaunch.cli.run import run
 from simlaunch.cli.schema import schema
-from simlaunch.cli.stress import stress
 from simlaunch.cli.sweep import app as sweep
 from simlaunch.cli.usable import usable
 from simlaunch.cli.worth import worth

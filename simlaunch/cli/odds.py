@@ -76,10 +76,10 @@ def odds(
     quiet: Quiet = False,
 ) -> int:
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
+    from simlaunch.analysis.launches import target_named
+    from simlaunch.analysis.odds import odds as drawn
     from simlaunch.cli.scenario_file import cars, read
-    from simlaunch.decide.launches import target_named
-    from simlaunch.decide.odds import odds as drawn
-    from simlaunch.tables.odds import odds_object, odds_tables, odds_text
+    from simlaunch.output.odds import odds_object, odds_tables, odds_text
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -103,7 +103,7 @@ def odds(
     car = cars(sound)[names[0]]
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.odds import odds_figure
+        from simlaunch.plotting.odds import odds_figure
 
         return {"difference": odds_figure(found, units)}
 

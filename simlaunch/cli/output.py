@@ -15,7 +15,7 @@ import typer
 from simlaunch.errors import Fault, InputError, SimlaunchError
 
 if TYPE_CHECKING:
-    from simlaunch.show.layout import Table
+    from simlaunch.output.layout import Table
 
 
 def _nothing_drawn() -> Mapping[str, Any]:
@@ -64,7 +64,7 @@ def result(text: str) -> None:
 
 def complain(text: str) -> None:
     """Print something that is wrong; user text in it can give the terminal no orders."""
-    from simlaunch.show.layout import clean_lines
+    from simlaunch.output.layout import clean_lines
 
     with contextlib.suppress(OSError):
         _write(sys.stderr, clean_lines(text))
@@ -82,7 +82,7 @@ def compile_once(*, quiet: bool) -> None:
 
     if not is_kept("run_compiled"):
         note("compiling the launch kernel once (about 20 s)", quiet=quiet)
-        from simlaunch.study.ahead import compile_together
+        from simlaunch.analysis.compile_ahead import compile_together
 
         compile_together()
 
@@ -119,15 +119,15 @@ def _draw(shown: Shown, folder: Path) -> list[Path]:
     figures = shown.figures()
     if not figures:
         return []
-    from simlaunch.drawing.save import save
+    from simlaunch.plotting.save import save
 
     return save(figures, folder, shown.stem)
 
 
 def deliver(shown: Shown, *, as_json: bool, out: Path | None, quiet: bool) -> None:
     """Write the files if they are wanted, then print the result as text or as JSON."""
-    from simlaunch.show.as_json import dumps
-    from simlaunch.show.layout import csv_text
+    from simlaunch.output.as_json import dumps
+    from simlaunch.output.layout import csv_text
 
     if out is not None:
         texts = {

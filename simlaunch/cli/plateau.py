@@ -16,12 +16,12 @@ from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
-    from simlaunch.decide.launches import Aim
-    from simlaunch.decide.plateau import Plateau
-    from simlaunch.decide.plateau_room import Room, Shape
+    from simlaunch.analysis.launches import Aim
+    from simlaunch.analysis.plateau import Plateau
+    from simlaunch.analysis.plateau_search_space import Room, Shape
+    from simlaunch.output.plateau import Answer, Wanted
     from simlaunch.record import Pedal, Record
     from simlaunch.scenario.model import Scenario
-    from simlaunch.tables.plateau import Answer, Wanted
 
 
 def _quantity(name: str, metavar: str, text: str) -> typer.models.OptionInfo:
@@ -79,7 +79,7 @@ def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
     """Limits that were typed, SI units; a limit is held against the same bounds as in a scenario."""
     from pydantic import ValidationError
 
-    from simlaunch.decide.limits import stated
+    from simlaunch.analysis.limits import stated
     from simlaunch.scenario.decision import CurveLimits
 
     try:
@@ -92,7 +92,7 @@ def _limits(texts: Mapping[str, str | None]) -> dict[str, float]:
 
 
 def _aims(sound: Scenario, wanted: Sequence[str] | None) -> Aim:
-    from simlaunch.decide.launches import Aim, target_named
+    from simlaunch.analysis.launches import Aim, target_named
 
     if not wanted:
         return Aim((target_named(sound, None),), (1.0,))
@@ -145,10 +145,10 @@ def plateau(
     quiet: Quiet = False,
 ) -> int:
     """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
+    from simlaunch.analysis.plateau import plateau as sought
     from simlaunch.cli.scenario_file import read
-    from simlaunch.decide.plateau import plateau as sought
-    from simlaunch.show.words import PEDAL_WORDS
-    from simlaunch.tables.plateau import Answer, plateau_object, plateau_tables, plateau_text
+    from simlaunch.output.plateau import Answer, plateau_object, plateau_tables, plateau_text
+    from simlaunch.output.words import PEDAL_WORDS
 
     if gear_limits and within_grip:
         raise UsageError("--gear-limits seeks limits that --within-grip sets; choose one of them")
@@ -176,7 +176,7 @@ def plateau(
     _write_curve(answer, save, out, scenario.stem, quiet)
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.plateau import plateau_figure
+        from simlaunch.plotting.plateau import plateau_figure
 
         return {"torque": plateau_figure(answer.first, name, units)}
 
@@ -202,8 +202,8 @@ class _Keep:
 
 def _room(sound: Scenario, curve: tuple[str, Pedal], keep: _Keep, aims: Aim) -> Room:
     """All plateaus of a car within the limits of the scenario, or those that were typed."""
-    from simlaunch.decide.limits import limits_of
-    from simlaunch.decide.plateau_room import Room
+    from simlaunch.analysis.limits import limits_of
+    from simlaunch.analysis.plateau_search_space import Room
     from simlaunch.scenario.lowering import lower
 
     limits = limits_of(sound, keep.given)
@@ -213,10 +213,10 @@ def _room(sound: Scenario, curve: tuple[str, Pedal], keep: _Keep, aims: Aim) -> 
 
 def _wanted(sound: Scenario, curve: tuple[str, Pedal], room: Room, found: Plateau) -> tuple[Wanted, ...]:
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
-    from simlaunch.decide.plateau import DRIVES, final_drive
+    from simlaunch.analysis.plateau import DRIVES, final_drive
+    from simlaunch.output.plateau import PLATEAU, Wanted
     from simlaunch.scenario.lowering import lower
     from simlaunch.scenario.reading import changed
-    from simlaunch.tables.plateau import PLATEAU, Wanted
 
     present = sound.gearbox.final_drive.si
 
@@ -258,7 +258,7 @@ def _unwritable(path: Path, error: OSError) -> InputError:
 
 def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str, quiet: bool) -> None:
     """Write the curve, and the limits of the gears, where files are wanted."""
-    from simlaunch.tables.plateau import curve_csv, limits_csv
+    from simlaunch.output.plateau import curve_csv, limits_csv
 
     files: dict[Path, str] = {}
     if out is not None:

@@ -76,9 +76,9 @@ def report(
 ) -> int:
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
     from simlaunch.cli.scenario_file import read
+    from simlaunch.output.compare import bad_runs
     from simlaunch.report.gather import gather, question
     from simlaunch.report.page import edition, page
-    from simlaunch.tables.compare import bad_runs
 
     page_file = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
@@ -185,8 +185,8 @@ def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None) -> None:
 
 
 def _as_text(found: Material, units: System, page: Path, pdf: Path | None) -> str:
-    from simlaunch.show.layout import paragraph
-    from simlaunch.show.words import sentences
+    from simlaunch.output.layout import paragraph
+    from simlaunch.output.words import sentences
 
     files = [f"Report: {page}", *([f"Printed: {pdf}"] if pdf else [])]
     told = ["Verdict", *(paragraph(sentence) for sentence in sentences(found.pair.verdict, units))]
@@ -194,7 +194,7 @@ def _as_text(found: Material, units: System, page: Path, pdf: Path | None) -> st
 
 
 def _as_json(found: Material, units: System, page: Path, content: bytes, pdf: Path | None) -> str:
+    from simlaunch.output.as_json import dumps
     from simlaunch.report.story import summary_object
-    from simlaunch.show.as_json import dumps
 
     return dumps(summary_object(found, units, page=str(page), content=content, pdf=str(pdf) if pdf else None))

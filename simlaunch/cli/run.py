@@ -47,11 +47,11 @@ def run(
     quiet: Quiet = False,
 ) -> int:
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
+    from simlaunch.analysis.simulate import simulate
     from simlaunch.cli.scenario_file import read
-    from simlaunch.launch import run as launching
-    from simlaunch.show.as_json import run_object
-    from simlaunch.study.single import simulate
-    from simlaunch.tables.single import run_tables, run_text
+    from simlaunch.output.as_json import run_object
+    from simlaunch.output.run import run_tables, run_text
+    from simlaunch.simulation import run as launching
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -63,7 +63,7 @@ def run(
     launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.run import run_figure
+        from simlaunch.plotting.run import run_figure
 
         return {"history": run_figure(launch, units)}
 

@@ -85,8 +85,8 @@ def _back_end(choice: given.PlaceChoice | None, workers: int | None, cluster: st
 
 
 def _dry_run(spec: Spec, workers: int, elsewhere: bool) -> str:
+    from simlaunch.output.sweep import estimate_text
     from simlaunch.sweep.campaign import corners, estimate
-    from simlaunch.tables.sweep import estimate_text
 
     found = estimate(spec, workers, elsewhere=elsewhere)
     return estimate_text(found, spec.plan, corners(spec))
@@ -96,7 +96,7 @@ class _Watch:
     """Tells on stderr how far a sweep is: over and over on one line of a terminal, or a line for every tenth."""
 
     def __init__(self, spec: Spec, path: Path, order: Order, units: System, quiet: bool) -> None:
-        from simlaunch.show.words import Numbers
+        from simlaunch.output.words import Numbers
         from simlaunch.sweep.campaign import BestSoFar
         from simlaunch.sweep.chunk import study_of
 
@@ -127,7 +127,7 @@ class _Watch:
             self._best.begin(reader)
 
     def _tell(self, far: Progress) -> None:
-        from simlaunch.tables.sweep import progress_line
+        from simlaunch.output.sweep import progress_line
 
         line = progress_line(far, self._best.value, self._order, self._numbers)
         if not self._live:

@@ -30,9 +30,9 @@ def _order(reader: Reader, by: str | None, where: Sequence[str] | None) -> Order
 
 def print_findings(path: Path, by: str | None, where: Sequence[str] | None, top: int, units: System) -> int:
     """Print what a file of results comes to; the number of launches that failed."""
+    from simlaunch.output.sweep import sweep_text
     from simlaunch.sweep.ranking import findings
     from simlaunch.sweep.store import Reader
-    from simlaunch.tables.sweep import sweep_text
 
     with Reader(path) as reader:
         found = findings(reader, _order(reader, by, where), top)
@@ -58,8 +58,8 @@ def _written(reader: Reader, wanted: Order, files: dict[str, Path | None], quiet
 
 
 def _drawn(reader: Reader, wanted: Order, across: str | None, against: str, units: System, folder: Path) -> list[Path]:
-    from simlaunch.drawing.save import save
-    from simlaunch.figures.sweep import sweep_figures
+    from simlaunch.plotting.save import save
+    from simlaunch.plotting.sweep import sweep_figures
 
     names = [name.strip() for name in across.split(",")] if across else None
     return save(sweep_figures(reader, wanted, names, against, units), folder, reader.path.stem)

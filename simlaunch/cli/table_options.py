@@ -10,7 +10,7 @@ import typer
 from simlaunch.cli.options import meant
 
 if TYPE_CHECKING:
-    from simlaunch.intake.delimited import TableOptions
+    from simlaunch.readers.delimited import TableOptions
 
 
 class EncodingChoice(StrEnum):
@@ -55,7 +55,7 @@ def table_options(
     encoding: EncodingChoice | None, delimiter: DelimiterChoice | None, decimal: DecimalChoice | None
 ) -> TableOptions:
     """What was said of the text."""
-    from simlaunch.intake import delimited
+    from simlaunch.readers import delimited
     from simlaunch.units import numeral
 
     return delimited.TableOptions(

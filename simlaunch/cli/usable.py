@@ -17,10 +17,10 @@ def usable(
     quiet: Quiet = False,
 ) -> int:
     """Set every curve against the torque that the driven tyres can use in each gear."""
+    from simlaunch.analysis.usable import usable as weighed
     from simlaunch.cli.scenario_file import cars, read
-    from simlaunch.show.as_json import usable_object
-    from simlaunch.study.usable import usable as weighed
-    from simlaunch.tables.single import usable_tables, usable_text
+    from simlaunch.output.as_json import usable_object
+    from simlaunch.output.run import usable_tables, usable_text
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -28,7 +28,7 @@ def usable(
     car = next(iter(cars(sound).values()))
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.usable import usable_figure
+        from simlaunch.plotting.usable import usable_figure
 
         return {"torque": usable_figure(found, units)}
 

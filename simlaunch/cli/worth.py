@@ -58,10 +58,10 @@ def worth(
     quiet: Quiet = False,
 ) -> int:
     """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
+    from simlaunch.analysis.worth import TOLERANCE, worth_by_gear_set
+    from simlaunch.analysis.worth import worth as weighed
     from simlaunch.cli.scenario_file import read
-    from simlaunch.decide.worth import TOLERANCE, worth_by_gear_set
-    from simlaunch.decide.worth import worth as weighed
-    from simlaunch.tables.worth import worth_object, worth_tables, worth_text
+    from simlaunch.output.worth import worth_object, worth_tables, worth_text
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -75,7 +75,7 @@ def worth(
         found = (weighed(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close),)
 
     def figures() -> dict[str, object]:
-        from simlaunch.figures.worth import worth_figure
+        from simlaunch.plotting.worth import worth_figure
 
         names = ["bands", *(f"bands-{each.gear_set}" for each in found[1:])]
         return {name: worth_figure(each, units) for name, each in zip(names, found, strict=True)}

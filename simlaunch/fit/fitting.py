@@ -10,24 +10,24 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.launches import aim
+from simlaunch.analysis.launches import aim
+from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError, UsageError
-from simlaunch.fit.apart import apartness, profile, without, worth_fitting
 from simlaunch.fit.histories import Runner, road_load
+from simlaunch.fit.identifiability import apartness, profile, without, worth_fitting
 from simlaunch.fit.logs import Kind, LogRequest
-from simlaunch.fit.misfit import misfit
 from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
 from simlaunch.fit.problem import Problem, Run, Timing, Values, prepared
+from simlaunch.fit.residuals import misfit
 from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fit.solving import Solution, Watch, aligned, by_channel, search, solved
-from simlaunch.launch.run import complete
-from simlaunch.measure.many import measure_many
-from simlaunch.measure.marks import STANDARD, Target, marks
-from simlaunch.measure.marks import Kind as MarkKind
+from simlaunch.metrics.many import measure_many
+from simlaunch.metrics.marks import STANDARD, Target, marks
+from simlaunch.metrics.marks import Kind as MarkKind
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.study.single import goal
+from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]

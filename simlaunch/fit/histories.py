@@ -15,10 +15,10 @@ from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
 from simlaunch.compiled import publish
-from simlaunch.launch.histories import FOLLOWED, Bench, follow_each, make_bench
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Record
+from simlaunch.simulation.histories import FOLLOWED, Bench, follow_each, make_bench
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]

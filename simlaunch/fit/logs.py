@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from simlaunch.intake.delimited import refusal, shown
-from simlaunch.intake.log import LogAccount, LogOptions, read_log
-from simlaunch.launch.histories import FOLLOWED
-from simlaunch.measure.ceiling import driven_axles
+from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
+from simlaunch.readers.delimited import refusal, shown
+from simlaunch.readers.log import LogAccount, LogOptions, read_log
 from simlaunch.record import Record
+from simlaunch.simulation.histories import FOLLOWED
 
 Array = NDArray[np.float64]
 

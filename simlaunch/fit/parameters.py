@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.decide.draws import Line, distribution, lines_of, own_value
+from simlaunch.analysis.draws import Line, distribution, lines_of, own_value
 from simlaunch.errors import InputError, UsageError
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Uncertain, within_of

@@ -11,15 +11,15 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.draws import Line
+from simlaunch.analysis.draws import Line
 from simlaunch.fit.histories import STEP, History, Runner, coasting, last_until
 from simlaunch.fit.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fit.parameters import Parameter, cars_with, words_of
-from simlaunch.launch.run import complete
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 Values = Mapping[Parameter, float]

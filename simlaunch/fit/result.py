@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
-from simlaunch.fit.apart import Apartness
 from simlaunch.fit.histories import RoadLoad
-from simlaunch.fit.misfit import Misfit
+from simlaunch.fit.identifiability import Apartness
 from simlaunch.fit.parameters import Parameter
 from simlaunch.fit.problem import Problem, Run, Timing
+from simlaunch.fit.residuals import Misfit
 from simlaunch.fit.solving import Solution
-from simlaunch.measure.marks import Target
+from simlaunch.metrics.marks import Target
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 

@@ -20,11 +20,11 @@ from tomlkit.items import AoT, Item
 from simlaunch.errors import Fault, InputError, plain
 from simlaunch.fit.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
 from simlaunch.fit.result import Fit, Fitted
-from simlaunch.launch.run import complete
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, read_text
+from simlaunch.simulation.run import complete
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 

@@ -9,28 +9,28 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.drawing.save import drawn_for_page
-from simlaunch.figures.compare import driven_slip
-from simlaunch.figures.odds import odds_figure
-from simlaunch.figures.run import gap_over_time, shown_until, unfolding_figure
-from simlaunch.figures.stress import stress_figure
-from simlaunch.figures.sweep import sweep_figures
-from simlaunch.figures.usable import plateau_choice_figure, usable_figure
-from simlaunch.figures.worth import worth_figure
+from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.usable import UsableTorque
+from simlaunch.output.layout import Row, Table
+from simlaunch.output.odds import odds_tables
+from simlaunch.output.parts import stress_tables
+from simlaunch.output.sweep import case_text, sweep_tables, value_text
+from simlaunch.output.words import Numbers
+from simlaunch.output.worth import worth_tables
+from simlaunch.plotting.compare import driven_slip
+from simlaunch.plotting.odds import odds_figure
+from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.run import gap_over_time, shown_until, unfolding_figure
+from simlaunch.plotting.save import drawn_for_page
+from simlaunch.plotting.sweep import sweep_figures
+from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
+from simlaunch.plotting.worth import worth_figure
 from simlaunch.report import what_if
 from simlaunch.report.gather import Material, Swept
 from simlaunch.report.inline_svg import Inline, inline
 from simlaunch.report.typeset import named
-from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import Numbers
-from simlaunch.study.single import target_label
-from simlaunch.study.usable import UsableTorque
 from simlaunch.sweep.ranking import front, measure_named
 from simlaunch.sweep.store import Reader
-from simlaunch.tables.odds import odds_tables
-from simlaunch.tables.stress import stress_tables
-from simlaunch.tables.sweep import case_text, sweep_tables, value_text
-from simlaunch.tables.worth import worth_tables
 from simlaunch.units.spelling import Dimension, System
 
 Array = NDArray[np.float64]

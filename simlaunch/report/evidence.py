@@ -7,16 +7,16 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from simlaunch.decide.odds import Odds
-    from simlaunch.decide.stress import Stress
+    from simlaunch.analysis.compare import Comparison, Pair
+    from simlaunch.analysis.odds import Odds
+    from simlaunch.analysis.parts import Stress
+    from simlaunch.analysis.verdict import Case, Rated, Sureness
     from simlaunch.scenario.model import Scenario
-    from simlaunch.study.compare import Comparison, Pair
-    from simlaunch.study.verdict import Case, Rated, Sureness
 
 
 def with_evidence(found: Comparison, scenario: Scenario, cases: int) -> Comparison:
     """The same comparison, its verdicts weighed again with odds and ratings where the scenario has any."""
-    from simlaunch.decide.stress import stress_of
+    from simlaunch.analysis.parts import stress_of
 
     load = stress_of(scenario, [runs.full for runs in found.runs]) if scenario.parts else None
     odds = [drawn_for(scenario, pair, found, cases) for pair in found.pairs]
@@ -26,8 +26,8 @@ def with_evidence(found: Comparison, scenario: Scenario, cases: int) -> Comparis
 
 def judged(pair: Pair, drawn: Odds | None, load: Stress | None) -> Pair:
     """The same pair, its verdict weighed again with odds and loads where there are any."""
-    from simlaunch.study.compare import GRIP_DOUBT
-    from simlaunch.study.verdict import judge
+    from simlaunch.analysis.compare import GRIP_DOUBT
+    from simlaunch.analysis.verdict import judge
 
     case = replace(
         pair.verdict.case,
@@ -43,7 +43,7 @@ def drawn_for(
     """Odds of a pair, the higher peak as the second curve; None where nothing is uncertain or no case is wanted."""
     if not scenario.uncertain or cases == 0:
         return None
-    from simlaunch.decide.odds import odds
+    from simlaunch.analysis.odds import odds
 
     case = pair.verdict.case
     return odds(scenario, case.lower, case.higher, target=found.goal, runs=cases, with_effects=with_effects)
@@ -51,7 +51,7 @@ def drawn_for(
 
 def sureness_of(drawn: Odds) -> Sureness:
     """Odds of the higher peak as the second curve, as a verdict takes them."""
-    from simlaunch.study.verdict import Sureness
+    from simlaunch.analysis.verdict import Sureness
 
     quicker, slower = drawn.second_quicker, drawn.first_quicker
     low, middle, high = drawn.difference_quantiles()
@@ -65,7 +65,7 @@ def sureness_of(drawn: Odds) -> Sureness:
 
 
 def _rated(case: Case, load: Stress) -> tuple[Rated, ...]:
-    from simlaunch.study.verdict import Rated
+    from simlaunch.analysis.verdict import Rated
 
     place: Mapping[str, int] = {each.curve: k for k, each in enumerate(load.loads)}
     higher, lower = place[case.higher], place[case.lower]

@@ -10,21 +10,21 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.decide.launches import aim, as_many
-from simlaunch.decide.odds import Odds
-from simlaunch.decide.stress import Stress, stress_of
-from simlaunch.decide.worth import Worth, worth
+from simlaunch.analysis.compare import Comparison, Pair, compare
+from simlaunch.analysis.launches import aim, as_many
+from simlaunch.analysis.odds import Odds
+from simlaunch.analysis.parts import Stress, stress_of
+from simlaunch.analysis.simulate import goal
+from simlaunch.analysis.usable import UsableTorque, usable
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.analysis.worth import Worth, worth
 from simlaunch.errors import Fault, InputError, TargetNotReached, UsageError
-from simlaunch.measure.many import measure_many
+from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
 from simlaunch.report.evidence import drawn_for, judged
 from simlaunch.report.what_if import Grid, grid
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.study.compare import Comparison, Pair, compare
-from simlaunch.study.single import goal
-from simlaunch.study.usable import UsableTorque, usable
-from simlaunch.study.verdict import WORTH_NAMING
 from simlaunch.sweep.chunk import canonical
 from simlaunch.sweep.ranking import Findings, Order, findings, order
 from simlaunch.sweep.store import Reader

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from itertools import chain
 from xml.etree import ElementTree as XML
 
-from simlaunch.drawing.save import PageDrawing, PlotArea
+from simlaunch.plotting.save import PageDrawing, PlotArea
 
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "{http://www.w3.org/1999/xlink}href"

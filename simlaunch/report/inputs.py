@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 from pydantic.fields import FieldInfo
 
+from simlaunch.output.layout import Row, Table
 from simlaunch.report.typeset import unit_text
 from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.scenario.powertrain import Curve
 from simlaunch.scenario.surroundings import Section
-from simlaunch.show.layout import Row, Table
 from simlaunch.units.quantity import Quantity, display_unit
 from simlaunch.units.spelling import System, kinds
 

@@ -17,7 +17,16 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from simlaunch.drawing.look import curve_style
+from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.output.compare import bad_runs, comparison_tables
+from simlaunch.output.layout import Row, Table, csv_text
+from simlaunch.output.odds import odds_verdict
+from simlaunch.output.parts import stress_tables
+from simlaunch.output.sweep import verdict as sweep_verdict
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
+from simlaunch.output.worth import worth_verdict
+from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
 from simlaunch.report import what_if
 from simlaunch.report.drawings import Picture, pictures
@@ -28,15 +37,6 @@ from simlaunch.report.typeset import named, typeset
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
-from simlaunch.show.layout import Row, Table, csv_text
-from simlaunch.show.words import CAUTION, PEDAL_WORDS, Numbers
-from simlaunch.study.footing import unstated
-from simlaunch.study.verdict import WORTH_NAMING
-from simlaunch.tables.compare import bad_runs, comparison_tables
-from simlaunch.tables.odds import odds_verdict
-from simlaunch.tables.stress import stress_tables
-from simlaunch.tables.sweep import verdict as sweep_verdict
-from simlaunch.tables.worth import worth_verdict
 from simlaunch.units.spelling import Dimension, System
 
 MARKER = "simlaunch report"

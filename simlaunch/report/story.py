@@ -7,18 +7,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
-from simlaunch.decide.stress import Level, PartLoad
-from simlaunch.measure.parts import Part
+from simlaunch.analysis.compare import CurveRuns, MarkGap
+from simlaunch.analysis.parts import Level, PartLoad
+from simlaunch.analysis.simulate import same_target, target_label
+from simlaunch.analysis.verdict import Case, Finding, Verdict
+from simlaunch.metrics.parts import Part
+from simlaunch.output.as_json import Object, number
+from simlaunch.output.layout import Row, Table
+from simlaunch.output.parts import stress_verdict
+from simlaunch.output.words import PEDAL_WORDS, Numbers, sentences
 from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
 from simlaunch.report.typeset import named
-from simlaunch.show.as_json import Object, number
-from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import PEDAL_WORDS, Numbers, sentences
-from simlaunch.study.compare import CurveRuns, MarkGap
-from simlaunch.study.single import same_target, target_label
-from simlaunch.study.verdict import Case, Finding, Verdict
-from simlaunch.tables.stress import stress_verdict
 from simlaunch.units.spelling import Dimension, System
 
 _ANSWERS = {

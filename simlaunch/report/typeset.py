@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from simlaunch.show.layout import clean, short
+from simlaunch.output.layout import clean, short
 
 _QUOTED = re.compile(r'"([^"]*)"')
 _TOGETHER = re.compile(r"(?<=\d) (?=[^\W\d]|%|°)|(?<=\bN) (?=m\b)")

@@ -8,19 +8,19 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.decide.launches import Cars, aim, as_many, column, measure_all
-from simlaunch.launch.run import DEFAULT_TOLERANCE, complete
-from simlaunch.measure.ceiling import usable_torque
-from simlaunch.measure.marks import STANDARD, Target
-from simlaunch.measure.parts import Part
+from simlaunch.analysis.launches import Cars, aim, as_many, column, measure_all
+from simlaunch.analysis.simulate import same_target, target_label
+from simlaunch.analysis.usable import GearCeiling, UsableTorque
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.marks import STANDARD, Target
+from simlaunch.metrics.parts import Part
+from simlaunch.output.layout import Row, Table
+from simlaunch.output.words import PEDAL_WORDS, Numbers
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.show.layout import Row, Table
-from simlaunch.show.words import PEDAL_WORDS, Numbers
-from simlaunch.study.single import same_target, target_label
-from simlaunch.study.usable import GearCeiling, UsableTorque
-from simlaunch.study.verdict import WORTH_NAMING
+from simlaunch.simulation.run import DEFAULT_TOLERANCE, complete
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
-from simlaunch.launch.kernel import FINISHED
+from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweep.axes import Kind
 from simlaunch.sweep.backends import BackEnd, Threads, cores
 from simlaunch.sweep.chunk import Result, Spec, Stopped, Study, maker, never, pace, prepared, study_of

@@ -14,11 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.simulate import car_of
 from simlaunch.errors import InputError, ScenarioError
 from simlaunch.record import CAR, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.study.single import car_of
 from simlaunch.sweep.axes import ALTERNATIVE, PEDALS, Axis, Kind
 from simlaunch.sweep.plan import Cases, Plan
 from simlaunch.units.quantity import read

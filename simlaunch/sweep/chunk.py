@@ -15,13 +15,13 @@ from functools import cache, cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.simulate import extra_targets, goal
 from simlaunch.compiled import publish, source_hash
-from simlaunch.launch import kernel
-from simlaunch.measure.many import Column, columns, measure_many
-from simlaunch.measure.marks import STANDARD, Target
+from simlaunch.metrics.many import Column, columns, measure_many
+from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
-from simlaunch.study.single import extra_targets, goal
+from simlaunch.simulation import kernel
 from simlaunch.sweep.axes import BESIDE_THE_LAUNCH
 from simlaunch.sweep.casting import Caster
 from simlaunch.sweep.plan import Plan, plan_from, told

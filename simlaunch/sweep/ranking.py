@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
-from simlaunch.launch.kernel import FINISHED
+from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweep.axes import Axis, Kind, called, choices
 from simlaunch.sweep.chunk import Measure, Study
 from simlaunch.sweep.store import Reader, identifier

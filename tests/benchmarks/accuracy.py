@@ -23,9 +23,9 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cars import RPM, change, coupe, gears, random_car
 from simlaunch.errors import SimlaunchError
-from simlaunch.launch.run import SAMPLE_GAP, Method, Outcome, launch
-from simlaunch.launch.trace import Trace
 from simlaunch.record import Record
+from simlaunch.simulation.run import SAMPLE_GAP, Method, Outcome, launch
+from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
 Build = Callable[[int], Record]

@@ -16,19 +16,20 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from simlaunch.decide import launches, odds, plateau_room
-from simlaunch.decide.launches import Aim, target_named
-from simlaunch.decide.limits import limits_of
-from simlaunch.decide.plateau import plateau
-from simlaunch.decide.worth import worth
-from simlaunch.launch.run import Method
+from simlaunch.analysis import launches, odds
+from simlaunch.analysis import plateau_search_space as plateau_room
+from simlaunch.analysis.compare import compare
+from simlaunch.analysis.launches import Aim, target_named
+from simlaunch.analysis.limits import limits_of
+from simlaunch.analysis.plateau import plateau
+from simlaunch.analysis.simulate import simulate
+from simlaunch.analysis.worth import worth
 from simlaunch.record import Pedal
 from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
-from simlaunch.study.compare import compare
-from simlaunch.study.single import simulate
+from simlaunch.simulation.run import Method
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 _REFERENCE_LAUNCHES = 3

@@ -18,12 +18,12 @@ from benchmarks.jax_numbers import lowered
 from benchmarks.speed_motion import STATES, motion_scales
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import make_samples
-from simlaunch.launch import events as ev
-from simlaunch.launch import kernel, prepare
-from simlaunch.launch.run import FIRST_SAMPLES, LONGEST_STEP, PHASES, scales
 from simlaunch.physics import balance, magic_formula, tyre
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Record
+from simlaunch.simulation import events as ev
+from simlaunch.simulation import kernel, prepare
+from simlaunch.simulation.run import FIRST_SAMPLES, LONGEST_STEP, PHASES, scales
 
 Array = NDArray[np.float64]
 _SAMPLE_GAP, _SHAKE, _EACH = 0.02, 0.05, 8

@@ -12,10 +12,10 @@ import jax
 import jax.numpy as jnp
 
 from benchmarks.jax_numbers import Values, pick, value_at
-from simlaunch.launch import events as ev
 from simlaunch.physics import state as at
 from simlaunch.physics.body import GRAVITY
 from simlaunch.record import Coupling, Pedal
+from simlaunch.simulation import events as ev
 
 _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
 _HELD_SLIP = int(Pedal.HELD_SLIP)

@@ -1,6 +1,6 @@
 """What bounds a phase, and what follows it, written once more in jax.numpy for many cars at once.
 
-The names are those of `simlaunch.launch.events` and `simlaunch.launch.handover`.
+The names are those of `simlaunch.simulation.events` and `simlaunch.simulation.transitions`.
 """
 
 from __future__ import annotations
@@ -11,9 +11,9 @@ import jax.numpy as jnp
 
 from benchmarks.jax_car import Motion
 from benchmarks.jax_numbers import Values, pick
-from simlaunch.launch import events as ev
 from simlaunch.physics import state as at
 from simlaunch.record import Coupling, ShiftKind
+from simlaunch.simulation import events as ev
 
 _CONVERTER, _TORQUE_GAP = int(Coupling.TORQUE_CONVERTER), int(ShiftKind.TORQUE_GAP)
 _AT_ONCE = (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.SHIFT_BEGINS, ev.LOCK_UP)

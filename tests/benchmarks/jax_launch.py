@@ -21,11 +21,11 @@ from benchmarks.jax_car import Evaluation, Motion, evaluate, gears
 from benchmarks.jax_handover import happen, next_bound, overdue_event, settle, stage_over
 from benchmarks.jax_numbers import Values, lowered, pick
 from benchmarks.speed_motion import FINISHED, GOING, LONGEST_STEP, STOPPED, motion_scales
-from simlaunch.launch import events as ev
-from simlaunch.launch import prepare
-from simlaunch.launch.kernel import launch_work
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Record
+from simlaunch.simulation import events as ev
+from simlaunch.simulation import prepare
+from simlaunch.simulation.kernel import launch_work
 
 Array = NDArray[np.float64]
 

@@ -30,10 +30,10 @@ from benchmarks.speed_scipy import times_by_scipy
 from cars import random_car
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import make_samples
-from simlaunch.launch import kernel, prepare
-from simlaunch.launch.run import LONGEST_STEP, PHASES, complete, scales
 from simlaunch.physics import state as at
 from simlaunch.record import Record
+from simlaunch.simulation import kernel, prepare
+from simlaunch.simulation.run import LONGEST_STEP, PHASES, complete, scales
 
 Array = NDArray[np.float64]
 Times = Callable[[Sequence[Record], float], Array]

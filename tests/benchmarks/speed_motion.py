@@ -16,14 +16,14 @@ from numba.extending import intrinsic
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
-from simlaunch.launch import events as ev
-from simlaunch.launch import prepare
-from simlaunch.launch.handover import end_stage, happen
-from simlaunch.launch.kernel import launch_work, overdue_event
-from simlaunch.launch.run import scales
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Record
+from simlaunch.simulation import events as ev
+from simlaunch.simulation import prepare
+from simlaunch.simulation.kernel import launch_work, overdue_event
+from simlaunch.simulation.run import scales
+from simlaunch.simulation.transitions import end_stage, happen
 
 Array = NDArray[np.float64]
 Step = tuple[float, Array, int]

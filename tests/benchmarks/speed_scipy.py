@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from benchmarks.speed_motion import CLOCK, LONGEST_STEP, Advance, Motion, Step, end_times, motion_scales
-from simlaunch.launch.events import EVENTS
 from simlaunch.record import Record
+from simlaunch.simulation.events import EVENTS
 
 Array = NDArray[np.float64]
 _WITH_JACOBIAN = frozenset({"Radau", "BDF"})  # LSODA is quicker when it differences the rates itself

@@ -20,8 +20,8 @@ from benchmarks.speed_motion import (
     motion_rates,
     motion_scales,
 )
-from simlaunch.launch.events import EVENTS
 from simlaunch.record import Record
+from simlaunch.simulation.events import EVENTS
 
 Array = NDArray[np.float64]
 _MOST_STEPS = 50_000  # between two events

@@ -11,15 +11,15 @@ from types import SimpleNamespace
 
 import pytest
 
+from simlaunch.analysis.compare import compare
+from simlaunch.analysis.verdict import Case, Finding, Rated, Sureness, judge
 from simlaunch.cli.main import answer
-from simlaunch.measure.marks import Kind, Target
+from simlaunch.metrics.marks import Kind, Target
+from simlaunch.output.compare import comparison_tables
+from simlaunch.output.words import sentences
 from simlaunch.report.evidence import with_evidence
 from simlaunch.report.story import answer_in_a_line, main_times
 from simlaunch.scenario.reading import changed, load
-from simlaunch.show.words import sentences
-from simlaunch.study.compare import compare
-from simlaunch.study.verdict import Case, Finding, Rated, Sureness, judge
-from simlaunch.tables.compare import comparison_tables
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

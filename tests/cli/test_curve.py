@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
-from intake.catalogue import refused
-from intake.sweeps import CURVE, fall, rise, sheet
+from readers.catalogue import refused
+from readers.sweeps import CURVE, fall, rise, sheet
 from simlaunch.cli import curve_options, table_options
 from simlaunch.cli.main import answer
-from simlaunch.intake import delimited
+from simlaunch.readers import delimited
 from simlaunch.scenario import powertrain
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.units import numeral

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from fit.coasted import coasted
-from intake.catalogue import refused
+from readers.catalogue import refused
 from simlaunch.cli.main import answer
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from intake.catalogue import refused
-from intake.logs import ACCELERATION, RADIUS, SLIP, sound_csv, speed, times, write_csv
+from readers.catalogue import refused
+from readers.logs import ACCELERATION, RADIUS, SLIP, sound_csv, speed, times, write_csv
 from simlaunch.cli.main import answer
 
 RADII = ("--radius-front", f"{RADIUS} m", "--radius-rear", f"{RADIUS} m")

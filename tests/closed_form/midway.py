@@ -11,10 +11,10 @@ from scipy.optimize import brentq
 
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import make_samples
-from simlaunch.launch import channels, kernel
-from simlaunch.launch.run import complete, scales
 from simlaunch.physics import state as at
 from simlaunch.record import Record
+from simlaunch.simulation import channels, kernel
+from simlaunch.simulation.run import complete, scales
 
 Array = NDArray[np.float64]
 _SLOPES = {"distance": "speed", "speed": "acceleration"}

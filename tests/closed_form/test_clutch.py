@@ -6,11 +6,11 @@ import pytest
 
 from cars import Changes, gears, on_both_axles, point_mass
 from closed_form.midway import in_gear, run_on
-from simlaunch.launch import events
-from simlaunch.launch.run import launch
 from simlaunch.physics import body
 from simlaunch.physics import state as at
 from simlaunch.record import Record
+from simlaunch.simulation import events
+from simlaunch.simulation.run import launch
 
 W0 = 3000.0 * 3.141592653589793 / 30.0
 CAPACITY = 300.0

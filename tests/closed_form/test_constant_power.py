@@ -11,9 +11,9 @@ import pytest
 
 from cars import Changes, constant_power, gears, on_both_axles, point_mass
 from closed_form.midway import Stretch, in_gear, run_on, time_at, value_at
-from simlaunch.launch.run import launch
 from simlaunch.physics import body
 from simlaunch.record import Record, ShiftKind
+from simlaunch.simulation.run import launch
 
 POWER = 150e3
 LOW = 20.0 / 0.03  # engine speed at 20 m/s [rad/s]

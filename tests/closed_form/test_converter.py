@@ -6,10 +6,10 @@ import pytest
 
 from cars import RPM, converter, gears, point_mass
 from closed_form.midway import in_gear, run_on
-from simlaunch.launch.prepare import stall_speed
 from simlaunch.physics import driveline
 from simlaunch.physics import state as at
 from simlaunch.record import Record
+from simlaunch.simulation.prepare import stall_speed
 
 LBF_FT = 1.3558179483314004  # [N m]
 

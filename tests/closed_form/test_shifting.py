@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from cars import RPM, coupe
-from simlaunch.launch.run import launch
-from simlaunch.launch.trace import Trace
 from simlaunch.record import Pedal
+from simlaunch.simulation.run import launch
+from simlaunch.simulation.trace import Trace
 
 
 def first_shift(trace: Trace) -> int:

@@ -10,11 +10,11 @@ from scipy.integrate import solve_ivp
 
 from cars import all_drive_saloon, coupe, front_hatch, gears
 from closed_form.midway import in_gear, run_on
-from simlaunch.launch.run import launch
 from simlaunch.physics import state as at
 from simlaunch.physics import tyre
 from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.record import Record
+from simlaunch.simulation.run import launch
 
 
 @pytest.mark.parametrize("speed", [5.0, 20.0, 60.0])

@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.fit.histories import last_until
-from simlaunch.launch.run import launch
-from simlaunch.launch.trace import Trace
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.simulation.run import launch
+from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
 

@@ -12,11 +12,11 @@ from simlaunch.errors import InputError
 from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.histories import effective_mass, road_load
 from simlaunch.fit.logs import Kind, LogRequest
-from simlaunch.launch.run import complete
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, load
+from simlaunch.simulation.run import complete
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 

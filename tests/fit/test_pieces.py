@@ -11,16 +11,16 @@ import pytest
 
 from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
-from simlaunch.fit.apart import apartness, without
 from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
+from simlaunch.fit.identifiability import apartness, without
 from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
-from simlaunch.fit.misfit import misfit, neighbours, runs_chance
+from simlaunch.fit.residuals import misfit, neighbours, runs_chance
 from simlaunch.fit.solving import hanging_together, widened
-from simlaunch.launch.histories import FOLLOWED
-from simlaunch.launch.run import complete, launch
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load
+from simlaunch.simulation.histories import FOLLOWED
+from simlaunch.simulation.run import complete, launch
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 

@@ -16,12 +16,12 @@ from simlaunch.fit.logs import Kind, LogRequest, read_run
 from simlaunch.fit.parameters import parameter
 from simlaunch.fit.problem import Problem, prepared
 from simlaunch.fit.solving import solved
-from simlaunch.launch.run import complete
+from simlaunch.output.fit import fit_text
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
-from simlaunch.tables.fit import fit_text
+from simlaunch.simulation.run import complete
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

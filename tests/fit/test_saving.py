@@ -13,8 +13,9 @@ import pytest
 from scipy import stats
 
 from fit.driven import Logger, driven, logged
-from simlaunch.decide.draws import draws
-from simlaunch.decide.odds import odds
+from simlaunch.analysis.draws import draws
+from simlaunch.analysis.odds import odds
+from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError
 from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.logs import LogRequest
@@ -22,7 +23,6 @@ from simlaunch.fit.result import Fit
 from simlaunch.fit.saving import fitted_text, save_fit
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import from_mapping, load
-from simlaunch.study.single import goal
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TODAY = date(2020, 5, 17)

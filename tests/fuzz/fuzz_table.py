@@ -9,9 +9,9 @@ import atheris
 import numpy as np
 
 with atheris.instrument_imports(include=["simlaunch"]):
-    from simlaunch.intake.curve import read_curve_sheets
-    from simlaunch.intake.delimited import DecimalMark, Delimiter, Encoding, TableOptions, read_table
-    from simlaunch.intake.log import read_log
+    from simlaunch.readers.curve import read_curve_sheets
+    from simlaunch.readers.delimited import DecimalMark, Delimiter, Encoding, TableOptions, read_table
+    from simlaunch.readers.log import read_log
     from simlaunch.scenario.curve_file import read_curve
 
 from guided import run

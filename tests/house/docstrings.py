@@ -13,7 +13,7 @@ import pint
 
 from house.source_tree import Definition, Module, public_definitions
 
-LIGHT = frozenset({"cli", "show", "figures"})
+LIGHT = frozenset({"cli", "output", "plotting"})
 """Rooms whose functions may go without: a command's own help text is its documentation."""
 
 NUMERIC = frozenset({"physics", "integrator"})

@@ -16,24 +16,21 @@ ORDER = (
     "scenario",
     "physics",
     "integrator",
-    "launch",
-    "measure",
-    "intake",
-    "study",
-    "decide",
+    "simulation",
+    "metrics",
+    "readers",
+    "analysis",
     "fit",
     "sweep",
-    "show",
-    "tables",
-    "drawing",
-    "figures",
+    "output",
+    "plotting",
     "report",
     "cli",
     "__main__",
 )
 """Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
 
-ONLY_IN = {"pint": ("units",), "matplotlib": ("drawing", "figures"), "typer": ("cli",)}
+ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting",), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
 LOOSE = ORDER[:3]

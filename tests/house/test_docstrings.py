@@ -128,8 +128,8 @@ def test_an_unsound_docstring_is_named(old: str, new: str, fault: str) -> None:
 
 def test_missing_docstrings_are_named() -> None:
     text = '"""Sample."""\ndef f(): ...\ndef _g(): ...\nclass A:\n    """A."""\n    def h(self): ...\n'
-    faults = ["simlaunch.study.sample.f: no docstring", "simlaunch.study.sample.A.h: no docstring"]
-    assert missing(Module("simlaunch.study.sample", text)) == faults
+    faults = ["simlaunch.analysis.sample.f: no docstring", "simlaunch.analysis.sample.A.h: no docstring"]
+    assert missing(Module("simlaunch.analysis.sample", text)) == faults
     assert missing(Module("simlaunch.cli.sample", text)) == []
 
 

@@ -22,18 +22,22 @@ def test_rooms_keep_their_shape() -> None:
 @pytest.mark.parametrize(
     ("name", "text", "why"),
     [
-        ("simlaunch.physics.tyre", "from simlaunch.launch.run import start", "launch stands above physics"),
+        ("simlaunch.physics.tyre", "from simlaunch.simulation.run import start", "launch stands above physics"),
         ("simlaunch.physics.tyre", "def f():\n    import simlaunch.cli.main", "cli stands above physics"),
         ("simlaunch.errors", "import simlaunch.compiled", "compiled stands above errors"),
-        ("simlaunch.study.odds", "import simlaunch", "never the package root"),
-        ("simlaunch.study.odds", "from simlaunch import errors", "never the package root"),
-        ("simlaunch.study.odds", "from simlaunch.helper.odds import x", "helper is not a room"),
-        ("simlaunch.study.odds", "from .sweep import x", "full name"),
+        ("simlaunch.analysis.odds", "import simlaunch", "never the package root"),
+        ("simlaunch.analysis.odds", "from simlaunch import errors", "never the package root"),
+        ("simlaunch.analysis.odds", "from simlaunch.helper.odds import x", "helper is not a room"),
+        ("simlaunch.analysis.odds", "from .sweep import x", "full name"),
         ("simlaunch.scenario.models", "import pint", "only units/ may import pint"),
-        ("simlaunch.study.odds", "from matplotlib import pyplot", "only drawing/ and figures/ may import matplotlib"),
-        ("simlaunch.show.table", "import typer.testing", "only cli/ may import typer"),
-        ("simlaunch", "from simlaunch.launch.run import start", "the package root imports nothing"),
-        ("simlaunch.study.odds", "if TYPE_CHECKING:\n    from simlaunch.show import look", "show stands above"),
+        (
+            "simlaunch.analysis.odds",
+            "from matplotlib import pyplot",
+            "only drawing/ and figures/ may import matplotlib",
+        ),
+        ("simlaunch.output.table", "import typer.testing", "only cli/ may import typer"),
+        ("simlaunch", "from simlaunch.simulation.run import start", "the package root imports nothing"),
+        ("simlaunch.analysis.odds", "if TYPE_CHECKING:\n    from simlaunch.output import look", "show stands above"),
     ],
 )
 def test_a_forbidden_import_is_named(name: str, text: str, why: str) -> None:
@@ -45,8 +49,8 @@ def test_a_forbidden_import_is_named(name: str, text: str, why: str) -> None:
 @pytest.mark.parametrize(
     ("name", "text"),
     [
-        ("simlaunch.launch.run", "from simlaunch.physics.tyre import force\nimport simlaunch.errors"),
-        ("simlaunch.launch.run", "from simlaunch.launch.phase import Phase\nimport numpy as np"),
+        ("simlaunch.simulation.run", "from simlaunch.physics.tyre import force\nimport simlaunch.errors"),
+        ("simlaunch.simulation.run", "from simlaunch.simulation.phase import Phase\nimport numpy as np"),
         ("simlaunch.units.quantity", "def f():\n    import pint"),
         ("simlaunch.__main__", "from simlaunch.cli.main import main"),
     ],

@@ -14,11 +14,11 @@ from cars import RPM, coupe
 from closed_form.midway import in_gear, run_on
 from simlaunch.integrator.differences import make_linearise
 from simlaunch.integrator.step import Rates, fill_dense, make_step, make_work, read_dense
-from simlaunch.launch.kernel import compiled_rates
-from simlaunch.launch.run import scales
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import stored_energy
 from simlaunch.record import Record
+from simlaunch.simulation.kernel import compiled_rates
+from simlaunch.simulation.run import scales
 
 Array = NDArray[np.float64]
 ECCENTRICITY = 0.3

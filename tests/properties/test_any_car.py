@@ -7,10 +7,10 @@ from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from cars import PLATEAU, Changes, coupe, full_load
-from simlaunch.launch.run import Outcome, launch
-from simlaunch.measure.energy import audit
+from simlaunch.metrics.energy import audit
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal
+from simlaunch.simulation.run import Outcome, launch
 
 FEW = settings(max_examples=30)
 MILLISECOND = 1e-3

@@ -7,10 +7,10 @@ import pytest
 
 from benchmarks.accuracy import WORKS, residual_share
 from cars import Changes, change, coupe, random_car
-from simlaunch.launch.run import Outcome, launch
-from simlaunch.launch.trace import Trace
 from simlaunch.physics.table import value_at
 from simlaunch.record import Record
+from simlaunch.simulation.run import Outcome, launch
+from simlaunch.simulation.trace import Trace
 
 SEEDS = range(100, 160)
 POUND, HORSEPOWER = 0.45359237, 745.6998715822702

@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.launch import events, kernel, run
-from simlaunch.launch.run import launch
-from simlaunch.launch.trace import Trace
 from simlaunch.physics import state as at
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import changed, load
+from simlaunch.simulation import events, kernel, run
+from simlaunch.simulation.run import launch
+from simlaunch.simulation.trace import Trace
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 CUTS_IN, LETS_GO = "rev limiter cuts in", "rev limiter lets go"

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from cars import PEAK, PLATEAU, Changes, change, coupe, front_hatch, full_load, on_both_axles, random_car
-from simlaunch.launch.run import Outcome, Run, complete, launch
 from simlaunch.record import Record
+from simlaunch.simulation.run import Outcome, Run, complete, launch
 
 MILLISECOND = 1e-3
 

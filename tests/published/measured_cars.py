@@ -52,11 +52,11 @@ from typing import Any
 
 from vega_datasets import local_data
 
-from simlaunch.launch.run import launch
-from simlaunch.measure.crossing import first_time
+from simlaunch.metrics.crossing import first_time
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import from_mapping
+from simlaunch.simulation.run import launch
 
 DELIVERED_SHARE = 0.90
 MANUAL_GAP = 0.55  # [s]

@@ -9,7 +9,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
-from intake.catalogue import SOUND
+from readers.catalogue import SOUND
 from simlaunch.cli.main import answer
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -9,12 +9,12 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from simlaunch.drawing.look import is_narrow, on_page
-from simlaunch.drawing.save import PageDrawing, drawn_for_page
-from simlaunch.figures.usable import plateau_choice_figure, usable_figure
+from simlaunch.analysis.usable import UsableTorque, usable
+from simlaunch.plotting.look import is_narrow, on_page
+from simlaunch.plotting.save import PageDrawing, drawn_for_page
+from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
 from simlaunch.report.inline_svg import inline
 from simlaunch.scenario.reading import load
-from simlaunch.study.usable import UsableTorque, usable
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 _LENGTHS = re.compile(r"-?\d+\.(\d+)")

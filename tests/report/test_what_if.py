@@ -9,12 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.usable import usable
 from simlaunch.record import Pedal
 from simlaunch.report.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
-from simlaunch.study.single import goal, simulate
-from simlaunch.study.usable import usable
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 

@@ -15,12 +15,12 @@ PACKAGE, TESTS = Path(simlaunch.__path__[0]).parent, Path(__file__).parents[1]
 
 CODE = """
 import simlaunch.compiled as compiled
-from simlaunch.study.ahead import compile_together
+from simlaunch.analysis.compile_ahead import compile_together
 compile_together()
 ahead = compiled._names(compiled._folder)
 from cars import coupe
-from simlaunch.launch.run import launch
-from simlaunch.measure.summary import measure
+from simlaunch.simulation.run import launch
+from simlaunch.metrics.summary import measure
 car = coupe()
 measure(launch(car), car)
 print(len(ahead), *(compiled._names(compiled._folder) - ahead))

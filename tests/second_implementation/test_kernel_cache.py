@@ -29,7 +29,7 @@ def answer(x: float) -> float:
     return doubled(x) + 1.0
 """
 CALL = """
-from simlaunch.launch.whole import answer
+from simlaunch.simulation.whole import answer
 value = answer(3.0)
 print(value, sum(answer.stats.cache_hits.values()))
 """
@@ -39,13 +39,13 @@ print(value, sum(answer.stats.cache_hits.values()))
 def small(tmp_path: Path) -> Path:
     """Folder with the stand-in package."""
     root = tmp_path / "code"
-    for room in ("physics", "launch"):
+    for room in ("physics", "simulation"):
         (root / "simlaunch" / room).mkdir(parents=True)
         (root / "simlaunch" / room / "__init__.py").touch()
     (root / "simlaunch" / "__init__.py").touch()  # a package without it would stand behind an installed one
     shutil.copy(PACKAGE / "compiled.py", root / "simlaunch" / "compiled.py")
     (root / "simlaunch" / "physics" / "part.py").write_text(PART)
-    (root / "simlaunch" / "launch" / "whole.py").write_text(WHOLE)
+    (root / "simlaunch" / "simulation" / "whole.py").write_text(WHOLE)
     return root
 
 
@@ -117,7 +117,7 @@ def digest(root: Path) -> str:
 
 @pytest.mark.parametrize(
     ("edited", "matters"),
-    [("physics/tyre.py", True), ("integrator/step.py", True), ("launch/events.py", True),
+    [("physics/tyre.py", True), ("integrator/step.py", True), ("simulation/events.py", True),
      ("record.py", True), ("errors.py", False)],
 )  # fmt: skip
 def test_hash_follows_every_file_that_is_compiled(tmp_path: Path, edited: str, matters: bool) -> None:

@@ -12,11 +12,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cars import coupe, random_car
-from simlaunch.launch.kernel import compiled_rates
-from simlaunch.launch.run import complete, launch
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
 from simlaunch.record import Record
+from simlaunch.simulation.kernel import compiled_rates
+from simlaunch.simulation.run import complete, launch
 
 Array = NDArray[np.float64]
 TESTS = Path(__file__).resolve().parents[1]
@@ -64,7 +64,7 @@ def test_rates_of_random_states() -> None:
 SHORT_RUN = """
 import json
 from cars import coupe
-from simlaunch.launch.run import launch
+from simlaunch.simulation.run import launch
 run = launch(coupe({"run.stop_distance": 5.0}), sample_gap=0.05)
 print(json.dumps({"steps": run.steps, "end": {k: float(v[-1]) for k, v in run.trace.channels.items()},
                   "moments": [[m.time, m.what] for m in run.trace.moments]}))

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from cars import PLATEAU, all_drive_saloon, coupe, front_hatch, full_load, random_car
-from simlaunch.launch.run import Method, Outcome, launch
-from simlaunch.launch.trace import Trace
 from simlaunch.record import Record
+from simlaunch.simulation.run import Method, Outcome, launch
+from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
 

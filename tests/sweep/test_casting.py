@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import InputError, UsageError
-from simlaunch.launch.run import Outcome
-from simlaunch.measure.marks import FOOT
+from simlaunch.metrics.marks import FOOT
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.study.single import simulate
+from simlaunch.simulation.run import Outcome
 from simlaunch.sweep.axes import axes
 from simlaunch.sweep.casting import BETWEEN_FAULTS, Caster, doubtful, reason
 from simlaunch.sweep.chunk import calculate, prepared

@@ -10,6 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
+from simlaunch.output.sweep import options_text, sweep_text
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep.campaign import BestSoFar
@@ -27,7 +28,6 @@ from simlaunch.sweep.ranking import (
     ranking,
 )
 from simlaunch.sweep.store import Reader, Store
-from simlaunch.tables.sweep import options_text, sweep_text
 from simlaunch.units.spelling import System
 from sweep.conftest import filled, planned
 

@@ -10,9 +10,9 @@ import pytest
 from matplotlib.collections import QuadMesh
 from matplotlib.figure import Figure
 
-from simlaunch.drawing.save import as_bytes
 from simlaunch.errors import UsageError
-from simlaunch.figures.sweep import rounded, sweep_figures
+from simlaunch.plotting.save import as_bytes
+from simlaunch.plotting.sweep import rounded, sweep_figures
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep.chunk import Result, maker, prepared, study_of

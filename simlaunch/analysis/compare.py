@@ -1,0 +1,375 @@
+"""Curves against each other: same car, same conditions, both pedals."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import nan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
+from simlaunch.analysis.simulate import Simulation, goal, simulate
+from simlaunch.analysis.verdict import Case, Verdict, judge
+from simlaunch.errors import UsageError
+from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
+from simlaunch.metrics.parts import Part
+from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.run import Method, launch
+from simlaunch.simulation.trace import Trace
+
+Array = NDArray[np.float64]
+
+GRIP_DOUBT = 0.05
+"""Share by which grip is varied to see whether a verdict holds (common practice: grip is known to 5 % at best)."""
+
+_SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
+_GRID = 400
+_PEAK_GRID = 2000
+
+
+@dataclass(frozen=True)
+class CurveRuns:
+    """One curve with both pedals.
+
+    Parameters
+    ----------
+    name : str
+        Name of the curve.
+    full : Simulation
+        Full load throughout.
+    held : Simulation
+        Engine torque trimmed to a target slip.
+    """
+
+    name: str
+    full: Simulation
+    held: Simulation
+
+    def of(self, pedal: Pedal) -> Simulation:
+        """The simulation with one of the pedals."""
+        return self.full if pedal is Pedal.FULL else self.held
+
+    def lost_to_spin(self, target: Target) -> float:
+        """Time with full pedal less time with held slip; below zero where full pedal is the quicker [s]."""
+        return mark(self.full.run.trace, target).time - mark(self.held.run.trace, target).time
+
+
+@dataclass(frozen=True)
+class MarkGap:
+    """One mark of two curves with one pedal.
+
+    Parameters
+    ----------
+    first, second : MarkResult
+        The mark with either curve.
+    gap : float
+        Time of the second less time of the first; nan where one of them did not reach it [s].
+    """
+
+    first: MarkResult
+    second: MarkResult
+    gap: float
+
+
+@dataclass(frozen=True)
+class GapTrace:
+    """Time gap along the run.
+
+    Parameters
+    ----------
+    distance : ndarray, shape (n,)
+        Places along the run [m].
+    gap : ndarray, shape (n,)
+        Time at which the second curve's car passes less time of the first's [s].
+    """
+
+    distance: Array
+    gap: Array
+
+
+@dataclass(frozen=True)
+class Section:
+    """Part of the run, and how much the gap grows in it.
+
+    Parameters
+    ----------
+    start, end : float
+        Where it begins and ends [m].
+    growth : float
+        Change of the gap within it [s].
+    """
+
+    start: float
+    end: float
+    growth: float
+
+
+@dataclass(frozen=True)
+class GripCheck:
+    """The gap at the goal with less and with more grip.
+
+    Parameters
+    ----------
+    less, more : float
+        Gap with grip lowered and raised by `GRIP_DOUBT`; nan where the goal was not reached [s].
+    """
+
+    less: float
+    more: float
+
+
+@dataclass(frozen=True)
+class PedalGap:
+    """Two curves with one pedal.
+
+    Parameters
+    ----------
+    pedal : Pedal
+        Which.
+    marks : tuple of MarkGap
+        Every mark.
+    at_goal : MarkGap
+        The mark by which the curves are judged.
+    along : GapTrace
+        Gap along the run.
+    sections : tuple of Section
+        Where the gap opens.
+    grip : GripCheck
+        Whether it holds with other grip.
+    """
+
+    pedal: Pedal
+    marks: tuple[MarkGap, ...]
+    at_goal: MarkGap
+    along: GapTrace
+    sections: tuple[Section, ...]
+    grip: GripCheck
+
+
+@dataclass(frozen=True)
+class Pair:
+    """A curve against the first one.
+
+    Parameters
+    ----------
+    first, second : CurveRuns
+        The runs.
+    full, held : PedalGap
+        The gaps with either pedal.
+    verdict : Verdict
+        What it comes to.
+    """
+
+    first: CurveRuns
+    second: CurveRuns
+    full: PedalGap
+    held: PedalGap
+    verdict: Verdict
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Curves of one scenario against each other.
+
+    Parameters
+    ----------
+    scenario : str
+        Name of the scenario.
+    goal : Target
+        The mark by which they are judged.
+    runs : tuple of CurveRuns
+        Every curve with both pedals.
+    pairs : tuple of Pair
+        Each further curve against the first.
+    footings : tuple of FootingGap
+        Curves that carry unlike weather corrections, where that was allowed.
+    """
+
+    scenario: str
+    goal: Target
+    runs: tuple[CurveRuns, ...]
+    pairs: tuple[Pair, ...]
+    footings: tuple[FootingGap, ...] = ()
+
+    @property
+    def reached(self) -> bool:
+        """Whether every run reached every wanted target."""
+        return all(runs.full.reached and runs.held.reached for runs in self.runs)
+
+
+def gap_along(first: Trace, second: Trace) -> GapTrace:
+    """Time gap at equal distances.
+
+    Parameters
+    ----------
+    first, second : Trace
+        The runs.
+
+    Returns
+    -------
+    GapTrace
+        Positive where the second is behind.
+    """
+    end = min(float(first["distance"][-1]), float(second["distance"][-1]))
+    places = np.linspace(0.0, end, _GRID + 1)[1:]
+    gap = np.interp(places, second["distance"], second.time) - np.interp(places, first["distance"], first.time)
+    return GapTrace(places, gap)
+
+
+def sections_of(along: GapTrace) -> tuple[Section, ...]:
+    """Growth of a gap between the usual timing lines.
+
+    Parameters
+    ----------
+    along : GapTrace
+        Gap along the run.
+
+    Returns
+    -------
+    tuple of Section
+        As many as the run reached.
+    """
+    last = float(along.distance[-1])
+    edges = [0.0, *(end for end in _SECTION_ENDS if end <= last * (1 + 1e-9))]
+    if last > edges[-1] * 1.02:
+        edges.append(last)
+    gaps = np.interp(edges, np.r_[0.0, along.distance], np.r_[0.0, along.gap])
+    return tuple(Section(edges[i], edges[i + 1], float(gaps[i + 1] - gaps[i])) for i in range(len(edges) - 1))
+
+
+def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
+    return MarkGap(first, second, second.time - first.time)
+
+
+def _time_with_grip(scenario: Scenario, name: str, pedal: Pedal, target: Target, factor: float) -> float:
+    car = lower(scenario, name, pedal)
+    car.road.friction_factor *= factor
+    return mark(launch(car).trace, target).time
+
+
+def _grip_check(scenario: Scenario, names: tuple[str, str], pedal: Pedal, target: Target) -> GripCheck:
+    gaps = []
+    for factor in (1.0 - GRIP_DOUBT, 1.0 + GRIP_DOUBT):
+        first, second = (_time_with_grip(scenario, name, pedal, target, factor) for name in names)
+        gaps.append(second - first)
+    return GripCheck(*gaps)
+
+
+def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: Pedal, target: Target) -> PedalGap:
+    one, other = first.of(pedal), second.of(pedal)
+    marks = zip(one.measures.marks, other.measures.marks, strict=True)
+    along = gap_along(one.run.trace, other.run.trace)
+    return PedalGap(
+        pedal,
+        tuple(_mark_gap(a, b) for a, b in marks),
+        _mark_gap(mark(one.run.trace, target), mark(other.run.trace, target)),
+        along,
+        sections_of(along),
+        _grip_check(scenario, (first.name, second.name), pedal, target),
+    )
+
+
+def _peak(simulation: Simulation) -> float:
+    """Highest torque of a curve up to the rev limit [N m]."""
+    engine = simulation.car.engine
+    speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)
+    return float(values_at(engine.torque, speeds).max())
+
+
+def _input_torque(simulation: Simulation) -> float:
+    """Torque at the gearbox input in steady pull [N m]."""
+    return next((peak.steady for peak in simulation.measures.parts if peak.part is Part.GEARBOX_INPUT), nan)
+
+
+def _case(first: CurveRuns, second: CurveRuns, full: PedalGap, held: PedalGap, target: Target) -> Case:
+    """The numbers of a pair as the curve with the higher peak sees them."""
+    higher, lower, sign = second, first, 1.0
+    if _peak(first.full) > _peak(second.full):
+        higher, lower, sign = first, second, -1.0
+    return Case(
+        higher=higher.name,
+        lower=lower.name,
+        higher_peak=_peak(higher.full),
+        lower_peak=_peak(lower.full),
+        target=target,
+        higher_time=mark(higher.full.run.trace, target).time,
+        lower_time=mark(lower.full.run.trace, target).time,
+        full_gap=sign * full.at_goal.gap,
+        held_gap=sign * held.at_goal.gap,
+        grip_gaps=(sign * full.grip.less, sign * full.grip.more),
+        spin_times=(
+            higher.full.measures.grip.wheelspin_time,
+            lower.full.measures.grip.wheelspin_time,
+        ),
+        input_torques=(_input_torque(higher.full), _input_torque(lower.full)),
+    )
+
+
+def _pair(scenario: Scenario, first: CurveRuns, second: CurveRuns, target: Target) -> Pair:
+    full = _pedal_gap(scenario, first, second, Pedal.FULL, target)
+    held = _pedal_gap(scenario, first, second, Pedal.HELD_SLIP, target)
+    return Pair(first, second, full, held, judge(_case(first, second, full, held, target), GRIP_DOUBT))
+
+
+def compare(
+    scenario: Scenario,
+    curves: Sequence[str] | None = None,
+    *,
+    method: Method = Method.COMPILED,
+    tolerance: float | None = None,
+    mixed_footings: bool = False,
+) -> Comparison:
+    """Run curves of a scenario with both pedals and set each against the first.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    curves : sequence of str, optional
+        Names of at least two of its curves; all of them if left out.
+    method : Method
+        Integrator of the main runs.
+    tolerance : float, optional
+        Relative error allowed per step of the main runs [-].
+    mixed_footings : bool
+        Whether curves that carry unlike weather corrections may be set against each other.
+
+    Returns
+    -------
+    Comparison
+        Runs, paired differences, and a verdict for each pair.
+
+    Raises
+    ------
+    UsageError
+        Fewer than two curves, one named twice, or a name that the scenario does not have.
+    InputError
+        Curves carry unlike weather corrections, and that was not allowed.
+    SimlaunchError
+        The equations could not be followed.
+    """
+    names = tuple(scenario.curve_names if curves is None else curves)
+    if len(names) < 2:
+        known = ", ".join(f'"{name}"' for name in scenario.curve_names)
+        raise UsageError(f"comparing takes at least two curves; the scenario has {known}")
+    if len(set(names)) < len(names):
+        raise UsageError("a curve is named twice; name each curve once")
+    footings = footing_gaps(scenario, names)
+    if not mixed_footings:
+        refuse_unlike(footings, unstated(scenario, names))
+    runs = tuple(
+        CurveRuns(
+            name,
+            simulate(scenario, name, Pedal.FULL, method=method, tolerance=tolerance),
+            simulate(scenario, name, Pedal.HELD_SLIP, method=method, tolerance=tolerance),
+        )
+        for name in names
+    )
+    target = goal(scenario)
+    pairs = tuple(_pair(scenario, runs[0], other, target) for other in runs[1:])
+    return Comparison(scenario.name, target, runs, pairs, footings)

@@ -1,0 +1,310 @@
+"""Uncertain values: their distributions, and the cars that come of drawing them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isnan, log, sqrt
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from simlaunch.analysis.launches import aim
+from simlaunch.errors import InputError, UsageError
+from simlaunch.metrics.marks import Target
+from simlaunch.record import CAR, Pedal, Record
+from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import changed
+from simlaunch.scenario.schema import quantity_at
+from simlaunch.units.field import Within
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity, display_unit, read, to_si
+from simlaunch.units.spelling import Dimension, System
+
+Array = NDArray[np.float64]
+Cars = NDArray[np.void]
+Rows = NDArray[np.int64]
+Distribution = Any
+"""A frozen distribution of `scipy.stats`."""
+
+FARTHEST = 1e-4
+"""Share of the cases beyond which a value is not drawn: so that no single case is out of this world [-]."""
+
+_TRIED = (FARTHEST, 0.5, 1.0 - FARTHEST)
+_STRAIGHT = 1e-9  # relative misfit of a straight line
+_QUANTILE = 0.05  # of cases beyond either bound of a lognormal distribution
+_CURVE_KEYS = frozenset({ALL_CURVES, EACH_CURVE})
+
+
+@dataclass(frozen=True)
+class Line:
+    """Words of a car's record that follow an uncertain value: word = offset + slope x value.
+
+    Parameters
+    ----------
+    words : ndarray of int, shape (n,)
+        Places in the record, counted in numbers of eight bytes.
+    offset, slope : ndarray, shape (n,)
+        The line, SI units.
+    """
+
+    words: Rows
+    offset: Array
+    slope: Array
+
+
+@dataclass(frozen=True)
+class Draws:
+    """Everything that is needed to make two cars from a point of the unit cube.
+
+    Parameters
+    ----------
+    names : tuple of str
+        What each coordinate stands for.
+    distributions : tuple
+        How each is spread, SI units.
+    cars : tuple of Record
+        The car with the first and with the second curve, as described.
+    lines : tuple of mapping
+        For each car, coordinates and the words that follow them.
+    factors : tuple of tuple of int
+        For each car, coordinates that multiply its torque.
+    root : ndarray, shape (d, d), or None
+        Makes correlated standard normal values of independent ones; None where nothing is correlated [-].
+    """
+
+    names: tuple[str, ...]
+    distributions: tuple[Distribution, ...]
+    cars: tuple[Record, ...]
+    lines: tuple[Mapping[int, Line], ...]
+    factors: tuple[tuple[int, ...], ...]
+    root: Array | None = None
+
+    def values(self, points: Array) -> Array:
+        """Uncertain values at points of the unit cube.
+
+        Parameters
+        ----------
+        points : ndarray, shape (n, d)
+            Between 0 and 1 [-].
+
+        Returns
+        -------
+        ndarray, shape (n, d)
+            In SI units.
+        """
+        inside = np.clip(points, FARTHEST, 1.0 - FARTHEST)
+        if self.root is not None:
+            inside = np.clip(stats.norm.cdf(stats.norm.ppf(inside) @ self.root.T), FARTHEST, 1.0 - FARTHEST)
+        return np.column_stack([each.ppf(inside[:, j]) for j, each in enumerate(self.distributions)])
+
+    def made(self, values: Array, which: int) -> Cars:
+        """Cars with one of the curves, one for each row of values.
+
+        Parameters
+        ----------
+        values : ndarray, shape (n, d)
+            Uncertain values in SI units.
+        which : int
+            0 for the first curve, 1 for the second.
+
+        Returns
+        -------
+        ndarray of CAR, shape (n,)
+            The cars.
+        """
+        cars: Cars = np.zeros(len(values), CAR)
+        cars[:] = self.cars[which]
+        words = cars.view(np.float64).reshape(len(cars), -1)
+        for j, line in self.lines[which].items():
+            words[:, line.words] = line.offset + line.slope * values[:, j, None]
+        for j in self.factors[which]:
+            cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
+        return cars
+
+
+# --- distributions ---
+
+
+def _normal(spread: Spread, within: Within) -> Distribution:
+    """Normal, cut where a value would not be possible."""
+    bounds = np.array([to_si(text, within.dimension) for text in (within.low, within.high)])
+    low, high = (bounds - spread.middle) / spread.deviation
+    return stats.truncnorm(low, high, loc=spread.middle, scale=spread.deviation)
+
+
+def _uniform(spread: Spread, within: Within) -> Distribution:
+    return stats.uniform(spread.low, spread.high - spread.low)
+
+
+def _triangular(spread: Spread, within: Within) -> Distribution:
+    width = spread.high - spread.low
+    return stats.triang((spread.middle - spread.low) / width, loc=spread.low, scale=width)
+
+
+def _lognormal(spread: Spread, within: Within) -> Distribution:
+    ends = 2.0 * float(stats.norm.ppf(1.0 - _QUANTILE))
+    return stats.lognorm(log(spread.high / spread.low) / ends, scale=sqrt(spread.low * spread.high))
+
+
+_KINDS = {"normal": _normal, "uniform": _uniform, "triangular": _triangular, "lognormal": _lognormal}
+
+
+def own_value(scenario: Scenario, key: str) -> float:
+    """Value that a scenario has at a key, given or worked out; nan where it has none [SI]."""
+    *tables, name = key.split(".")
+    section: Any = scenario
+    for table in tables:
+        section = getattr(section, table, None)
+    value = getattr(section, name, None)
+    if isinstance(value, tuple) and key in ALL_GEARS and len({each.si for each in value}) == 1:
+        value = value[0]
+    if isinstance(value, Quantity):
+        return value.si
+    within = quantity_at(key)
+    worked_out = section.derived().get(name) if section is not None and not isinstance(value, tuple) else None
+    return to_si(worked_out.text, within.dimension) if worked_out and within else float("nan")
+
+
+def distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distribution:
+    """How an uncertain value is spread, SI units."""
+    own = 1.0 if entry.key in _CURVE_KEYS else own_value(scenario, entry.key)
+    spread = entry.spread(within, own)
+    if entry.kind in ("normal", "triangular") and isnan(spread.middle):
+        raise InputError(f'uncertain {quoted(entry.key)}: the scenario has no such value; add middle = "..."')
+    if spread.middle < spread.low or spread.middle > spread.high:
+        raise InputError(
+            f"uncertain {quoted(entry.key)}: the scenario's own value is not from {entry.low} to {entry.high}; "
+            "move the range, or give a middle"
+        )
+    return _KINDS[entry.kind](spread, within)
+
+
+# --- what a value does to a car ---
+
+
+def _text(value: float, dimension: Dimension) -> str:
+    unit = display_unit(dimension, System.METRIC)
+    return f"{unit.of(value):.12g} {unit.label}".strip()
+
+
+def _words(car: Record) -> Array:
+    return np.frombuffer(car.tobytes(), np.float64)
+
+
+def lines_of(
+    scenario: Scenario,
+    curves: Sequence[str],
+    pedal: Pedal,
+    entry: Uncertain,
+    dimension: Dimension,
+    spread: Distribution,
+) -> list[Line]:
+    """For the car with each curve, the words that follow a key."""
+    texts = [_text(float(spread.ppf(share)), dimension) for share in _TRIED]
+    try:
+        tried = [changed(scenario, {entry.key: text}) for text in texts]
+    except InputError as error:
+        raise InputError(f"uncertain {quoted(entry.key)} is spread too far: {error}") from None
+    x = np.array([read(text, dimension).si for text in texts])
+    made = [np.array([_words(lower(each, curve, pedal)) for each in tried]) for curve in curves]
+    found = [_line(x, words) for words in made]
+    if any(line is None for line in found):
+        raise InputError(
+            f"uncertain {quoted(entry.key)}: the numbers of the car do not follow it in a straight line; "
+            "leave it out, or name a value that goes into the launch as it is"
+        )
+    return [line for line in found if line is not None]
+
+
+def _line(x: Array, words: Array) -> Line | None:
+    """Straight line through the words that change; None where they do not keep to one."""
+    bits = words.view(np.int64)
+    touched = np.flatnonzero((bits != bits[0]).any(axis=0))
+    seen = words[:, touched]
+    slope = (seen[2] - seen[0]) / (x[2] - x[0])
+    offset = seen[0] - slope * x[0]
+    offset[np.abs(offset) <= _STRAIGHT * np.abs(seen).max(axis=0)] = 0.0
+    misfit = np.abs(offset + slope * x[:, None] - seen)
+    straight = bool((misfit <= _STRAIGHT * np.abs(seen).max(axis=0)).all())
+    return Line(touched, offset, slope) if straight else None
+
+
+def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
+    """Lower root of the correlations between all coordinates; those that are not correlated stand alone."""
+    if scenario.correlation is None:
+        return None
+    whole, places = np.eye(len(names)), [names.index(key) for key in scenario.correlation.keys]
+    whole[np.ix_(places, places)] = scenario.correlation.matrix
+    return np.asarray(np.linalg.cholesky(whole))
+
+
+def _apart(names: Sequence[str], lines: Mapping[int, Line]) -> None:
+    """Refuse two values that change the same number."""
+    taken: dict[int, str] = {}
+    for j, line in lines.items():
+        for word in line.words.tolist():
+            if word in taken:
+                raise InputError(
+                    f"uncertain {quoted(taken[word])} and {quoted(names[j])} change the same number; keep one of them"
+                )
+            taken[word] = names[j]
+
+
+def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Target) -> Draws:
+    """Make ready to draw the uncertain values of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With uncertain values.
+    curves : tuple of str
+        The two curves.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    target : Target
+        Where a launch ends.
+
+    Returns
+    -------
+    Draws
+        Distributions, and what they do to the two cars.
+
+    Raises
+    ------
+    UsageError
+        Nothing is uncertain.
+    InputError
+        A value that cannot be drawn; the message says why.
+    """
+    if not scenario.uncertain:
+        raise UsageError("the scenario has no [[uncertain]] values; add at least one, such as the grip")
+    names: list[str] = []
+    spreads: list[Distribution] = []
+    in_order = sorted(curves, key=scenario.curve_names.index)  # the same draws, whichever curve is named first
+    lines: tuple[dict[int, Line], ...] = ({}, {})
+    factors: tuple[list[int], ...] = ([], [])
+    for entry in scenario.uncertain:
+        within = within_of(entry.key, quantity_at)
+        assert within is not None, "a sound scenario names keys that hold one number"
+        spread, place = distribution(scenario, entry, within), len(names)
+        if within is CURVE_FACTOR:
+            for which in (0, 1):
+                factors[which].append(place + in_order.index(curves[which]) * (entry.key == EACH_CURVE))
+            own = tuple(f'torque of "{curve}"' for curve in in_order)
+            names += own if entry.key == EACH_CURVE else (ALL_CURVES,)
+        else:
+            names.append(entry.key)
+            found = lines_of(scenario, curves, pedal, entry, within.dimension, spread)
+            lines[0][place], lines[1][place] = found
+        spreads += [spread] * (len(names) - place)
+    _apart(names, lines[0])
+    cars = tuple(lower(scenario, curve, pedal) for curve in curves)
+    for car in cars:
+        aim(car, (target,))
+    shared = (tuple(factors[0]), tuple(factors[1]))
+    return Draws(tuple(names), tuple(spreads), cars, lines, shared, _root(scenario, names))

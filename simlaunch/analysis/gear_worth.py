@@ -1,0 +1,212 @@
+"""What torque is worth that acts in one gear only.
+
+The car of a launch is changed while it runs: up to the gear the launch is that of the curve as it is, through the gear
+the curve is raised in one band, and from the next gear on it is again as it was.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.bump import raise_curve
+from simlaunch.analysis.launches import as_many
+from simlaunch.integrator import sampling
+from simlaunch.integrator.control import Accuracy
+from simlaunch.metrics.marks import Target, mark
+from simlaunch.physics import state as at
+from simlaunch.physics.pedal import carrying_gear
+from simlaunch.record import Record
+from simlaunch.simulation import channels, events, kernel, prepare
+from simlaunch.simulation.run import LONGEST_STEP, PHASES, SAMPLE_GAP, scales
+from simlaunch.simulation.trace import Trace
+
+Array = NDArray[np.float64]
+
+_CAPACITY = 40_000
+_CLOCKS = ("stage_start", "engagement_start", "brake_off")
+_ACCELERATION = channels.DERIVED_CHANNELS.index("acceleration")
+
+
+@dataclass(frozen=True)
+class Start:
+    """Where a stretch of a launch begins: time, how long the stretch before it has run by then, state, and phase."""
+
+    time: float
+    elapsed: float
+    state: Array
+    phase: Record
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A stretch of a launch with one and the same car; times are those of the whole launch."""
+
+    time: Array
+    state: Array
+    acceleration: Array
+    segment: NDArray[np.int64]
+    phases: NDArray[np.void]  # their clocks start with the stretch
+    begun: float
+    zero: float  # time at which brakes let go
+
+    def in_gear(self, gear: int) -> NDArray[np.bool_]:
+        """Samples at which a gear carries the torque."""
+        carrying = np.array([carrying_gear(phase) for phase in self.phases])
+        return np.asarray(carrying[self.segment] == gear)
+
+    def first_after(self, gear: int) -> Start | None:
+        """Where a higher gear begins to carry the torque."""
+        carrying = np.array([carrying_gear(phase) for phase in self.phases])
+        rows = np.flatnonzero(carrying[self.segment] > gear)
+        if not rows.size:
+            return None
+        row = int(rows[0])
+        time = float(self.time[row])
+        return Start(time, time - self.begun, self.state[row].copy(), self.phases[self.segment[row]].copy())
+
+    def until(self, end: float) -> tuple[Array, Array, Array]:
+        """Time, state and acceleration up to a time, at which another stretch goes on."""
+        kept = self.time < end
+        return self.time[kept], self.state[kept], self.acceleration[kept]
+
+
+def _work_at(car: Record, start: Start | None) -> tuple[Record, Record, float]:
+    """Scratch space, phase and time with which a stretch begins; clocks of the phase start from there."""
+    work, phase = kernel.launch_work(), at.first_phase()
+    if start is None:
+        prepare.complete(car, work, phase)
+        prepare.begin(car, work, phase)
+        return work, phase, 0.0
+    work.state[:] = start.state
+    for name in phase.dtype.names or ():
+        phase[name] = start.phase[name] - (start.elapsed if name in _CLOCKS else 0)
+    return work, phase, start.time
+
+
+def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
+    """Run a car from a start, or from rest, to its targets.
+
+    Parameters
+    ----------
+    car : Record
+        The car, aimed at its targets; from rest, what it leaves open is filled in.
+    start : Start or None
+        Where another car has come to by then.
+    tolerance : float
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    Stretch
+        What it does from there.
+    """
+    work, phase, begun = _work_at(car, start)
+    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, SAMPLE_GAP)
+    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE).view(np.recarray), np.zeros(PHASES), np.zeros(PHASES, np.int64))
+    samples = sampling.make_samples(_CAPACITY, at.STATES)
+    ending = kernel.run_compiled(car, phase, accuracy, work, samples, log)
+    count = int(samples.cursor[0])
+    time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
+    derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
+    channels.derive(time, state, segment, log.phase, car, work, derived)
+    let_go = [log.start[k] for k in range(ending.segments) if log.event[k] == events.BRAKE_OFF]
+    zero = begun + float(let_go[0]) if let_go else 0.0
+    phases = log.phase[: ending.segments]
+    return Stretch(time + begun, state, derived[:, _ACCELERATION].copy(), segment, phases, begun, zero)
+
+
+def _joined(parts: list[tuple[Array, Array, Array]], zero: float) -> Trace:
+    time, state, acceleration = (np.concatenate(each) for each in zip(*parts, strict=True))
+    named = {"speed": state[:, at.SPEED], "distance": state[:, at.DISTANCE], "acceleration": acceleration}
+    return Trace(time - zero, named, ())
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """The launch with the curve as it is, and what it is judged by."""
+
+    car: Record
+    raised: Record
+    base: Stretch
+    target: Target
+    tolerance: float
+
+    def time(self, gear: int) -> float:
+        """Time when a raised curve acts in one gear."""
+        start = self.base.first_after(gear - 1) if gear else None
+        within = follow(self.raised, start, self.tolerance)
+        before = [] if start is None else [self.base.until(start.time)]
+        zero = within.zero if start is None else self.base.zero
+        after = within.first_after(gear)
+        if after is None:
+            return mark(_joined([*before, within.until(np.inf)], zero), self.target).time
+        rest = follow(self.car, after, self.tolerance)
+        parts = [*before, within.until(after.time), rest.until(np.inf)]
+        return mark(_joined(parts, zero), self.target).time
+
+
+def visited(base: Stretch, middles: Array, gear: int | None = None) -> NDArray[np.int64]:
+    """Bands through which the engine goes; torque in any other band changes nothing.
+
+    Parameters
+    ----------
+    base : Stretch
+        A whole launch.
+    middles : ndarray, shape (n,)
+        Middles of the bands [rad/s].
+    gear : int, optional
+        Index of the gear; any gear if left out [-].
+
+    Returns
+    -------
+    ndarray
+        Indices of bands.
+    """
+    speeds = base.state[slice(None) if gear is None else base.in_gear(gear), at.ENGINE_SPEED]
+    if not speeds.size:
+        return np.zeros(0, np.int64)
+    width = middles[1] - middles[0]
+    return np.flatnonzero((middles > speeds.min() - width) & (middles < speeds.max() + width))
+
+
+def gear_gains(car: Record, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:
+    """Time gained by torque that acts in one gear only, for every gear and band.
+
+    Parameters
+    ----------
+    car : Record
+        The car, complete and aimed at the target.
+    asked : float
+        Engine speed that the launch asks for [rad/s].
+    middles : ndarray, shape (n,)
+        Middles of the bands [rad/s].
+    target : Target
+        What the time is taken to.
+    step : float
+        Torque by which the curve is raised and lowered [N m].
+    tolerance : float
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    ndarray, shape (gears, n)
+        Gain; nan in a gear that the launch does not come to [s/(N m)].
+    """
+    copies = as_many([car, car]).view(np.recarray)
+    base = follow(copies[0], None, tolerance)
+    gains = np.zeros((int(car.gearbox.count), middles.size))
+    for gear in range(len(gains)):
+        if not base.in_gear(gear).any():
+            gains[gear] = np.nan
+        for band in visited(base, middles, gear):
+            times = []
+            for change in (step, -step):
+                copies[1] = car
+                copies[1].launch.engine_speed = asked
+                raise_curve(copies[1].engine.torque, middles, np.eye(middles.size)[band], change)
+                times.append(_Trial(copies[0], copies[1], base, target, tolerance).time(gear))
+            gains[gear, band] = (times[1] - times[0]) / (2.0 * step)
+    return gains

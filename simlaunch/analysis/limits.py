@@ -1,0 +1,186 @@
+"""What a plateau must keep to: caps of torque over engine speed, and ratings of parts."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from math import inf, isfinite, pi
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
+from simlaunch.errors import UsageError
+from simlaunch.metrics.parts import Part
+from simlaunch.physics.engine import air_mass_flow
+from simlaunch.scenario.decision import CurveLimits, PartRating, Place
+from simlaunch.scenario.model import Scenario
+from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.spelling import Dimension
+
+Array = NDArray[np.float64]
+
+PER_1000_RPM = 1000.0 * pi / 30.0
+"""Span of engine speed in which a rise of the curve is told [rad/s]."""
+
+MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
+
+PART_AT = {
+    Place.COUPLING: Part.COUPLING,
+    Place.GEARBOX_INPUT: Part.GEARBOX_INPUT,
+    Place.GEARBOX_OUTPUT: Part.GEARBOX_OUTPUT,
+    Place.FRONT_SHAFTS: Part.FRONT_SHAFTS,
+    Place.REAR_SHAFTS: Part.REAR_SHAFTS,
+}
+"""Where the torque of a rated part is measured."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits of a curve; infinite where there is none.
+
+    Parameters
+    ----------
+    mean_pressure : float
+        Brake mean effective pressure [Pa].
+    displacement : float or None
+        Swept volume, without which a mean pressure says nothing [m^3].
+    power : float
+        Power at the crank [W].
+    air_flow : float
+        Flow of air [kg/s].
+    rise : float or None
+        Steepest rise [N m s/rad]; None: as steep as the curve that is wished for.
+    torque : float
+        Torque [N m].
+    parts : tuple of PartRating
+        Steady torque keeps to the rating, shocks to the torque of expected failure.
+    """
+
+    mean_pressure: float = inf
+    displacement: float | None = None
+    power: float = inf
+    air_flow: float = inf
+    rise: float | None = None
+    torque: float = inf
+    parts: tuple[PartRating, ...] = ()
+
+    def caps(self, speeds: Array) -> dict[str, Array]:
+        """Most torque that each limit leaves at some engine speeds.
+
+        Parameters
+        ----------
+        speeds : ndarray, shape (n,)
+            Engine speeds [rad/s].
+
+        Returns
+        -------
+        dict of str to ndarray, shape (n,)
+            Torque by the name of the limit [N m].
+
+        Raises
+        ------
+        UsageError
+            A mean pressure without a displacement.
+        """
+        found = {TORQUE: np.full(speeds.size, self.torque), POWER: self.power / speeds}
+        found[AIR_FLOW] = self.air_flow / _air_per_power() / speeds
+        if self.mean_pressure < inf:
+            if self.displacement is None:
+                raise UsageError("a limit of mean pressure needs engine.displacement; give it in the scenario")
+            found[MEAN_PRESSURE] = np.full(speeds.size, self.mean_pressure * self.displacement / (4.0 * pi))
+        return {name: cap for name, cap in found.items() if np.isfinite(cap).all()}
+
+    def eased(self, factor: float) -> Limits:
+        """The same with every cap of the engine so many times as high."""
+        caps = {name: factor * getattr(self, name) for name in ("mean_pressure", "power", "air_flow", "torque")}
+        return replace(self, **caps)
+
+    def _loads(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
+        """What every rated part sees and what it is allowed, in steady pull and in shocks [N m]."""
+        found = {}
+        for rated in self.parts:
+            part = PART_AT[rated.place]
+            found[f"{rated.name}, steady"] = (steady[part], rated.rating.si)
+            found[f"{rated.name}, in shocks"] = (peaks[part], rated.failure_si)
+        return found
+
+    def broken(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
+        """Parts that a launch asks too much of.
+
+        Parameters
+        ----------
+        peaks, steady : mapping of Part to float
+            Highest torque of each part, shocks included, and that in steady pull [N m].
+
+        Returns
+        -------
+        dict of str to tuple of float
+            Torque, and what is allowed, of each part that has too much [N m].
+        """
+        return {name: each for name, each in self._loads(peaks, steady).items() if each[0] > each[1]}
+
+    def closest(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> tuple[str, float]:
+        """The rated part that comes nearest to what it is allowed.
+
+        Parameters
+        ----------
+        peaks, steady : mapping of Part to float
+            Highest torque of each part, shocks included, and that in steady pull [N m].
+
+        Returns
+        -------
+        tuple of str and float
+            Its name, and the share of what is allowed; no name and zero where no part is rated [-].
+        """
+        shares = {name: seen / allowed for name, (seen, allowed) in self._loads(peaks, steady).items()}
+        known = {name: share for name, share in shares.items() if isfinite(share)}
+        return max(known.items(), key=lambda item: item[1], default=("", 0.0))
+
+
+def _air_per_power() -> float:
+    """Air that the engine breathes for each watt [kg/J]."""
+    burnt = to_si(USUAL_CONSUMPTION, Dimension.SPECIFIC_CONSUMPTION)
+    return air_mass_flow(1.0, burnt, float(USUAL_AIR_FUEL_RATIO))
+
+
+def stated(limits: CurveLimits) -> dict[str, float]:
+    """Limits that are given, by the fields of `Limits`.
+
+    Parameters
+    ----------
+    limits : CurveLimits
+        As typed.
+
+    Returns
+    -------
+    dict of str to float
+        SI units; a rise is typed for 1000 rpm [N m s/rad].
+    """
+    given = {name: getattr(limits, name) for name in type(limits).model_fields}
+    return {
+        name: value.si / (PER_1000_RPM if name == "rise" else 1.0)
+        for name, value in given.items()
+        if isinstance(value, Quantity)
+    }
+
+
+def limits_of(scenario: Scenario, given: Mapping[str, float]) -> Limits:
+    """Limits that a scenario states, with some replaced.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    given : mapping of str to float
+        Fields of `Limits` that are given otherwise, SI units.
+
+    Returns
+    -------
+    Limits
+        SI units.
+    """
+    own = stated(scenario.limits) if scenario.limits is not None else {}
+    displacement = scenario.engine.displacement
+    found = Limits(displacement=displacement.si if displacement else None, parts=tuple(scenario.parts or ()))
+    return replace(found, **{**own, **given})  # type: ignore[arg-type]

@@ -1,0 +1,64 @@
+"""A logged run, measured by the same definitions as a simulated one."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+
+from simlaunch.metrics.grip import GripUse, grip_use
+from simlaunch.metrics.marks import MarkResult, marks
+from simlaunch.readers.log import LogAccount, LogOptions, read_log
+
+_WHEELS = ("wheel_speed_front", "wheel_speed_rear")
+
+
+@dataclass(frozen=True)
+class LoggedRun:
+    """A log as a trace, how it was understood, and what it measures.
+
+    Parameters
+    ----------
+    account : LogAccount
+        The trace, what was understood, and what else is worth knowing.
+    marks : tuple of MarkResult
+        The standard marks; nan where one was not reached or needs a start from rest.
+    grip : GripUse or None
+        Use of grip by the axles whose wheel speed is there; None without wheel speeds or without radii.
+    radii : tuple of float or None
+        Effective rolling radius of the front and of the rear tyres [m].
+    """
+
+    account: LogAccount
+    marks: tuple[MarkResult, ...]
+    grip: GripUse | None
+    radii: tuple[float, float] | None
+
+
+def measured_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LoggedRun:
+    """Read a log and measure it.
+
+    Parameters
+    ----------
+    path : str or path-like
+        Delimited text, ASAM MDF 4 or MATLAB version 5.
+    options : LogOptions, optional
+        What the file does not tell; slip needs the radii.
+
+    Returns
+    -------
+    LoggedRun
+        Marks, and use of grip where it can be told.
+
+    Raises
+    ------
+    InputError
+        The log cannot be used; the message names place, reason and remedy.
+    """
+    radii = options.radii if options else None
+    account = read_log(path, options)
+    there = (_WHEELS[0] in account.trace, _WHEELS[1] in account.trace)
+    if any(there) and radii is None:
+        told = "wheel speed is there, but no tyre radius; slip needs --radius-front or --radius-rear"
+        account = replace(account, notes=(*account.notes, told))
+    grip = grip_use(account.trace, there, radii) if any(there) and radii else None
+    return LoggedRun(account, marks(account.trace), grip, radii)

@@ -1,0 +1,357 @@
+"""How sure it is which of two curves is quicker, when grip, weather, weight and the rest are not known exactly.
+
+Both curves are drawn with the same values, so that what they share drops out of their difference. Points come from
+several scramblings of a Sobol sequence, each independent of the others: how far their results lie apart is what the
+intervals are made of.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from math import ceil, nan, sqrt
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from simlaunch.analysis.draws import Cars, Draws, draws
+from simlaunch.analysis.effects import Effect, effects
+from simlaunch.analysis.simulate import goal
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.errors import UsageError
+from simlaunch.metrics.many import measure_many
+from simlaunch.metrics.marks import Target
+from simlaunch.record import Pedal
+from simlaunch.scenario.model import Scenario
+from simlaunch.simulation import kernel
+
+Array = NDArray[np.float64]
+Watch = Callable[[int, int], None]
+"""Told how many launches are done, and how many there will be."""
+
+SCRAMBLINGS = 16
+"""Independent scramblings that a study is made of at least."""
+CONFIDENCE = 0.95
+"""How often an interval is meant to hold the true value [-]."""
+TOLERANCE = 2e-3
+"""Relative error allowed per step: times of the demonstration cars are off by 2 ms at most, a fifth of what is worth
+naming, and by half a millisecond as a root mean square [-]."""
+QUANTILES = (0.05, 0.5, 0.95)
+"""Shares of the cases at which times and differences are told [-]."""
+FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
+
+_TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
+_FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
+_RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
+_UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
+_AT_ONCE = 32
+
+
+@dataclass(frozen=True)
+class Chance:
+    """A share of the cases, and the interval in which the true one lies [-]."""
+
+    share: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Odds:
+    """Two curves under uncertain values; differences are times of the second less times of the first.
+
+    Parameters
+    ----------
+    first, second : str
+        Names of the curves.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    target : Target
+        What is timed.
+    times : ndarray, shape (n, 2)
+        Times of both curves in every case; nan where the target was missed [s].
+    scramblings : int
+        Independent scramblings that the cases stand in, one after the other.
+    first_quicker, second_quicker : Chance
+        Share of the cases in which a curve is the quicker one; one that misses the target is slower than any other.
+    first_by_more, second_by_more : Chance
+        Share of the cases in which it is quicker by what is worth naming.
+    effects : tuple of Effect
+        What decides the difference, the largest first; empty where it was not asked for or a target was missed.
+    lost : int
+        Launches that could not be followed; they count as missed.
+    left_open : float
+        Share of the spread that the effects do not account for, as far as can be told from cases left out; nan without
+        effects [-].
+    """
+
+    first: str
+    second: str
+    pedal: Pedal
+    target: Target
+    times: Array
+    scramblings: int
+    first_quicker: Chance
+    second_quicker: Chance
+    first_by_more: Chance
+    second_by_more: Chance
+    effects: tuple[Effect, ...]
+    lost: int = 0
+    left_open: float = nan
+
+    @property
+    def cases(self) -> int:
+        """How many cases were drawn."""
+        return len(self.times)
+
+    @property
+    def missed(self) -> tuple[int, int]:
+        """Cases in which the first and the second curve missed the target."""
+        first, second = np.isnan(self.times).sum(axis=0)
+        return int(first), int(second)
+
+    @property
+    def level(self) -> float:
+        """Share of the cases in which both curves reach the target with no difference worth naming [-]."""
+        return float(np.mean(np.abs(self.difference) < WORTH_NAMING))
+
+    @property
+    def difference(self) -> Array:
+        """Difference of every case; infinite where one curve missed the target, nan where both did [s]."""
+        return difference(self.times)
+
+    def difference_quantiles(self) -> tuple[float, ...]:
+        """Difference at `QUANTILES` of the cases in which at least one curve reached the target [s]."""
+        return _quantiles(self.difference[~np.isnan(self.difference)])
+
+    def time_quantiles(self, which: int) -> tuple[float, ...]:
+        """Time of a curve at `QUANTILES` of the cases; a missed target is later than any time [s]."""
+        return _quantiles(np.nan_to_num(self.times[:, which], nan=np.inf))
+
+
+def difference(times: Array) -> Array:
+    """Second time less first; a missed target is later than any time.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n, 2)
+        Times; nan for a missed target [s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Infinite where one is missed, nan where both are [s].
+    """
+    first, second = np.isnan(times).T
+    gap: Array = times[:, 1] - times[:, 0]
+    gap[first & ~second], gap[second & ~first] = -np.inf, np.inf
+    return gap
+
+
+def _quantiles(values: Array) -> tuple[float, ...]:
+    if not values.size:
+        return (float("nan"),) * len(QUANTILES)
+    return tuple(np.quantile(values, QUANTILES, method="inverted_cdf").tolist())
+
+
+# --- points and shares ---
+
+
+def sobol_points(runs: int, dimensions: int, seed: int) -> tuple[Array, int]:
+    """Points of the unit cube: independent scramblings of a Sobol sequence, one after the other.
+
+    Parameters
+    ----------
+    runs : int
+        How many points are wanted; as many as whole scramblings need are made.
+    dimensions : int
+        Coordinates of a point.
+    seed : int
+        Number that decides them all.
+
+    Returns
+    -------
+    tuple of ndarray, shape (n, dimensions), and int
+        The points [-], and the number of scramblings.
+
+    Raises
+    ------
+    UsageError
+        Too few or too many points.
+
+    Source: Owen (1997), Ann. Statist. 25, 1541, as in SciPy.
+    """
+    if not FEWEST_RUNS <= runs <= MOST_RUNS:
+        raise UsageError(f"{runs} runs are out of range; give a number from {FEWEST_RUNS} to {MOST_RUNS}")
+    power = (runs // SCRAMBLINGS).bit_length() - 1
+    count = ceil(runs / 2**power)
+    seeds = np.random.SeedSequence(seed).spawn(count)
+    made = [stats.qmc.Sobol(dimensions, rng=np.random.default_rng(each)).random_base2(power) for each in seeds]
+    return np.concatenate(made), count
+
+
+def chance(outcomes: NDArray[np.bool_], scramblings: int) -> Chance:
+    """Share of outcomes that are true, with its interval.
+
+    The interval comes from how far independent scramblings lie apart (Student's t); where an outcome is too rare for
+    that, it is the Wilson interval of independent draws, which is wider. Scramblings of one value or two may agree on
+    every count, since a count is whole: what none of n of them shows is, with a confidence of 95 %, no more than 3 / n
+    of a case in each.
+
+    Parameters
+    ----------
+    outcomes : ndarray of bool, shape (n,)
+        Outcomes, scrambling after scrambling.
+    scramblings : int
+        Their number.
+
+    Returns
+    -------
+    Chance
+        Share and interval [-].
+
+    Source: L'Ecuyer et al. (2023), confidence intervals for randomized quasi-Monte Carlo estimators; Wilson (1927);
+    rule of three: Hanley, Lippman-Hand (1983), J. Am. Med. Assoc. 249, 1743 (from memory).
+    """
+    shares = outcomes.reshape(scramblings, -1).mean(axis=1)
+    share, true = float(shares.mean()), int(outcomes.sum())
+    if min(true, outcomes.size - true) < _RARE:
+        wilson = stats.binomtest(true, outcomes.size).proportion_ci(CONFIDENCE, "wilson")
+        return Chance(share, float(wilson.low), float(wilson.high))
+    apart = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, scramblings - 1) * shares.std(ddof=1)) / sqrt(scramblings)
+    reach = max(apart, _UNSEEN / outcomes.size)
+    return Chance(share, max(0.0, share - reach), min(1.0, share + reach))
+
+
+# --- launches ---
+
+
+class _Launches:
+    """Times of both cars with drawn values, several stretches at a time."""
+
+    def __init__(
+        self, drawn: Draws, target: Target, tolerance: float, workers: int | None, watch: Watch | None
+    ) -> None:
+        self._drawn, self._target, self._tolerance = drawn, target, tolerance
+        self._workers, self._watch = workers or os.cpu_count(), watch
+
+    def times(self, values: Array) -> tuple[Array, int]:
+        """Times of both cars in every case, and how many launches could not be followed."""
+        stretches = [values[first : first + _AT_ONCE] for first in range(0, len(values), _AT_ONCE)]
+        found, lost, done = [], 0, 0
+        with ThreadPoolExecutor(self._workers) as pool:
+            for times, more_lost in pool.map(self._some, stretches):
+                found.append(times)
+                lost, done = lost + more_lost, done + 2 * len(times)
+                if self._watch is not None:
+                    self._watch(done, 2 * len(values))
+        return np.concatenate(found), lost
+
+    def _some(self, values: Array) -> tuple[Array, int]:
+        """Times of both cars, and how many launches could not be followed."""
+        found = [self._measured(self._drawn.made(values, which)) for which in (0, 1)]
+        return np.column_stack([times for times, _ in found]), sum(lost for _, lost in found)
+
+    def _measured(self, cars: Cars) -> tuple[Array, int]:
+        measured = measure_many(cars, (self._target,), self._tolerance, times_only=True)
+        times = measured.values[:, 0]
+        open_rows = np.flatnonzero(~np.isin(measured.ending, _FOLLOWED))
+        for tolerance in _TRIED_AGAIN:
+            if open_rows.size:
+                again = measure_many(cars[open_rows], (self._target,), tolerance, times_only=True)
+                times[open_rows] = again.values[:, 0]
+                open_rows = open_rows[~np.isin(again.ending, _FOLLOWED)]
+        return times, open_rows.size
+
+
+def odds(
+    scenario: Scenario,
+    first: str,
+    second: str,
+    *,
+    pedal: Pedal = Pedal.FULL,
+    target: Target | None = None,
+    runs: int = 2048,
+    seed: int = 0,
+    with_effects: bool = True,
+    tolerance: float = TOLERANCE,
+    workers: int | None = None,
+    watch: Watch | None = None,
+) -> Odds:
+    """Draw the uncertain values of a scenario, and launch both curves with each draw.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        With uncertain values.
+    first, second : str
+        Names of the curves.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    target : Target, optional
+        What is timed; the scenario's goal if left out.
+    runs : int
+        Pairs of launches that are wanted; as many as whole scramblings need are made.
+    seed : int
+        Number that decides every draw; the same one gives the same bits, whatever the number of workers.
+    with_effects : bool
+        Whether to find out what decides the difference.
+    tolerance : float
+        Relative error allowed per step [-].
+    workers : int, optional
+        Threads; as many as there are processors if left out.
+    watch : callable, optional
+        Told how many launches are done, and how many there will be.
+
+    Returns
+    -------
+    Odds
+        Shares of the cases with their intervals, times, and what decides.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name, the same one twice, nothing uncertain, or a number out of range.
+    InputError
+        A value that cannot be drawn.
+    """
+    if first == second:
+        raise UsageError("the odds are between two different curves")
+    if seed < 0:
+        raise UsageError(f"seed {seed} is below zero; give a whole number from 0 on")
+    aim = goal(scenario) if target is None else target
+    drawn = draws(scenario, (first, second), pedal, aim)
+    points, scramblings = sobol_points(runs, len(drawn.names), seed)
+    values = drawn.values(points)
+    times, lost = _Launches(drawn, aim, tolerance, workers, watch).times(values)
+    with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
+    decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
+    shares = shares_of(times, scramblings)
+    return Odds(first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)
+
+
+def shares_of(times: Array, scramblings: int) -> tuple[Chance, Chance, Chance, Chance]:
+    """How often each curve is quicker, and how often by what is worth naming.
+
+    Parameters
+    ----------
+    times : ndarray, shape (n, 2)
+        Times of both curves; nan for a missed target [s].
+    scramblings : int
+        Independent scramblings that the cases stand in.
+
+    Returns
+    -------
+    tuple of Chance
+        First quicker, second quicker, first quicker by `WORTH_NAMING`, second quicker by it.
+    """
+    gap = difference(times)
+    return (
+        chance(gap > 0.0, scramblings),
+        chance(gap < 0.0, scramblings),
+        chance(gap >= WORTH_NAMING, scramblings),
+        chance(gap <= -WORTH_NAMING, scramblings),
+    )

@@ -1,0 +1,438 @@
+"""The highest plateau that pays: where a full-load curve gains time within its limits, and where it stops to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from math import inf, isfinite, nan
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import differential_evolution
+
+from simlaunch.analysis.launches import as_many
+from simlaunch.analysis.plateau_search_space import FALL, HEIGHT, RISE, Point, Room, Shape
+from simlaunch.analysis.simulate import target_label
+from simlaunch.errors import TargetNotReached
+from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.record import Record
+from simlaunch.simulation.run import complete
+
+Array = NDArray[np.float64]
+
+SAME_TIME = 1e-3
+"""Times that are no further apart count as equal, and the lower torque is taken [s]."""
+
+FRONT = 25
+"""Heights of plateau that are told."""
+
+DRIVES = np.linspace(0.76, 1.24, 25)
+"""Final drives that are tried, over the present one [-]."""
+
+_NO_GAIN, _HIGHEST, _RATING = "more gains no time", "highest that was tried", "rating of "
+_NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
+
+_LOWEST = 0.3  # lowest height tried over the highest
+_VERY_LOWEST = 0.05  # the same where none so high is sound
+_FEW = 10  # heights between them
+_GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
+_CLOSINGS = 4  # each to half the distance
+_NEAR = 1.02  # a knee is sought among times that come so near the quickest
+_NARROWINGS = 2  # each to a fifth of the interval of heights
+_MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
+_STARTS, _POLISHINGS = 4, 5  # of the last search, around the best that was met
+_TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
+_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
+
+Tell = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Plateau:
+    """What was found for one car.
+
+    Parameters
+    ----------
+    speeds : ndarray, shape (n,)
+        Engine speeds [rad/s].
+    torque : ndarray, shape (n,)
+        The curve that pays [N m].
+    binding : tuple of str
+        What keeps the curve from being higher, at each engine speed.
+    chosen : Point
+        The highest plateau that pays.
+    quickest : Point
+        The quickest one that was found, however high.
+    front : tuple of Point
+        Of the best curves of each height that keep to the limits, those that no other beats in both time and torque
+        at the gearbox input; by rising torque.
+    knee : int
+        Place on the front from which more torque buys least for what it costs.
+    gear_limits : tuple of float
+        Torque limit of each gear; infinite where none pays [N m].
+    wish : Point
+        The curve that is wished for, launched likewise.
+    wish_torque : ndarray, shape (n,)
+        That curve [N m].
+    unlimited : Point
+        The chosen curve without the torque limits that were sought for gears.
+    within_grip : bool
+        Whether the torque limits of the gears are what the tyres can use there.
+    capped : bool
+        Whether any limit of the engine was given; if not, the curve may be out of its reach.
+    """
+
+    speeds: Array
+    torque: Array
+    binding: tuple[str, ...]
+    chosen: Point
+    quickest: Point
+    front: tuple[Point, ...]
+    knee: int
+    gear_limits: tuple[float, ...]
+    wish: Point
+    wish_torque: Array
+    unlimited: Point
+    within_grip: bool = False
+    capped: bool = True
+
+
+def _cost(point: Point) -> float:
+    """Score with what is broken on top, so that a search is led back within the limits."""
+    over = sum(seen / allowed - 1.0 for seen, allowed in point.broken.values())
+    return (point.score if isfinite(point.score) else 1e3) + _TAIL * over + (SAME_TIME if over else 0.0)
+
+
+# --- the search ---
+
+
+class _Front:
+    """The best plateau of each of some heights: grids of start and end that close in, each helped by its neighbours."""
+
+    def __init__(self, room: Room, heights: Sequence[float]) -> None:
+        self._room, self._heights = room, heights
+        self.best: list[Point] = []
+        grid = np.linspace(0.0, 1.0, _GRID)
+        self._try([[(late, long) for late in grid for long in grid]] * len(heights))
+        for closing in range(_CLOSINGS):
+            reach = 0.5 ** (closing + 1) / (_GRID - 1)
+            self._try([self._around(k, reach) for k in range(len(heights))])
+
+    def _around(self, k: int, reach: float) -> list[tuple[float, float]]:
+        """Places about the best of a height, and those of its neighbours."""
+        late, long = self._room.place(self.best[k].shape)
+        beside = [(late + a * reach, long + b * reach) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b]
+        near = [self.best[n].shape for n in (k - 1, k + 1) if 0 <= n < len(self.best)]
+        return [*beside, *(self._room.place(shape, self._heights[k]) for shape in near)]
+
+    def _try(self, places: list[list[tuple[float, float]]]) -> None:
+        """Launch some places of each height, and keep the best of each."""
+        every = [(k, *np.clip(place, 0.0, 1.0)) for k, row in enumerate(places) for place in row]
+        points = self._room.launched([self._room.shape(self._heights[k], late, long) for k, late, long in every])
+        rows: list[list[Point]] = [[point] for point in self.best] or [[] for _ in self._heights]
+        for (k, *_), point in zip(every, points, strict=True):
+            rows[k].append(point)
+        self.best = [min(row, key=_cost) for row in rows]
+
+
+def best_of_each(room: Room, heights: Sequence[float]) -> list[Point]:
+    """The quickest plateau of each of some heights.
+
+    Parameters
+    ----------
+    room : Room
+        What can be chosen.
+    heights : sequence of float
+        Torques [N m].
+
+    Returns
+    -------
+    list of Point
+        One for each height, sound if any that was met is.
+    """
+    return _Front(room, heights).best
+
+
+def _places(room: Room, point: Point) -> tuple[float, float, float]:
+    """A shape as a point of the unit cube, which a search moves about in."""
+    height = (point.shape.height / room.top - _LOWEST) / (1.0 - _LOWEST)
+    return (float(np.clip(height, 0.0, 1.0)), *room.place(point.shape))
+
+
+def _launched_at(room: Room, places: Array) -> list[Point]:
+    heights = room.top * (_LOWEST + (1.0 - _LOWEST) * places[:, 0])
+    return room.launched([room.shape(*each) for each in zip(heights, places[:, 1], places[:, 2], strict=True)])
+
+
+def _evolved(room: Room, first: Point) -> list[Point]:
+    """All points that differential evolution meets from a first guess on.
+
+    Source: R. Storn, K. Price, J. Global Optimization 11 (1997) 341, as in SciPy.
+    """
+    met: list[Point] = []
+
+    def cost(places: Array) -> Array:
+        points = _launched_at(room, places.T)
+        met.extend(points)
+        return np.array([_cost(point) for point in points])
+
+    differential_evolution(
+        cost,
+        [(0.0, 1.0)] * 3,
+        popsize=_MEMBERS,
+        maxiter=_GENERATIONS,
+        rng=_SEED,
+        init="sobol",
+        polish=False,
+        vectorized=True,
+        updating="deferred",
+        x0=_places(room, first),
+        tol=1e-4,
+    )
+    return met
+
+
+def _polished(room: Room, points: Sequence[Point]) -> Point:
+    """The best by pattern search from several of the best points, which a rough time does not mislead.
+
+    Source: R. Hooke, T. A. Jeeves, J. ACM 8 (1961) 212.
+    """
+    held = sorted(points, key=_cost)[:_STARTS]
+    steps = np.vstack([np.eye(3), -np.eye(3)])
+    for polishing in range(_POLISHINGS):
+        reach = 0.05 * 0.5**polishing
+        around = np.vstack([np.array(_places(room, point)) + reach * steps for point in held])
+        tried = _launched_at(room, np.clip(around, 0.0, 1.0))
+        rows = [tried[len(steps) * k : len(steps) * (k + 1)] for k in range(len(held))]
+        held = [min([point, *row], key=_cost) for point, row in zip(held, rows, strict=True)]
+    return min(held, key=_cost)
+
+
+def quickest(room: Room, points: Sequence[Point]) -> Point:
+    """The quickest plateau within the limits: evolution from the best that is known, then a pattern search.
+
+    Parameters
+    ----------
+    room : Room
+        What can be chosen.
+    points : sequence of Point
+        Plateaus that were launched already, at least one.
+
+    Returns
+    -------
+    Point
+        The best that was met, sound if any was.
+    """
+    return _polished(room, [*points, *_evolved(room, min(points, key=_cost))])
+
+
+def _lowest_that_pays(room: Room, points: Sequence[Point], best: Point) -> Point:
+    """The lowest plateau that is no slower than the best by more than counts as equal."""
+
+    def pays(point: Point) -> bool:
+        return point.sound and point.score <= best.score + SAME_TIME
+
+    high = next((point for point in points if pays(point)), best)
+    if best.shape.height < high.shape.height:
+        high = best
+    low = max((p.shape.height for p in points if p.shape.height < high.shape.height), default=high.shape.height)
+    for _ in range(_NARROWINGS):
+        heights = np.linspace(low, high.shape.height, 6)[1:-1]
+        for point in best_of_each(room, heights.tolist()):
+            if pays(point):
+                high = point
+                break
+            low = point.shape.height
+    return high
+
+
+def not_beaten(points: Sequence[Point]) -> tuple[Point, ...]:
+    """Points than which no other is as quick with as little torque at the gearbox input.
+
+    Parameters
+    ----------
+    points : sequence of Point
+        Curves that were launched.
+
+    Returns
+    -------
+    tuple of Point
+        By rising torque, and so by falling time.
+    """
+    kept: list[Point] = []
+    for point in sorted(points, key=lambda each: (each.strain, each.score)):
+        if not kept or point.score < kept[-1].score:
+            kept.append(point)
+    return tuple(kept)
+
+
+def _knee(front: Sequence[Point]) -> int:
+    """The point of the quicker end of a front that lies farthest below the straight line between its ends."""
+    first = next(k for k, point in enumerate(front) if point.score <= _NEAR * front[-1].score)
+    torque, score = np.array([(point.strain, point.score) for point in front[first:]]).T
+    if score.size < 3:
+        return len(front) - 1
+    along = (torque - torque[0]) / (torque[-1] - torque[0])
+    down = (score[0] - score) / (score[0] - score[-1])
+    return first + int(np.argmax(down - along))
+
+
+def _binding(room: Room, chosen: Point, front: Sequence[Point]) -> tuple[str, ...]:
+    """What keeps the curve from being higher at each engine speed."""
+    parts = room.parts_of(chosen.shape)
+    names, values = list(parts), np.array(list(parts.values()))
+    height, climb = _height_cause(room, chosen, front), chosen.shape.height - room.foot
+    steepest = chosen.shape.start <= room.speeds[0] + 1.001 * climb / room.rise
+    fall = height if height.startswith(_RATING) else _NO_GAIN
+    causes = {HEIGHT: height, FALL: fall, RISE: RISE if steepest else _NO_GAIN}
+    return tuple(causes.get(names[k], names[k]) for k in values.argmin(axis=0))
+
+
+def _height_cause(room: Room, chosen: Point, front: Sequence[Point]) -> str:
+    """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
+    closest, share = room.limits.closest(chosen.peaks, chosen.steady)
+    above = [point for point in front if point.shape.height > chosen.shape.height * 1.001]
+    if share > 0.97 and (not above or not above[0].sound):
+        return f"{_RATING}{closest}"
+    return _top_cause(room) if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
+
+
+def _top_cause(room: Room) -> str:
+    """The cap that ends the heights which are tried, where one does; it is all but reached."""
+    if not room.caps:
+        return _HIGHEST
+    names, lids = list(room.caps), np.array(list(room.caps.values()))
+    allowed = np.min(lids, axis=0)
+    climb = room.foot + room.rise * (room.speeds - room.speeds[0]) if room.rise < inf else np.full(allowed.size, inf)
+    best = int(np.minimum(allowed, climb).argmax())
+    if min(allowed[best], climb[best]) > room.top * 1.000001:  # the rating of a part at the engine ends them
+        return _HIGHEST
+    return f"{RISE if climb[best] < allowed[best] else names[int(lids[:, best].argmin())]}, nearly"
+
+
+def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
+    """Torque limits of the gears in which the tyres cannot use the plateau, from first gear up."""
+    count = int(room.car.gearbox.count)
+    limits, best = [inf] * count, chosen
+    complete(car := as_many([room.cars([chosen.shape])[0]]).view(np.recarray)[0])
+    within = (room.speeds >= chosen.shape.start) & (room.speeds <= max(chosen.shape.end, chosen.shape.start))
+    pull = room.speeds[within] if within.any() else room.speeds[-1:]
+    for gear in range(count):
+        if float(np.min(usable_torque(car, gear + 1, pull))) >= chosen.shape.height:
+            break
+        for low, high in ((0.3, 1.0), (-0.05, 0.05)):
+            middle = 0.0 if low > 0.0 or not isfinite(limits[gear]) else limits[gear] / chosen.shape.height
+            tried = [*(chosen.shape.height * (middle + share) for share in np.linspace(low, high, 15))]
+            trials = [[*limits[:gear], limit, *limits[gear + 1 :]] for limit in tried if limit > 0.0]
+            points = room.launched([chosen.shape] * len(trials), trials)
+            least = min([best.score, *(point.score for point in points if point.sound)])
+            for trial, point in zip(trials, points, strict=True):
+                if point.sound and point.score <= least + SAME_TIME and trial[gear] < chosen.shape.height:
+                    limits, best = trial, point
+                    break
+            if not isfinite(limits[gear]):
+                break
+    return tuple(limits), best
+
+
+def _refuse(room: Room, points: Sequence[Point]) -> TargetNotReached:
+    """Why no plateau keeps to the limits: what is broken least where least is broken, or which cap is too low."""
+    nearest = min(points, key=lambda point: (not isfinite(point.score), _over(point)))
+    if not nearest.broken:
+        return _out_of_reach(room)
+    what, (seen, allowed) = max(nearest.broken.items(), key=lambda item: item[1][0] / item[1][1])
+    return TargetNotReached(
+        f"no plateau meets the limits: even with one of {nearest.shape.height:.0f} N m, {what}, sees {seen:.0f} N m, "
+        f"{seen - allowed:.0f} N m more than the {allowed:.0f} N m allowed"
+    )
+
+
+def _out_of_reach(room: Room) -> TargetNotReached:
+    """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
+    names = ", ".join(target_label(target) for target in room.aims.targets)
+    told = f"no plateau within the limits reaches {names} within {float(room.car.run.time_limit):g} s"
+    if not room.caps:
+        return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
+    which = " and ".join(room.caps)
+    for factor in _EASED:
+        eased = room.eased(float(factor))
+        shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
+        if any(isfinite(point.score) for point in eased.launched(shapes)):
+            return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
+    return TargetNotReached(f"{told}; a higher limit of {which} would not do, so raise run.time_limit")
+
+
+def _over(point: Point) -> float:
+    return max((seen / allowed for seen, allowed in point.broken.values()), default=0.0)
+
+
+def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
+    """The highest plateau that pays, and what less torque would cost.
+
+    Of curves that are equally quick, within a thousandth of a second, the one with the lowest plateau is taken.
+
+    Parameters
+    ----------
+    room : Room
+        What can be chosen.
+    by_gear : bool
+        Whether torque limits are sought for the gears in which the tyres cannot use the plateau.
+    tell : callable, optional
+        Takes a line that says how far the search is.
+
+    Returns
+    -------
+    Plateau
+        The curve and the front of curves around it.
+
+    Raises
+    ------
+    TargetNotReached
+        No plateau keeps to the limits; the message says which limit stands in the way, and by how much.
+    """
+    tell = tell or (lambda line: None)
+    tell(f"1 of 3: {FRONT} heights of plateau")
+    points = best_of_each(room, np.linspace(_LOWEST * room.top, room.top, FRONT).tolist())
+    if not any(point.sound for point in points):
+        points = best_of_each(room, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * room.top).tolist())
+    if not any(point.sound for point in points):
+        raise _refuse(room, points)
+    tell("2 of 3: the quickest plateau")
+    best = quickest(room, points)
+    tell("3 of 3: the lowest one that is as quick")
+    chosen = _lowest_that_pays(room, points, best)
+    front = not_beaten([point for point in (*points, best, chosen) if point.sound])
+    binding, plain, limits = _binding(room, chosen, points), chosen, room.ceilings
+    if by_gear:
+        limits, chosen = _gear_limits(room, chosen)
+    wish = room.points([Shape(float(room.wish_torque.max()), nan, nan)], as_many([room.car]))[0]
+    torque, knee = room.torque(chosen.shape), _knee(front)
+    found = Plateau(room.speeds, torque, binding, chosen, best, front, knee, limits, wish, room.wish_torque, plain)
+    return replace(found, within_grip=room.within_grip, capped=bool(room.caps))
+
+
+def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
+    """The final drive that suits a curve, and the score with it.
+
+    Parameters
+    ----------
+    room : Room
+        The car as it is.
+    shape : Shape or None
+        The curve; None: the one that is wished for.
+    lowered : callable
+        Makes the car with its final drive so many times as high.
+
+    Returns
+    -------
+    tuple of float
+        Ratio over the present one [-], and score [s]; of those that are equally quick, the nearest to the present one.
+    """
+    grip = room.within_grip
+    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in DRIVES]
+    cars = [each.car if shape is None else each.cars([shape])[0] for each in rooms]
+    points = room.points([shape or Shape(nan, nan, nan)] * len(cars), as_many(cars))
+    scores = np.array([point.score if point.sound or shape is None else inf for point in points])
+    equal = np.flatnonzero(scores <= scores.min() + SAME_TIME)
+    place = int(equal[np.argmin(np.abs(DRIVES[equal] - 1.0))])
+    return float(DRIVES[place]), float(scores[place])

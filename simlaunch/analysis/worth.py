@@ -1,0 +1,385 @@
+"""What torque is worth: seconds per N m in each band of engine speed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isnan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.bump import band_middles, raise_curve
+from simlaunch.analysis.gear_worth import follow, gear_gains, visited
+from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all, target_named
+from simlaunch.analysis.simulate import target_label
+from simlaunch.errors import TargetNotReached
+from simlaunch.metrics.marks import Target
+from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal, Record
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
+from simlaunch.scenario.reading import changed
+
+Array = NDArray[np.float64]
+
+TOLERANCE = 1e-5
+"""Relative error allowed per step: the times of curves that are so alike share it, and it drops out of their difference
+[-]."""
+
+STEP = 2.0
+"""Torque by which a curve is raised and lowered; twice as much shows how sure the result is [N m]."""
+
+_STEPS = (STEP, -STEP, 2.0 * STEP, -2.0 * STEP)
+
+
+@dataclass(frozen=True)
+class PedalWorth:
+    """What torque is worth with one pedal.
+
+    Parameters
+    ----------
+    pedal : Pedal
+        Full load throughout, or held slip.
+    time : float
+        Time of the curve as it is [s].
+    gain : ndarray, shape (n,)
+        Time gained for each N m more in a band; below zero where more torque costs time [s/(N m)].
+    noise : ndarray, shape (n,)
+        Difference between the gains found with two step sizes [s/(N m)].
+    spin : ndarray, shape (n,)
+        Wheelspin time added for each N m more in a band [s/(N m)].
+    whole : float
+        Time gained for each N m by which the whole curve is raised [s/(N m)].
+    whole_noise : float
+        Difference between two step sizes [s/(N m)].
+    gears : ndarray, shape (gears, n)
+        Gain of torque that acts in one gear only; no rows where that was not asked for [s/(N m)].
+    """
+
+    pedal: Pedal
+    time: float
+    gain: Array
+    noise: Array
+    spin: Array
+    whole: float
+    whole_noise: float
+    gears: Array
+
+
+@dataclass(frozen=True)
+class Worth:
+    """What torque is worth for one curve of one car.
+
+    Parameters
+    ----------
+    scenario : str
+        Name of the scenario.
+    gear_set : str
+        Name of the gear set.
+    curve : str
+        Name of the curve.
+    target : Target
+        What it is judged by.
+    middles : ndarray, shape (n,)
+        Middles of the bands; a band fades out at the middles of its neighbours [rad/s].
+    torque : ndarray, shape (n,)
+        Full-load torque there [N m].
+    pedals : tuple of PedalWorth
+        Full pedal, then held slip.
+    """
+
+    scenario: str
+    gear_set: str
+    curve: str
+    target: Target
+    middles: Array
+    torque: Array
+    pedals: tuple[PedalWorth, ...]
+
+    def of(self, pedal: Pedal) -> PedalWorth:
+        """Result with one of the pedals."""
+        return next(each for each in self.pedals if each.pedal is pedal)
+
+
+@dataclass(frozen=True)
+class Span:
+    """Neighbouring bands taken together.
+
+    Parameters
+    ----------
+    first, last : float
+        Where the outer bands have faded to a half [rad/s].
+    gains : tuple of float
+        Time gained for each N m more in all of them, full pedal and held slip [s/(N m)].
+    spins : bool
+        Whether more torque there adds wheelspin time with full pedal.
+    """
+
+    first: float
+    last: float
+    gains: tuple[float, float]
+    spins: bool
+
+
+def _span(found: Worth, first: int, last: int) -> Span:
+    half, within = 0.5 * (found.middles[1] - found.middles[0]), slice(first, last + 1)
+    full, held = found.of(Pedal.FULL), found.of(Pedal.HELD_SLIP)
+    gains = float(full.gain[within].sum()), float(held.gain[within].sum())
+    first_end, last_end = found.middles[[first, last]] + np.array([-half, half])
+    ends = np.clip((first_end, last_end), found.middles[0], found.middles[-1])  # the curve ends in the outermost bands
+    return Span(float(ends[0]), float(ends[1]), gains, bool(full.spin[within].sum() > 0.0))
+
+
+def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """First and last place of every unbroken run of what is wanted."""
+    turns = np.flatnonzero(np.diff(np.r_[False, wanted, False]))
+    return [(int(first), int(after) - 1) for first, after in turns.reshape(-1, 2)]
+
+
+def best_span(found: Worth) -> Span | None:
+    """Neighbouring bands in which torque is worth most with full pedal.
+
+    Parameters
+    ----------
+    found : Worth
+        What torque is worth.
+
+    Returns
+    -------
+    Span or None
+        Bands worth at least half as much as the best one; None where no torque gains time.
+    """
+    gain = found.of(Pedal.FULL).gain
+    runs = [run for run in _runs(gain >= 0.5 * gain.max()) if gain.max() > 0.0]
+    return max((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
+
+
+def costly_span(found: Worth) -> Span | None:
+    """Neighbouring bands in which more torque costs most time with full pedal.
+
+    Parameters
+    ----------
+    found : Worth
+        What torque is worth.
+
+    Returns
+    -------
+    Span or None
+        None where no band costs more than its noise.
+    """
+    full = found.of(Pedal.FULL)
+    runs = _runs(full.gain < -np.maximum(full.noise, 1e-9))
+    return min((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
+
+
+def first_used(found: Worth) -> float:
+    """Engine speed below which torque changes nothing with either pedal, since the engine never runs there.
+
+    Parameters
+    ----------
+    found : Worth
+        What torque is worth.
+
+    Returns
+    -------
+    float
+        Engine speed; the middle of the first band where every band matters [rad/s].
+    """
+    used = np.flatnonzero(np.any([each.gain != 0.0 for each in found.pedals], axis=0))
+    return float(found.middles[max(int(used[0]) - 1, 0)]) if used.size else float(found.middles[-1])
+
+
+@dataclass(frozen=True)
+class _Trial:
+    """One car with one pedal, and the launches that weigh its torque.
+
+    The first is that of the unchanged curve; then there are four for each band, and four for the whole curve.
+    """
+
+    pedal: Pedal
+    car: Record
+    asked: float  # engine speed that the launch asks for; a stronger engine comes nearer to it against a converter
+    middles: Array
+    bands: NDArray[np.int64]  # through which the engine goes
+
+    def cars(self) -> Cars:
+        """Records of all launches."""
+        count = self.middles.size
+        shares = [*np.eye(count)[self.bands], np.ones(count)]
+        many = as_many([self.car] * (1 + len(_STEPS) * len(shares)))
+        raised = many.view(np.recarray)
+        for place, (share, step) in enumerate(((share, step) for share in shares for step in _STEPS), start=1):
+            raised[place].launch.engine_speed = self.asked
+            raise_curve(raised[place].engine.torque, self.middles, share, step)
+        return many
+
+    def judged(self, times: Array, spin: Array, gears: Array) -> PedalWorth:
+        """What the times of all launches come to."""
+        (slope, noise), (spun, _) = _slopes(times), _slopes(spin)
+        gain, noises, spins = np.zeros((3, self.middles.size))
+        gain[self.bands], noises[self.bands], spins[self.bands] = -slope[:-1], noise[:-1], spun[:-1]
+        return PedalWorth(self.pedal, float(times[0]), gain, noises, spins, -float(slope[-1]), float(noise[-1]), gears)
+
+
+def _slopes(values: Array) -> tuple[Array, Array]:
+    """Change with torque by paired differences, and how far two step sizes differ."""
+    pairs = values[1:].reshape(-1, len(_STEPS))
+    near = (pairs[:, 0] - pairs[:, 1]) / (2.0 * STEP)
+    far = (pairs[:, 2] - pairs[:, 3]) / (4.0 * STEP)
+    return near, np.abs(far - near)
+
+
+def pedal_worth(
+    car: Record,
+    target: Target,
+    *,
+    bands: int | None = None,
+    by_gear: bool = False,
+    tolerance: float = TOLERANCE,
+    workers: int | None = None,
+) -> tuple[Array, PedalWorth]:
+    """What torque is worth for one car with the pedal that it has.
+
+    Parameters
+    ----------
+    car : Record
+        The car; left as it is.
+    target : Target
+        What it is judged by.
+    bands : int, optional
+        Number of bands; every 250 rpm if left out.
+    by_gear : bool
+        Whether torque that acts in a single gear is weighed too.
+    tolerance : float
+        Relative error allowed per step [-].
+    workers : int, optional
+        Threads.
+
+    Returns
+    -------
+    tuple of ndarray and PedalWorth
+        Middles of the bands [rad/s], and what was found.
+
+    Raises
+    ------
+    UsageError
+        A number of bands or a tolerance out of range.
+    """
+    car = as_many([car]).view(np.recarray)[0]
+    asked = make_ready(car, (target,))
+    middles = band_middles(car, bands)
+    base = follow(as_many([car]).view(np.recarray)[0], None, tolerance)
+    trial = _Trial(Pedal(int(car.pedal.kind)), car, asked, middles, visited(base, middles))
+    measured = measure_all(trial.cars(), (target,), tolerance, workers)
+    times = column(measured, (target,), f"time {target.label}")
+    spin = column(measured, (target,), "wheelspin time")
+    none = np.empty((0, middles.size))
+    gears = gear_gains(car, asked, middles, target, STEP, tolerance) if by_gear else none
+    return middles, trial.judged(times, spin, gears)
+
+
+def worth(
+    scenario: Scenario,
+    curve: str | None = None,
+    target: str | None = None,
+    *,
+    bands: int | None = None,
+    by_gear: bool = False,
+    gear_set: str = AS_DESCRIBED,
+    tolerance: float = TOLERANCE,
+    workers: int | None = None,
+) -> Worth:
+    """What torque is worth in each band of engine speed, with both pedals.
+
+    Central differences of the time between a curve raised and lowered in a band. The bands add up to the whole curve.
+    Shift speeds stay where the curve itself puts them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    curve : str, optional
+        Name of the curve; the first one if left out.
+    target : str, optional
+        What it is judged by; the scenario's goal if left out.
+    bands : int, optional
+        Number of bands; every 250 rpm if left out.
+    by_gear : bool
+        Whether torque that acts in a single gear is weighed too.
+    gear_set : str
+        Name of the gear set that the scenario has.
+    tolerance : float
+        Relative error allowed per step [-].
+    workers : int, optional
+        Threads.
+
+    Returns
+    -------
+    Worth
+        Gains [s/(N m)] with their noise.
+
+    Raises
+    ------
+    UsageError
+        No such curve or target, or a number of bands or a tolerance out of range.
+    TargetNotReached
+        The car does not reach the target with the curve as it is.
+    """
+    name, aimed = curve or scenario.curve_names[0], target_named(scenario, target)
+    found = []
+    for pedal in Pedal:
+        car = lower(scenario, name, pedal)
+        middles, each = pedal_worth(car, aimed, bands=bands, by_gear=by_gear, tolerance=tolerance, workers=workers)
+        if isnan(each.time):
+            label, limit = target_label(aimed), f"{float(car.run.time_limit):g} s"
+            why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
+            raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
+        found.append(each)
+    torque = values_at(lower(scenario, name, Pedal.FULL).engine.torque, middles)
+    return Worth(scenario.name, gear_set, name, aimed, middles, torque, tuple(found))
+
+
+def worth_by_gear_set(
+    scenario: Scenario,
+    curve: str | None = None,
+    target: str | None = None,
+    *,
+    bands: int | None = None,
+    by_gear: bool = False,
+    tolerance: float = TOLERANCE,
+) -> tuple[Worth, ...]:
+    """What torque is worth with each gear set of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    curve : str, optional
+        Name of the curve; the first one if left out.
+    target : str, optional
+        What it is judged by; the scenario's goal if left out.
+    bands : int, optional
+        Number of bands; every 250 rpm if left out.
+    by_gear : bool
+        Whether torque that acts in a single gear is weighed too.
+    tolerance : float
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    tuple of Worth
+        The gear set of the car as described first.
+
+    Raises
+    ------
+    UsageError
+        As for `worth`.
+    TargetNotReached
+        As for `worth`.
+    """
+    found = []
+    for name in scenario.alternatives(Alternative.GEAR_SET):
+        changes = scenario.changes_to(Alternative.GEAR_SET, name)
+        geared = changed(scenario, dict(changes)) if changes else scenario
+        found.append(worth(geared, curve, target, bands=bands, by_gear=by_gear, gear_set=name, tolerance=tolerance))
+    return tuple(found)

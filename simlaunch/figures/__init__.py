@@ -1,1 +1,0 @@
-"""Figures of finished results; computes nothing."""

@@ -1,0 +1,361 @@
+"""The most engine torque that the tyres can use, and how much of a curve lies above it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from math import inf
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.interpolate import PchipInterpolator
+
+from simlaunch.compiled import entry, inline, part
+from simlaunch.errors import UsageError
+from simlaunch.metrics.above import integral_above, length_above
+from simlaunch.physics import air, body, tyre
+from simlaunch.physics.table import values_at
+from simlaunch.record import Record
+from simlaunch.simulation.trace import Trace
+
+Array = NDArray[np.float64]
+
+_ROAD_SPEEDS = 33  # where the grip limit is worked out; it runs smoothly between
+_CURVE_POINTS = 241
+_HALVINGS = 60  # of an interval in which a root lies
+_WHOLE_ROLLING = 1.0  # rolling resistance is whole from this speed of the tread on [m/s]
+_HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
+
+
+class _Stream(NamedTuple):
+    """What air and grade do to the car at one road speed."""
+
+    lift_front: float  # [N]
+    lift_rear: float  # [N]
+    resistance: float  # drag and grade [N]
+
+
+class _AxleLimit(NamedTuple):
+    """One axle with its tyres at their peak; one that is not driven rolls along."""
+
+    torque: float  # that its shafts carry then [N m]
+    loss: float  # part of it that rolling resistance and the wheels' own inertia take [N m]
+    rolling: float  # part of it that rolling resistance takes [N m]
+    load: float  # [N]
+
+
+class _Push(NamedTuple):
+    """What both axles can do under the loads that one total tyre force brings about."""
+
+    force_front: float  # [N]
+    force_rear: float  # [N]
+    front: _AxleLimit
+    rear: _AxleLimit
+    acceleration: float  # that the assumed force gives [m/s^2]
+
+
+@dataclass(frozen=True)
+class Surplus:
+    """Surplus torque of one gear: how much of the full-load curve lies above the usable torque."""
+
+    gear: int
+    """First gear is 1."""
+    share_of_area: float
+    """Share of the area under the full-load curve, from its first point to the rev limit, that lies above
+    the usable torque [-]."""
+    time_above: float
+    """Time in the run, in this gear, in which the full-load torque that is there exceeds the usable torque
+    at that engine speed [s]."""
+
+
+@inline
+def driven_axles(car: Record) -> tuple[bool, bool]:
+    """Whether the front and the rear axle are driven.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    tuple of bool
+        Front, rear.
+    """
+    locked = bool(car.drive.locked)
+    return locked or car.drive.front_share > 0.0, locked or car.drive.front_share < 1.0
+
+
+def _air_density(car: Record) -> float:
+    given = float(car.air.density)
+    return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if np.isnan(given) else given
+
+
+@inline
+def _stream(speed: float, air_density: float, car: Record) -> _Stream:
+    wind = speed + car.air.head_wind
+    drag = air.dynamic_force(car.body.drag_area, air_density, wind)
+    return _Stream(
+        air.dynamic_force(car.body.lift_area_front, air_density, wind),
+        air.dynamic_force(car.body.lift_area_rear, air_density, wind),
+        drag + body.grade_force(car.body.mass, car.road.grade_angle),
+    )
+
+
+@inline
+def _peak_slip(load: float, end: Record, friction_factor: float) -> float:
+    return min(tyre.axle_peak_slip(load, end, friction_factor), _HIGHEST_SLIP)
+
+
+@part
+def _axle_limit(load: float, end: Record, driven: bool, road: Record, speed: float, acceleration: float) -> _AxleLimit:
+    ahead = 1.0 + (_peak_slip(load, end, road.friction_factor) if driven else 0.0)
+    rim = max(ahead * speed, _WHOLE_ROLLING)
+    rolling = tyre.resisting_moment(load, rim, speed, end, road.rolling_factor, 0.0)
+    loss = rolling + end.axle_inertia * ahead * acceleration / end.radius
+    force = tyre.axle_force_limit(load, end, road.friction_factor)
+    return _AxleLimit(force * end.radius + loss, loss, rolling, load)
+
+
+@inline
+def _axle_torques(front: _AxleLimit, rear: _AxleLimit, drive: Record) -> tuple[float, float]:
+    """Torque of the front and of the rear shafts when no more can be used [N m]."""
+    if drive.locked == 1:
+        return front.torque, rear.torque
+    share = drive.front_share
+    by_front = front.torque / share if share > 0.0 else inf
+    by_rear = rear.torque / (1.0 - share) if share < 1.0 else inf
+    total = min(by_front, by_rear)
+    return (share * total if share > 0.0 else 0.0), ((1.0 - share) * total if share < 1.0 else 0.0)
+
+
+@part
+def _push(force: float, speed: float, stream: _Stream, car: Record) -> _Push:
+    shape, road, drive = car.body, car.road, car.drive
+    transfer = body.load_transfer(force, shape)
+    load_front, load_rear = body.axle_loads(transfer, stream.lift_front, stream.lift_rear, shape, road.grade_angle)
+    acceleration = (force - stream.resistance) / shape.mass
+    front_driven, rear_driven = drive.front_share > 0.0, drive.front_share < 1.0
+    both = drive.locked == 1
+    front = _axle_limit(load_front, car.front, both or front_driven, road, speed, acceleration)
+    rear = _axle_limit(load_rear, car.rear, both or rear_driven, road, speed, acceleration)
+    torque_front, torque_rear = _axle_torques(front, rear, drive)
+    return _Push(
+        (torque_front - front.loss) / car.front.radius,
+        (torque_rear - rear.loss) / car.rear.radius,
+        front,
+        rear,
+        acceleration,
+    )
+
+
+@part
+def _short(force: float, speed: float, stream: _Stream, car: Record) -> float:
+    """How much more the tyres can do than the force that their loads stem from [N]."""
+    push = _push(force, speed, stream, car)
+    return push.force_front + push.force_rear - force
+
+
+@part
+def _settled_push(speed: float, stream: _Stream, car: Record) -> _Push:
+    """The tyre force that its own load transfer allows, by bisection: it has kinks where an axle lifts or leads."""
+    reach = car.body.mass * body.GRAVITY
+    while _short(reach, speed, stream, car) > 0.0 or _short(-reach, speed, stream, car) < 0.0:
+        reach *= 2.0
+    low, high = -reach, reach
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if _short(middle, speed, stream, car) > 0.0:
+            low = middle
+        else:
+            high = middle
+    return _push(0.5 * (low + high), speed, stream, car)
+
+
+@part
+def _slip_for(force: float, load: float, end: Record, friction_factor: float) -> float:
+    """Slip, at most that of peak force, at which an axle gives a force [-]."""
+    low, high = 0.0, _peak_slip(load, end, friction_factor)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if tyre.axle_contact(middle, load, end, friction_factor).force < force:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
+
+
+@entry
+def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> None:
+    """The car at the grip limit in steady state, at each of some road speeds.
+
+    Parameters
+    ----------
+    speeds : ndarray, shape (n,)
+        Road speeds [m/s].
+    air_density : float
+        Density of the air [kg/m^3].
+    car : Record
+        The car.
+    out : ndarray, shape (n, 3)
+        Filled with acceleration [m/s^2], torque of all axle shafts [N m], and half-shaft speed over road speed
+        [rad/m]. A locked centre counts as led by the axle that carries more.
+    """
+    factor, share = car.road.friction_factor, car.drive.front_share
+    for i in range(speeds.size):
+        push = _settled_push(speeds[i], _stream(speeds[i], air_density, car), car)
+        front, rear, a = push.front, push.rear, push.acceleration
+        turns_front = (1.0 + _slip_for(push.force_front, front.load, car.front, factor)) / car.front.radius
+        turns_rear = (1.0 + _slip_for(push.force_rear, rear.load, car.rear, factor)) / car.rear.radius
+        at_front = push.force_front * car.front.radius + front.rolling + car.front.axle_inertia * turns_front * a
+        at_rear = push.force_rear * car.rear.radius + rear.rolling + car.rear.axle_inertia * turns_rear * a
+        total = at_front + at_rear
+        if car.drive.locked == 1:
+            share = at_front / total if total > 0.0 else 0.5
+        out[i, 0] = a
+        out[i, 1] = total
+        out[i, 2] = share * turns_front + (1.0 - share) * turns_rear
+
+
+def _limits(car: Record, speeds: Array) -> Array:
+    found = np.empty((speeds.size, 3))
+    grip_limits(speeds, _air_density(car), car, found)
+    return found
+
+
+def grip_limited_acceleration(car: Record, speed: float) -> float:
+    """Acceleration with the driven tyres at the peak of their force, load transfer settled.
+
+    m a = F - D - m g sin(grade), with F the force of all tyres under the axle loads that F itself brings
+    about. With an open centre the axle that peaks first sets the torque of both; a locked centre has both axles at
+    their peak. An axle that is not driven holds the car back by rolling resistance and its wheels' inertia.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    speed : float
+        Road speed [m/s].
+
+    Returns
+    -------
+    float
+        Acceleration [m/s^2].
+
+    Source: T. D. Gillespie, Fundamentals of Vehicle Dynamics, ch. 2 (from memory), friction by load.
+    """
+    return float(_limits(car, np.array([float(speed)]))[0, 0])
+
+
+def _ceiling_by_gear(car: Record, top_speed: float) -> Callable[[int], PchipInterpolator]:
+    """Usable torque over engine speed for a gear, from the grip limit at road speeds up to a top speed."""
+    road_speeds = np.linspace(0.0, top_speed, _ROAD_SPEEDS)
+    acceleration, axle_torque, turns = _limits(car, road_speeds).T
+    pace = turns * acceleration
+    at_shafts = axle_torque + car.drive.inertia * pace
+
+    def in_gear(gear: int) -> PchipInterpolator:
+        ratio, efficiency = car.gearbox.ratio[gear - 1], car.gearbox.efficiency[gear - 1]
+        torque = at_shafts / (ratio * efficiency)
+        torque = torque + (car.gearbox.input_inertia + car.engine.inertia) * ratio * pace
+        return PchipInterpolator(ratio * turns * road_speeds, np.maximum(torque, 0.0))
+
+    return in_gear
+
+
+def _top_speed(car: Record, engine_speed: float, ratio: float) -> float:
+    """Road speed that an engine speed cannot exceed in a gear: that of wheels which do not slip [m/s]."""
+    return float(engine_speed / ratio * max(car.front.radius, car.rear.radius))
+
+
+def usable_torque(car: Record, gear: int, engine_speeds: ArrayLike) -> Array:
+    """Usable torque: engine torque at which the driven tyres reach their peak force at that road speed.
+
+    T = (T_axles + J_d w_s') / (e i) + J i w_s', w_s the speed of the half shafts, J engine and gearbox
+
+    Steady state with the coupling closed: load transfer has settled; wheels, shafts, gearbox and engine spin
+    up with the car. Road speed is engine speed through the gear, less the slip of peak force.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    gear : int
+        Gear, first gear is 1 [-].
+    engine_speeds : array_like, shape (n,)
+        Engine speeds [rad/s].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Torque, not below zero [N m].
+
+    Raises
+    ------
+    UsageError
+        The gearbox has no such gear.
+    """
+    if not 1 <= gear <= car.gearbox.count:
+        raise UsageError(f"no gear {gear}; the gearbox has gears 1 to {car.gearbox.count}")
+    speeds = np.asarray(engine_speeds, dtype=np.float64)
+    top = _top_speed(car, max(float(speeds.max(initial=0.0)), 1.0), float(car.gearbox.ratio[gear - 1]))
+    found: Array = _ceiling_by_gear(car, top)(gear)(speeds)
+    return found
+
+
+def _time_above(trace: Trace, gear: int, ceiling: PchipInterpolator) -> float:
+    if any(name not in trace for name in ("gear", "engine_speed", "available_torque")):
+        return float("nan")
+    margin = trace["available_torque"] - ceiling(trace["engine_speed"])
+    counts = (trace["gear"] == gear) & (trace.time >= 0.0)
+    return length_above(trace.time, np.where(counts, margin, -inf))
+
+
+def share_above(engine_speeds: Array, curve: Array, ceiling: Array) -> float:
+    """Share of the area under a full-load curve that lies above the usable torque.
+
+    Parameters
+    ----------
+    engine_speeds : ndarray, shape (n,)
+        Engine speeds in rising order [rad/s].
+    curve : ndarray, shape (n,)
+        Full-load torque [N m].
+    ceiling : ndarray, shape (n,)
+        Usable torque [N m].
+
+    Returns
+    -------
+    float
+        Share, 0 to 1 [-].
+    """
+    above = curve - ceiling
+    return float(integral_above(engine_speeds, above, above) / np.trapezoid(curve, engine_speeds))
+
+
+def surplus(car: Record, trace: Trace) -> tuple[Surplus, ...]:
+    """Surplus torque of every gear.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    trace : Trace
+        Its run; without engine speed, gear and available torque the times are nan.
+
+    Returns
+    -------
+    tuple of Surplus
+        Shares [-] and times [s], from first gear up.
+    """
+    gears = range(1, int(car.gearbox.count) + 1)
+    limit = float(car.engine.rev_limit)
+    speeds = np.linspace(float(car.engine.torque.knot[0]), limit, _CURVE_POINTS)
+    curve = values_at(car.engine.torque, speeds)
+    fastest = float(np.fmax.reduce(trace.channels.get("engine_speed", np.array([limit])), initial=limit))
+    in_gear = _ceiling_by_gear(car, _top_speed(car, fastest, float(min(car.gearbox.ratio[: len(gears)]))))
+    found = []
+    for gear in gears:
+        ceiling = in_gear(gear)
+        found.append(Surplus(gear, share_above(speeds, curve, ceiling(speeds)), _time_above(trace, gear, ceiling)))
+    return tuple(found)

@@ -1,0 +1,429 @@
+"""Many launches, run and measured in compiled code with the interpreter's lock let go: a row of numbers for each."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import entry, inline, part, publish
+from simlaunch.errors import UsageError
+from simlaunch.integrator import sampling
+from simlaunch.integrator.control import Accuracy
+from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.metrics.crossing import POINT
+from simlaunch.metrics.energy import Energies, Integrals, energies, residual_of, share_of_work
+from simlaunch.metrics.grip import USE, GripNumbers, note_axle, use_of_grip
+from simlaunch.metrics.marks import SHORTEST_WITH_TRAP, Kind, MarkNumbers, Target, at_rest, find_marks, target_numbers
+from simlaunch.metrics.parts import (
+    CHANGE_BEGINS,
+    CHANNEL,
+    GEAR_CLOSES,
+    NO_CHANGE,
+    PEAK,
+    PULL,
+    SPEEDS_MEET,
+    Part,
+    find_peaks,
+)
+from simlaunch.metrics.samples import Samples, empty_samples, first_from
+from simlaunch.physics import state as at
+from simlaunch.record import CAR, Record
+from simlaunch.simulation import channels, events, kernel, prepare
+from simlaunch.simulation.run import (
+    DEFAULT_TOLERANCE,
+    FIRST_SAMPLES,
+    LONGEST_STEP,
+    MOST_SAMPLES,
+    PHASES,
+    SAMPLE_GAP,
+    scales,
+)
+from simlaunch.units.spelling import Dimension
+
+Array = NDArray[np.float64]
+Codes = NDArray[np.int64]
+
+_MARK_NUMBERS = len(MarkNumbers._fields)
+_MEASURABLE = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
+
+
+class Column(NamedTuple):
+    """One number of a measured launch."""
+
+    name: str
+    """Stable name."""
+    dimension: Dimension
+    """Kind of quantity; values are in its SI unit."""
+    label: str
+    """What it is called where it is printed."""
+
+
+class Measured(NamedTuple):
+    """Measures of many launches."""
+
+    values: Array
+    """Shape (n, m): a row for each launch, in the order of `columns`, SI units; nan where a number is not defined."""
+    ending: Codes
+    """Shape (n,): how each launch ended, one of the statuses of `launch.kernel`."""
+
+
+# --- what is measured ---
+
+
+def _mark_columns(target: Target) -> tuple[Column | None, ...]:
+    """Columns of one target, in the order of `MarkNumbers`; None for what is not defined for such a target."""
+    of, distance = target.label, target.kind is Kind.DISTANCE
+    time = _time_column(target)
+    from_rest, has_trap = target.start == 0.0, distance and target.end >= SHORTEST_WITH_TRAP
+    return (
+        time,
+        Column(f"time after rollout {of}", Dimension.TIME, f"{of} after rollout") if from_rest else None,
+        Column(f"speed {of}", Dimension.SPEED, f"speed at {of}") if distance else None,
+        Column(f"trap speed {of}", Dimension.SPEED, f"trap speed at {of}") if has_trap else None,
+    )
+
+
+_GRIP = {
+    "time_at_limit": Column("time at grip limit", Dimension.TIME, "time at the grip limit"),
+    "wheelspin_time": Column("wheelspin time", Dimension.TIME, "wheelspin time"),
+    "slip_distance": Column("slip distance", Dimension.LENGTH, "slip distance"),
+    "slip_distance_past_peak": Column("slip distance past peak", Dimension.LENGTH, "slip distance beyond peak slip"),
+    "slip_energy": Column("slip energy", Dimension.ENERGY, "slip energy"),
+    "slip_energy_past_peak": Column("slip energy past peak", Dimension.ENERGY, "slip energy beyond peak slip"),
+    "lift_time": Column("lift time", Dimension.TIME, "front axle lifted"),
+    "greatest_slip": Column("greatest slip", Dimension.SHARE, "greatest slip"),
+}
+
+_ENERGY = {
+    "engine_work": Column("engine work", Dimension.ENERGY, "engine work"),
+    "kinetic": Column("kinetic energy", Dimension.ENERGY, "gain of stored energy"),
+    "drag": Column("drag energy", Dimension.ENERGY, "work against air drag"),
+    "rolling": Column("rolling energy", Dimension.ENERGY, "work against rolling resistance"),
+    "grade": Column("grade energy", Dimension.ENERGY, "work against the grade"),
+    "slip": Column("tyre energy", Dimension.ENERGY, "work lost in all tyres"),
+    "coupling": Column("coupling energy", Dimension.ENERGY, "work lost in clutch or converter"),
+    "gearing": Column("gearing energy", Dimension.ENERGY, "work lost in gearing"),
+    "twist": Column("twist energy", Dimension.ENERGY, "work lost in twist damping"),
+}
+
+_RESIDUAL = (
+    Column("energy residual", Dimension.ENERGY, "residual of the energy audit"),
+    Column("energy residual share", Dimension.SHARE, "residual over engine work"),
+)
+
+
+def _part_columns(part: Part) -> tuple[Column, Column]:
+    return (
+        Column(f"peak torque {part.value}", Dimension.TORQUE, f"peak torque of {part.value}"),
+        Column(f"steady torque {part.value}", Dimension.TORQUE, f"steady pull of {part.value}"),
+    )
+
+
+def _time_column(target: Target) -> Column:
+    """The column of one target that is left where only times are wanted."""
+    return Column(f"time {target.label}", Dimension.TIME, target.label)
+
+
+def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
+    """A column for every number that compiled code works out, in its order; None for those of no meaning."""
+    return (
+        *(column for target in targets for column in _mark_columns(target)),
+        *(_GRIP[field] for field in GripNumbers._fields),
+        *(_ENERGY[field] for field in Energies._fields),
+        *_RESIDUAL,
+        *(column for part in Part for column in _part_columns(part)),
+    )
+
+
+def columns(targets: tuple[Target, ...], *, times_only: bool = False) -> tuple[Column, ...]:
+    """What is measured on each of many launches: marks, use of grip, energies, torque of parts.
+
+    Parameters
+    ----------
+    targets : tuple of Target
+        Every target that is wanted, the standard ones among them.
+    times_only : bool
+        Whether nothing but the time of each target is wanted.
+
+    Returns
+    -------
+    tuple of Column
+        In the order of the numbers of a row.
+    """
+    if times_only:
+        return tuple(_time_column(target) for target in targets)
+    return tuple(column for column in _all_columns(targets) if column is not None)
+
+
+# --- where launches are run and measured ---
+
+
+def _derived(name: str) -> int:
+    """Place of a channel among those that are derived."""
+    return channels.DERIVED_CHANNELS.index(name)
+
+
+_ACCELERATION, _LOAD_FRONT, _STORED_ENERGY = (
+    _derived(name) for name in ("acceleration", "load_front", "stored_energy")
+)
+_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit")
+_FRONT = tuple(_derived(f"{name}_front") for name in _AXLE_CHANNELS)
+_REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
+_TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
+
+_MEANING = np.full(events.EVENTS, NO_CHANGE)
+_MEANING[[events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP]] = CHANGE_BEGINS
+_MEANING[events.SPEEDS_MEET] = SPEEDS_MEET
+_MEANING[events.GEAR_CLOSES] = GEAR_CLOSES
+
+
+class _Bench(NamedTuple):
+    """What every launch of a batch is run and measured with, one after the other."""
+
+    car: NDArray[np.void]  # (1,) own copy of the car that is running
+    phase: NDArray[np.void]  # (2,) the phase that is running, and one that stays fresh
+    accuracy: Accuracy
+    work: Record  # scratch space of a launch
+    recorded: sampling.Samples
+    log: kernel.PhaseLog
+    derived: Array  # (capacity, 21)
+    speed: Samples  # (capacity,) as `POINT`
+    distance: Samples  # (capacity,) as `POINT`
+    uses: Samples  # (capacity,) as `USE`
+    pulls: Samples  # (capacity,) as `PULL`
+    peaks: Samples  # (parts,) as `PEAK`
+    moments: Array  # (phases,) [s]
+    meanings: Codes  # (phases,)
+
+
+class _Wanted(NamedTuple):
+    """What is measured, as plain numbers."""
+
+    targets: Array  # (targets, 3)
+    columns: Codes  # place of each column among all numbers
+    numbers: Array  # all numbers of the launch that is being measured
+    times_only: bool
+    needs_derived: bool  # times of distances come from the states alone
+
+
+def _bench(capacity: int, tolerance: float) -> _Bench:
+    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE), np.zeros(PHASES), np.zeros(PHASES, np.int64))
+    return _Bench(
+        np.zeros(1, CAR),
+        np.zeros(2, at.PHASE),
+        Accuracy(tolerance, scales(), LONGEST_STEP, SAMPLE_GAP),
+        kernel.launch_work(),
+        sampling.make_samples(capacity, at.STATES),
+        log,
+        np.empty((capacity, len(channels.DERIVED_CHANNELS))),
+        empty_samples(POINT, capacity),
+        empty_samples(POINT, capacity),
+        empty_samples(USE, capacity),
+        empty_samples(PULL, capacity),
+        empty_samples(PEAK, len(Part)),
+        np.empty(PHASES),
+        np.empty(PHASES, np.int64),
+    )
+
+
+def _wanted(targets: tuple[Target, ...], times_only: bool) -> _Wanted:
+    every = _all_columns(targets)
+    places = [place for place, column in enumerate(every) if column is not None]
+    if times_only:
+        places = [_MARK_NUMBERS * k for k in range(len(targets))]
+    by_speed = any(target.kind is not Kind.DISTANCE for target in targets)
+    numbers = np.empty(len(every))
+    return _Wanted(target_numbers(targets), np.array(places, np.int64), numbers, times_only, by_speed or not times_only)
+
+
+# --- one launch ---
+
+
+@part
+def _make_ready(car: Record, bench: _Bench) -> None:
+    bench.car[0] = car
+    bench.phase[0] = bench.phase[1]
+    bench.recorded.cursor[:] = 0
+    prepare.complete(bench.car[0], bench.work, bench.phase[0])
+    prepare.begin(bench.car[0], bench.work, bench.phase[0])
+
+
+@part
+def _note_moments(bench: _Bench, segments: int) -> float:
+    """Note what every phase began with; returns time zero, at which brakes let go."""
+    zero, log = 0.0, bench.log
+    for i in range(segments - 1, -1, -1):
+        if log.event[i] == events.BRAKE_OFF:
+            zero = log.start[i]
+    for i in range(segments):
+        bench.moments[i] = log.start[i] - zero
+        bench.meanings[i] = _MEANING[log.event[i]] if log.event[i] >= 0 else NO_CHANGE
+    return zero
+
+
+@inline
+def _note_motion(bench: _Bench, i: int, time: float, y: Array, acceleration: float) -> None:
+    speed, distance = bench.speed[i], bench.distance[i]
+    speed.time, speed.value, speed.slope = time, y[at.SPEED], acceleration
+    distance.time, distance.value, distance.slope = time, y[at.DISTANCE], y[at.SPEED]
+
+
+@part
+def _note_samples(bench: _Bench, count: int, zero: float) -> None:
+    """Sort the record of a launch into what its measures are taken from."""
+    car = bench.car[0]
+    for i in range(count):
+        time, y, d = bench.recorded.time[i] - zero, bench.recorded.state[i], bench.derived[i]
+        use, pull = bench.uses[i], bench.pulls[i]
+        _note_motion(bench, i, time, y, d[_ACCELERATION])
+        use.time, use.speed, use.load_front = time, y[at.SPEED], d[_LOAD_FRONT]
+        slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
+        note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
+        slip, peak_slip, force, force_limit = d[_REAR[0]], d[_REAR[1]], d[_REAR[2]], d[_REAR[3]]
+        note_axle(use.rear, use.speed, y[at.WHEEL_REAR], car.rear.radius, slip, peak_slip, force, force_limit)
+        pull.time = time
+        for k in range(len(_TORQUES)):
+            pull.torque[k] = d[_TORQUES[k]]
+
+
+@part
+def _integrals(bench: _Bench, i: int) -> Integrals:
+    y = bench.recorded.state[i]
+    return Integrals(
+        y[at.ENGINE_WORK],
+        bench.derived[i, _STORED_ENERGY],
+        y[at.DRAG_WORK],
+        y[at.ROLLING_WORK],
+        y[at.GRADE_WORK],
+        y[at.SLIP_WORK_FRONT],
+        y[at.SLIP_WORK_REAR],
+        y[at.COUPLING_WORK],
+        y[at.GEARING_WORK],
+        y[at.TWIST_WORK],
+    )
+
+
+@part
+def _find_times(bench: _Bench, count: int, wanted: _Wanted) -> int:
+    """Marks of the launch that has just been run; returns how many numbers that is."""
+    speed, distance, rows = bench.speed[:count], bench.distance[:count], len(wanted.targets)
+    begin = first_from(speed, 0.0)
+    from_rest = begin < count and at_rest(speed[begin].value)
+    place = _MARK_NUMBERS * rows
+    find_marks(speed, distance, from_rest, wanted.targets, wanted.numbers[:place].reshape((rows, _MARK_NUMBERS)))
+    return place
+
+
+@part
+def _measure_times(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
+    """Times of the launch that has just been run, and nothing else that costs time."""
+    zero = _note_moments(bench, segments)
+    for i in range(count):
+        time, y = bench.recorded.time[i] - zero, bench.recorded.state[i]
+        acceleration = bench.derived[i, _ACCELERATION] if wanted.needs_derived else 0.0
+        _note_motion(bench, i, time, y, acceleration)
+    _find_times(bench, count, wanted)
+
+
+@part
+def _measure(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
+    """Everything about the launch that has just been run, in the order of `_all_columns`."""
+    _note_samples(bench, count, _note_moments(bench, segments))
+    uses, numbers = bench.uses[:count], wanted.numbers
+    place = _find_times(bench, count, wanted)
+    for number in use_of_grip(uses, driven_axles(bench.car[0])):
+        numbers[place] = number
+        place += 1
+    found = energies(_integrals(bench, 0), _integrals(bench, count - 1))
+    for number in found:
+        numbers[place] = number
+        place += 1
+    numbers[place] = residual_of(found)
+    numbers[place + 1] = share_of_work(numbers[place], found.engine_work)
+    find_peaks(bench.pulls[:count], bench.moments[:segments], bench.meanings[:segments], bench.peaks)
+    for k in range(len(bench.peaks)):
+        numbers[place + 2 + 2 * k] = bench.peaks[k].torque
+        numbers[place + 3 + 2 * k] = bench.peaks[k].steady
+
+
+# --- many launches ---
+
+
+@entry
+def _measure_each(
+    cars: NDArray[np.void], begin: int, end: int, bench: _Bench, wanted: _Wanted, values: Array, ending: Codes
+) -> int:
+    """Run and measure the cars from `begin` to before `end`; returns the first whose launch did not fit, or `end`."""
+    for i in range(begin, end):
+        _make_ready(cars[i], bench)
+        car, log, recorded = bench.car[0], bench.log, bench.recorded
+        done = kernel.run_compiled(car, bench.phase[0], bench.accuracy, bench.work, recorded, log)
+        ending[i], count = done.status, recorded.cursor[0]
+        if done.status == kernel.BUFFER_FULL:
+            return i
+        if done.status in _MEASURABLE and count > 0:
+            if wanted.needs_derived:
+                time, state, segment = recorded.time[:count], recorded.state[:count], recorded.segment[:count]
+                channels.derive(time, state, segment, log.phase, car, bench.work, bench.derived[:count])
+            if wanted.times_only:
+                _measure_times(bench, count, done.segments, wanted)
+            else:
+                _measure(bench, count, done.segments, wanted)
+            for k in range(wanted.columns.size):
+                values[i, k] = wanted.numbers[wanted.columns[k]]
+    return end
+
+
+def _measure_long(
+    cars: NDArray[np.void], i: int, tolerance: float, wanted: _Wanted, values: Array, ending: Codes
+) -> None:
+    """Run and measure one car with more and more room for its samples."""
+    capacity = FIRST_SAMPLES
+    while capacity < MOST_SAMPLES and ending[i] == kernel.BUFFER_FULL:
+        capacity = min(8 * capacity, MOST_SAMPLES)
+        _measure_each(cars, i, i + 1, _bench(capacity, tolerance), wanted, values, ending)
+
+
+def measure_many(
+    cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None, *, times_only: bool = False
+) -> Measured:
+    """Run and measure many launches by the compiled method; the same numbers, to the last bit, as one by one.
+
+    A launch that cannot be followed has its status in `ending` and nan in its row.
+
+    Parameters
+    ----------
+    cars : ndarray, shape (n,)
+        Records of type `CAR`; left as they are.
+    targets : tuple of Target
+        Every target that is wanted, the standard ones among them.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+    times_only : bool
+        Measure nothing but the time of each target, which takes half as long where all of them are distances.
+
+    Returns
+    -------
+    Measured
+        A row of numbers for each launch, SI units.
+
+    Raises
+    ------
+    UsageError
+        The tolerance is not between 1e-13 and 1e-2.
+    """
+    tolerance = DEFAULT_TOLERANCE if tolerance is None else float(tolerance)
+    if not 1e-13 <= tolerance <= 1e-2:
+        raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
+    cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets, times_only)
+    values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
+    bench, done = _bench(FIRST_SAMPLES, tolerance), 0
+    while done < cars.size:
+        done = _measure_each(cars, done, cars.size, bench, wanted, values, ending)
+        if done < cars.size:
+            _measure_long(cars, done, tolerance, wanted, values, ending)
+            done += 1
+    publish()
+    return Measured(values, ending)

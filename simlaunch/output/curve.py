@@ -1,0 +1,162 @@
+"""What is printed of a curve from dyno sheets: what was understood and done, its points, its peaks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from simlaunch.analysis.engine_figures import EngineFigures, Peak
+from simlaunch.output.layout import Row, Table, paragraph, tables_text
+from simlaunch.output.words import NOT_REACHED, Numbers
+from simlaunch.readers.curve import CurveAccount, PullAccount
+from simlaunch.readers.delimited import shown
+from simlaunch.readers.smoothing import METHOD
+from simlaunch.scenario.powertrain import MeasuredAt
+from simlaunch.units.spelling import Dimension, System
+
+_SHOWN_POINTS = 16
+
+
+# --- tables ---
+
+
+def _pull_row(number: int, pull: PullAccount, numbers: Numbers) -> Row:
+    remark = "left out" if pull.left_out else "lies apart" if pull.outlier else "used"
+    cells = (
+        str(pull.rows),
+        NOT_REACHED if pull.noise is None else numbers.plain(pull.noise, Dimension.SHARE),
+        NOT_REACHED if pull.deviation is None else numbers.signed(pull.deviation, Dimension.SHARE),
+        remark,
+    )
+    return Row(f"pull {number}", "", cells)
+
+
+def _pulls(account: CurveAccount, numbers: Numbers) -> Table:
+    share = numbers.unit(Dimension.SHARE)
+    heads = ("rows", f"scatter [{share}]", f"off median [{share}]", "remark")
+    rows = [_pull_row(n, pull, numbers) for n, pull in enumerate(account.pulls, start=1)]
+    return Table("Pulls", heads, tuple(rows))
+
+
+def _point_row(account: CurveAccount, point: int, numbers: Numbers) -> Row:
+    speed, torque = float(account.speed[point]), float(account.torque[point])
+    power = float(account.power[point])
+    cells = [numbers.plain(torque, Dimension.TORQUE), numbers.plain(power, Dimension.POWER)]
+    if len(account.pulls) > 1:
+        share = float(account.spread[point]) / torque
+        cells.append(numbers.plain(share, Dimension.SHARE))
+    return Row(numbers.with_unit(speed, Dimension.ROTATIONAL_SPEED), "", tuple(cells))
+
+
+def _points(account: CurveAccount, points: list[int], numbers: Numbers) -> Table:
+    heads = [f"torque [{numbers.unit(Dimension.TORQUE)}]", f"power [{numbers.unit(Dimension.POWER)}]"]
+    if len(account.pulls) > 1:
+        heads.append(f"spread [{numbers.unit(Dimension.SHARE)}]")
+    return Table("Curve", tuple(heads), tuple(_point_row(account, point, numbers) for point in points))
+
+
+def _few_points(account: CurveAccount) -> list[int]:
+    """Some points, evenly spread; both ends are among them."""
+    last = len(account.speed) - 1
+    return sorted({round(i * last / (_SHOWN_POINTS - 1)) for i in range(_SHOWN_POINTS)})
+
+
+def _peak_row(label: str, peak: Peak, numbers: Numbers) -> Row:
+    kinds = (Dimension.TORQUE, Dimension.POWER, Dimension.ROTATIONAL_SPEED)
+    values = zip((peak.torque, peak.power, peak.speed), kinds, strict=True)
+    return Row(label, "", tuple(numbers.plain(value, kind) for value, kind in values))
+
+
+def _peaks(figures: EngineFigures, numbers: Numbers) -> Table:
+    kinds = {"torque": Dimension.TORQUE, "power": Dimension.POWER, "engine speed": Dimension.ROTATIONAL_SPEED}
+    heads = tuple(f"{name} [{numbers.unit(kind)}]" for name, kind in kinds.items())
+    rows = (
+        _peak_row("peak torque", figures.peak_torque, numbers),
+        _peak_row("peak power", figures.peak_power, numbers),
+    )
+    return Table("Peaks", heads, rows)
+
+
+def curve_tables(account: CurveAccount, figures: EngineFigures, system: System) -> tuple[Table, ...]:
+    """Every table of a curve, with all its points."""
+    numbers = Numbers(system)
+    every = list(range(len(account.speed)))
+    return _pulls(account, numbers), _points(account, every, numbers), _peaks(figures, numbers)
+
+
+# --- sentences ---
+
+
+def _bound(account: CurveAccount, numbers: Numbers) -> str:
+    used = [pull for pull in account.pulls if not pull.left_out]
+    bounds = [pull.bound for pull in used if pull.bound is not None]
+    if METHOD not in account.smoothing:
+        return ""
+    if len(bounds) < len(used):
+        return "; below 60 rows in a pull no bound for the peak is stated"
+    scatter = numbers.with_unit(max(pull.noise or 0.0 for pull in used), Dimension.SHARE)
+    return (
+        f"; the peak lies within {numbers.with_unit(max(bounds), Dimension.SHARE)} of the truth where noise is "
+        f"independent from row to row (scatter {scatter})"
+    )
+
+
+def _rows(account: CurveAccount) -> Iterator[str]:
+    yield f"{account.rows} rows read, {account.rows_used} used"
+    yield from map(str, account.dropped)
+    if len(account.pulls) > 1:
+        yield from (f"{pull.name}, {pull.rows} rows" for pull in account.pulls)
+
+
+def _done(account: CurveAccount, numbers: Numbers) -> Iterator[str]:
+    yield f"smoothing: {account.smoothing}{_bound(account, numbers)}"
+    if account.taken_back is not None and account.taken_back.why != "1, since no correction is asked for":
+        yield f"correction factor taken back: {account.taken_back.why}"
+    if account.put_on is not None:
+        yield f"correction factor put on: {account.put_on.why}"
+    if account.conversion:
+        yield account.conversion
+    carried = "not known" if account.correction is None else account.correction.value
+    place = "not known" if account.measured_at is None else f"the {account.measured_at}"
+    yield f"footing of the curve: weather correction {carried}; place {place}"
+
+
+def _engine(account: CurveAccount, figures: EngineFigures, numbers: Numbers) -> Iterator[str]:
+    if account.measured_at not in (None, MeasuredAt.CRANK):
+        yield f"mean effective pressure and air need are left out: the figures are valid at the {account.measured_at}"
+        return
+    taken = ", if the figures are valid at the crank" if account.measured_at is None else ""
+    if figures.mean_effective_pressure is not None and figures.displacement is not None:
+        pressure = numbers.with_unit(figures.mean_effective_pressure, Dimension.PRESSURE)
+        volume = numbers.rough(figures.displacement, Dimension.VOLUME)
+        yield f"brake mean effective pressure at peak torque: {pressure} ({volume}, four-stroke){taken}"
+    if figures.air is not None:
+        air = figures.air
+        consumption = f"{numbers.rough(air.consumption, Dimension.SPECIFIC_CONSUMPTION)} ({air.consumption_origin})"
+        ratio = f"{numbers.rough(air.ratio, Dimension.NUMBER)} ({air.ratio_origin})"
+        flow = numbers.with_unit(air.flow, Dimension.MASS_FLOW)
+        yield f"air needed at peak power: {flow}, with fuel consumption {consumption}, air-fuel ratio {ratio}{taken}"
+
+
+def _block(title: str, lines: Iterator[str] | tuple[str, ...]) -> str:
+    return "\n".join([title, *(paragraph(line, "    ") for line in lines)])
+
+
+def curve_text(account: CurveAccount, figures: EngineFigures, saved: Path | None, system: System) -> str:
+    """A curve from dyno sheets as text of 80 columns."""
+    numbers = Numbers(system)
+    pulls, peaks = _pulls(account, numbers), _peaks(figures, numbers)
+    blocks = [
+        _block("Understood", account.understood),
+        _block("Rows", _rows(account)),
+        *tables_text([pulls, _points(account, _few_points(account), numbers), peaks]),
+        _block("What was done", _done(account, numbers)),
+    ]
+    engine = tuple(_engine(account, figures, numbers))
+    if engine:
+        blocks.append(_block("Engine", engine))
+    if account.notes:
+        blocks.append(_block("Worth knowing", account.notes))
+    if saved is not None:
+        blocks.append(paragraph(f"Saved to {shown(saved)}."))
+    return "\n\n".join(blocks)

@@ -1,0 +1,401 @@
+"""A fit as tables, as text, and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from math import floor, isfinite, isnan, log10, nan
+
+import numpy as np
+
+from simlaunch.analysis.simulate import target_label
+from simlaunch.fit.identifiability import Untold
+from simlaunch.fit.logs import Kind
+from simlaunch.fit.residuals import Misfit
+from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime
+from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers
+from simlaunch.readers.delimited import shown
+from simlaunch.units.quantity import display_unit, unit_spelled
+from simlaunch.units.spelling import Dimension, System, kinds
+
+_CHANNELS = {
+    "speed": ("speed", Dimension.SPEED),
+    "engine_speed": ("engine speed", Dimension.ROTATIONAL_SPEED),
+    "wheel_speed_front": ("front wheels", Dimension.ROTATIONAL_SPEED),
+    "wheel_speed_rear": ("rear wheels", Dimension.ROTATIONAL_SPEED),
+}
+_STRONG = 0.7  # correlations beyond this are printed
+_MOST_PAIRS = 6
+_LAG = 0.01  # a shorter one is not told [s]
+_LOADED = (70.0 / 3.6, 60.0 / 3.6)  # speeds between which the time of a coast-down is printed [m/s]
+_MEANING = (
+    "Error: standard error, widened for what hangs together in the residuals. From, to: holds the true value in 19 of "
+    "20 fits, if the car is as described otherwise. Logs: share of what is known of a value that comes from the "
+    "logs; the rest was known beforehand, from [[uncertain]] or, where that is silent, as three usual spreads (common "
+    "practice)."
+)
+_FIT_OF = (
+    "Noise: of one sample, found in the log or stated. Weighed: what the samples were weighed with, more than noise "
+    "where the residuals hang together and exceed it. Beyond: what of rms is no noise. Chance: that noise changes its "
+    "sign as seldom."
+)
+
+
+# --- numbers ---
+
+
+def _decimals(error: float, value: float) -> int:
+    """Decimals at which an error has two digits; those of the value where there is no error."""
+    size = error if error > 0.0 and isfinite(error) else abs(value) * 1e-3
+    return min(max(1 - floor(log10(size)), 0), 6) if size > 0.0 else 3
+
+
+class _Shown:
+    """One fitted value in the unit of display."""
+
+    def __init__(self, each: Fitted, system: System) -> None:
+        unit = display_unit(each.parameter.dimension, system)
+        self.unit = unit.label
+        self._digits = _decimals(each.error / unit.scale, unit.of(each.value))
+        self._of = unit.of
+        self._scale = unit.scale
+
+    def value(self, value: float) -> str:
+        return NOT_REACHED if isnan(value) else f"{self._of(value):.{self._digits}f}"
+
+    def difference(self, value: float) -> str:
+        return NOT_REACHED if isnan(value) or value == 0.0 else f"{value / self._scale:.{self._digits}f}"
+
+
+def _name(each: Fitted) -> str:
+    return each.parameter.name if each.log is None else f"{each.parameter.name}, log {each.log + 1}"
+
+
+# --- tables ---
+
+
+def _values(fit: Fit, system: System) -> Table:
+    rows = []
+    for each in fit.fitted:
+        told = _Shown(each, system)
+        cells = [told.value(each.parameter.own), told.value(each.value), told.difference(each.error)]
+        ends = [told.value(each.low), told.value(each.high)] if not each.at_bound else ["bound", "bound"]
+        rows.append(Row(short(_name(each), 28), told.unit, (*cells, *ends, f"{100.0 * each.from_logs:.0f} %")))
+    return Table("Value", ("before", "fitted", "error", "from", "to", "logs"), tuple(rows))
+
+
+def _profiles(fit: Fit, system: System) -> list[Table]:
+    rows = []
+    for each in fit.fitted:
+        if each.profiled is not None:
+            told = _Shown(each, system)
+            rows.append(Row(short(_name(each), 28), told.unit, tuple(told.value(end) for end in each.profiled)))
+    return [Table("Profile of the likelihood", ("from", "to"), tuple(rows))] if rows else []
+
+
+def _pairs(fit: Fit) -> list[Table]:
+    """Pairs of values whose errors go together, the closest first."""
+    names = [_name(each) for each in fit.fitted]
+    found = [
+        (float(fit.correlation[j, k]), j, k)
+        for j in range(len(names))
+        for k in range(j)
+        if abs(fit.correlation[j, k]) > _STRONG
+    ]
+    rows = [
+        Row(short(f"{names[k]} and {names[j]}", 44), "", (f"{value:+.3f}",))
+        for value, j, k in sorted(found, key=lambda entry: -abs(entry[0]))[:_MOST_PAIRS]
+    ]
+    return [Table("Errors that go together", ("correlation",), tuple(rows))] if rows else []
+
+
+def _every_correlation(fit: Fit) -> Table:
+    names = tuple(_name(each) for each in fit.fitted)
+    rows = (
+        Row(name, "", tuple(f"{value:.4f}" for value in line))
+        for name, line in zip(names, fit.correlation, strict=True)
+    )
+    return Table("Correlation of errors", names, tuple(rows))
+
+
+def _misfit_row(left: Misfit, numbers: Numbers) -> Row:
+    label, dimension = _CHANNELS[left.channel]
+    unit = display_unit(dimension, numbers.system)
+    digits = 2 if dimension is Dimension.SPEED else 0
+    sizes = (f"{value / unit.scale:.{digits}f}" for value in (left.noise, left.weight, left.rms, left.beyond))
+    chance = f"{left.runs_chance:.3f}" if left.runs_chance >= 5e-4 else "<0.001"
+    return Row(label, unit.label, (str(left.samples), *sizes, chance))
+
+
+def _misfits(found: FittedRun, title: str, numbers: Numbers) -> Table:
+    rows = tuple(_misfit_row(left, numbers) for left in found.misfits)
+    return Table(title, ("samples", "noise", "weighed", "rms", "beyond", "chance"), rows)
+
+
+def _times(found: FittedRun, title: str, numbers: Numbers) -> Table:
+    rows = []
+    for mark in found.times:
+        values = (mark.logged, mark.before, mark.fitted, mark.low, mark.high)
+        cells = tuple(numbers.plain(value, Dimension.TIME) for value in values)
+        rows.append(Row(target_label(mark.target), numbers.unit(Dimension.TIME), cells))
+    return Table(title, ("log", "before", "fitted", "from", "to"), tuple(rows))
+
+
+def _road_load(found: FittedRun, title: str, numbers: Numbers) -> Table:
+    load = found.road_load
+    assert load is not None, "only asked of coast-downs"
+    speed = display_unit(Dimension.SPEED, numbers.system)
+    force = display_unit(Dimension.FORCE, numbers.system)
+    per, square = f"{force.label}/({speed.label})", f"{force.label}/({speed.label})^2"
+    rows = (
+        Row("at standstill", force.label, (f"{load.constant / force.scale:.2f}",)),
+        Row("with speed", per, (f"{load.linear * speed.scale / force.scale:.4f}",)),
+        Row("with its square", square, (f"{load.square * speed.scale**2 / force.scale:.5f}",)),
+        Row(
+            "mass with what turns", numbers.unit(Dimension.MASS), (numbers.plain(load.effective_mass, Dimension.MASS),)
+        ),
+        Row("time from 70 to 60 km/h", "s", (f"{load.time_between(*_LOADED):.2f}",)),
+    )
+    return Table(title, ("road load",), rows)
+
+
+def _of_run(found: FittedRun, label: str, numbers: Numbers) -> Iterator[Table]:
+    yield _misfits(found, f"Residuals{label}", numbers)
+    if found.road_load is not None:
+        yield _road_load(found, f"Coast-down{label}", numbers)
+    else:
+        yield _times(found, f"Time{label}", numbers)
+
+
+def _labels(fit: Fit) -> list[str]:
+    several = len(fit.runs) > 1 or fit.left_out
+    return [f", log {found.run.place + 1}" if several else "" for found in fit.runs]
+
+
+def fit_tables(fit: Fit, system: System) -> tuple[Table, ...]:
+    """Every table of a fit, for a file."""
+    return (*_printed(fit, system), _every_correlation(fit))
+
+
+def _printed(fit: Fit, system: System) -> tuple[Table, ...]:
+    numbers = Numbers(system)
+    runs = (
+        table for found, label in zip(fit.runs, _labels(fit), strict=True) for table in _of_run(found, label, numbers)
+    )
+    left_out = _of_run(fit.left_out, ", left out", numbers) if fit.left_out else ()
+    return (_values(fit, system), *_profiles(fit, system), *_pairs(fit), *runs, *left_out)
+
+
+# --- in words ---
+
+
+def untold_words(untold: Untold, *, stated: bool = False) -> str:
+    """What logs do not tell, in a sentence."""
+    names = [clean(name) for name in untold.names]
+    size = "at all" if not isfinite(untold.uncertainty) or untold.uncertainty > 100.0 else "to better than is usual"
+    if len(names) == 1:
+        then = "what [[uncertain]] says of it decides" if stated else "give it, leave it out, or log what shows it"
+        return f"{names[0]} is not told by these logs {size}; {then}"
+    listed = f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"{listed} cannot be told apart from these logs {size}; give one of them, or log a run that differs in it"
+
+
+def _apart(fit: Fit) -> list[str]:
+    told = f"{fit.apart.rank} of {fit.apart.of} combinations of values are told at all"
+    condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
+    stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
+    words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
+    return [f"{told}; {condition}", *words]
+
+
+def _block(title: str, lines: list[str] | tuple[str, ...]) -> list[str]:
+    return ["\n".join([title, *(paragraph(line, "    ") for line in lines)])] if lines else []
+
+
+def _source(found: FittedRun, label: str) -> str:
+    run = found.run
+    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
+    if run.log.kind is Kind.COAST_DOWN:
+        return f"{shown(run.log.request.path)}{label}: {drove}"
+    timing = found.timing
+    lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
+    told = f"let go at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
+    return f"{shown(run.log.request.path)}{label}: {drove}; {told}"
+
+
+def _goal_time(found: FittedRun) -> MarkTime | None:
+    reached = [mark for mark in found.times if isfinite(mark.logged) and isfinite(mark.fitted)]
+    return reached[-1] if reached else None
+
+
+def fit_verdict(fit: Fit, system: System) -> str:
+    """What a fit comes to, in a sentence or two."""
+    numbers = Numbers(system)
+    noisy = all(left.noisy_only for found in fit.runs for left in found.misfits)
+    rms = max(left.rms for found in fit.runs for left in found.misfits if left.channel == "speed")
+    size = numbers.with_unit(rms, Dimension.SPEED) if rms > 0.1 else numbers.rough(rms, Dimension.SPEED)
+    if not fit.follows:
+        told = f"Do not use this fit: the car does not follow the log ({size} rms left over); see the warnings"
+    elif noisy:
+        doubt = ", but see the warnings" if fit.warnings else ""
+        told = f"The fitted car follows the log within its noise ({size} rms left over){doubt}"
+    else:
+        told = f"The fitted car follows the log to {size} rms, which is more than noise; the errors are widened for it"
+    return f"{told}.{_told_time(fit, numbers)}{_told_prediction(fit, numbers)}"
+
+
+def _told_time(fit: Fit, numbers: Numbers) -> str:
+    mark = next((mark for found in fit.runs if (mark := _goal_time(found))), None)
+    if mark is None:
+        return ""
+    values = (mark.fitted, mark.low, mark.high, mark.before, mark.logged)
+    fitted, low, high, before, logged = (numbers.with_unit(value, Dimension.TIME) for value in values)
+    label = target_label(mark.target)
+    return f" {label} takes it {fitted} (from {low} to {high}), against {before} as described and {logged} in the log."
+
+
+def _told_prediction(fit: Fit, numbers: Numbers) -> str:
+    mark = _goal_time(fit.left_out) if fit.left_out else None
+    if mark is None:
+        return ""
+    gap = numbers.signed(mark.fitted - mark.logged, Dimension.TIME)
+    return f" The log that was left out is predicted with an error of {gap} {numbers.unit(Dimension.TIME)} there."
+
+
+def fit_text(fit: Fit, system: System) -> str:
+    """A fit as text of 80 columns, the verdict last."""
+    head = f"{fit.scenario.name}, {PEDAL_WORDS[fit.pedal]}"
+    sources = [_source(found, label) for found, label in zip(fit.runs, _labels(fit), strict=True)]
+    if fit.left_out:
+        sources.append(_source(fit.left_out, ", left out"))
+    blocks = [
+        paragraph(head),
+        *_block("Fitted to", sources),
+        paragraph(_MEANING),
+        paragraph(_FIT_OF),
+        *tables_text(_printed(fit, system)),
+        *_block("What the logs cannot tell", _apart(fit)),
+        *_block("Worth knowing", fit.notes),
+        *_block("Warnings", fit.warnings),
+        f"Verdict\n{paragraph(fit_verdict(fit, system))}",
+    ]
+    return "\n\n".join(blocks)
+
+
+# --- JSON ---
+
+
+def _si_unit(dimension: Dimension) -> str:
+    """Symbol of the SI unit; empty for a pure number."""
+    spelled = (unit_spelled(each, dimension) for each in kinds()[dimension].spelling)
+    return next((unit.label for unit in spelled if (unit.scale, unit.offset) == (1.0, 0.0)), "")
+
+
+def _fitted_object(each: Fitted) -> Object:
+    return {
+        "name": each.parameter.name,
+        "key": each.parameter.key or None,
+        "log": None if each.log is None else f"log {each.log + 1}",
+        "unit": _si_unit(each.parameter.dimension),
+        "is_factor": bool(each.parameter.factor),
+        "before_value": number(each.parameter.own),
+        "fitted_value": number(each.value),
+        "error_value": number(each.error),
+        "low_value": number(each.low),
+        "high_value": number(each.high),
+        "from_logs_share": number(each.from_logs),
+        "bound_flagged": each.at_bound,
+        "known_before": {
+            "middle_value": number(each.parameter.middle),
+            "spread_value": number(each.parameter.spread),
+            "origin": each.parameter.origin or None,
+        },
+        "profile_values": None if each.profiled is None else listed(each.profiled),
+    }
+
+
+def _misfit_object(left: Misfit) -> Object:
+    return {
+        "channel": left.channel,
+        "unit": _si_unit(_CHANNELS[left.channel][1]),
+        "sample_rows": left.samples,
+        "noise_value": number(left.noise),
+        "weight_value": number(left.weight),
+        "rms_value": number(left.rms),
+        "beyond_noise_value": number(left.beyond),
+        "beyond_noise_share": number(left.share),
+        "runs_chance_share": number(left.runs_chance),
+        "neighbours_ratio": number(left.neighbours),
+        "worst_time_s": number(left.worst_time),
+        "worst_value": number(left.worst),
+        "noise_only": left.noisy_only,
+        "wrong_flagged": left.wrong,
+    }
+
+
+def _time_object(mark: MarkTime) -> Object:
+    return {
+        "label": target_label(mark.target),
+        "logged_s": number(mark.logged),
+        "before_s": number(mark.before),
+        "fitted_s": number(mark.fitted),
+        "low_s": number(mark.low),
+        "high_s": number(mark.high),
+    }
+
+
+def _run_object(found: FittedRun) -> Object:
+    load = found.road_load
+    return {
+        "source": str(found.run.log.request.path),
+        "kind": found.run.log.kind.value,
+        "curve": found.run.curve if load is None else None,
+        "start_s": number(found.timing.start),
+        "delay_s": number(found.timing.delay),
+        "lag_s": number(found.timing.lag),
+        "channels": [_misfit_object(left) for left in found.misfits],
+        "times": [_time_object(mark) for mark in found.times],
+        "understood": list(found.run.log.account.understood),
+        "notes": list(found.run.log.account.notes),
+        "road_load": None
+        if load is None
+        else {
+            "constant_N": number(load.constant),
+            "linear_value": number(load.linear),
+            "square_value": number(load.square),
+            "units": ["N", "N s/m", "N s^2/m^2"],
+            "effective_mass_kg": number(load.effective_mass),
+            "time_70_to_60_km_h_s": number(load.time_between(*_LOADED)),
+        },
+    }
+
+
+def fit_object(fit: Fit) -> Object:
+    """A fit as a document; `unit` names the SI unit of the values beside it, empty for pure numbers."""
+    return {
+        "format": "simlaunch-fit-1",
+        "scenario": fit.scenario.name,
+        "pedal": fit.pedal.name.lower(),
+        "values": [_fitted_object(each) for each in fit.fitted],
+        "correlation_ratios": [listed(row) for row in np.asarray(fit.correlation)],
+        "logs": [_run_object(found) for found in fit.runs],
+        "left_out": _run_object(fit.left_out) if fit.left_out else None,
+        "told_apart": {
+            "rank_rows": fit.apart.rank,
+            "of_rows": fit.apart.of,
+            "condition_ratio": number(fit.apart.condition),
+            "untold": [
+                {
+                    "names": list(untold.names),
+                    "shares": listed(untold.shares),
+                    "uncertainty_ratio": number(untold.uncertainty if isfinite(untold.uncertainty) else nan),
+                }
+                for untold in fit.apart.untold
+            ],
+        },
+        "warnings": list(fit.warnings),
+        "notes": list(fit.notes),
+        "follows_flagged": fit.follows,
+        "launch_rows": fit.launches,
+    }

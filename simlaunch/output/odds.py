@@ -1,0 +1,192 @@
+"""Odds between two curves as tables, as text, and as JSON."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from simlaunch.analysis.odds import QUANTILES, Chance, Odds
+from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.verdict import MOSTLY, SURE, WORTH_NAMING
+from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.run import header
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.record import Record
+from simlaunch.scenario.model import Scenario
+from simlaunch.units.spelling import Dimension, System
+
+_QUANTILE_HEADS = ("5 %", "half", "95 %")
+_LABEL_COLUMNS = 36
+_MOSTLY_OPEN = 0.5  # share of the spread that is left open, from which no value is called the one that decides [-]
+_MEANING = (
+    "Every case draws all uncertain values once and launches both curves with them. Differences are second curve less "
+    "first: below zero the second is quicker. The interval holds the true share in 19 of 20 studies. A launch that "
+    "misses the target is slower than any that does not."
+)
+
+
+def _chance_row(label: str, found: Chance, numbers: Numbers) -> Row:
+    cells = (numbers.plain(value, Dimension.SHARE) for value in (found.share, found.low, found.high))
+    return Row(label, numbers.unit(Dimension.SHARE), tuple(cells))
+
+
+def _chances(found: Odds, numbers: Numbers) -> Table:
+    first, second = (short(name, 24) for name in (found.first, found.second))
+    more = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    rows = [
+        _chance_row(f"{first} quicker", found.first_quicker, numbers),
+        _chance_row(f"  by {more} or more", found.first_by_more, numbers),
+        _chance_row(f"{second} quicker", found.second_quicker, numbers),
+        _chance_row(f"  by {more} or more", found.second_by_more, numbers),
+        Row(
+            f"level within {more}", numbers.unit(Dimension.SHARE), (numbers.plain(found.level, Dimension.SHARE), "", "")
+        ),
+    ]
+    return Table(f"Share of {found.cases} cases", ("share", "from", "to"), tuple(rows))
+
+
+def _times(found: Odds, numbers: Numbers) -> Table:
+    unit = numbers.unit(Dimension.TIME)
+    rows = [
+        Row(short(name, 36), unit, tuple(numbers.plain(value, Dimension.TIME) for value in found.time_quantiles(which)))
+        for which, name in enumerate((found.first, found.second))
+    ]
+    gaps = tuple(numbers.signed(value, Dimension.TIME) for value in found.difference_quantiles())
+    title = f"Time for {target_label(found.target)}: cases that stay below"
+    return Table(title, _QUANTILE_HEADS, (*rows, Row("difference", unit, gaps)))
+
+
+def _missed(found: Odds) -> Table:
+    rows = [
+        Row(short(name, 36), "", (str(found.missed[which]),)) for which, name in enumerate((found.first, found.second))
+    ]
+    lost = (Row("of these, could not be followed", "", (str(found.lost),)),) if found.lost else ()
+    return Table("Target missed", ("cases",), (*rows, *lost))
+
+
+def _effects(found: Odds, numbers: Numbers) -> Table:
+    unit = numbers.unit(Dimension.SHARE)
+    rows = [
+        Row(
+            short(effect.name, _LABEL_COLUMNS),
+            unit,
+            tuple(numbers.plain(value, Dimension.SHARE) for value in (effect.in_all, effect.alone)),
+        )
+        for effect in found.effects
+    ]
+    rows.append(Row("left open", unit, (numbers.plain(found.left_open, Dimension.SHARE), "")))
+    return Table("What decides the difference", ("in all", "alone"), tuple(rows))
+
+
+def odds_tables(found: Odds, system: System) -> tuple[Table, ...]:
+    """Every table of odds, in the order of printing."""
+    numbers = Numbers(system)
+    tables = [_chances(found, numbers), _times(found, numbers)]
+    if any(found.missed):
+        tables.append(_missed(found))
+    return (*tables, _effects(found, numbers)) if found.effects else tuple(tables)
+
+
+def odds_verdict(found: Odds, system: System) -> str:
+    """What the odds come to, in a sentence or two."""
+    numbers = Numbers(system)
+    ahead, behind, sure = found.first, found.second, found.first_quicker
+    if found.second_quicker.share > sure.share:
+        ahead, behind, sure = found.second, found.first, found.second_quicker
+    share, low, high = (numbers.with_unit(value, Dimension.SHARE) for value in (sure.share, sure.low, sure.high))
+    told = f"{named(ahead)} is quicker than {named(behind)} in {share} of {found.cases} cases (from {low} to {high})"
+    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    return f"{_weighed(sure, found.level)}: {told}{_level(found, within, numbers)}.{_decider(found, numbers)}"
+
+
+def _weighed(sure: Chance, level: float) -> str:
+    if level >= MOSTLY:
+        return "No difference worth naming"
+    return "That is sure enough" if sure.low >= SURE else "Which curve is quicker is not sure"
+
+
+def _level(found: Odds, within: str, numbers: Numbers) -> str:
+    if float(numbers.plain(found.level, Dimension.SHARE)) == 0.0:
+        return "" if any(found.missed) else f", by {within} or more in nearly all of them"
+    return f"; {numbers.with_unit(found.level, Dimension.SHARE)} are level within {within}"
+
+
+def _decider(found: Odds, numbers: Numbers) -> str:
+    if not found.effects or found.left_open > _MOSTLY_OPEN:
+        return ""
+    most = found.effects[0]
+    share = numbers.with_unit(most.in_all, Dimension.SHARE)
+    return f" The largest share of the spread, {share}, comes of {clean(most.name)}."
+
+
+def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> str:
+    """Odds as text of 80 columns, the verdict last."""
+    head = f"{short(found.first, 30)} against {short(found.second, 30)}, {PEDAL_WORDS[found.pedal]}"
+    blocks = [
+        header(scenario, car, system),
+        paragraph(head),
+        paragraph(_MEANING),
+        *tables_text(odds_tables(found, system)),
+        *_about_effects(found),
+        *([paragraph(_CORRELATED)] if scenario.correlation else []),
+        paragraph(f"Caution: {CAUTION}"),
+        f"Verdict\n{paragraph(odds_verdict(found, system))}",
+    ]
+    return "\n\n".join(blocks)
+
+
+_EFFECTS = (
+    "In all: share of the spread of the difference that would be gone if this value were known. Alone: share that goes "
+    "with it by itself. Both come from a polynomial of second degree through the cases; left open: what it misses in "
+    "cases that it has not seen."
+)
+_NO_EFFECTS = (
+    "What decides the difference is not told: a curve missed the target in some case, values are drawn together, or "
+    "nothing varies."
+)
+
+
+def _about_effects(found: Odds) -> tuple[str, ...]:
+    """What the shares mean, or why there are none; nothing where none were asked for."""
+    if isnan(found.left_open):
+        return ()
+    return (paragraph(_EFFECTS if found.effects else _NO_EFFECTS),)
+
+
+_CORRELATED = (
+    "What decides is left out: some of the uncertain values depend on one another, so no share of the spread belongs "
+    "to one of them."
+)
+
+
+def _chance_object(found: Chance) -> Object:
+    return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
+
+
+def odds_object(found: Odds, scenario: Scenario, seed: int) -> Object:
+    """Odds as a document; quantiles stand for the shares in `quantile_shares`."""
+    return {
+        "format": "simlaunch-odds-1",
+        "scenario": scenario.name,
+        "pedal": found.pedal.name.lower(),
+        "target": found.target.label,
+        "first": found.first,
+        "second": found.second,
+        "seed_value": seed,
+        "rows": found.cases,
+        "scrambling_rows": found.scramblings,
+        "missed_rows": {"first_rows": found.missed[0], "second_rows": found.missed[1], "lost_rows": found.lost},
+        "first_quicker": _chance_object(found.first_quicker),
+        "second_quicker": _chance_object(found.second_quicker),
+        "first_quicker_by_more": _chance_object(found.first_by_more),
+        "second_quicker_by_more": _chance_object(found.second_by_more),
+        "quantile_shares": listed(QUANTILES),
+        "first_times_s": listed(found.time_quantiles(0)),
+        "second_times_s": listed(found.time_quantiles(1)),
+        "differences_s": listed(found.difference_quantiles()),
+        "effects": [
+            {"name": each.name, "in_all_share": number(each.in_all), "alone_share": number(each.alone)}
+            for each in found.effects
+        ],
+        "left_open_share": number(found.left_open),
+    }

@@ -1,0 +1,222 @@
+"""What the parts take, as tables, as text, and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from math import isnan, nan
+
+from simlaunch.analysis.parts import CurveLoad, Level, PartLoad, Stress
+from simlaunch.output.as_json import Object, number
+from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.run import header
+from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.scenario.model import Scenario
+from simlaunch.units.spelling import Dimension, System
+
+Read = Callable[[PartLoad], float]
+
+_COLUMNS = 30
+_MEANING = (
+    "Peak torque holds the shocks of launch and shifts, steady pull does not. Relative wear: swings of torque counted "
+    "by rainflow (ASTM E1049) and added up by Miner's rule, over those with the mildest curve. Shafts: both half "
+    "shafts of an axle together; gearbox output: behind the final drive."
+)
+_LIMITS = (
+    "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
+    "slope of the S-N line, and counts swings of torque, neither heat nor the turns that teeth make under load. "
+    "Ratings are what the scenario says they are."
+)
+_RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
+_UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
+_IDLE = "No part that has a rating carries any torque."
+
+_ROWS: tuple[tuple[str, Dimension, Read], ...] = (
+    ("peak torque", Dimension.TORQUE, lambda part: part.torque),
+    ("steady pull", Dimension.TORQUE, lambda part: part.peak.steady if part.peak else nan),
+    ("of its rating", Dimension.SHARE, lambda part: part.share_of_rating),
+    ("of expected failure", Dimension.SHARE, lambda part: part.share_of_failure),
+)
+
+
+def _heads(found: Stress) -> tuple[str, ...]:
+    return tuple(load.curve for load in found.loads)
+
+
+def _row(label: str, dimension: Dimension, values: list[float], numbers: Numbers) -> Row:
+    return Row(label, numbers.unit(dimension), tuple(numbers.plain(value, dimension) for value in values))
+
+
+def _when(part: PartLoad, numbers: Numbers) -> str:
+    if part.peak is None:
+        return NOT_REACHED
+    gear = f", gear {part.peak.gear}" if part.peak.gear else ""
+    return f"{numbers.plain(part.peak.time, Dimension.TIME)}{gear}"
+
+
+def _part_table(found: Stress, k: int, numbers: Numbers) -> Table:
+    parts = [load.parts[k] for load in found.loads]
+    rows = [
+        _row(label, dimension, [read(part) for part in parts], numbers)
+        for label, dimension, read in _ROWS
+        if parts[0].rating or dimension is not Dimension.SHARE
+    ]
+    rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
+    if parts[0].rating:
+        rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
+    wear = tuple(numbers.times(ratio) for ratio in found.relative_wear(k))
+    rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
+    return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
+
+
+def _part_title(part: PartLoad, numbers: Numbers) -> str:
+    if part.rating is None:
+        return short(part.name, _COLUMNS)
+    rating = numbers.with_unit(part.rating.rating.si, Dimension.TORQUE)
+    return f"{short(part.name, _COLUMNS)}, rated {rating}"
+
+
+def _engine_table(found: Stress, numbers: Numbers) -> Table:
+    rows = [_row("peak torque of the curve", Dimension.TORQUE, [load.peak_torque for load in found.loads], numbers)]
+    pressures = [load.mean_pressure for load in found.loads]
+    if not all(map(isnan, pressures)):
+        rows.append(_row("brake mean effective pressure", Dimension.PRESSURE, pressures, numbers))
+    heats = [load.coupling_heat for load in found.loads]
+    rows.append(_row("heat in clutch or converter", Dimension.ENERGY, heats, numbers))
+    return Table("Engine and coupling", _heads(found), tuple(rows))
+
+
+def stress_tables(found: Stress, system: System) -> tuple[Table, ...]:
+    """Every table of loads: parts by how near they come to their ratings, then engine and coupling."""
+    numbers = Numbers(system)
+    return (*(_part_table(found, k, numbers) for k in found.ranked()), _engine_table(found, numbers))
+
+
+# --- the verdict ---
+
+
+def _worst(found: Stress, numbers: Numbers) -> str:
+    """What is loaded above its rating, or what comes nearest to it."""
+    if found.broken:
+        told = (_overload(curve, part, numbers) for curve, part in found.broken[:3])
+        more = "" if len(found.broken) <= 3 else f"; {more_overloads(len(found.broken) - 3)}"
+        return f"{'; '.join(told)}{more}."
+    rated = [(load.curve, part) for load in found.loads for part in load.parts if part.rating and part.peak]
+    if not rated:
+        return _IDLE if any(part.rating for part in found.loads[0].parts) else _UNRATED
+    curve, part = max(rated, key=lambda entry: entry[1].share_of_rating)
+    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
+    return f"Every part stays within its rating; nearest to it comes {named(part.name)} with {named(curve)}, {share}."
+
+
+def more_overloads(count: int) -> str:
+    """So many more loads, of any part with any curve, that pass a rating."""
+    return "1 more load is above a rating" if count == 1 else f"{count} more loads are above their ratings"
+
+
+def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
+    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
+    beyond = ", and above its torque of expected failure" if part.level is Level.OVER_FAILURE else ""
+    return f"{named(curve)} loads {named(part.name)} with {share} of its rating{beyond}"
+
+
+def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
+    """The part whose wear is told, and that of each curve: nearest to its rating, or else the one that differs most."""
+    every = {k: found.relative_wear(k) for k in found.ranked()}
+    known = {k: ratios for k, ratios in every.items() if len(ratios) > 1 and not any(map(isnan, ratios))}
+    rated = [k for k in known if found.loads[0].parts[k].rating]
+    if rated:
+        return rated[0], known[rated[0]]
+    return max(known.items(), key=lambda entry: max(entry[1]), default=None)
+
+
+def _wear(found: Stress, numbers: Numbers) -> str:
+    if (told := _told_wear(found)) is None:
+        return ""
+    k, ratios = told
+    part, names, most = found.loads[0].parts[k], [load.curve for load in found.loads], max(ratios)
+    worst, mildest = names[ratios.index(most)], names[ratios.index(min(ratios))]
+    if float(times := numbers.times(most)) == 1.0:
+        return f" Over a launch, {named(part.name)} wears alike with every curve."
+    life = f"the life of {named(part.name)}"
+    return f" Over a launch, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
+
+
+def stress_verdict(found: Stress, system: System) -> str:
+    """What the loads come to, in a sentence or two."""
+    numbers = Numbers(system)
+    return f"{_worst(found, numbers)}{_wear(found, numbers)}"
+
+
+def _origins(found: Stress) -> Iterator[str]:
+    for part in found.loads[0].parts:
+        if part.rating:
+            yield paragraph(f"{short(part.name, _COLUMNS)}: {clean(part.rating.origin)}", "    ")
+
+
+def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
+    """Loads as text of 80 columns, the verdict last."""
+    origins = list(_origins(found))
+    unreached = [
+        paragraph(f"Curve {short(load.curve, 24)}: {load.simulation.run.outcome.value}.")
+        for load in found.loads
+        if not load.simulation.reached
+    ]
+    blocks = [
+        header(scenario, found.loads[0].simulation.car, system),
+        paragraph(f"Loads with {PEDAL_WORDS[found.pedal]}"),
+        *unreached,
+        paragraph(_MEANING),
+        *tables_text(stress_tables(found, system)),
+        *(["\n".join(["Where the ratings come from", *origins])] if origins else []),
+        *([_RIGID] if found.rigid else []),
+        paragraph(_LIMITS),
+        paragraph(f"Caution: {CAUTION}"),
+        f"Verdict\n{paragraph(stress_verdict(found, system))}",
+    ]
+    return "\n\n".join(blocks)
+
+
+# --- JSON ---
+
+
+def _part_object(found: Stress, which: int, k: int) -> Object:
+    part = found.loads[which].parts[k]
+    rating = part.rating
+    return {
+        "part": part.name,
+        "place": part.place.value,
+        "peak_torque_N_m": number(part.torque),
+        "peak_time_s": number(part.peak.time) if part.peak else None,
+        "peak_gear": part.peak.gear if part.peak else None,
+        "steady_pull_N_m": number(part.peak.steady) if part.peak else None,
+        "rating_N_m": number(rating.rating.si) if rating else None,
+        "failure_N_m": number(rating.failure_si) if rating else None,
+        "origin": rating.origin if rating else None,
+        "share_of_rating": number(part.share_of_rating),
+        "share_of_failure": number(part.share_of_failure),
+        "flag": part.level.value,
+        "slope_ratio": number(part.slope),
+        "relative_wear_ratio": number(found.relative_wear(k)[which]),
+    }
+
+
+def _load_object(found: Stress, which: int, load: CurveLoad) -> Object:
+    return {
+        "curve": load.curve,
+        "targets_reached": load.simulation.reached,
+        "parts": [_part_object(found, which, k) for k in range(len(load.parts))],
+        "curve_peak_torque_N_m": number(load.peak_torque),
+        "mean_effective_pressure_Pa": number(load.mean_pressure),
+        "coupling_heat_J": number(load.coupling_heat),
+    }
+
+
+def stress_object(found: Stress, scenario: Scenario) -> Object:
+    """Loads as a document; relative wear is over that with the mildest curve."""
+    return {
+        "format": "simlaunch-stress-1",
+        "scenario": scenario.name,
+        "pedal": found.pedal.name.lower(),
+        "shocks_left_out": found.rigid,
+        "loads": [_load_object(found, which, load) for which, load in enumerate(found.loads)],
+    }

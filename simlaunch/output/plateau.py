@@ -1,0 +1,354 @@
+"""The highest plateau that pays, as tables, as sentences, as files and as JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from itertools import groupby
+from math import isfinite, isnan, pi
+
+import numpy as np
+
+from simlaunch.analysis.launches import Aim
+from simlaunch.analysis.plateau import SAME_TIME, Plateau
+from simlaunch.analysis.plateau_search_space import Point
+from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.parts import Part
+from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.words import CAUTION, Numbers, named
+from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.units.spelling import Dimension, System
+
+_RPM = pi / 30.0
+
+PLATEAU = "plateau"
+"""What the curve that was found is called beside the one that was wished for."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """The final drive that suits a curve best, with the gears as they are: its ratio, and the score with it."""
+
+    curve: str
+    present: float
+    score: float
+    ratio: float
+    best_score: float
+    farther: str = ""
+    """`or more`, `or less`: where the ratio is the last that was tried."""
+
+
+@dataclass(frozen=True)
+class Answer:
+    """Plateaus of one scenario by gear set, and what they were sought for."""
+
+    scenario: str
+    curve: str
+    pedal: str
+    aims: Aim
+    by_gear_set: Mapping[str, Plateau]
+    final_drives: Mapping[str, float]
+    displacement: float | None = None
+    wanted: tuple[Wanted, ...] = ()
+
+    @property
+    def first(self) -> Plateau:
+        """Plateau of the car as described."""
+        return next(iter(self.by_gear_set.values()))
+
+    @property
+    def best(self) -> str:
+        """Gear set whose plateau is the quickest."""
+        return min(self.by_gear_set, key=lambda name: self.by_gear_set[name].chosen.score)
+
+
+def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
+    """Corners of the curve: where what binds it changes, and its ends."""
+    rows = []
+    for name, group in groupby(range(found.speeds.size), key=lambda k: found.binding[k]):
+        within = list(group)
+        first, last = within[0], within[-1]
+        span = [numbers.plain(found.speeds[k], Dimension.ROTATIONAL_SPEED) for k in (first, last)]
+        torque = [numbers.plain(found.torque[k], Dimension.TORQUE) for k in (first, last)]
+        wished = [numbers.plain(found.wish_torque[k], Dimension.TORQUE) for k in (first, last)]
+        rows.append(Row(" to ".join(span), "rpm", (name, " to ".join(torque), " to ".join(wished))))
+    unit = numbers.unit(Dimension.TORQUE)
+    return Table("Limited at", ("by", unit, f"{short(curve, 12)}, {unit}"), tuple(rows))
+
+
+def _peak(point: Point, part: Part, numbers: Numbers) -> str:
+    return numbers.plain(point.peaks[part], Dimension.TORQUE)
+
+
+def _set_against(answer: Answer, found: Plateau, numbers: Numbers) -> Table:
+    """The plateau beside the curve that is wished for."""
+    points = (found.chosen, found.wish)
+    rows = [
+        Row(target_label(target), "s", tuple(numbers.plain(point.times[k], Dimension.TIME) for point in points))
+        for k, target in enumerate(answer.aims.targets)
+    ]
+    rows.append(Row("wheelspin time", "s", tuple(numbers.plain(point.spin, Dimension.TIME) for point in points)))
+    unit = numbers.unit(Dimension.TORQUE)
+    heights = (found.torque.max(), found.wish_torque.max())
+    rows.append(Row("highest engine torque", unit, tuple(numbers.plain(x, Dimension.TORQUE) for x in heights)))
+    powers = (float((torque * found.speeds).max()) for torque in (found.torque, found.wish_torque))
+    unit_of_power = numbers.unit(Dimension.POWER)
+    rows.append(Row("highest power", unit_of_power, tuple(numbers.plain(x, Dimension.POWER) for x in powers)))
+    if answer.displacement:
+        pressures = (mean_effective_pressure(float(x), answer.displacement) for x in heights)
+        cells = tuple(numbers.plain(x, Dimension.PRESSURE) for x in pressures)
+        rows.append(Row("brake mean effective pressure", numbers.unit(Dimension.PRESSURE), cells))
+    rows += [
+        Row(f"highest at {part.value}", unit, tuple(_peak(point, part, numbers) for point in points))
+        for part in Part
+        if not all(isnan(point.peaks[part]) for point in points)
+    ]
+    return Table("Set against the wish", ("plateau", short(answer.curve, 24)), tuple(rows))
+
+
+def _front_table(found: Plateau, numbers: Numbers) -> Table:
+    rows = tuple(
+        Row(
+            numbers.plain(point.shape.height, Dimension.TORQUE),
+            numbers.unit(Dimension.TORQUE),
+            (
+                numbers.plain(point.shape.start, Dimension.ROTATIONAL_SPEED),
+                numbers.plain(point.shape.end, Dimension.ROTATIONAL_SPEED),
+                numbers.plain(point.score, Dimension.TIME),
+                numbers.plain(point.strain, Dimension.TORQUE),
+                _mark(found, place, point),
+            ),
+        )
+        for place, point in enumerate(found.front)
+    )
+    return Table("Plateau of", ("from rpm", "to rpm", "time, s", "input", ""), rows)
+
+
+def _mark(found: Plateau, place: int, point: Point) -> str:
+    if point.shape == found.unlimited.shape:
+        return "pays"
+    return "knee" if place == found.knee else ""
+
+
+def _limit_table(found: Plateau, numbers: Numbers) -> tuple[Table, ...]:
+    if not any(map(isfinite, found.gear_limits)):
+        return ()
+    cells = [(numbers.plain(x, Dimension.TORQUE) if isfinite(x) else "none",) for x in found.gear_limits]
+    rows = tuple(Row(f"gear {k}", numbers.unit(Dimension.TORQUE), cell) for k, cell in enumerate(cells, start=1))
+    title = "Ceiling by gear, within grip" if found.within_grip else "Torque limit by gear"
+    return (Table(title, ("limit",), rows),)
+
+
+def _final_drives(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
+    if not answer.wanted:
+        return ()
+    rows = tuple(
+        Row(
+            short(each.curve, 24),
+            "",
+            (
+                f"{each.present:.2f}",
+                numbers.plain(each.score, Dimension.TIME),
+                f"{each.ratio:.2f}",
+                numbers.plain(each.score - each.best_score, Dimension.TIME),
+            ),
+        )
+        for each in answer.wanted
+    )
+    return (Table("Final drive", ("present", "time, s", "wanted", "gains, s"), rows),)
+
+
+def _gear_sets(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
+    if len(answer.by_gear_set) < 2:
+        return ()
+    rows = tuple(
+        Row(
+            name,
+            "",
+            (
+                f"{answer.final_drives[name]:.2f}",
+                numbers.plain(each.chosen.shape.height, Dimension.TORQUE),
+                numbers.plain(each.chosen.score, Dimension.TIME),
+                numbers.plain(each.wish.score, Dimension.TIME),
+            ),
+        )
+        for name, each in answer.by_gear_set.items()
+    )
+    return (Table("Gear set", ("final drive", numbers.unit(Dimension.TORQUE), "time, s", "wish, s"), rows),)
+
+
+def plateau_tables(answer: Answer, units: System) -> tuple[Table, ...]:
+    """All tables; those of curve and front are for the gear set of the car as described."""
+    numbers, found = Numbers(units), answer.first
+    return (
+        _curve_table(found, answer.curve, numbers),
+        _set_against(answer, found, numbers),
+        *_limit_table(found, numbers),
+        _front_table(found, numbers),
+        *_final_drives(answer, numbers),
+        *_gear_sets(answer, numbers),
+    )
+
+
+def _against_wish(answer: Answer, found: Plateau, numbers: Numbers) -> str:
+    gap = found.chosen.score - found.wish.score
+    speeds = [numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (found.chosen.shape.start, found.chosen.shape.end)]
+    height = numbers.with_unit(found.chosen.shape.height, Dimension.TORQUE)
+    if not isfinite(gap):
+        told = f"while {named(answer.curve)} does not get there"
+    elif abs(gap) < SAME_TIME:
+        told = f"as quick as {named(answer.curve)}"
+    else:
+        told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(answer.curve)}"
+    shape = f"a plateau of {height} from {speeds[0]} to {speeds[1]} rpm"
+    if found.chosen.shape.end <= found.chosen.shape.start * 1.001:
+        shape = f"a peak of {height} at {speeds[0]} rpm"
+    return f"the highest plateau that pays is {shape}: {found.chosen.score:.3f} s, {told}"
+
+
+def cheaper(found: Plateau) -> Point | None:
+    """The knee of the front, or else the next curve that takes a twentieth less torque at the gearbox input."""
+    most, knee = found.unlimited.strain, found.front[found.knee]
+    if knee.strain < 0.99 * most:
+        return knee
+    below = [point for point in found.front if point.strain <= 0.95 * most]
+    return below[-1] if below else None
+
+
+def _trade(found: Plateau) -> str:
+    less = cheaper(found)
+    if less is None:
+        return ""
+    share = 1.0 - less.strain / found.unlimited.strain
+    cost = less.score - found.unlimited.score
+    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
+    apart = " (without torque limits by gear)" if sought else ""
+    return f"{100.0 * share:.0f} % less torque at the gearbox input costs {max(cost, 0.0):.3f} s{apart}"
+
+
+def _wants(each: Wanted) -> str:
+    """Whether another final drive would suit a curve better."""
+    gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
+    if not isfinite(each.best_score):
+        return f"{curve} does not get there with any final drive that was tried"
+    if gain < WORTH_NAMING:
+        return f"{curve} suits the final drive of {each.present:.2f}"
+    ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    if not isfinite(each.score):
+        return f"{curve} gets there with a final drive of {ratio}, but not with {each.present:.2f}"
+    return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
+
+
+def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
+    """What was found, in plain sentences."""
+    numbers, found = Numbers(units), answer.first
+    told = [_against_wish(answer, found, numbers), _trade(found)]
+    if len(answer.by_gear_set) > 1:
+        best = answer.best
+        gain = found.chosen.score - answer.by_gear_set[best].chosen.score
+        wants = f"this engine wants gear set {named(best)}, final drive {answer.final_drives[best]:.2f}"
+        kept = "the gear set as described is the quickest with a plateau of its own"
+        told.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
+    told.append("; ".join(map(_wants, answer.wanted)))
+    if not found.capped:
+        power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
+        told.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
+    return tuple(f"{text[:1].upper()}{text[1:]}." for text in told if text)
+
+
+def plateau_text(answer: Answer, units: System) -> str:
+    """Everything, with the verdict last."""
+    goal = ", ".join(target_label(target) for target in answer.aims.targets)
+    about = f"Highest plateau that pays for {goal}, {answer.pedal}; wished for: curve {named(answer.curve)}"
+    note = (
+        "Highest torque at parts includes shocks; the front goes by steady pull at the gearbox input. Each curve of "
+        "the front is the quickest of its height; none beats another "
+        f"in both time and torque. Times within {1e3 * SAME_TIME:.0f} ms count as equal, and the lower torque is taken."
+    )
+    return "\n\n".join(
+        [
+            f"{short(answer.scenario, 78)}\n{paragraph(about)}",
+            *tables_text(plateau_tables(answer, units)),
+            paragraph(note),
+            paragraph(CAUTION),
+            "\n".join(["Verdict", *map(paragraph, plateau_verdict(answer, units))]),
+        ]
+    )
+
+
+# --- files ---
+
+
+def curve_csv(answer: Answer) -> str:
+    """The curve as a file that a scenario can name; the note says where it comes from."""
+    found = answer.first
+    goal = ", ".join(target_label(target) for target in answer.aims.targets)
+    note = f"found by simlaunch plateau for {goal} in place of {clean(answer.curve)}, scenario {clean(answer.scenario)}"
+    lines = [f"# note: {note[:190]}", "engine speed [rpm],torque [N m]"]
+    lines += [f"{speed / _RPM:.1f},{torque:.2f}" for speed, torque in zip(found.speeds, found.torque, strict=True)]
+    return "\n".join(lines) + "\n"
+
+
+def limits_csv(answer: Answer) -> str:
+    """Torque limit of every gear; empty where there is none."""
+    rows = (f"{k},{x:.1f}" if isfinite(x) else f"{k}," for k, x in enumerate(answer.first.gear_limits, start=1))
+    return "\n".join(["gear,torque limit [N m]", *rows]) + "\n"
+
+
+# --- JSON ---
+
+
+def _point_object(point: Point) -> Object:
+    return {
+        "height_N_m": number(point.shape.height),
+        "start_rad_per_s": number(point.shape.start),
+        "end_rad_per_s": number(point.shape.end),
+        "score_s": number(point.score),
+        "times_s": listed(point.times),
+        "wheelspin_time_s": number(point.spin),
+        "peak_torque_N_m": {part.value: number(value) for part, value in point.peaks.items()},
+        "steady_torque_N_m": {part.value: number(value) for part, value in point.steady.items()},
+    }
+
+
+def _plateau_object(found: Plateau) -> Object:
+    return {
+        "engine_speed_rad_per_s": listed(found.speeds),
+        "torque_N_m": listed(found.torque),
+        "wished_torque_N_m": listed(found.wish_torque),
+        "limited_by": list(found.binding),
+        "chosen": _point_object(found.chosen),
+        "quickest": _point_object(found.quickest),
+        "wish": _point_object(found.wish),
+        "front": [_point_object(point) for point in found.front],
+        "knee": found.knee,
+        "gear_limits_N_m": listed(np.array(found.gear_limits)),
+        "gear_limits_within_grip": found.within_grip,
+        "engine_limits_given": found.capped,
+    }
+
+
+def plateau_object(answer: Answer, units: System) -> Object:
+    """Results as JSON, SI units."""
+    return {
+        "format": "simlaunch-plateau-1",
+        "scenario": answer.scenario,
+        "wish": answer.curve,
+        "pedal": answer.pedal,
+        "targets": [target_label(target) for target in answer.aims.targets],
+        "weights": listed(answer.aims.weights),
+        "final_drives": [
+            {
+                "curve": each.curve,
+                "present_ratio": number(each.present),
+                "score_s": number(each.score),
+                "wanted_ratio": number(each.ratio),
+                "wanted_score_s": number(each.best_score),
+            }
+            for each in answer.wanted
+        ],
+        "gear_sets": {name: _plateau_object(found) for name, found in answer.by_gear_set.items()},
+        "verdict": list(plateau_verdict(answer, units)),
+    }

@@ -1,0 +1,413 @@
+"""What is printed of a sweep: what it will take, how far it is, its ranking, and the verdict on it."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from math import isfinite, isnan
+
+from simlaunch.output.layout import (
+    WIDTH,
+    Row,
+    Table,
+    clean,
+    columns,
+    command_text,
+    label_room,
+    paragraph,
+    short,
+    tables_text,
+)
+from simlaunch.output.words import CAUTION, NOT_REACHED, Numbers
+from simlaunch.sweep.axes import ALTERNATIVE, Axis, Kind
+from simlaunch.sweep.campaign import Estimate, Progress
+from simlaunch.sweep.casting import BETWEEN_FAULTS
+from simlaunch.sweep.chunk import Measure, Study
+from simlaunch.sweep.plan import Plan
+from simlaunch.sweep.ranking import Findings, Group, Order
+from simlaunch.units.spelling import System
+
+_ALSO_SHOWN = ("wheelspin time", "steady torque gearbox input", "peak torque gearbox input")
+_MARKS = ("a", "b", "c")
+_ENDLESS = 10_000  # letters: more than any case has
+_AND = " / "
+_KIB = 1024.0
+
+
+def duration(seconds: float) -> str:
+    """A time as it is told in passing."""
+    if not isfinite(seconds):
+        return "unknown"
+    if seconds < 0.95:
+        return "under 1 s"
+    if seconds < 100.0:
+        return f"{seconds:.0f} s"
+    minutes, hours = seconds / 60.0, seconds / 3600.0
+    return f"{minutes:.0f} min" if minutes < 100.0 else f"{hours:.1f} h"
+
+
+def _room(size: int) -> str:
+    value, unit = size / _KIB, "KiB"
+    for larger in ("MiB", "GiB"):
+        if value >= _KIB:
+            value, unit = value / _KIB, larger
+    return f"{value:.0f} {unit}"
+
+
+def value_text(value: float, measure: Measure, numbers: Numbers) -> str:
+    """A measure with its unit."""
+    if measure.dimension is None:
+        return NOT_REACHED if isnan(value) else f"{value:.4g}"
+    return numbers.with_unit(value, measure.dimension)
+
+
+def progress_line(progress: Progress, best: float | None, order: Order, numbers: Numbers) -> str:
+    """How far a sweep is, on one line."""
+    share = 100.0 * progress.done / progress.total
+    told = f"{progress.done} of {progress.total} launches ({share:.0f} %)"
+    if progress.rate > 0.0:
+        told += f", {progress.rate:.0f} a second, {duration(progress.left)} to go"
+    if best is not None:
+        told += f", best {value_text(best, order.by, numbers)}"
+    return short(told, WIDTH - 1)
+
+
+def estimate_text(estimate: Estimate, plan: Plan, corners: Sequence[tuple[int, Mapping[str, str], str]]) -> str:
+    """What a sweep would take, and the cases at its corners."""
+    facts = (
+        ("launches", "", f"{estimate.launches}"),
+        ("one launch", "s", f"{estimate.seconds_each:.4f}"),
+        (f"all, {estimate.workers} at a time", "", duration(estimate.seconds)),
+        ("room on the disk", "", _room(estimate.bytes)),
+    )
+    varied = Table("Varied", ("values",), tuple(Row(axis.name, "", (_extent(axis),)) for axis in plan.axes))
+    told = f"An estimate from {estimate.trials} trial launches; other work on the same cores makes it longer"
+    return "\n\n".join(
+        [
+            *tables_text(
+                [Table("Estimate", ("about",), tuple(Row(a, unit, (text,)) for a, unit, text in facts)), varied]
+            ),
+            paragraph(f"{told}. What is compiled once, and what workers take to begin, is not counted."),
+            "\n".join([_corner_head(plan, len(corners)), *(_corner(*corner) for corner in corners)]),
+            "Nothing was written.",
+        ]
+    )
+
+
+def _corner_head(plan: Plan, shown: int) -> str:
+    if shown == plan.corner_count:
+        return "Corner cases"
+    balanced = "a balanced part, every axis as often at its first as at its last value"
+    return paragraph(f"Corner cases: {shown} of {plan.corner_count}, {balanced}; {plan.corner_count - shown} left out")
+
+
+def _corner(number: int, texts: Mapping[str, str], why_not: str) -> str:
+    told = ", ".join(f"{axis} {text}" for axis, text in texts.items())
+    return paragraph(f"{number}: {told}{f'; cannot be launched: {why_not}' if why_not else ''}", "    ")
+
+
+def _extent(axis: Axis) -> str:
+    if axis.values and len(axis.values) <= 3 and sum(map(columns, axis.values)) < 34:
+        return ", ".join(map(clean, axis.values))
+    if axis.span is not None:
+        ends = f"{axis.span.low:g} to {axis.span.text(axis.span.high)}"
+        return f"{ends} in {len(axis.values)}" if axis.values else ends
+    return f"{len(axis.values)} values"
+
+
+def case_text(study: Study, values: Mapping[str, str | float]) -> str:
+    """A case in words: every axis and its value."""
+    told = (f"{axis.name} {_quoted(axis, values[axis.name])}" for axis in study.plan.axes)
+    return ", ".join(told)
+
+
+def _quoted(axis: Axis, value: str | float) -> str:
+    text = axis.shown(value)
+    return text if axis.kind in (Kind.NUMBER, Kind.PEDAL) else f'"{clean(text)}"'
+
+
+def _own_options(study: Study) -> list[str]:
+    """Options that the sweep itself was given, without the alternatives that it varies."""
+    asked = json.loads(study.asked)
+    varied = {axis.name for axis in study.plan.axes}
+    taken = [each for each in asked.get("taken", ()) if each.partition("=")[0].strip() not in varied]
+    changes = [each for each in asked.get("changes", ()) if each.partition("=")[0].strip() not in varied]
+    return [part for each in taken for part in ("--with", each)] + [
+        part for each in changes for part in ("--set", each)
+    ]
+
+
+def options_text(study: Study, number: int) -> str:
+    """Options with which `simlaunch run` repeats a launch."""
+    parts = _own_options(study)
+    texts = study.plan.texts(study.plan.cases(number, number + 1), 0)
+    for axis in study.plan.axes:
+        text = texts[axis.name]
+        if axis.kind in ALTERNATIVE:
+            parts += ["--with", f"{axis.name}={text}"]
+        elif axis.kind is Kind.NUMBER:
+            parts += ["--set", f"{axis.name}={text}"]
+        else:
+            parts += [f"--{axis.name}", text]
+    if study.tolerance is not None:
+        parts += ["--tolerance", f"{study.tolerance:g}"]
+    return shlex.join(clean(part) for part in parts)
+
+
+# --- ranking ---
+
+
+def _shown_measures(findings: Findings) -> list[Measure]:
+    """The measure ranked by, then those of the constraints, then the usual ones."""
+    known = {measure.name: measure for measure in findings.study.measures}
+    asked = [constraint.column for constraint in findings.order.constraints]
+    wanted = dict.fromkeys(name for name in (findings.order.by.name, *asked, *_ALSO_SHOWN) if name in known)
+    return [known[name] for name in wanted][: len(_MARKS)]
+
+
+def _with_unit(text: str, measure: Measure, numbers: Numbers) -> str:
+    unit = "" if measure.dimension is None else numbers.unit(measure.dimension)
+    return f"{text} [{unit}]" if unit else text
+
+
+def _bare(value: float, measure: Measure, numbers: Numbers) -> str:
+    if measure.dimension is None:
+        return NOT_REACHED if isnan(value) else f"{value:.4g}"
+    return numbers.plain(value, measure.dimension)
+
+
+@dataclass(frozen=True)
+class _Told:
+    """Names of cases, each on as many lines as it takes, and what is said above and below their table."""
+
+    title: str
+    labels: tuple[tuple[str, ...], ...]
+    above: tuple[str, ...]
+    below: tuple[str, ...]
+
+
+def _cases_told(findings: Findings, room: int) -> _Told:
+    """The cases of a ranking by what differs among them; what all of them share stands above.
+
+    No name is cut: a case goes on below its first line, and a name that has no room on a line is numbered.
+    """
+    best = findings.best
+    texts = {axis: _texts(axis, [launch.values[axis.name] for launch in best]) for axis in findings.study.plan.axes}
+    differ = [axis for axis in texts if len(set(texts[axis])) > 1]
+    shared = ", ".join(
+        f"{axis.name} {_quoted(axis, best[0].values[axis.name])}" for axis in texts if axis not in differ
+    )
+    above = [f"All of them: {shared}."] if shared else []
+    indent = len(f"{len(best)}. ")
+    too_long = [axis for axis in differ if max(map(columns, texts[axis])) > room - indent - len(_AND)]
+    for axis in too_long:
+        texts[axis] = [_mark(axis, launch.values[axis.name]) for launch in best]
+    rows = ([texts[axis][row] for axis in differ] for row in range(len(best)))
+    labels = tuple(_label(f"{n}.".ljust(indent), row, room) for n, row in enumerate(rows, start=1))
+    names = _AND.join(axis.name for axis in differ)
+    title = f"Best: {names}" if names and columns(f"Best: {names}") <= room else "Best"
+    above += [f"Cases: {names}."] if names and title == "Best" else []
+    below = tuple(_numbers_told(axis, [launch.values[axis.name] for launch in best]) for axis in too_long)
+    return _Told(title, labels, tuple(above), below)
+
+
+def _label(place: str, names: Sequence[str], room: int) -> tuple[str, ...]:
+    """Place and names of a case, parted between names where a line is full."""
+    lines = [place]
+    for n, name in enumerate(names):
+        piece = name if n == len(names) - 1 else f"{name}{_AND}"
+        if lines[-1].strip() not in ("", place.strip()) and columns(f"{lines[-1]}{piece}".rstrip()) > room:
+            lines.append(" " * len(place))
+        lines[-1] += piece
+    return tuple(line.rstrip() for line in lines)
+
+
+def _texts(axis: Axis, values: Sequence[str | float]) -> list[str]:
+    """Values as they are shown, or in full where it takes that to tell them apart."""
+    shown, unit = [clean(axis.shown(value)) for value in values], axis.shown_in
+    if unit is None or len(set(shown)) == len(set(values)):
+        return shown
+    return [f"{unit.of(float(value)):.12g} {unit.label}".strip() for value in values]
+
+
+def _mark(axis: Axis, value: str | float) -> str:
+    """A value by its number among those of its axis."""
+    listed: Sequence[str | float] = axis.si or axis.values
+    return f"{axis.name} {listed.index(value) + 1}" if value in listed else axis.shown(value)
+
+
+def _numbers_told(axis: Axis, values: Sequence[str | float]) -> str:
+    """What the numbers of an axis stand for."""
+    told = {_mark(axis, value): _quoted(axis, value) for value in values}
+    return "; ".join(f"{mark}: {text}" for mark, text in sorted(told.items(), key=lambda entry: _last_number(entry[0])))
+
+
+def _last_number(mark: str) -> int:
+    last = mark.rpartition(" ")[2]
+    return int(last) if last.isdecimal() else 0
+
+
+def _ranking(findings: Findings, numbers: Numbers) -> tuple[Table, _Told]:
+    shown = _shown_measures(findings)
+    heads = ("launch", *(_with_unit(mark, measure, numbers) for mark, measure in zip(_MARKS, shown, strict=False)))
+    rows = [
+        (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown))
+        for launch in findings.best
+    ]
+    told = _cases_told(findings, label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
+    lines = [
+        Row(text, "", cells if n == 0 else ("",) * len(cells))
+        for label, cells in zip(told.labels, rows, strict=True)
+        for n, text in enumerate(label)
+    ]
+    return Table(told.title, heads, tuple(lines)), told
+
+
+def _legend(findings: Findings) -> str:
+    """What the marks above the columns of the ranking stand for."""
+    shown = zip(_MARKS, _shown_measures(findings), strict=False)
+    return paragraph(f"{'; '.join(f'{mark}: {measure.name}' for mark, measure in shown)}.")
+
+
+def _group_table(
+    name: str, groups: Sequence[Group], by: Measure, numbers: Numbers, room: int | None = None
+) -> tuple[Table, tuple[str, ...]]:
+    """The best of each value of an axis, and what stands for names that have no room."""
+    heads = (_with_unit(f"best {by.name}", by, numbers), "launch", "launches")
+    cells = [(_bare(group.best, by, numbers), str(group.number), str(group.count)) for group in groups]
+    room = room or label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
+    labels = [clean(group.label) for group in groups]
+    below: tuple[str, ...] = ()
+    if max(map(columns, labels)) > room:
+        labels = [f"{name} {n}" for n in range(1, len(groups) + 1)]
+        below = tuple(f'{mark}: "{clean(group.label)}"' for mark, group in zip(labels, groups, strict=True))
+    rows = (Row(label, "", each) for label, each in zip(labels, cells, strict=True))
+    return Table(f"By {name}", heads, tuple(rows)), below
+
+
+def sweep_tables(findings: Findings, system: System) -> tuple[Table, ...]:
+    """Every table of a sweep with all names in full, for where lines may be long."""
+    if not findings.best:
+        return ()
+    numbers, by = Numbers(system), findings.order.by
+    shown, told = _shown_measures(findings), _cases_told(findings, _ENDLESS)
+    heads = ("launch", *(_with_unit(measure.name, measure, numbers) for measure in shown))
+    ranking = Table(
+        told.title,
+        heads,
+        tuple(
+            Row(
+                label,
+                "",
+                (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown)),
+            )
+            for (label,), launch in zip(told.labels, findings.best, strict=True)
+        ),
+    )
+    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
+    return (ranking, *(_group_table(axis, each, by, numbers, _ENDLESS)[0] for axis, each in groups.items()))
+
+
+def _tables(findings: Findings, system: System) -> list[str]:
+    """Every table of a sweep, each with what explains its names, in the order of printing."""
+    if not findings.best:
+        return []
+    numbers, by = Numbers(system), findings.order.by
+    ranking, told = _ranking(findings, numbers)
+    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
+    parted = [_group_table(axis, each, by, numbers) for axis, each in groups.items()]
+    texts = tables_text([ranking, *(table for table, _ in parted)])
+    legends = [told.below, *(below for _, below in parted)]
+    blocks = [
+        "\n".join([text, *(paragraph(line, "    ") for line in lines)])
+        for text, lines in zip(texts, legends, strict=True)
+    ]
+    blocks[0] = "\n".join([*(paragraph(line, "    ") for line in told.above), blocks[0]])
+    return blocks
+
+
+def _how_far(findings: Findings) -> str:
+    study, failed = findings.study, findings.failed
+    done = f"{findings.finished} of {study.launches} launches are finished"
+    parts = [done if findings.finished < study.launches else f"{study.launches} launches"]
+    if failed:
+        parts.append(f"{failed} of them failed")
+    if findings.order.constraints:
+        told = " and ".join(clean(constraint.text) for constraint in findings.order.constraints)
+        parts.append(f"{findings.met} reach the goal with {told}")
+    return f"{'; '.join(parts)}."
+
+
+def _failures(findings: Findings) -> list[str]:
+    told = sorted(findings.failures.items(), key=lambda entry: (-entry[1], entry[0]))[:5]
+    return ["\n".join(["Failed", *(_failure(why, count) for why, count in told)])] if told else []
+
+
+def _failure(why: str, count: int) -> str:
+    """How many launches failed for a reason; each fault of several on lines of its own."""
+    faults = why.split(BETWEEN_FAULTS)
+    if len(faults) == 1:
+        return paragraph(f"{count}: {why}", "    ")
+    return "\n".join([f"{count}: {len(faults)} faults", *(paragraph(f"  - {fault}", "    ") for fault in faults)])
+
+
+def verdict(findings: Findings, system: System) -> str:
+    """What a sweep comes to, in a sentence or two."""
+    numbers, by = Numbers(system), findings.order.by
+    so_far = "So far, " if findings.finished < findings.study.launches else ""
+    if not findings.best:
+        return _capital(
+            f"{so_far}no finished launch meets what was asked; loosen a constraint, or vary something else."
+        )
+    first = findings.best[0]
+    result = value_text(first.measures[by.name], by, numbers)
+    told = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
+    return _capital(f"{told}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
+
+
+def _next(findings: Findings, numbers: Numbers) -> str:
+    """How far the next one is behind."""
+    if len(findings.best) < 2:
+        return ""
+    by = findings.order.by
+    gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
+    return f", {value_text(gap, by, numbers)} ahead of the next"
+
+
+def _what_matters(findings: Findings, numbers: Numbers) -> str:
+    """Which axis the best result depends on most, and which least."""
+    spreads = {
+        axis: max(group.best for group in groups) - min(group.best for group in groups)
+        for axis, groups in findings.groups.items()
+        if len(groups) > 1
+    }
+    if len(spreads) < 2:
+        return ""
+    by = findings.order.by
+    most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
+    return (
+        f" The best that each value allows differs most by {most} ({value_text(spreads[most], by, numbers)}), "
+        f"least by {least} ({value_text(spreads[least], by, numbers)})."
+    )
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def sweep_text(findings: Findings, name: str, system: System) -> str:
+    """A sweep as text of 80 columns, the verdict last."""
+    blocks = [
+        f"{paragraph(name)}\n{paragraph(_how_far(findings))}",
+        *([_legend(findings)] if findings.best else []),
+        *_tables(findings, system),
+        *_failures(findings),
+    ]
+    if findings.best:
+        options = options_text(findings.study, findings.best[0].number)
+        blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
+    blocks.append(paragraph(f"Caution: {CAUTION}"))
+    blocks.append(f"Verdict\n{paragraph(verdict(findings, system))}")
+    return "\n\n".join(blocks)

@@ -1,0 +1,109 @@
+"""What torque is worth: the full-load curve above, and what more of it gains or costs below."""
+
+from __future__ import annotations
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
+from matplotlib.figure import Figure
+from scipy.interpolate import PchipInterpolator
+
+from simlaunch.analysis.worth import Worth, best_span
+from simlaunch.output.worth import MORE
+from simlaunch.plotting.look import (
+    INK,
+    QUIET,
+    Panels,
+    Units,
+    curve_style,
+    head_panel,
+    in_our_look,
+    name_x,
+    named,
+    sheet,
+    units_of,
+)
+from simlaunch.record import Pedal
+from simlaunch.units.spelling import Dimension
+
+_PALE_TO_STRONG = LinearSegmentedColormap.from_list("gain", ["#f3f1ec", "#43a184"])
+_COST = "#d1492c"
+_FINE = 40  # points of the curve in each band
+_MILLI = 1e3
+
+
+@in_our_look
+def worth_figure(found: Worth, system: str) -> Figure:
+    """The curve shaded by what torque is worth, hatched where more of it costs time, and the worth of every band.
+
+    Parameters
+    ----------
+    found : Worth
+        What torque is worth.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        Two panels, one above the other.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units = units_of(system)
+    full, held = curve_style(1), curve_style(2).with_rings()
+    key = (("full pedal", full), ("held slip", held))
+    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque gains nothing."
+    figure, rows = sheet(_title(found, units), lead, Panels((2.0, 1.6), key=key))
+    speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
+    half = 0.5 * (speed[1] - speed[0])
+    upper, lower = rows[0][0], rows[1][0]
+    _draw_curve(upper, found, units)
+    lower.axhline(0.0, color=INK, linewidth=0.8)
+    for line_style, pedal in ((full, Pedal.FULL), (held, Pedal.HELD_SLIP)):
+        lower.plot(speed, _told(found, pedal, units), **line_style.drawing())
+    for axes in (upper, lower):
+        axes.set_xlim(speed[0] - half, speed[-1] + half)
+    name_x(upper, "", shown=False)
+    name_x(lower, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    head_panel(upper, units.axis("full-load torque", Dimension.TORQUE))
+    head_panel(lower, f"time gained by {units.text(_si_more(units), Dimension.TORQUE)} more [ms]")
+    return figure
+
+
+def _si_more(units: Units) -> float:
+    """The torque that worth is told for [N m]."""
+    return MORE / float(units.of(np.array(1.0), Dimension.TORQUE))
+
+
+def _told(found: Worth, pedal: Pedal, units: Units) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+    return np.asarray(_MILLI * _si_more(units) * found.of(pedal).gain, np.float64)
+
+
+def _title(found: Worth, units: Units) -> str:
+    best = best_span(found)
+    if best is None:
+        return f"More torque on {named(found.curve)} gains no time anywhere"
+    first, last = (units.text(each, Dimension.ROTATIONAL_SPEED) for each in (best.first, best.last))
+    return f"Torque on {named(found.curve)} is worth most between {first} and {last}"
+
+
+def _draw_curve(axes: Axes, found: Worth, units: Units) -> None:
+    """The curve with each band below it shaded by its worth."""
+    gain = found.of(Pedal.FULL).gain
+    noise = found.of(Pedal.FULL).noise
+    curve, half = PchipInterpolator(found.middles, found.torque), 0.5 * (found.middles[1] - found.middles[0])
+    for middle, worth, doubt in zip(found.middles, gain, noise, strict=True):
+        speed = np.clip(np.linspace(middle - half, middle + half, _FINE), found.middles[0], found.middles[-1])
+        x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)
+        axes.fill_between(x, 0.0, y, color=_PALE_TO_STRONG(max(worth, 0.0) / max(gain.max(), 1e-12)), linewidth=0.0)
+        if worth < -max(doubt, 1e-9):
+            axes.fill_between(x, 0.0, y, facecolor="none", edgecolor=_COST, hatch="//", linewidth=0.0)
+    speed = np.linspace(found.middles[0], found.middles[-1], _FINE * found.middles.size)
+    x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)
+    axes.plot(x, y, color=INK, linewidth=2.0)
+    axes.set_ylim(0.0, 1.1 * float(y.max()))
+    axes.tick_params(colors=QUIET, labelcolor=INK)

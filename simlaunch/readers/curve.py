@@ -1,0 +1,499 @@
+"""From dyno sheets to one full-load curve, with an account of everything that was done on the way.
+
+The order of the steps: pulls are smoothed and averaged; the correction that the figures carry is taken back; hub or
+wheel figures are brought to the crank, or the other way; the wanted correction is put on; points are written down.
+A step that was not asked for is not taken.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from math import pi
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.errors import InputError, UsageError
+from simlaunch.readers.columns import NO_CHOICES, Choices
+from simlaunch.readers.delimited import TableOptions, shown
+from simlaunch.readers.reference_conditions import Factor, Losses, Weather, factor, from_crank, to_crank
+from simlaunch.readers.sheet import (
+    LEAST_DEVIATION,
+    Dropped,
+    Pull,
+    Sheet,
+    Together,
+    common_range,
+    read_sheet,
+    stated_footing,
+    together,
+)
+from simlaunch.readers.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_is, peak_bound, smooth
+from simlaunch.record import MAX_CURVE_POINTS
+from simlaunch.scenario.curve_file import read_footing
+from simlaunch.scenario.powertrain import Correction, MeasuredAt
+
+Array = NDArray[np.float64]
+
+MOST_SHEETS = 20
+_RPM = pi / 30.0
+_STEPS = (50.0, 100.0, 200.0, 500.0)
+
+
+@dataclass(frozen=True)
+class CurveOptions:
+    """What the caller knows of the sheets, and what is wanted of the curve.
+
+    Parameters
+    ----------
+    table : TableOptions
+        What is known of the text.
+    choices : Choices
+        Columns and units that are named.
+    leave_out : tuple of int
+        Pulls to leave out, by number from 1.
+    smoothing : bool
+        False takes the rows of a single rising pull as they are.
+    carried : Correction or None
+        Correction that the figures carry; None where a sheet says so itself, or nobody knows.
+    wanted : Correction or None
+        Correction that the curve shall carry; None leaves the one that is there.
+    weather : Weather or None
+        Air of the test; needed to change the correction.
+    boosted : bool
+        Whether the engine holds its own charge pressure.
+    correct_boosted : bool
+        Correct such an engine by the formula all the same.
+    measured_at : MeasuredAt or None
+        Where the figures were taken; None where a sheet says so itself, or nobody knows.
+    wanted_at : MeasuredAt or None
+        Where the curve shall be valid; None leaves it where it is.
+    losses : Losses or None
+        What stands between the two; needed to change the place.
+    """
+
+    table: TableOptions = field(default_factory=TableOptions)
+    choices: Choices = NO_CHOICES
+    leave_out: tuple[int, ...] = ()
+    smoothing: bool = True
+    carried: Correction | None = None
+    wanted: Correction | None = None
+    weather: Weather | None = None
+    boosted: bool = False
+    correct_boosted: bool = False
+    measured_at: MeasuredAt | None = None
+    wanted_at: MeasuredAt | None = None
+    losses: Losses | None = None
+
+
+@dataclass(frozen=True)
+class PullAccount:
+    """One pull as it went into the curve: where it stands, and how it compares with the others.
+
+    Parameters
+    ----------
+    name : str
+        File and lines.
+    rows : int
+        Rows used.
+    noise : float or None
+        Scatter of the rows about the smooth curve, relative; None for a pull left out [-].
+    deviation : float or None
+        Mean deviation from the median of the pulls; None for a pull left out [-].
+    outlier : bool
+        Whether it lies apart from the others.
+    left_out : bool
+        Whether the caller left it out.
+    bound : float or None
+        How far its peak may lie from the truth, relative; None where nothing is stated [-].
+    speed, torque : ndarray, shape (n,)
+        Its rows on the footing of the curve [rad/s], [N m].
+    """
+
+    name: str
+    rows: int
+    noise: float | None
+    deviation: float | None
+    outlier: bool
+    left_out: bool
+    bound: float | None
+    speed: Array
+    torque: Array
+
+
+@dataclass(frozen=True)
+class CurveAccount:
+    """A full-load curve, and how it came about.
+
+    Parameters
+    ----------
+    sources : tuple of str
+        The files.
+    understood : tuple of str
+        Text, columns and units of each file.
+    rows, rows_used : int
+        Rows of all files, and those behind the curve.
+    dropped : tuple of Dropped
+        Rows that were not used, and why.
+    pulls : tuple of PullAccount
+        Every pull.
+    smoothing : str
+        Method.
+    taken_back, put_on : Factor or None
+        Correction that was taken back, and the one that was put on.
+    conversion : str
+        Losses that were reckoned with; empty for none.
+    correction : Correction or None
+        Correction that the curve carries; None where nobody knows.
+    measured_at : MeasuredAt or None
+        Where the curve is valid; None where nobody knows.
+    speed, torque : ndarray, shape (n,)
+        Points of the curve, 2 to 256 [rad/s], [N m].
+    spread : ndarray, shape (n,)
+        Standard deviation between the pulls, as measured; zero for one pull [N m].
+    notes : tuple of str
+        What a careful reader should know.
+    """
+
+    sources: tuple[str, ...]
+    understood: tuple[str, ...]
+    rows: int
+    rows_used: int
+    dropped: tuple[Dropped, ...]
+    pulls: tuple[PullAccount, ...]
+    smoothing: str
+    taken_back: Factor | None
+    put_on: Factor | None
+    conversion: str
+    correction: Correction | None
+    measured_at: MeasuredAt | None
+    speed: Array
+    torque: Array
+    spread: Array
+    notes: tuple[str, ...]
+
+    @property
+    def power(self) -> Array:
+        """Power at the points [W]."""
+        return self.speed * self.torque
+
+
+def read_curve_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions | None = None) -> CurveAccount:
+    """One full-load curve from the pulls of one or several dyno sheets.
+
+    Parameters
+    ----------
+    paths : sequence of str or path-like
+        The sheets, 1 to 20.
+    options : CurveOptions, optional
+        What is known of them, and what is wanted.
+
+    Returns
+    -------
+    CurveAccount
+        Points of the curve, and everything that was done.
+
+    Raises
+    ------
+    InputError
+        A sheet cannot be used; the message names file, place, reason and remedy.
+    UsageError
+        What is wanted cannot be worked out from what is known.
+    """
+    options = options or CurveOptions()
+    if not 1 <= len(paths) <= MOST_SHEETS:
+        raise UsageError(f"{len(paths)} sheets were named; name 1 to {MOST_SHEETS}")
+    sheets = tuple(read_sheet(path, options.choices, options.table) for path in paths)
+    options = _told_by_sheets(sheets, options)
+    pulls = tuple(pull for sheet in sheets for pull in sheet.pulls)
+    used = _used(pulls, options.leave_out)
+    curves = {n: _smoothed(pulls[n], options) for n in used}
+    grid = _grid([pulls[n] for n in used], list(curves.values()))
+    mean = together(list(curves.values()), grid)
+    torque, steps = _on_wanted_footing(mean.torque, options)
+    speed, torque, spread = _sound(grid, torque, mean.spread)
+    accounts = _accounts(pulls, curves, mean, options)
+    return CurveAccount(
+        sources=tuple(sheet.source for sheet in sheets),
+        understood=tuple(f"{sheet.source}: {line}" for sheet in sheets for line in sheet.understood),
+        rows=sum(sheet.rows for sheet in sheets),
+        rows_used=sum(len(pulls[n].speed) for n in used),
+        dropped=tuple(entry for sheet in sheets for entry in sheet.dropped),
+        pulls=accounts,
+        smoothing=" and ".join(sorted({curve.method for curve in curves.values()})),
+        taken_back=steps.taken_back,
+        put_on=steps.put_on,
+        conversion=steps.conversion,
+        correction=steps.correction,
+        measured_at=options.wanted_at or options.measured_at,
+        speed=speed,
+        torque=torque,
+        spread=spread,
+        notes=(*_pull_notes(accounts), *steps.notes),
+    )
+
+
+# --- what the sheets say of themselves ---
+
+
+def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
+    """The options with correction and place as the sheets state them; all sheets and the caller have to agree."""
+    told = [
+        read_footing("\n".join(told for line in sheet.preamble if (told := stated_footing(line))), sheet.source)
+        for sheet in sheets
+    ]
+    carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
+    places = {MeasuredAt(entry["measured_at"]) if "measured_at" in entry else options.measured_at for entry in told}
+    for found, asked, what in ((carried, options.carried, "correction"), (places, options.measured_at, "place")):
+        if len(found) > 1 or (asked is not None and found != {asked}):
+            listed = ", ".join(sorted(str(entry or "not stated") for entry in (found | {asked} if asked else found)))
+            raise InputError(
+                f"{', '.join(sheet.source for sheet in sheets[:5])}: the figures stand on unlike footing, {what} "
+                f"{listed}; bring each sheet to one footing first, or state what is true of all"
+            )
+    return replace(options, carried=carried.pop(), measured_at=places.pop())
+
+
+# --- pulls to one curve ---
+
+
+def _used(pulls: Sequence[Pull], leave_out: tuple[int, ...]) -> list[int]:
+    unknown = [number for number in leave_out if not 1 <= number <= len(pulls)]
+    if unknown:
+        raise UsageError(f"there is no pull {unknown[0]} to leave out; there are 1 to {len(pulls)}")
+    used = [n for n in range(len(pulls)) if n + 1 not in leave_out]
+    if not used:
+        raise UsageError(f"all {len(pulls)} pulls are left out; keep one at least")
+    return used
+
+
+def _smoothed(pull: Pull, options: CurveOptions) -> Smooth:
+    if options.smoothing:
+        return smooth(pull.speed, pull.torque)
+    rising = bool((np.diff(pull.speed) > 0.0).all())
+    if not rising or len(pull.speed) > MAX_CURVE_POINTS:
+        raise UsageError(
+            f"{pull}: {len(pull.speed)} rows cannot be taken as they are; without smoothing a pull has up to "
+            f"{MAX_CURVE_POINTS} rows by strictly rising engine speed"
+        )
+    return as_it_is(pull.speed, pull.torque)
+
+
+def _grid(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
+    """Engine speeds of the points: those of a single table taken as it is, else round ones between the ends."""
+    if len(pulls) == 1 and curves[0].method == AS_IT_IS:
+        return np.unique(pulls[0].speed)
+    low, high = (edge / _RPM for edge in common_range(pulls))
+    step = next((step for step in _STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), _STEPS[-1])
+    inner = np.arange(np.ceil((low + 0.2 * step) / step), np.floor((high - 0.2 * step) / step) + 1.0) * step
+    return np.concatenate(([low], inner, [high])) * _RPM
+
+
+def _sound(speed: Array, torque: Array, spread: Array) -> tuple[Array, Array, Array]:
+    """The points, or a refusal where a curve that had been sound has come out at or below zero."""
+    if not np.isfinite(torque).all() or (torque <= 0.0).any():
+        place = float(speed[int(np.argmin(np.nan_to_num(torque, nan=-np.inf)))]) / _RPM
+        raise InputError(
+            f"curve: comes out without torque at {place:.0f} rpm; check the losses, the inertia and the acceleration"
+        )
+    return speed, torque, spread
+
+
+def _accounts(
+    pulls: Sequence[Pull], curves: dict[int, Smooth], mean: Together, options: CurveOptions
+) -> tuple[PullAccount, ...]:
+    order = {n: k for k, n in enumerate(curves)}
+    return tuple(
+        PullAccount(
+            name=f"pull {n + 1} ({pull})",
+            rows=len(pull.speed),
+            noise=curves[n].noise if n in curves else None,
+            deviation=mean.deviations[order[n]] if n in order else None,
+            outlier=n in order and order[n] in mean.outliers,
+            left_out=n not in order,
+            bound=_bound(pull, curves.get(n)),
+            speed=pull.speed,
+            torque=_on_wanted_footing(pull.torque, options)[0],
+        )
+        for n, pull in enumerate(pulls)
+    )
+
+
+def _bound(pull: Pull, curve: Smooth | None) -> float | None:
+    return peak_bound(len(pull.speed), curve.noise) if curve and curve.method == METHOD else None
+
+
+def _pull_notes(accounts: Sequence[PullAccount]) -> list[str]:
+    notes = [
+        f"{account.name} lies {account.deviation:+.1%} from the median of the pulls; it is in the mean unless left out"
+        for account in accounts
+        if account.outlier
+    ]
+    used = [account for account in accounts if not account.left_out]
+    deviations = [account.deviation for account in used if account.deviation is not None]
+    apart = max(deviations) - min(deviations)
+    if len(used) == 2 and apart > LEAST_DEVIATION:
+        notes.append(f"the two pulls lie {apart:.1%} apart; which of them is right, two pulls cannot tell")
+    if any(account.rows < FEWEST for account in used):
+        notes.append(f"fewer than {FEWEST} rows in a pull: not smoothed")
+    return notes
+
+
+# --- footing ---
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """What was done to bring the figures on the wanted footing."""
+
+    taken_back: Factor | None = None
+    put_on: Factor | None = None
+    conversion: str = ""
+    notes: tuple[str, ...] = ()
+    correction: Correction | None = None  # what the figures carry in the end
+
+
+def _on_wanted_footing(torque: Array, options: CurveOptions) -> tuple[Array, _Steps]:
+    back, on = _factors(options)
+    placed, conversion = _placed(torque / back.value if back else torque, options)
+    carries = options.wanted or options.carried
+    notes = _footing_notes(options, back, on, conversion)
+    if on is not None and options.boosted and not options.correct_boosted and carries is not Correction.NONE:
+        notes.append(f"the curve is as measured: {carries} puts no factor on it, so its file says correction: none")
+        carries = Correction.NONE
+    return placed * (on.value if on else 1.0), _Steps(back, on, conversion, tuple(notes), carries)
+
+
+def _factors(options: CurveOptions) -> tuple[Factor | None, Factor | None]:
+    """Correction to take back and correction to put on; none of them where the correction stays."""
+    carried, wanted = options.carried, options.wanted
+    if wanted is None and (options.weather is None or carried is None):
+        return None, None
+    if wanted is not None and wanted is carried and options.weather is None:
+        return None, None
+    if carried is None:
+        raise UsageError(
+            f"{wanted} is wanted, but nobody says which correction the figures carry; "
+            f"say one of {', '.join(Correction)} (none: as measured)"
+        )
+    if options.weather is None:
+        raise UsageError(
+            f"to go from correction {carried} to {wanted} the weather of the test is needed; "
+            "give pressure, temperature and humidity"
+        )
+    back = factor(carried, options.weather, boosted=False)  # what the dyno did, right or not
+    if wanted is None:
+        return back, back
+    return back, factor(wanted, options.weather, boosted=options.boosted, override=options.correct_boosted)
+
+
+def _placed(torque: Array, options: CurveOptions) -> tuple[Array, str]:
+    """Torque where it is wanted, and the losses that this took."""
+    here, there = options.measured_at, options.wanted_at
+    if there is None or there is here:
+        return torque, ""
+    if here is None:
+        raise UsageError(
+            f"torque at the {there} is wanted, but nobody says where the figures were taken; "
+            f"say one of {', '.join(MeasuredAt)}"
+        )
+    if options.losses is None:
+        raise UsageError(
+            f"to go from {here} to {there} the losses between them are needed; "
+            "give a scenario with gear and acceleration, or a percentage"
+        )
+    if MeasuredAt.CRANK not in (here, there):
+        raise UsageError(f"from {here} to {there} leads by way of the crank; do it in two steps")
+    convert = to_crank if there is MeasuredAt.CRANK else from_crank
+    return convert(torque, options.losses), f"from {here} to {there}: {options.losses.why}"
+
+
+def _footing_notes(options: CurveOptions, back: Factor | None, on: Factor | None, conversion: str) -> list[str]:
+    notes = []
+    if options.carried is None and options.wanted is None:
+        notes.append("nobody says which weather correction the figures carry; do not set them against others")
+    if options.measured_at is None and options.wanted_at is None:
+        notes.append("nobody says where the figures were taken; a launch needs them at the crank")
+    if conversion and back is None and options.carried not in (None, Correction.NONE):
+        notes.append(f"losses are reckoned on figures that carry {options.carried}; give the weather to do it before")
+    reasons = [applied.why for applied in (back, on) if applied and applied.flagged]
+    return notes + [f"correction factor {why}" for why in dict.fromkeys(reasons)]
+
+
+# --- curve to file ---
+
+
+def as_text(account: CurveAccount) -> str:
+    """The curve as a file of our own format, footing above the header."""
+    footing = {"correction": account.correction, "measured at": account.measured_at}
+    told = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
+    points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(account.speed, account.torque, strict=True)]
+    return "\n".join((*told, "engine speed [rpm],torque [N m]", *points)) + "\n"
+
+
+def _plain(value: float) -> str:
+    """Number with up to three decimals, none that say nothing."""
+    return f"{value:.3f}".rstrip("0").rstrip(".")
+
+
+def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+    """Write the curve to a file that a scenario can name; the file is there whole or not at all.
+
+    Parameters
+    ----------
+    account : CurveAccount
+        The curve.
+    path : str or path-like
+        Where to, with the ending .csv.
+    overwrite : bool
+        Whether a file that is there already may be replaced.
+
+    Raises
+    ------
+    UsageError
+        A file is there already, or the name does not end in .csv.
+    InputError
+        The file cannot be written.
+    """
+    target = Path(path)
+    if target.suffix.lower() != ".csv":
+        raise UsageError(f"{shown(path)}: a curve file ends in .csv, so that a scenario can name it")
+    try:
+        _write_whole(as_text(account), target, overwrite=overwrite)
+    except FileExistsError:
+        raise UsageError(f"{shown(path)}: is there already; name another file, or allow it to be replaced") from None
+    except (OSError, ValueError) as error:
+        reason = (getattr(error, "strerror", None) or "the name is not a path").lower()
+        raise InputError(f"{shown(path)}: cannot be written ({reason}); name a folder that you may write to") from None
+
+
+def _write_whole(text: str, target: Path, *, overwrite: bool) -> None:
+    if target.is_dir():
+        raise IsADirectoryError(21, "is a folder")
+    descriptor, name = tempfile.mkstemp(prefix=f".{target.name[:50]}-", dir=target.parent)
+    made = Path(name)
+    try:
+        with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        made.chmod(0o666 & ~_mask())
+        if overwrite:
+            made.replace(target)
+        else:
+            target.hardlink_to(made)  # fails where the name is taken, whoever took it and when
+    finally:
+        with contextlib.suppress(FileNotFoundError):
+            made.unlink()
+
+
+def _mask() -> int:
+    """Rights that new files do not get; reading them means setting them."""
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask

@@ -1,0 +1,500 @@
+"""Logs from a car: channels found by name, brought to SI and onto one time base, as a trace that can be measured.
+
+How a log is understood:
+
+- Channels are chosen by name (`channels.toml`). Several that fit, or none where one is needed, is an error that lists
+  them; `--channel speed="NAME"` settles it, `--channel gear=` leaves one out. An axle is the mean of its two wheels.
+- Units are taken from `--unit speed=km/h`, else from the file, else from the name ("speed km/h", "rpm").
+- Time has to increase. The time base is that of the channel sampled most often; others run straight between samples,
+  gears hold, nothing is extrapolated. A pause of more than five times the usual one is reported as a gap.
+- Time zero is the moment at which the car moves off, between two samples: the root of the parabola through the first
+  three that move. The run ends at its highest speed. A log that does not start from rest begins at its first sample.
+- A log that changes its speed far slower or faster than any car is refused: its time is in another unit.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from enum import StrEnum
+from math import inf, sqrt
+from pathlib import Path
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.errors import InputError
+from simlaunch.readers.child import Channel, Recording, told_apart, without_unit
+from simlaunch.readers.columns import known_channels, plain_name
+from simlaunch.readers.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
+from simlaunch.readers.matlab import read_matlab
+from simlaunch.readers.mdf import read_mdf
+from simlaunch.scenario.reading import read_bytes
+from simlaunch.simulation.trace import Trace
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import read
+from simlaunch.units.spelling import Dimension
+
+AT_REST = 0.2
+"""A car no faster than this stands [m/s]."""
+
+MOVED_OFF = 3.0
+"""A car that reaches this before it stands again has been launched [m/s]."""
+
+SLOWEST, FASTEST, COARSE = 0.05, 50.0, 0.5
+"""A log in which speed never changes faster than the first, with samples no closer than the last, tells its time in
+milliseconds; one that gains speed faster than the second on the whole, in seconds for milliseconds [m/s^2], [s]."""
+
+GAP = 5.0
+"""A pause longer than so many usual ones is a gap [-]."""
+
+_MOST_NAMES = 30  # in a message
+
+Array: TypeAlias = NDArray[np.float64]
+
+
+class Role(StrEnum):
+    """What a channel is needed for; the value is its name in the trace, and in options of the command line."""
+
+    TIME = "time"
+    SPEED = "speed"
+    ENGINE_SPEED = "engine_speed"
+    GEAR = "gear"
+    WHEEL_SPEED_FRONT = "wheel_speed_front"
+    WHEEL_SPEED_REAR = "wheel_speed_rear"
+    ACCELERATION = "acceleration"
+    DISTANCE = "distance"
+    BOOST_PRESSURE = "boost_pressure"
+
+
+_WHEELS = (Role.WHEEL_SPEED_FRONT, Role.WHEEL_SPEED_REAR)
+_MEASURED = tuple(role for role in Role if role is not Role.TIME)
+
+
+@dataclass(frozen=True)
+class LogOptions:
+    """What the caller knows of a log; what is left out is found by the stated rules."""
+
+    channels: Mapping[Role, tuple[str, ...]] = field(default_factory=dict)
+    """Names of the channels for a role; several are averaged, none leaves the role out."""
+    units: Mapping[Role, str] = field(default_factory=dict)
+    """Unit of a role's channels."""
+    radii: tuple[float, float] | None = None
+    """Effective rolling radius of the front and of the rear tyres, for wheel speeds logged as road speeds [m]."""
+    start: float | None = None
+    """The run that is wanted is the first that moves off at or after this time of the log [s]."""
+    whole: bool = False
+    """Keep all of the log, from its first sample on, rather than a run from rest."""
+    table: TableOptions = field(default_factory=TableOptions)
+    """For logs in delimited text."""
+
+
+@dataclass(frozen=True)
+class LogAccount:
+    """A log as a trace, and how it was understood."""
+
+    trace: Trace
+    """Channels by the names of `Role`; time zero where the car moves off, nan outside a channel's own time."""
+    understood: tuple[str, ...]
+    """Which channel serves for what, in what unit; where the run begins and ends."""
+    notes: tuple[str, ...]
+    """What else is worth knowing: gaps, samples left out."""
+    zero: float = 0.0
+    """Time zero, in the time of the log [s]; whether the run starts from rest; and the whole log: times of each
+    channel's own samples, in the time of the log [s], with their values."""
+    from_rest: bool = False
+    samples: Mapping[str, tuple[Array, Array]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class _Log:
+    """Everything that a file holds, what the caller knows of it, and what was noted on the way."""
+
+    source: str
+    options: LogOptions
+    channels: tuple[Channel, ...]
+    others: tuple[str, ...]
+    notes: list[str] = field(default_factory=list)
+    lines: NDArray[np.int64] | None = None
+
+    def place(self, sample: int) -> str:
+        """Where a sample stands in the file."""
+        return f"line {self.lines[sample]}" if self.lines is not None else f"sample {sample + 1}"
+
+    def refuse(self, place: str, typed: str, why: str, instead: str) -> InputError:
+        """Error that names the file."""
+        return refusal(self.source, place, typed, why, instead)
+
+    def choices(self) -> str:
+        """What could be named."""
+        return f"choose one of {_listed([*(channel.name for channel in self.channels), *self.others])}"
+
+
+@dataclass(frozen=True)
+class _Series:
+    """Samples of one role in SI units, over the time of the log."""
+
+    role: Role
+    label: str
+    time: Array
+    values: Array
+
+    @property
+    def step(self) -> float:
+        """Usual time between samples [s]."""
+        return float(np.median(np.diff(self.time)))
+
+
+def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LogAccount:
+    """Trace from a log.
+
+    Parameters
+    ----------
+    path : str or path-like
+        Delimited text, ASAM MDF 4 (`.mf4`, `.mdf`) or MATLAB version 5 (`.mat`).
+    options : LogOptions, optional
+        Names, units and radii that the file does not tell.
+
+    Returns
+    -------
+    LogAccount
+        The trace in SI units, and how it came about.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, a channel is missing or ambiguous, a unit is not known, or time does not increase.
+    """
+    log = _opened(Path(path), options or LogOptions())
+    clock = _clock(log)
+    chosen = {role: _chosen(log, role) for role in _MEASURED}
+    if not chosen[Role.SPEED]:
+        raise log.refuse("speed", "", "is not among the channels", f"name it with {_flag(Role.SPEED)}; {log.choices()}")
+    series = [s for role, found in chosen.items() if (s := _of_role(log, role, found, clock))]
+    return _account(log, series)
+
+
+# --- file to channels ---
+
+
+def _opened(path: Path, options: LogOptions) -> _Log:
+    extract = _FORMATS.get(path.suffix.lower())
+    if extract is None:
+        return _from_table(path, options)
+    source = shown(path)
+    try:
+        content = read_bytes(path, MAX_BYTES)
+    except InputError as error:
+        raise InputError(f"{source}, {error.args[0]}") from None
+    recording = extract(content, source, _patterns(options))
+    return _Log(source, options, told_apart(recording.channels), recording.others)
+
+
+_Reader: TypeAlias = Callable[[bytes, str, Sequence[str]], Recording]
+_FORMATS: Mapping[str, _Reader] = {".mf4": read_mdf, ".mdf": read_mdf, ".mat": read_matlab}
+
+
+def _from_table(path: Path, options: LogOptions) -> _Log:
+    table = read_table(path, options.table)
+    split = enumerate(map(without_unit, table.header))
+    channels = [Channel(name, table.unit(n) or unit, table.columns[n], None) for n, (name, unit) in split]
+    others = tuple(column.name for column in table.text_columns)
+    return _Log(table.source, options, told_apart(channels), others, [*table.notes], table.line_numbers)
+
+
+def _patterns(options: LogOptions) -> list[str]:
+    """Regular expressions for the names that could be needed, told apart properly once they are read."""
+    given = {re.sub(r" #\d+$", "", name) for names in options.channels.values() for name in names}
+    every = (name for known in known_channels().values() for name in (*known.names, *known.left, *known.right))
+    words = (r"[^a-z0-9]*".join(name.split()) for name in every)
+    return [*(rf"^{word}(?:[^a-z0-9].*)?$" for word in words), *(rf"^{re.escape(name)}(?:_time)?$" for name in given)]
+
+
+# --- channels by name ---
+
+
+def _unit_in_name(name: str, role: Role) -> tuple[str, str]:
+    """Name and the unit that it ends with, such as "speed km/h"; an empty unit where it ends with none."""
+    for unit in sorted(known_channels()[role].units, key=len, reverse=True):
+        head = name.removesuffix(unit)
+        if name.lower() == unit or (head != name and head[-1:] in (" ", "_")):
+            return head.rstrip(" _") or name, unit
+    return name, ""
+
+
+def _going_by(log: _Log, role: Role, names: Sequence[str]) -> list[Channel]:
+    bare = ((channel, re.sub(r" #\d+$", "", channel.name)) for channel in log.channels)
+    return [c for c, name in bare if {plain_name(name), plain_name(_unit_in_name(name, role)[0])} & set(names)]
+
+
+def _listed(names: Iterable[str]) -> str:
+    every = [quoted(name) for name in names]
+    rest = len(every) - _MOST_NAMES
+    return ", ".join(every[:_MOST_NAMES]) + (f" and {rest} more" if rest > 0 else "")
+
+
+def _flag(role: Role) -> str:
+    return f'--channel {role}="NAME"'
+
+
+def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
+    """Channels that serve for a role: as told, or by name; empty where there is none."""
+    if role in log.options.channels:
+        return tuple(_named(log, role, name) for name in log.options.channels[role])
+    known = known_channels()[role]
+    whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
+    found = whole or [*left, *right]
+    if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
+        why = f"could be each of {_listed(channel.name for channel in found)}"
+        raise log.refuse(role.replace("_", " "), "", why, f"choose one with {_flag(role)}")
+    return tuple(found)
+
+
+def _named(log: _Log, role: Role, name: str) -> Channel:
+    found = next((channel for channel in log.channels if channel.name == name), None)
+    if found is None:
+        raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
+    return found
+
+
+# --- channels to series in SI ---
+
+
+def _clock(log: _Log) -> Array | None:
+    """Time that channels without their own are recorded against [s]; None where there is none."""
+    if all(channel.time is not None for channel in log.channels):
+        return None
+    found = _chosen(log, Role.TIME)
+    return _as_time(log, found[0]) if found else None
+
+
+def _as_time(log: _Log, channel: Channel) -> Array:
+    return _rising(log, channel.name, channel.values * _scale(log, Role.TIME, channel)[0], log.place)
+
+
+def _rising(log: _Log, name: str, time: Array, place: Callable[[int], str]) -> Array:
+    blank = np.flatnonzero(~np.isfinite(time))
+    if blank.size:
+        raise log.refuse(place(int(blank[0])), "", f"has no time in {quoted(name)}", "give every sample a time")
+    back = np.flatnonzero(np.diff(time) <= 0.0)
+    if back.size:
+        n = int(back[0])
+        why = f"at {time[n + 1]:.6g} s does not come after {time[n]:.6g} s; time has to increase"
+        raise log.refuse(place(n + 1), "", why, "take out what was logged twice, or what belongs to another log")
+    return time
+
+
+def _time_of(log: _Log, channel: Channel, clock: Array | None) -> Array:
+    place = f"channel {quoted(channel.name)}"
+    if channel.time is not None:
+        return _rising(log, channel.name, channel.time, lambda n: f"{place}, sample {n + 1}")
+    own = next((other for other in log.channels if other.name == f"{channel.name}_time"), None)
+    shared = "".join(other.unit for other in _chosen(log, Role.TIME))
+    time = clock if own is None else _as_time(log, replace(own, unit=own.unit or shared))
+    if time is None:
+        raise log.refuse("time", "", "is not among the channels", f"name it with {_flag(Role.TIME)}; {log.choices()}")
+    if time.size != channel.values.size:
+        why = f"has {channel.values.size} values, its time has {time.size}"
+        raise log.refuse(place, "", why, f"save its own time as {quoted(f'{channel.name}_time')}")
+    return time
+
+
+def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, str]:
+    """SI value of one unit of a channel, its kind of quantity, and the unit."""
+    known = known_channels()[role]
+    unit = log.options.units.get(role) or channel.unit or _unit_in_name(channel.name, role)[1]
+    unit = "" if unit in ("-", "1") else unit
+    try:
+        one = read(f"1 {unit}", *known.kinds)
+    except InputError:
+        why = "is not a unit that it can have" if unit else "has no unit"
+        instead = f"give one of {', '.join(known.units)}" if known.units else "give a pure number"
+        instead += f", as in --unit {role}={next(iter(known.units), '1')}"
+        raise log.refuse(f"channel {quoted(channel.name)}", unit, why, instead) from None
+    return one.si, one.dimension, unit
+
+
+def _series(log: _Log, role: Role, channel: Channel, clock: Array | None) -> _Series | None:
+    """One channel in SI units without samples that are no numbers; None where too few remain."""
+    scale, kind, unit = _scale(log, role, channel)
+    if role in _WHEELS and kind is Dimension.SPEED:
+        scale /= _radius(log, role, channel)
+    time, values = _time_of(log, channel, clock), channel.values * scale
+    sound = np.isfinite(values)
+    if np.isinf(values).any():
+        log.notes.append(f"{quoted(channel.name)}: {np.isinf(values).sum()} values that are not finite are left out")
+    if sound.sum() < 2:
+        log.notes.append(f"{quoted(channel.name)}: fewer than two values; not used")
+        return None
+    series = _Series(role, f"{quoted(channel.name)}{f' [{unit}]' if unit else ''}", time[sound], values[sound])
+    _check_size(log, series)
+    return series
+
+
+def _radius(log: _Log, role: Role, channel: Channel) -> float:
+    if log.options.radii is None:
+        why = "is logged as a road speed, and slip needs the tyre's radius"
+        instead = f"give the radii, or leave it out with --channel {role}="
+        raise log.refuse(f"channel {quoted(channel.name)}", "", why, instead)
+    return log.options.radii[_WHEELS.index(role)]
+
+
+def _check_size(log: _Log, series: _Series) -> None:
+    reached, largest = float(np.abs(series.values).max()), known_channels()[series.role].largest
+    if reached > largest:
+        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that makes sense"
+        raise log.refuse(f"channel {series.label}", "", why, f"check its unit, or give --unit {series.role}=UNIT")
+
+
+def _of_role(log: _Log, role: Role, found: Sequence[Channel], clock: Array | None) -> _Series | None:
+    """Series of a role; of several channels, their mean over the time that all of them cover."""
+    parts = [s for channel in found if (s := _series(log, role, channel, clock))]
+    if len(parts) <= 1:
+        return parts[0] if parts else None
+    base = _base(log, parts, parts)
+    mean: Array = np.mean([_onto(base, part) for part in parts], axis=0)
+    return _Series(role, f"mean of {' and '.join(part.label for part in parts)}", base, mean)
+
+
+# --- series onto one time base ---
+
+
+def _base(log: _Log, needed: Sequence[_Series], every: Sequence[_Series]) -> Array:
+    """Times of the series sampled most often, over the time that all needed ones cover."""
+    start, end = max(s.time[0] for s in needed), min(s.time[-1] for s in needed)
+    base: Array = max((s.time[(s.time >= start) & (s.time <= end)] for s in every), key=len)
+    if base.size < 2:
+        places = " and ".join(s.label for s in needed)
+        raise log.refuse(places, "", "share no time", "log them together, or leave one out with --channel")
+    return base
+
+
+def _onto(base: Array, series: _Series) -> Array:
+    """Values at other times, nan outside the series' own; a gear holds, all else runs straight."""
+    values: Array = np.interp(base, series.time, series.values, left=np.nan, right=np.nan)
+    if series.role is not Role.GEAR:
+        return values
+    held = series.values[np.searchsorted(series.time, base, side="right") - 1]
+    return np.where(np.isnan(values), np.nan, held)
+
+
+def _gaps(series: _Series) -> Iterator[str]:
+    pauses = np.diff(series.time)
+    wide = np.flatnonzero(pauses > GAP * series.step)
+    if wide.size:
+        n = int(wide[np.argmax(pauses[wide])])
+        count = f"{wide.size} gaps, the longest" if wide.size > 1 else "a gap"
+        yield f"{series.label}: {count} of {pauses[n]:.3g} s after {series.time[n]:.6g} s of the log, bridged"
+
+
+def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
+    speeds = [s for s in series if s.role in (Role.SPEED, *_WHEELS)]
+    if not speeds or speeds[0].role is not Role.SPEED:
+        raise log.refuse("speed", "", "has fewer than two values", f"name another channel with {_flag(Role.SPEED)}")
+    base = _base(log, speeds, series)
+    _check_pace(log, speeds[0])
+    run = _Run(0, base.size - 1, base[0], ()) if log.options.whole else _run(log, base, _onto(base, speeds[0]))
+    times = np.concatenate([[run.zero], base[run.first + 1 : run.last + 1]])
+    trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
+    samples = {str(s.role): (s.time, s.values) for s in series}
+    notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
+    understood = (*_understood(series, base), *run.told)
+    return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples)
+
+
+def _check_pace(log: _Log, speed: _Series) -> None:
+    """Refuse a log whose time cannot be in the unit that it names."""
+    gain, step, lasts = float(np.ptp(speed.values)), speed.step, float(np.ptp(speed.time))
+    fastest, mean = float(np.abs(np.diff(speed.values) / np.diff(speed.time)).max()), gain / lasts
+    if gain > MOVED_OFF and (mean > FASTEST or (fastest < SLOWEST and step >= COARSE)):
+        pace, unit = (mean, "s") if mean > FASTEST else (fastest, "ms")
+        why = f"has {step:.4g} s between samples, and a speed that changes by {pace:.2g} m/s^2, which no car does"
+        raise log.refuse("time", "", why, f"check its unit, or give --unit time={unit}")
+
+
+def _understood(series: Sequence[_Series], base: Array) -> Iterator[str]:
+    for s in series:
+        yield f"{s.role.replace('_', ' ')}: {s.label}, {s.time.size} samples, {s.step:.4g} s apart"
+    if not all(np.array_equal(s.time, base) for s in series):
+        step = float(np.median(np.diff(base)))
+        yield f"one time base, {step:.4g} s apart; straight between samples, gears held, nothing extrapolated"
+
+
+# --- the run in the log ---
+
+
+def _starts(speed: Array) -> NDArray[np.intp]:
+    """Indices of the samples from which speed rises out of rest until the car has moved off in earnest."""
+    rest = speed <= AT_REST
+    leaving: NDArray[np.intp] = np.flatnonzero(rest[:-1] & ~rest[1:])
+    launched = leaving[np.maximum.reduceat(speed, leaving) >= MOVED_OFF] if leaving.size else leaving
+    turns = np.concatenate([[0], 1 + np.flatnonzero(np.diff(speed) <= 0.0)])  # where a rise can begin
+    return turns[np.searchsorted(turns, launched, side="right") - 1]
+
+
+@dataclass(frozen=True)
+class _Run:
+    """First and last sample of a run, its time zero [s], and how they were found."""
+
+    first: int
+    last: int
+    zero: float
+    told: tuple[str, ...]
+    from_rest: bool = False
+
+
+def _moving_off(time: Array, speed: Array, first: int) -> float:
+    """Moment, between a sample at rest and the next, at which the parabola through the next three begins to rise."""
+    t, v = time[first + 1 : first + 4] - time[first], speed[first + 1 : first + 4]
+    if t.size < 3:
+        return float(time[first])
+    square, slope, constant = np.polyfit(t, v, 2).tolist()
+    if abs(square) * t[0] < 1e-9 * abs(slope):  # a straight line
+        roots = np.array([-constant / slope])
+    else:
+        spread = sqrt(max(slope * slope - 4.0 * square * constant, 0.0))  # no root: the lowest point
+        roots = np.array([-slope - spread, -slope + spread]) / (2.0 * square)
+    return float(time[first] + max(roots[roots <= t[0]].max(initial=0.0), 0.0))
+
+
+def _run(log: _Log, time: Array, speed: Array) -> _Run:
+    """The run that is wanted."""
+    starts, wanted = _starts(speed), log.options.start
+    later = starts[time[starts] >= (-inf if wanted is None else wanted)]
+    if wanted is not None and not later.size:
+        known = ", ".join(f"{time[n]:.4g} s" for n in starts[:_MOST_NAMES]) or "no time"
+        why = "is after the last time that the car moves off from rest"
+        raise log.refuse("--start", f"{wanted:g} s", why, f"it moves off at {known}")
+    if not later.size:
+        told = ("does not start from rest; time zero is the first sample",)
+        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), told)
+    first = int(later[0])
+    moving = first + int(np.argmax(speed[first:] > AT_REST))
+    standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
+    last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
+    zero = _moving_off(time, speed, first)
+    length = f"{time[last] - zero:.4g} s"
+    told = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
+    more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
+    return _Run(first, last, zero, (*told, *more), from_rest=True)
+
+
+def _highest(log: _Log, speed: Array, first: int, end: int) -> int:
+    last = first + int(np.argmax(speed[first:end]))
+    if last == first:
+        raise log.refuse("speed", "", "does not rise", f"name another channel with {_flag(Role.SPEED)}, or log a run")
+    return last
+
+
+def _cut(log: _Log, time: Array, kept: dict[str, Array], run: _Run) -> Trace:
+    if run.from_rest:
+        kept["speed"][0] = 0.0
+    distance = kept.pop("distance", None)
+    if distance is not None and np.isfinite(distance).all():
+        kept["distance"] = distance - distance[0]
+    elif distance is not None:
+        log.notes.append("distance does not cover the run; it is taken from speed")
+    return Trace(time - run.zero, kept)

@@ -1,1 +1,0 @@
-"""Questions answered by several launches."""

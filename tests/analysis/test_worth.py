@@ -1,0 +1,221 @@
+"""What torque is worth, against problems solved by hand and against the whole of which it is a part."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from cars import POINT_MASS, RPM, coupe, point_mass
+from simlaunch.analysis.bump import band_middles, raise_curve
+from simlaunch.analysis.gear_worth import follow
+from simlaunch.analysis.launches import as_many, column, make_ready, measure_all, target_named
+from simlaunch.analysis.worth import STEP, Worth, _span, best_span, costly_span, pedal_worth, worth
+from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.metrics.marks import Kind, Target
+from simlaunch.physics.table import values_at
+from simlaunch.record import MAX_CURVE_POINTS, Pedal
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import changed, load
+
+COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
+SPRINT = Target("0-100 km/h", Kind.SPEED, 0.0, 100.0 / 3.6)
+
+
+@cache
+def scenario() -> Scenario:
+    return load(COUPE)
+
+
+@cache
+def sprint() -> Worth:
+    return worth(scenario(), target="0-100 km/h", by_gear=True)
+
+
+# --- the bands ---
+
+
+def test_bands_add_up_to_the_whole_curve() -> None:
+    """A partition of unity: raised by 1 N m in every band, the curve is raised by 1 N m everywhere, kinks nowhere."""
+    car = coupe()
+    middles, speeds = band_middles(car), np.linspace(800.0, 7200.0, 997) * RPM
+    parts = np.zeros(speeds.size)
+    for share in np.eye(middles.size):
+        raised = as_many([car]).view(np.recarray)[0]
+        raise_curve(raised.engine.torque, middles, share, 1.0)
+        part = values_at(raised.engine.torque, speeds) - values_at(car.engine.torque, speeds)
+        assert part.min() > -1e-9
+        parts += part
+    np.testing.assert_allclose(parts, 1.0, atol=1e-9)  # rounding of 500 N m, 25 times
+
+
+def test_a_full_table_has_no_room_for_bands() -> None:
+    car = coupe({"engine.torque": (np.linspace(100.0, 730.0, MAX_CURVE_POINTS), np.full(MAX_CURVE_POINTS, 400.0))})
+    middles = band_middles(car)
+    with pytest.raises(UsageError, match="thin it out to 240 or fewer"):
+        raise_curve(car.engine.torque, middles, np.eye(middles.size)[5], 1.0)
+
+
+def test_number_of_bands() -> None:
+    assert band_middles(coupe(), 30).size == 30
+    with pytest.raises(UsageError, match="write a number from 2 to 200"):
+        band_middles(coupe(), 1)
+
+
+# --- closed forms ---
+
+
+def test_flat_torque_in_a_single_gear() -> None:
+    """Gain of a band = m b (r / i)^2 / T^2, b its width in engine speed.
+
+    t = integral of m dv / F with F = T i / r and v = w r / i, so dt = -m (r / i)^2 dw / T^2 for each N m. Source:
+    Newton's second law.
+    """
+    torque, radius_by_ratio = 225.0, 0.03
+    car = point_mass({"engine.torque": ((10.0, 2000.0), (torque, torque)), "engine.rev_limit": 2000.0,
+                      "engine.limiter_band": 10.0, "launch.engine_speed": 100.0})  # fmt: skip
+    span = Target("span", Kind.SPAN, 10.0, 50.0)
+    middles, found = pedal_worth(car, span, bands=41, tolerance=1e-8)
+    width = middles[1] - middles[0]
+    inside = (middles - width > 10.0 / radius_by_ratio) & (middles + width < 50.0 / radius_by_ratio)
+    assert inside.sum() > 20
+    expected = POINT_MASS * width * radius_by_ratio**2 / torque**2
+    # second order of the step: (2 N m / 225 N m)^2 = 8e-5, and 2e-5 of slip
+    np.testing.assert_allclose(found.gain[inside], expected, rtol=2e-4)
+    assert found.time == pytest.approx(POINT_MASS * 40.0 * radius_by_ratio / torque, rel=5e-5)
+    assert found.gain[middles - width > 1.01 * 50.0 / radius_by_ratio] == pytest.approx(0.0, abs=1e-9)
+
+
+def test_noise_of_the_closed_form_is_the_second_order_of_the_step() -> None:
+    """1 / (1 - (d/T)^2) is the factor by which a paired difference of 1 / T is too large. Source: Taylor's theorem."""
+    torque = 60.0
+    car = point_mass({"engine.torque": ((10.0, 2000.0), (torque, torque)), "engine.rev_limit": 2000.0,
+                      "engine.limiter_band": 10.0, "launch.engine_speed": 100.0})  # fmt: skip
+    _, found = pedal_worth(car, Target("span", Kind.SPAN, 10.0, 50.0), bands=5, tolerance=1e-8)
+    near, far = 1.0 / (1.0 - (STEP / torque) ** 2), 1.0 / (1.0 - (2.0 * STEP / torque) ** 2)
+    assert found.whole_noise / found.whole == pytest.approx((far - near) / near, rel=0.01)
+
+
+# --- sums ---
+
+
+@pytest.mark.parametrize("pedal", Pedal)
+def test_all_bands_together_are_the_whole_curve(pedal: Pedal) -> None:
+    """To second order of the step, a whole is the sum of its parts: the rest is far below the times themselves."""
+    each = sprint().of(pedal)
+    assert each.gain.sum() == pytest.approx(each.whole, rel=3e-4)
+
+
+@pytest.mark.parametrize("pedal", Pedal)
+def test_all_gears_together_are_the_band(pedal: Pedal) -> None:
+    """Torque in every gear, one gear at a time, does what torque in all gears at once does."""
+    each = sprint().of(pedal)
+    doubt = 5.0 * each.noise + 2e-7  # the gears' own second order; 2e-7 s is 0.002 ms for 10 N m
+    assert (np.abs(np.nansum(each.gears, axis=0) - each.gain) < doubt).all()
+
+
+def test_a_launch_that_is_taken_up_again_ends_at_the_same_time() -> None:
+    car = coupe()
+    make_ready(car, (SPRINT,))
+    copies = as_many([car, car]).view(np.recarray)
+    whole = follow(copies[0], None, 1e-8)
+    for gear in range(2):
+        start = whole.first_after(gear)
+        assert start is not None
+        rest = follow(copies[1], start, 1e-8)
+        assert rest.time[-1] == pytest.approx(whole.time[-1], abs=1e-6)  # tolerance, over a run of seconds
+        again = rest.first_after(gear + 1)  # the clocks of a phase start anew with every stretch
+        if again is not None:
+            assert follow(copies[0], again, 1e-8).time[-1] == pytest.approx(whole.time[-1], abs=1e-6)
+
+
+def test_noise_is_small() -> None:
+    """With 10 N m, hundredths of a millisecond, where the best bands are worth some milliseconds."""
+    for each in sprint().pedals:
+        assert each.noise.max() < 5e-6
+        assert each.gain.max() > 4e-4
+
+
+def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
+    """Against launches with a tolerance ten thousand times as tight."""
+    loose, tight = (worth(scenario(), target="60 ft", bands=8, tolerance=tolerance) for tolerance in (1e-5, 1e-9))
+    for one, other in zip(loose.pedals, tight.pedals, strict=True):
+        doubt = np.max([*one.noise, one.whole_noise])
+        assert np.abs(one.gain - other.gain).max() < max(doubt, 1e-6)  # 0.01 ms for 10 N m
+        assert abs(one.whole - other.whole) < max(one.whole_noise, 1e-6)
+
+
+# --- grip ---
+
+
+def test_torque_above_grip_is_worth_nothing_under_held_slip() -> None:
+    """Slip control takes back in first gear whatever is added above grip. Source: definition of held slip."""
+    found = worth(changed(scenario(), {"coupling.capacity": "1500 N m"}), target="50 km/h")
+    held = found.of(Pedal.HELD_SLIP)
+    assert np.abs(held.gain).max() < 1e-7  # 0.001 ms for 10 N m
+
+
+def test_torque_costs_time_where_it_spins_the_tyres() -> None:
+    """Past peak slip a tyre pushes the less the more it slips. Source: shape of the Magic Formula."""
+    found = worth(scenario(), target="50 km/h")
+    full, cost = found.of(Pedal.FULL), costly_span(found)
+    assert full.whole < -10.0 * full.whole_noise
+    assert cost is not None
+    assert cost.spins
+    assert cost.gains[0] < 0.0
+    assert abs(cost.gains[1]) < abs(cost.gains[0])
+
+
+def test_the_best_span_pays_what_a_real_change_of_the_curve_gains() -> None:
+    """The curve with 5 N m more and 5 N m less in the best bands, launched: single bands foretell the difference."""
+    found = sprint()
+    best = best_span(found)
+    assert best is not None
+    car = lower(scenario(), "peak", Pedal.FULL)
+    make_ready(car, (SPRINT,))
+    share = ((found.middles > best.first) & (found.middles < best.last)).astype(float)
+    copies = as_many([car, car]).view(np.recarray)
+    raise_curve(copies[0].engine.torque, found.middles, share, -5.0)
+    raise_curve(copies[1].engine.torque, found.middles, share, 5.0)
+    measured = measure_all(copies, (SPRINT,), 1e-7)
+    lowered, raised = column(measured, (SPRINT,), "time 0-100 km/h")
+    assert lowered - raised == pytest.approx(10.0 * best.gains[0], rel=0.01)  # third order of 5 N m
+
+
+def test_a_span_ends_where_the_curve_does() -> None:
+    found = sprint()
+    every = _span(found, 0, found.middles.size - 1)
+    assert (every.first, every.last) == (found.middles[0], found.middles[-1])
+    inner = _span(found, 1, 2)
+    assert (inner.first, inner.last) == pytest.approx(
+        (0.5 * (found.middles[0] + found.middles[1]), 0.5 * (found.middles[2] + found.middles[3]))
+    )
+
+
+# --- whatever is asked ---
+
+
+def test_results_do_not_depend_on_threads() -> None:
+    one, three = (worth(scenario(), target="60 ft", bands=6, workers=workers) for workers in (1, 3))
+    for a, b in zip(one.pedals, three.pedals, strict=True):
+        assert np.array_equal(a.gain, b.gain)
+        assert a.whole == b.whole
+
+
+def test_targets_by_name() -> None:
+    assert target_named(scenario(), None).kind is Kind.DISTANCE
+    assert target_named(scenario(), "0-100 km/h").end == pytest.approx(100.0 / 3.6)
+    made = target_named(scenario(), "70 km/h to 110 km/h")
+    assert made.kind is Kind.SPAN
+    assert (made.start, made.end) == pytest.approx((70.0 / 3.6, 110.0 / 3.6))
+    with pytest.raises(UsageError, match="no target is named"):
+        target_named(scenario(), "to the shops")
+
+
+def test_a_target_out_of_reach() -> None:
+    brief = changed(scenario(), {"run.time_limit": "2 s"})
+    with pytest.raises(TargetNotReached, match="is not reached"):
+        worth(brief, target="0-100 km/h", bands=2)

@@ -1,0 +1,103 @@
+"""`simlaunch stress`: what it prints, where, and how it ends."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from matplotlib.text import Text
+
+from simlaunch.analysis.parts import stress
+from simlaunch.cli.main import answer
+from simlaunch.output.parts import stress_verdict
+from simlaunch.plotting.parts import stress_figure
+from simlaunch.scenario.reading import changed, load
+from simlaunch.units.spelling import System
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-grip.toml")
+Capture = pytest.CaptureFixture[str]
+_NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\d)")
+
+
+def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
+    capsys.readouterr()
+    assert answer(list(arguments)) == code
+    shown = capsys.readouterr()
+    assert "Traceback" not in shown.err
+    return shown.out, shown.err
+
+
+@pytest.mark.parametrize("units", ["metric", "us"])
+@pytest.mark.parametrize("scenario", [COUPE, GRIP])
+def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capture, scenario: str, units: str) -> None:
+    out, err = _said(capsys, 0, "stress", scenario, "--quiet", "--units", units)
+    assert err == ""
+    assert max(map(len, out.splitlines())) <= 80
+    tables, _, verdict = out.rpartition("\n\n")
+    assert verdict.startswith("Verdict\n")
+    assert set(_NUMBER.findall(" ".join(verdict.split()))) <= set(_NUMBER.findall(tables))
+
+
+def test_a_passed_rating_is_flagged_in_words(capsys: Capture) -> None:
+    out, err = _said(capsys, 0, "stress", COUPE)
+    assert "OVER RATING" in out
+    assert '"peak" loads "gearbox" with ' in out
+    assert "loads above a rating: 1" in err
+    assert "no life in\nkilometres" in out
+
+
+def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
+    """Every rating is passed here: six loads, of which three are told, and one on the picture."""
+    parts = [
+        {"name": place, "place": place, "rating": rating, "origin": "Invented."}
+        for place, rating in (("coupling", "300 N m"), ("gearbox input", "300 N m"), ("rear shafts", "3000 N m"))
+    ]
+    found = stress(changed(load(COUPE), {"parts": parts, "run.until": ["60 m"]}))
+    assert len(found.broken) == 6
+    verdict = stress_verdict(found, System.METRIC)
+    assert "; 3 more loads are above their ratings." in verdict
+    assert "of its rating, and above its torque of expected failure;" in verdict
+    figure = stress_figure(found, System.METRIC)
+    told = " ".join(" ".join(text.get_text().split()) for text in figure.findobj(Text))
+    assert "; 5 more loads are above their ratings" in told
+
+
+def test_without_ratings_curves_are_still_compared(capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, "stress", GRIP, "--quiet")
+    assert "No part of the scenario has a rating; add [[parts]]" in " ".join(out.split())
+    assert "relative wear, slope 6.611" in out
+    assert "OVER" not in out
+
+
+def test_rigid_shafts_are_said_to_leave_the_shocks_out(capsys: Capture) -> None:
+    rigid = ["--set", "drive.half_shafts=rigid"]
+    assert "half shafts of this scenario are rigid" in _said(capsys, 0, "stress", COUPE, *rigid)[0]
+
+
+def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:
+    out, _ = _said(capsys, 0, "stress", COUPE, "--quiet", "--json", "--curve", "plateau", "--curve", "peak")
+    found = json.loads(out)
+    assert found["format"] == "simlaunch-stress-1"
+    assert [load["curve"] for load in found["loads"]] == ["plateau", "peak"]
+    gearbox = found["loads"][1]["parts"][1]
+    assert (gearbox["part"], gearbox["flag"], gearbox["rating_N_m"]) == ("gearbox", "OVER RATING", 660.0)
+    assert gearbox["share_of_rating"] == pytest.approx(gearbox["peak_torque_N_m"] / 660.0)
+    assert gearbox["relative_wear_ratio"] > 1.0
+    assert found["loads"][0]["parts"][1]["relative_wear_ratio"] == 1.0
+
+
+def test_files_and_figure(tmp_path: Path, capsys: Capture) -> None:
+    _said(capsys, 0, "stress", COUPE, "--quiet", "--out", str(tmp_path))
+    assert {path.suffix for path in tmp_path.iterdir()} == {".json", ".csv", ".png", ".svg"}
+    bare = tmp_path / "bare"
+    _said(capsys, 0, "stress", GRIP, "--quiet", "--out", str(bare))
+    assert {path.suffix for path in bare.iterdir()} == {".json", ".csv"}
+
+
+def test_a_missed_target_and_an_unknown_curve(capsys: Capture) -> None:
+    _, err = _said(capsys, 4, "stress", COUPE, "--set", "run.time_limit=3 s")
+    assert "a target was not reached" in err
+    assert _said(capsys, 2, "stress", COUPE, "--curve", "none")[0] == ""

@@ -1,0 +1,159 @@
+"""Comparisons as text: the whole story in 80 columns, the verdict last, nothing in it that the tables do not show."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from output.compared import comparison, scenario
+from simlaunch.analysis.compare import Comparison, CurveRuns
+from simlaunch.analysis.simulate import target_label
+from simlaunch.metrics.marks import STANDARD
+from simlaunch.output.compare import comparison_tables, comparison_text
+from simlaunch.output.layout import columns
+from simlaunch.output.words import sentences
+from simlaunch.record import Pedal
+from simlaunch.units.spelling import System
+
+HURTS, HELPS = "road-coupe", "all-drive-grip"
+_NUMBER = re.compile(r"(?<![\w.])[+-]?\d+(?:\.\d+)?(?![\w.]*\d)")
+
+
+def _text(name: str, system: System = System.METRIC) -> str:
+    return comparison_text(comparison(name), scenario(name), system)
+
+
+def _numbers(text: str) -> set[str]:
+    return {number.lstrip("+-") for number in _NUMBER.findall(text)}
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("name", [HURTS, HELPS])
+def test_every_number_of_the_verdict_stands_in_a_table(name: str, system: System) -> None:
+    shown = _numbers(
+        " ".join(
+            f"{row.label} {' '.join(row.cells)}"
+            for table in comparison_tables(comparison(name), system)
+            for row in table.rows
+        )
+    )
+    for pair in comparison(name).pairs:
+        told = " ".join(sentences(pair.verdict, system)).replace("1/4 mile", "")
+        assert len(_numbers(told)) >= 8
+        assert _numbers(told) <= shown
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("name", [HURTS, HELPS])
+def test_text_fits_a_terminal_and_holds_no_control_characters(name: str, system: System) -> None:
+    for line in _text(name, system).split("\n"):
+        assert columns(line) <= 80
+        assert line == "" or line.isprintable()
+
+
+@pytest.mark.parametrize(
+    ("name", "words"), [(HURTS, ("s lost.", "no difference worth naming")), (HELPS, ("s gained.",))]
+)
+def test_the_verdict_comes_last(name: str, words: tuple[str, ...]) -> None:
+    blocks = _text(name).split("\n\n")
+    assert blocks[-1].startswith("Verdict\n")
+    told = " ".join(blocks[-1].split())
+    first, second = sentences(comparison(name).pairs[0].verdict, "metric")
+    assert told == f"Verdict {first} {second}"
+    assert any(word in first for word in words)
+    assert blocks[-2].startswith("Caution: ")
+
+
+def test_the_header_names_scenario_and_conditions() -> None:
+    lines = _text(HURTS).splitlines()
+    assert lines[0] == scenario(HURTS).name
+    assert re.fullmatch(r"\d+ kg; dry asphalt; friction factor 1\.000; air \d\.\d{4} kg/m\^3", lines[1])
+
+
+def test_both_pedals_are_told_in_full() -> None:
+    titles = [table.title for table in comparison_tables(comparison(HURTS), System.METRIC)]
+    for what in ("Times", "Speeds at the line", "Spin", "Peak torque"):
+        assert f"{what}, full pedal" in titles
+        assert f"{what}, held slip" in titles
+    assert {"Surplus torque, full pedal", "Where the gap opens", "Gap at 1/4 mile"} <= set(titles)
+
+
+def test_every_usual_mark_has_a_row_and_none_stands_twice() -> None:
+    table = comparison_tables(comparison(HURTS), System.METRIC)[0]
+    labels = [row.label.removesuffix(" (goal)") for row in table.rows if not row.label.startswith(" ")]
+    assert {target.label for target in STANDARD} < set(labels)
+    assert {"50 m", "80 km/h to 120 km/h"} < set(labels)
+    assert len(labels) == len(set(labels))
+
+
+def test_the_rollout_is_labelled_where_it_is_defined() -> None:
+    rows = comparison_tables(comparison(HURTS), System.METRIC)[0].rows
+    below = {rows[i - 1].label for i, row in enumerate(rows) if row.label == "  with 1 ft rollout"}
+    assert {"0-60 mph", "60 ft", "1/4 mile (goal)"} < below
+    assert "100-200 km/h" not in below
+
+
+def test_differences_are_second_less_first_and_carry_their_sign() -> None:
+    for table in comparison_tables(comparison(HURTS), System.METRIC):
+        if table.heads[-1] != "difference":
+            continue
+        for row in table.rows:
+            first, second, difference = row.cells
+            if "-" in row.cells:
+                continue
+            digits = len(first.partition(".")[2])
+            assert float(difference) == pytest.approx(float(second) - float(first), abs=1.5 * 10.0**-digits), (
+                row
+            )  # each of the three is rounded on its own
+            assert difference[0] in "+-" or float(difference) == 0.0
+
+
+def test_the_time_lost_to_spin_is_full_pedal_less_held_slip() -> None:
+    found = comparison(HURTS)
+    table = next(t for t in comparison_tables(found, System.METRIC) if t.title == "Spin, full pedal")
+    row = next(row for row in table.rows if row.label == "time lost to spin by 1/4 mile")
+    assert row.cells[0] == f"{found.runs[0].lost_to_spin(found.goal):.3f}"
+
+
+def test_the_goal_is_marked() -> None:
+    assert f"{target_label(comparison(HURTS).goal)} (goal)" in _text(HURTS)
+
+
+def _renamed(found: Comparison, name: str) -> Comparison:
+    def runs(old: CurveRuns) -> CurveRuns:
+        return replace(old, name=name) if old is found.pairs[0].second else old
+
+    pair = found.pairs[0]
+    case = replace(pair.verdict.case, lower=name)
+    pair = replace(pair, second=runs(pair.second), verdict=replace(pair.verdict, case=case))
+    return replace(found, runs=tuple(map(runs, found.runs)), pairs=(pair,))
+
+
+@pytest.mark.parametrize("name", ["long " * 16, "漢字" * 40, "=cmd|' /C calc'!A0" * 4])
+def test_a_long_name_is_cut_to_keep_the_width(name: str) -> None:
+    text = comparison_text(_renamed(comparison(HURTS), name), scenario(HURTS), System.METRIC)
+    assert max(map(columns, text.splitlines())) <= 80
+    assert "..." in text
+
+
+def test_several_pairs_follow_one_another_and_end_in_a_verdict_each() -> None:
+    found = comparison(HURTS)
+    several = replace(found, pairs=(*found.pairs, *found.pairs))
+    text = comparison_text(several, scenario(HURTS), System.METRIC)
+    assert text.count("peak against plateau\n") == 4  # a head for each pair, and one above each verdict
+    assert text.count("Verdict, peak against plateau\n") == 2
+    titles = [table.title for table in comparison_tables(several, System.METRIC)]
+    assert all(title.startswith("peak / plateau: ") for title in titles)
+
+
+def test_a_bad_run_is_flagged_loudly() -> None:
+    found = comparison(HURTS)
+    runs = found.runs[0]
+    audit = replace(runs.full.measures.audit, drag=0.0)
+    bad = replace(runs, full=replace(runs.full, measures=replace(runs.full.measures, audit=audit)))
+    text = comparison_text(replace(found, runs=(bad, *found.runs[1:])), scenario(HURTS), System.METRIC)
+    assert "BAD RUN: the energy of curve peak, full pedal, does not add up" in text
+    assert "BAD RUN" not in _text(HURTS)
+    assert found.runs[0].of(Pedal.FULL) is runs.full

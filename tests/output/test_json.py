@@ -1,0 +1,149 @@
+"""JSON that any parser takes: format first, SI units in the keys, null for what was not reached."""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import cache
+from math import nan
+from typing import Any
+
+import pytest
+
+from output.compared import SCENARIOS, comparison, scenario
+from simlaunch.analysis.engine_figures import engine_figures
+from simlaunch.analysis.log import measured_log
+from simlaunch.analysis.usable import usable
+from simlaunch.errors import Fault
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.logs import LogRequest
+from simlaunch.fit.result import Fit
+from simlaunch.output.as_json import (
+    CHANNEL_UNITS,
+    check_object,
+    comparison_object,
+    dumps,
+    faults_object,
+    run_object,
+    usable_object,
+)
+from simlaunch.output.curve_as_json import curve_object
+from simlaunch.output.fit import fit_object
+from simlaunch.output.log_as_json import log_object
+from simlaunch.output.words import sentences
+from simlaunch.readers.curve import CurveOptions, read_curve_sheets
+from simlaunch.readers.log import LogOptions, Role
+from simlaunch.scenario.defaults import defaults
+from simlaunch.simulation.channels import DERIVED_CHANNELS, STATE_CHANNELS
+
+COUPE = "road-coupe"
+SHEETS = SCENARIOS / "sheets"
+_UNITLESS = re.compile(
+    r"rows|noise|deviation|outlier|left_out|value|flagged|peak_bound|ratio|gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
+)
+_UNIT = re.compile(r"_(s|m|m3|J|N|N_m|Pa|W|rad|kg|m_per_s2?|rad_per_s|kg_per_m3|kg_per_s|kg_per_J)$")
+
+
+def _strict(text: str) -> Any:
+    def refuse(name: str) -> Any:
+        raise ValueError(name)
+
+    return json.loads(text, parse_constant=refuse)
+
+
+def _numbers(value: Any, key: str = "") -> Iterator[tuple[str, float]]:
+    if isinstance(value, dict):
+        for name, inner in value.items():
+            yield from _numbers(inner, name)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from _numbers(inner, key)
+    elif isinstance(value, int | float):
+        yield key, value
+
+
+@cache
+def _fitted() -> Fit:
+    log = LogRequest(SHEETS / "invented-fit-log.csv")
+    return fit_logs(scenario(COUPE), [log, log], ("friction", "shift time"), left_out=1, starts=1)
+
+
+def _documents() -> dict[str, dict[str, Any]]:
+    found, whole = comparison(COUPE), scenario(COUPE)
+    told = [sentences(pair.verdict, "metric") for pair in found.pairs]
+    launch = found.runs[0].full
+    curve = read_curve_sheets([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)))
+    log = measured_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
+    return {
+        "curve": curve_object(curve, engine_figures(curve, 2.4e-3), None),
+        "log": log_object(log, "log.csv", trace=True),
+        "compare": comparison_object(found, whole, told),
+        "run": run_object(launch, whole, trace=True),
+        "usable": usable_object(usable(whole), whole, launch.car),
+        "fit": fit_object(_fitted()),
+        "check": check_object(whole, defaults(whole), (), {"peak": launch.car}),
+    }
+
+
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log", "fit"])
+def test_every_document_is_strict_sorted_and_versioned(kind: str) -> None:
+    text = dumps(_documents()[kind])
+    assert text.isascii()
+    found = _strict(text)
+    keys = list(found)
+    assert keys[0] == "format"
+    assert found["format"] == f"simlaunch-{kind}-1"
+    assert keys[1:] == sorted(keys[1:])
+    assert text == dumps(_documents()[kind])
+
+
+@pytest.mark.parametrize("kind", ["compare", "run", "usable", "check", "curve", "log", "fit"])
+def test_every_number_names_its_unit_or_has_none(kind: str) -> None:
+    for key, _ in _numbers(_strict(dumps(_documents()[kind]))):
+        assert _UNIT.search(key) or _UNITLESS.search(key), key
+
+
+def test_every_channel_has_a_unit() -> None:
+    named = {name for name in (*STATE_CHANNELS, *DERIVED_CHANNELS) if "work" not in name and name != "gear"}
+    logged = {role.value for role in Role} - {"time", "gear"}
+    assert named | logged == set(CHANNEL_UNITS)
+
+
+def test_what_was_not_reached_is_null() -> None:
+    launch = comparison(COUPE).runs[0].full
+    mark = replace(launch.measures.marks[0], time=nan, speed=float("inf"))
+    lame = replace(launch, measures=replace(launch.measures, marks=(mark,)))
+    shown = _strict(dumps(run_object(lame, scenario(COUPE))))["marks"][0]
+    assert shown["time_s"] is None
+    assert shown["speed_m_per_s"] is None
+
+
+def test_numbers_are_those_of_the_result() -> None:
+    found = comparison(COUPE)
+    shown = _strict(dumps(_documents()["compare"]))
+    pair, verdict = shown["pairs"][0], found.pairs[0].verdict
+    assert pair["full"]["at_goal"]["gap_s"] == found.pairs[0].full.at_goal.gap
+    assert pair["verdict"]["finding"] == verdict.finding.name.lower()
+    assert pair["verdict"]["sentences"] == list(sentences(verdict, "metric"))
+    assert [runs["curve"] for runs in shown["runs"]] == ["peak", "plateau"]
+    assert shown["runs"][0]["full"]["energy"]["bad"] is False
+
+
+def test_histories_come_only_when_asked_for() -> None:
+    launch = comparison(COUPE).runs[0].full
+    assert "trace" not in run_object(launch, scenario(COUPE))
+    trace = _strict(dumps(_documents()["run"]))["trace"]
+    assert {"time_s", "speed_m_per_s", "engine_torque_N_m", "slip_rear", "drag_work_J", "gear"} <= set(trace)
+    assert {len(values) for values in trace.values()} == {len(launch.run.trace.time)}
+
+
+def test_faults_keep_their_parts() -> None:
+    shown = faults_object("a.toml", (Fault("body.mass", '"5"', "has no unit", 'write "5 kg"'),))
+    assert _strict(dumps(shown)) == {
+        "format": "simlaunch-check-1",
+        "sound": False,
+        "source": "a.toml",
+        "faults": [{"place": "body.mass", "typed": '"5"', "why": "has no unit", "instead": 'write "5 kg"'}],
+    }

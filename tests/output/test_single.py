@@ -1,0 +1,122 @@
+"""One launch, the usable torque and a check as text of 80 columns."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from output.compared import SCENARIOS, comparison, scenario
+from simlaunch.analysis.usable import usable
+from simlaunch.metrics.marks import STANDARD
+from simlaunch.output.layout import columns
+from simlaunch.output.run import (
+    check_tables,
+    check_text,
+    distinct,
+    run_tables,
+    run_text,
+    usable_tables,
+    usable_text,
+)
+from simlaunch.record import Record
+from simlaunch.scenario.defaults import defaults
+from simlaunch.scenario.model import warnings
+from simlaunch.units.spelling import System
+
+NAMES = sorted(path.stem for path in SCENARIOS.glob("*.toml"))
+COUPE = "road-coupe"
+
+
+def _cars(name: str) -> dict[str, Record]:
+    return {runs.name: runs.full.car for runs in comparison(name).runs}
+
+
+def _narrow(text: str) -> bool:
+    return all(columns(line) <= 80 and line.isprintable() for line in text.split("\n"))
+
+
+@pytest.mark.parametrize("system", list(System))
+def test_a_run_tells_marks_grip_parts_energy_and_moments(system: System) -> None:
+    launch = comparison(COUPE).runs[0].full
+    text = run_text(launch, scenario(COUPE), system)
+    assert _narrow(text)
+    titles = [table.title for table in run_tables(launch, system)]
+    assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Moments"]
+    assert 'Curve "peak", full pedal' in text
+    assert "shift begins" in text
+    assert text.endswith("End: every target was passed.")
+
+
+def test_a_run_shows_every_usual_mark_and_its_residual() -> None:
+    tables = {t.title: t for t in run_tables(comparison(COUPE).runs[0].full, System.METRIC)}
+    assert {target.label for target in STANDARD} < {row.label for row in tables["Marks"].rows}
+    residual = tables["Energy audit"].rows[-1]
+    assert residual.label == "residual over engine work"
+    assert float(residual.cells[0]) < 1e-4
+
+
+def test_a_bad_run_says_so_first_and_last() -> None:
+    launch = comparison(COUPE).runs[0].full
+    audit = replace(launch.measures.audit, drag=0.0)
+    bad = replace(launch, measures=replace(launch.measures, audit=audit))
+    blocks = run_text(bad, scenario(COUPE), System.METRIC).split("\n\n")
+    assert sum(block.startswith("BAD RUN") for block in blocks) == 2
+    assert blocks[-1].startswith("BAD RUN")
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("name", NAMES)
+def test_usable_torque_names_each_gear_once(name: str, system: System) -> None:
+    found = usable(scenario(name))
+    text = usable_text(found, scenario(name), next(iter(_cars_of_usable(name).values())), system)
+    assert _narrow(text)
+    free = text.partition("at every engine speed in gear ")[2].partition(".")[0].split(", ")
+    told = [line.split()[1].rstrip(":") for line in text.splitlines() if line.startswith("Gear ")]
+    gears = [str(ceiling.gear) for ceiling in found.ceilings]
+    assert sorted([*told, *(gear for gear in free if gear)], key=int) == gears
+
+
+def _cars_of_usable(name: str) -> dict[str, Record]:
+    from simlaunch.cli.scenario_file import cars
+
+    return cars(scenario(name))
+
+
+def test_usable_tables_hold_each_curve_in_each_gear_and_every_ceiling() -> None:
+    found = usable(scenario(COUPE))
+    tables = usable_tables(found, System.METRIC)
+    above = [table for table in tables if table.title.startswith("Gear ")]
+    assert len(above) == len(found.ceilings)
+    assert all([row.label for row in table.rows] == ["peak", "plateau"] for table in above)
+    heads = [head for table in tables[len(above) :] for head in table.heads]
+    assert heads == [f"gear {ceiling.gear}" for ceiling in found.ceilings]
+    first = tables[len(above)].rows[0]
+    assert first.cells[0] == f"{found.ceilings[0].usable[0]:.0f}"
+
+
+def test_a_check_lists_every_default_with_its_origin() -> None:
+    sound = scenario(COUPE)
+    found = (sound, defaults(sound), warnings(sound), _cars(COUPE))
+    text = check_text(*found, System.METRIC)
+    assert _narrow(text)
+    assert "The scenario is sound." in text
+    joined = " ".join(text.split())
+    for default in defaults(sound):
+        assert f"{default.key}: {default.value} ({default.origin})" in joined
+    assert "air density: " in joined
+    assert 'shift speeds, curve "plateau": ' in joined
+    rows = {row.label: row.cells for row in check_tables(*found, System.METRIC)[0].rows}
+    assert rows == {default.key: (default.value, default.origin) for default in defaults(sound)}
+
+
+def test_a_check_repeats_warnings() -> None:
+    sound = scenario(COUPE)
+    text = check_text(sound, (), ("body.mass: odd",), _cars(COUPE), System.METRIC)
+    assert text.endswith("Possible, but seldom meant\nbody.mass: odd")
+
+
+def test_one_target_under_two_names_is_shown_once() -> None:
+    quarter = next(target for target in STANDARD if target.label == "1/4 mile")
+    again = replace(quarter, label="402.336 m")
+    assert distinct([quarter, again], lambda target: target) == [quarter]
