@@ -222,7 +222,7 @@ class Room:
         times = np.column_stack([self._column(measured, f"time {target.label}") for target in self.aims.targets])
         score = np.where(np.isnan(times).any(axis=1), inf, times @ np.array(self.aims.weights))
         peaks = {part: np.abs(self._column(measured, f"peak torque {part.value}")) for part in Part}
-        steady = {part: self._column(measured, f"steady torque {part.value}") for part in Part}
+        steady = {part: self._column(measured, f"steady pull {part.value}") for part in Part}
         spin = self._column(measured, "wheelspin time")
         return [
             self._point(shape, float(score[k]), times[k], (_row(peaks, k), _row(steady, k)), float(spin[k]))

@@ -103,6 +103,6 @@ Across: TypeAlias = Annotated[
 Against: TypeAlias = Annotated[
     str | None,
     typer.Option("--against", metavar="MEASURE", help="The other side of the trade-off.",
-                 show_default="steady torque gearbox input"),
+                 show_default="steady pull gearbox input"),
 ]  # fmt: skip
 Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="Check every bit of the finished stretches first.")]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from simlaunch.sweep.ranking import Order
     from simlaunch.sweep.store import Reader
 
-_LOAD = "steady torque gearbox input"
+_LOAD = "steady pull gearbox input"
 
 
 def _order(reader: Reader, by: str | None, where: Sequence[str] | None) -> Order:

@@ -29,6 +29,7 @@ from simlaunch.metrics.parts import (
 )
 from simlaunch.metrics.samples import Samples, empty_samples, first_from
 from simlaunch.physics import state as at
+from simlaunch.quantities import Reported, reported
 from simlaunch.record import CAR, Record
 from simlaunch.simulation import channels, events, kernel, prepare
 from simlaunch.simulation.run import (
@@ -74,65 +75,41 @@ class Measured(NamedTuple):
 
 def _mark_columns(target: Target) -> tuple[Column | None, ...]:
     """Columns of one target, in the order of `MarkNumbers`; None for what is not defined for such a target."""
-    of, distance = target.label, target.kind is Kind.DISTANCE
-    time = _time_column(target)
-    from_rest, has_trap = target.start == 0.0, distance and target.end >= SHORTEST_WITH_TRAP
-    return (
-        time,
-        Column(f"time after rollout {of}", Dimension.TIME, f"{of} after rollout") if from_rest else None,
-        Column(f"speed {of}", Dimension.SPEED, f"speed at {of}") if distance else None,
-        Column(f"trap speed {of}", Dimension.SPEED, f"trap speed at {of}") if has_trap else None,
+    distance = target.kind is Kind.DISTANCE
+    defined = {
+        "time": True,
+        "time_after_rollout": target.start == 0.0,
+        "speed": distance,
+        "trap_speed": distance and target.end >= SHORTEST_WITH_TRAP,
+    }
+    found = reported("mark")
+    return tuple(
+        _column(found[field], target=target.label) if defined[field] else None for field in MarkNumbers._fields
     )
 
 
-_GRIP = {
-    "time_at_limit": Column("time at grip limit", Dimension.TIME, "time at the grip limit"),
-    "wheelspin_time": Column("wheelspin time", Dimension.TIME, "wheelspin time"),
-    "slip_distance": Column("slip distance", Dimension.LENGTH, "slip distance"),
-    "slip_distance_past_peak": Column("slip distance past peak", Dimension.LENGTH, "slip distance beyond peak slip"),
-    "slip_energy": Column("slip energy", Dimension.ENERGY, "slip energy"),
-    "slip_energy_past_peak": Column("slip energy past peak", Dimension.ENERGY, "slip energy beyond peak slip"),
-    "lift_time": Column("lift time", Dimension.TIME, "front axle lifted"),
-    "greatest_slip": Column("greatest slip", Dimension.SHARE, "greatest slip"),
-}
-
-_ENERGY = {
-    "engine_work": Column("engine work", Dimension.ENERGY, "engine work"),
-    "kinetic": Column("kinetic energy", Dimension.ENERGY, "gain of stored energy"),
-    "drag": Column("drag energy", Dimension.ENERGY, "work against air drag"),
-    "rolling": Column("rolling energy", Dimension.ENERGY, "work against rolling resistance"),
-    "grade": Column("grade energy", Dimension.ENERGY, "work against the grade"),
-    "slip": Column("tyre energy", Dimension.ENERGY, "work lost in all tyres"),
-    "coupling": Column("coupling energy", Dimension.ENERGY, "work lost in clutch or converter"),
-    "gearing": Column("gearing energy", Dimension.ENERGY, "work lost in gearing"),
-    "twist": Column("twist energy", Dimension.ENERGY, "work lost in twist damping"),
-}
-
-_RESIDUAL = (
-    Column("energy residual", Dimension.ENERGY, "residual of the energy audit"),
-    Column("energy residual share", Dimension.SHARE, "residual over engine work"),
-)
+def _column(quantity: Reported, **filled: str) -> Column:
+    label = quantity.label.format(**filled)
+    return Column(label, quantity.dimension, label)
 
 
 def _part_columns(part: Part) -> tuple[Column, Column]:
-    return (
-        Column(f"peak torque {part.value}", Dimension.TORQUE, f"peak torque of {part.value}"),
-        Column(f"steady torque {part.value}", Dimension.TORQUE, f"steady pull of {part.value}"),
-    )
+    found = reported("part")
+    return _column(found["torque"], part=part.value), _column(found["steady"], part=part.value)
 
 
 def _time_column(target: Target) -> Column:
     """The column of one target that is left where only times are wanted."""
-    return Column(f"time {target.label}", Dimension.TIME, target.label)
+    return _column(reported("mark")["time"], target=target.label)
 
 
 def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
     """A column for every number that compiled code works out, in its order; None for those of no meaning."""
+    grip, energy = reported("grip"), reported("energy")
     return (
         *(column for target in targets for column in _mark_columns(target)),
-        *(_GRIP[field] for field in GripNumbers._fields),
-        *(_ENERGY[field] for field in Energies._fields),
-        *_RESIDUAL,
+        *(_column(grip[field]) for field in GripNumbers._fields),
+        *(_column(energy[field]) for field in (*Energies._fields, "residual", "residual_share")),
         *(column for part in Part for column in _part_columns(part)),
     )
 

@@ -14,6 +14,7 @@ from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque
 from simlaunch.analysis.verdict import Rated, Sureness, Verdict
 from simlaunch.errors import Fault
 from simlaunch.metrics.marks import MarkResult, Target
+from simlaunch.quantities import reported
 from simlaunch.record import Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
@@ -91,37 +92,13 @@ def mark_object(result: MarkResult) -> Object:
     """What was measured for one mark."""
     return {
         **_target(result.target),
-        "time_s": number(result.time),
-        "time_after_rollout_s": number(result.time_after_rollout),
-        "speed_m_per_s": number(result.speed),
-        "trap_speed_m_per_s": number(result.trap_speed),
+        **group_object("mark", result),
     }
 
 
-def _grip(simulation: Simulation) -> Object:
-    grip = simulation.measures.grip
-    return {
-        "time_at_limit_s": number(grip.time_at_limit),
-        "wheelspin_time_s": number(grip.wheelspin_time),
-        "slip_distance_m": number(grip.slip_distance),
-        "slip_distance_past_peak_m": number(grip.slip_distance_past_peak),
-        "slip_energy_J": number(grip.slip_energy),
-        "slip_energy_past_peak_J": number(grip.slip_energy_past_peak),
-        "lift_time_s": number(grip.lift_time),
-        "greatest_slip": number(grip.greatest_slip),
-    }
-
-
-_AUDIT = ("engine_work", "kinetic", "drag", "rolling", "grade", "slip", "coupling", "gearing", "twist", "residual")
-
-
-def _audit(simulation: Simulation) -> Object:
-    audit = simulation.measures.audit
-    return {
-        **{f"{name}_J": number(getattr(audit, name)) for name in _AUDIT},
-        "residual_share": number(audit.residual_share),
-        "bad": audit.bad,
-    }
+def group_object(group: str, source: object) -> Object:
+    """Numbers of one group of reported quantities, under their keys."""
+    return {quantity.key: number(getattr(source, name)) for name, quantity in reported(group).items()}
 
 
 def _trace(simulation: Simulation) -> Object:
@@ -146,22 +123,13 @@ def _run(simulation: Simulation, trace: bool) -> Object:
         "steps": simulation.run.steps,
         "steps_rejected": simulation.run.rejected,
         "marks": [mark_object(result) for result in measures.marks],
-        "grip": _grip(simulation),
-        "energy": _audit(simulation),
+        "grip": group_object("grip", measures.grip),
+        "energy": {**group_object("energy", measures.audit), "bad": measures.audit.bad},
         "parts": [
-            {
-                "part": p.part.value,
-                "steady_pull_N_m": number(p.steady),
-                "torque_N_m": number(p.torque),
-                "time_s": number(p.time),
-                "gear": p.gear,
-            }
+            {"part": p.part.value, **group_object("part", p), "time_s": number(p.time), "gear": p.gear}
             for p in measures.parts
         ],
-        "surplus": [
-            {"gear": s.gear, "share_of_area": number(s.share_of_area), "time_above_s": number(s.time_above)}
-            for s in measures.surplus
-        ],
+        "surplus": [{"gear": s.gear, **group_object("surplus", s)} for s in measures.surplus],
         "moments": [{"time_s": number(m.time), "what": m.what} for m in simulation.run.trace.moments],
         **({"trace": _trace(simulation)} if trace else {}),
     }

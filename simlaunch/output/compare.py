@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from itertools import zip_longest
 from typing import TypeVar
 
@@ -14,11 +14,11 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.run import distinct, driven_parts, header
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, sentences
+from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension, System
 
-Read = Callable[[Simulation], float]
 Cell = TypeVar("Cell")
 
 
@@ -72,20 +72,14 @@ def _speed_rows(first: MarkResult, second: MarkResult, numbers: Numbers) -> Iter
 
 # --- spin, surplus, parts ---
 
-_GRIP: tuple[tuple[str, Dimension, Read], ...] = (
-    ("wheelspin time", Dimension.TIME, lambda s: s.measures.grip.wheelspin_time),
-    ("time at the grip limit", Dimension.TIME, lambda s: s.measures.grip.time_at_limit),
-    ("slip energy", Dimension.ENERGY, lambda s: s.measures.grip.slip_energy),
-    ("  beyond peak slip", Dimension.ENERGY, lambda s: s.measures.grip.slip_energy_past_peak),
-    ("slip distance", Dimension.LENGTH, lambda s: s.measures.grip.slip_distance),
-    ("  beyond peak slip", Dimension.LENGTH, lambda s: s.measures.grip.slip_distance_past_peak),
-    ("front axle lifted", Dimension.TIME, lambda s: s.measures.grip.lift_time),
-)
-
 
 def _grip(pair: Pair, pedal: Pedal, goal: Target, numbers: Numbers) -> Table:
     one, other = pair.first.of(pedal), pair.second.of(pedal)
-    rows = [_row(label, read(one), read(other), kind, numbers) for label, kind, read in _GRIP]
+    first, second = one.measures.grip, other.measures.grip
+    rows = [
+        _row(q.label, getattr(first, name), getattr(second, name), q.dimension, numbers)
+        for name, q in reported("grip").items()
+    ]
     if pedal is Pedal.FULL:
         lost = (pair.first.lost_to_spin(goal), pair.second.lost_to_spin(goal))
         label = f"time lost to spin by {target_label(goal)}"

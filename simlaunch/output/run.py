@@ -13,6 +13,7 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers
 from simlaunch.physics.magic_formula import sliding_share
+from simlaunch.quantities import reported
 from simlaunch.record import Coupling, Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
@@ -80,43 +81,23 @@ def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
     return Table("Marks", heads, tuple(_mark_row(result, numbers) for result in results))
 
 
-def _value(label: str, value: float, kind: Dimension, numbers: Numbers) -> Row:
-    return Row(label, numbers.unit(kind), (numbers.plain(value, kind),))
+def _group_rows(group: str, source: object, numbers: Numbers, leave_out: tuple[str, ...] = ()) -> list[Row]:
+    """A row for every reported quantity of a group."""
+    return [
+        Row(q.label, numbers.unit(q.dimension), (numbers.plain(getattr(source, name), q.dimension),))
+        for name, q in reported(group).items()
+        if name not in leave_out
+    ]
 
 
 def _grip(simulation: Simulation, numbers: Numbers) -> Table:
-    grip = simulation.measures.grip
-    rows = (
-        _value("time at the grip limit", grip.time_at_limit, Dimension.TIME, numbers),
-        _value("wheelspin time", grip.wheelspin_time, Dimension.TIME, numbers),
-        _value("slip distance", grip.slip_distance, Dimension.LENGTH, numbers),
-        _value("  beyond peak slip", grip.slip_distance_past_peak, Dimension.LENGTH, numbers),
-        _value("slip energy", grip.slip_energy, Dimension.ENERGY, numbers),
-        _value("  beyond peak slip", grip.slip_energy_past_peak, Dimension.ENERGY, numbers),
-        _value("front axle lifted", grip.lift_time, Dimension.TIME, numbers),
-        _value("greatest slip", grip.greatest_slip, Dimension.SHARE, numbers),
-    )
-    return Table("Grip use", ("value",), rows)
-
-
-_AUDIT = (
-    ("engine work", "engine_work"),
-    ("gain of stored energy", "kinetic"),
-    ("air drag", "drag"),
-    ("rolling resistance", "rolling"),
-    ("grade", "grade"),
-    ("tyre slip", "slip"),
-    ("clutch or converter", "coupling"),
-    ("gearing", "gearing"),
-    ("twist damping", "twist"),
-    ("residual", "residual"),
-)
+    return Table("Grip use", ("value",), tuple(_group_rows("grip", simulation.measures.grip, numbers)))
 
 
 def _audit(simulation: Simulation, numbers: Numbers) -> Table:
-    audit = simulation.measures.audit
-    rows = [_value(label, getattr(audit, name), Dimension.ENERGY, numbers) for label, name in _AUDIT]
-    rows.append(Row("residual over engine work", "", (f"{audit.residual_share:.1e}",)))
+    audit, share = simulation.measures.audit, "residual_share"
+    rows = _group_rows("energy", audit, numbers, leave_out=(share,))
+    rows.append(Row(reported("energy")[share].label, "", (f"{audit.residual_share:.1e}",)))
     return Table("Energy audit", ("value",), tuple(rows))
 
 

@@ -29,7 +29,7 @@ from simlaunch.sweep.plan import Plan
 from simlaunch.sweep.ranking import Findings, Group, Order
 from simlaunch.units.spelling import System
 
-_ALSO_SHOWN = ("wheelspin time", "steady torque gearbox input", "peak torque gearbox input")
+_ALSO_SHOWN = ("wheelspin time", "steady pull gearbox input", "peak torque gearbox input")
 _MARKS = ("a", "b", "c")
 _ENDLESS = 10_000  # letters: more than any case has
 _AND = " / "

@@ -41,7 +41,7 @@ WIDE, NARROW = 7.1, 3.42
 _EVERY = 0.5  # rows of the table of a run lie so far apart [s]
 _SPEEDS = 5  # of the engine speeds of usable torque, one in so many is told
 _DECILES = np.arange(0.1, 1.0, 0.1)
-_AGAINST = "steady torque gearbox input"
+_AGAINST = "steady pull gearbox input"
 
 
 @dataclass(frozen=True)

@@ -188,7 +188,7 @@ def _measures(
     measured = measure_all(cars, targets, DEFAULT_TOLERANCE)
     wanted = [(f"time {target.label}", f"time for {target_label(target)}", Dimension.TIME) for target in targets]
     wanted.append(("wheelspin time", "wheelspin time", Dimension.TIME))
-    pull = f"steady torque {Part.GEARBOX_INPUT.value}"
+    pull = f"steady pull {Part.GEARBOX_INPUT.value}"
     wanted.append((pull, "steady pull at the gearbox input", Dimension.TORQUE))
     found = []
     for name, label, dimension in wanted:

@@ -13,6 +13,7 @@ ORDER = (
     "compiled",
     "record",
     "units",
+    "quantities",
     "scenario",
     "physics",
     "integrator",
@@ -33,12 +34,8 @@ ORDER = (
 ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting",), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ORDER[:3]
+LOOSE = ("errors", "compiled", "record", "quantities")
 """Files that stand beside the rooms."""
-
-MOST_FILES = 10
-ONE_FILE_PER_COMMAND = {"cli": 26}
-"""Rooms that grow with the list of commands, and so may hold more."""
 
 
 def imported(module: Module) -> Iterator[tuple[int, str]]:
@@ -89,7 +86,7 @@ def _room_fault(room: str, above: str) -> str:
 
 
 def layout_faults(package: Path) -> list[str]:
-    """Folders and files of the package that break the two levels, the known rooms or the number of files."""
+    """Folders and files of the package that break the two levels or the known rooms."""
     folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
     rooms = [path for path in folders if path.parent == package]
     deep = [path for path in folders if path.parent != package]
@@ -97,12 +94,5 @@ def layout_faults(package: Path) -> list[str]:
     return [
         *(f"{path.relative_to(package)}: a third level" for path in deep),
         *(f"{path.name}: does not belong beside the rooms" for path in loose),
-        *(f"{path.name}: not a room" for path in rooms if path.name not in ORDER[len(LOOSE) : -1]),
-        *(fault for path in rooms for fault in _size_fault(path)),
+        *(f"{path.name}: not a room" for path in rooms if path.name not in ORDER),
     ]
-
-
-def _size_fault(room: Path) -> list[str]:
-    count = sum(path.name != "__init__.py" for path in room.glob("*.py"))
-    most = ONE_FILE_PER_COMMAND.get(room.name, MOST_FILES)
-    return [] if 1 <= count <= most else [f"{room.name}: {count} files, allowed are 1 to {most}"]

@@ -53,27 +53,27 @@ def every_number(found: Measures) -> dict[str, float]:
     }
     grip, audit = found.grip, found.audit
     return marks | {
-        "time at grip limit": grip.time_at_limit,
+        "time at the grip limit": grip.time_at_limit,
         "wheelspin time": grip.wheelspin_time,
         "slip distance": grip.slip_distance,
-        "slip distance past peak": grip.slip_distance_past_peak,
+        "slip distance beyond peak slip": grip.slip_distance_past_peak,
         "slip energy": grip.slip_energy,
-        "slip energy past peak": grip.slip_energy_past_peak,
-        "lift time": grip.lift_time,
+        "slip energy beyond peak slip": grip.slip_energy_past_peak,
+        "front axle lifted": grip.lift_time,
         "greatest slip": grip.greatest_slip,
         "engine work": audit.engine_work,
-        "kinetic energy": audit.kinetic,
-        "drag energy": audit.drag,
-        "rolling energy": audit.rolling,
-        "grade energy": audit.grade,
-        "tyre energy": audit.slip,
-        "coupling energy": audit.coupling,
-        "gearing energy": audit.gearing,
-        "twist energy": audit.twist,
-        "energy residual": audit.residual,
-        "energy residual share": audit.residual_share,
+        "gain of stored energy": audit.kinetic,
+        "work against air drag": audit.drag,
+        "work against rolling resistance": audit.rolling,
+        "work against the grade": audit.grade,
+        "work lost in tyre slip": audit.slip,
+        "work lost in clutch or converter": audit.coupling,
+        "work lost in gearing": audit.gearing,
+        "work lost in twist damping": audit.twist,
+        "residual of the energy audit": audit.residual,
+        "residual over engine work": audit.residual_share,
         **{f"peak torque {peak.part.value}": peak.torque for peak in found.parts},
-        **{f"steady torque {peak.part.value}": peak.steady for peak in found.parts},
+        **{f"steady pull {peak.part.value}": peak.steady for peak in found.parts},
     }
 
 
@@ -205,8 +205,8 @@ def test_every_column_has_a_name_of_its_own_and_a_kind_of_quantity() -> None:
     kinds = {column.name: column.dimension for column in found}
     assert kinds["time 1/4 mile"] is kinds["time after rollout 1/4 mile"] is Dimension.TIME
     assert kinds["speed 1/4 mile"] is kinds["trap speed 1/4 mile"] is Dimension.SPEED
-    assert kinds["steady torque gearbox input"] is Dimension.TORQUE
-    assert kinds["slip energy"] is kinds["energy residual"] is Dimension.ENERGY
+    assert kinds["steady pull gearbox input"] is Dimension.TORQUE
+    assert kinds["slip energy"] is kinds["residual of the energy audit"] is Dimension.ENERGY
     assert all(column.label for column in found)
 
 
@@ -228,7 +228,7 @@ def test_only_what_is_defined_has_a_column() -> None:
 def test_a_part_that_carries_nothing_has_no_torque() -> None:
     row = dict(zip(NAMES, launched(coupe()).values[0], strict=True))
     assert driven_axles(coupe()) == (False, True)
-    assert np.isnan([row["peak torque front axle shafts"], row["steady torque front axle shafts"]]).all()
+    assert np.isnan([row["peak torque front axle shafts"], row["steady pull front axle shafts"]]).all()
     assert row["peak torque rear axle shafts"] > 1000.0
 
 

@@ -32,7 +32,7 @@ from simlaunch.units.spelling import System
 from sweep.conftest import filled, planned
 
 FLAT = [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]
-BY, LOAD = "time 60 ft", "steady torque gearbox input"
+BY, LOAD = "time 60 ft", "steady pull gearbox input"
 
 
 class Filled:
@@ -63,7 +63,7 @@ def sampled(tmp_path: Path, brief: Scenario) -> Filled:
     return Filled(spec, tmp_path / "b.sqlite")
 
 
-@pytest.mark.parametrize("constraint", ["", "steady torque gearbox input < 95 N m"])
+@pytest.mark.parametrize("constraint", ["", "steady pull gearbox input < 95 N m"])
 def test_the_best_are_the_best(grid: Filled, constraint: str) -> None:
     wanted = order(grid.reader.study, BY, [constraint] if constraint else [])
     allowed = np.isfinite(grid.by) & ((grid.load < 95.0) | (constraint == ""))
@@ -88,7 +88,7 @@ def test_of_speeds_the_highest_is_best(grid: Filled) -> None:
         ("tyre != track", lambda g: g.cases.position[:, 2] == 0),
         ("body.mass <= 1.6 t", lambda g: g.cases.si[:, 3] <= 1600.0),
         ("body.mass>3500 lb", lambda g: g.cases.si[:, 3] > 3500.0 * 0.45359237),
-        ("steady torque gearbox input >= 70 lb-ft", lambda g: g.load >= 70.0 * 1.3558179483314004),
+        ("steady pull gearbox input >= 70 lb-ft", lambda g: g.load >= 70.0 * 1.3558179483314004),
     ],
 )
 def test_constraints_in_units_of_any_kind(grid: Filled, text: str, kept: object) -> None:

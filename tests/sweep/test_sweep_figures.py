@@ -21,7 +21,7 @@ from simlaunch.sweep.ranking import field, front, measure_named, order, parting
 from simlaunch.sweep.store import Reader, Store
 from sweep.conftest import filled, planned
 
-LOAD = "steady torque gearbox input"
+LOAD = "steady pull gearbox input"
 FLAT = [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]
 
 
