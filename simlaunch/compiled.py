@@ -163,7 +163,7 @@ def take_in() -> None:
 
 @atexit.register
 def finish() -> None:
-    """Publish what was compiled and remove this process's own folder; to be called where exit hooks do not run."""
+    """Publish what was compiled and remove this process's own folder."""
     publish()
     shutil.rmtree(_folder, ignore_errors=True)
 

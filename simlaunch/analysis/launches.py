@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,13 +15,13 @@ from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.record import CAR, Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
+from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
 
-_MOST_AT_ONCE = 32
 _BEYOND = 1.005
 """A run goes a little past its target, so that samples stand on both sides of it."""
 
@@ -134,11 +132,6 @@ def as_many(cars: Sequence[Record]) -> Cars:
     return many
 
 
-def _stretches(count: int, workers: int) -> list[slice]:
-    length = min(max(-(-count // workers), 1), _MOST_AT_ONCE)
-    return [slice(first, first + length) for first in range(0, count, length)]
-
-
 def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, workers: int | None = None) -> Measured:
     """Run and measure many launches on several threads.
 
@@ -151,7 +144,7 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
     tolerance : float
         Relative error allowed per step [-].
     workers : int, optional
-        Threads; as many as there are processors if left out.
+        Threads; one for each core if left out.
 
     Returns
     -------
@@ -163,10 +156,7 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
     UsageError
         A tolerance out of range.
     """
-    threads = workers or os.cpu_count() or 1
-    stretches = _stretches(len(cars), threads)
-    with ThreadPoolExecutor(threads) as pool:
-        found = list(pool.map(lambda part: measure_many(cars[part], targets, tolerance), stretches))
+    found = list(on_threads(lambda piece: measure_many(cars[piece], targets, tolerance), len(cars), workers))
     values = np.concatenate([part.values for part in found])
     return Measured(values, np.concatenate([part.ending for part in found]))
 

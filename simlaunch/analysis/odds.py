@@ -7,9 +7,7 @@ intervals are made of.
 
 from __future__ import annotations
 
-import os
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import ceil, nan, sqrt
 
@@ -27,6 +25,7 @@ from simlaunch.metrics.marks import Target
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation import kernel
+from simlaunch.simulation.batch import on_threads
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
@@ -47,7 +46,6 @@ _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followe
 _FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
 _UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
-_AT_ONCE = 32
 
 
 @dataclass(frozen=True)
@@ -236,18 +234,16 @@ class _Launches:
         self, drawn: Draws, target: Target, tolerance: float, workers: int | None, watch: Watch | None
     ) -> None:
         self._drawn, self._target, self._tolerance = drawn, target, tolerance
-        self._workers, self._watch = workers or os.cpu_count(), watch
+        self._workers, self._watch = workers, watch
 
     def times(self, values: Array) -> tuple[Array, int]:
         """Times of both cars in every case, and how many launches could not be followed."""
-        stretches = [values[first : first + _AT_ONCE] for first in range(0, len(values), _AT_ONCE)]
         found, lost, done = [], 0, 0
-        with ThreadPoolExecutor(self._workers) as pool:
-            for times, more_lost in pool.map(self._some, stretches):
-                found.append(times)
-                lost, done = lost + more_lost, done + 2 * len(times)
-                if self._watch is not None:
-                    self._watch(done, 2 * len(values))
+        for times, more_lost in on_threads(lambda piece: self._some(values[piece]), len(values), self._workers):
+            found.append(times)
+            lost, done = lost + more_lost, done + 2 * len(times)
+            if self._watch is not None:
+                self._watch(done, 2 * len(values))
         return np.concatenate(found), lost
 
     def _some(self, values: Array) -> tuple[Array, int]:
@@ -302,7 +298,7 @@ def odds(
     tolerance : float
         Relative error allowed per step [-].
     workers : int, optional
-        Threads; as many as there are processors if left out.
+        Threads; one for each core if left out.
     watch : callable, optional
         Told how many launches are done, and how many there will be.
 

@@ -66,19 +66,15 @@ def _plan(
     return Plan(axes(vary or own, sound, "--vary" if vary else "sweep.vary"), drawn)
 
 
-def _back_end(choice: given.PlaceChoice | None, workers: int | None, cluster: str | None, trusted: bool) -> BackEnd:
-    from simlaunch.sweep.backends import ON_THIS_MACHINE, Place
+def _back_end(workers: int | None, cluster: str | None, trusted: bool) -> BackEnd:
+    from simlaunch.sweep.backends import Threads
 
     if cluster is None:
         if trusted:
             raise UsageError("--trust-network is about a cluster; name it with --cluster, or leave it out")
-        place = choice or given.PlaceChoice.THREADS
-        if place is given.PlaceChoice.SERIAL and (workers or 1) > 1:
-            raise UsageError(f"--back-end serial makes one launch after the other; {workers} workers need threads")
-        return ON_THIS_MACHINE[Place(place.value)](workers)
-    for name, value in {"--back-end": choice, "--workers": workers}.items():
-        if value is not None:
-            raise UsageError(f"{name} is about this machine; the workers of a cluster are set up with it, leave it out")
+        return Threads(workers)
+    if workers is not None:
+        raise UsageError("--workers counts threads of this machine; a cluster brings its own workers, leave it out")
     from simlaunch.sweep.cluster import Cluster
 
     return Cluster(cluster, trust_network=trusted)
@@ -176,7 +172,6 @@ def sweep(
     where: given.Where = None,
     top: given.Top = 10,
     dry_run: given.DryRun = False,
-    back_end: given.BackEndChoice = None,
     workers: given.Workers = None,
     cluster: given.Cluster = None,
     trust_network: given.TrustNetwork = False,
@@ -204,7 +199,7 @@ def sweep(
     compile_once(quiet=quiet)
     path = output or Path(f"{scenario.stem}-sweep.sqlite")
     asked = json.dumps({"by": asked_by, "where": asked_where, "changes": changes or [], "taken": taken or []})
-    with contextlib.closing(_back_end(back_end, workers, cluster, trust_network)) as engine:
+    with contextlib.closing(_back_end(workers, cluster, trust_network)) as engine:
         if dry_run:
             result(_dry_run(spec, engine.workers, cluster is not None))
             return Code.DONE

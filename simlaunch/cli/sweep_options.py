@@ -16,14 +16,6 @@ class DrawChoice(StrEnum):
     LATIN = "latin"
 
 
-class PlaceChoice(StrEnum):
-    """Where launches are calculated, as typed."""
-
-    SERIAL = "serial"
-    THREADS = "threads"
-    PROCESSES = "processes"
-
-
 def _file(flag: str, words: str, metavar: str = "FILE") -> Any:
     return typer.Option(flag, metavar=metavar, help=words, show_default=False)
 
@@ -68,10 +60,6 @@ Where: TypeAlias = Annotated[
     ),
 ]
 Top: TypeAlias = Annotated[int, typer.Option("--top", metavar="N", min=1, max=1000, help="Launches in the ranking.")]
-BackEndChoice: TypeAlias = Annotated[
-    PlaceChoice | None,
-    typer.Option("--back-end", help="Where launches are calculated.", show_default="threads"),
-]
 Workers: TypeAlias = Annotated[
     int | None,
     typer.Option("--workers", metavar="N", min=1, max=1024, help="Launches at the same time.",

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from math import isfinite
 
@@ -27,13 +26,13 @@ from simlaunch.metrics.marks import Kind as MarkKind
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
 
 _DRAWS = 150
-_AT_ONCE = 16
 _EXACT = 1e-4
 _MOST_PROFILED = 2
 _FEWEST_STEADY = 10
@@ -363,7 +362,8 @@ def measured_times(cars: Cars, targets: tuple[Target, ...]) -> Array:
     ndarray, shape (n, k)
         Times; nan where a target was not reached [s].
     """
-    stretches = [cars[first : first + _AT_ONCE] for first in range(0, len(cars), _AT_ONCE)]
-    with ThreadPoolExecutor() as pool:
-        found = pool.map(lambda part: measure_many(part, targets, _EXACT, times_only=True).values, stretches)
-        return np.concatenate(list(found))
+
+    def times(piece: slice) -> Array:
+        return measure_many(cars[piece], targets, _EXACT, times_only=True).values
+
+    return np.concatenate(list(on_threads(times, len(cars))))

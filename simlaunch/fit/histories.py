@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import isnan, sqrt
@@ -18,6 +17,7 @@ from simlaunch.compiled import publish
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Record
+from simlaunch.simulation.batch import cores, pieces
 from simlaunch.simulation.histories import FOLLOWED, Bench, follow_each, make_bench
 
 Array = NDArray[np.float64]
@@ -117,11 +117,11 @@ class Runner:
     Parameters
     ----------
     workers : int, optional
-        Threads; as many as there are processors if left out.
+        Threads; one for each core if left out.
     """
 
     def __init__(self, workers: int | None = None) -> None:
-        self.workers = workers or os.cpu_count() or 1
+        self.workers = workers or cores()
         self._pool = ThreadPoolExecutor(self.workers)
         self._own = local()
         self.launches = 0
@@ -143,9 +143,9 @@ class Runner:
         """
         self.launches += len(cars)
         out = np.empty((len(cars), len(FOLLOWED), int(np.ceil(duration / STEP)) + 1))
-        length = min(-(-len(cars) // self.workers), _AT_ONCE)
-        stretches = [slice(first, first + length) for first in range(0, len(cars), length)]
-        list(self._pool.map(lambda part: self._some(cars[part], out[part]), stretches))
+        list(
+            self._pool.map(lambda piece: self._some(cars[piece], out[piece]), pieces(len(cars), self.workers, _AT_ONCE))
+        )
         return out
 
     def _some(self, cars: Cars, out: Array) -> None:

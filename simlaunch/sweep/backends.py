@@ -1,21 +1,14 @@
-"""Who calculates: this thread, threads, or processes of this machine, all behind one protocol."""
+"""Who calculates a sweep: threads of this process, or whatever else gives and takes chunks by the same protocol."""
 
 from __future__ import annotations
 
 import concurrent.futures as cf
-import multiprocessing
-import multiprocessing.util
-import os
-import signal
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from concurrent.futures.process import BrokenProcessPool
-from enum import StrEnum
-from multiprocessing import resource_tracker
 from typing import Any, Protocol
 
-from simlaunch.compiled import finish
 from simlaunch.errors import SimlaunchError
+from simlaunch.simulation.batch import cores
 from simlaunch.sweep.chunk import Result, Spec, Stopped, calculate
 
 Chunks = Mapping[int, tuple[int, int]]
@@ -40,40 +33,6 @@ class BackEnd(Protocol):
 
     def close(self) -> None:
         """Let go of what the work needed."""
-
-
-class Place(StrEnum):
-    """Where launches are calculated on this machine."""
-
-    SERIAL = "serial"
-    THREADS = "threads"
-    PROCESSES = "processes"
-
-
-def cores() -> int:
-    """Processor cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-class _Here:
-    """A back end of this machine, which needs nothing beyond its work."""
-
-    def close(self) -> None:
-        """Do nothing."""
-
-
-class Serial(_Here):
-    """One stretch after the other, on the thread that asks."""
-
-    workers = 1
-
-    def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches in their order."""
-        for number, (first, last) in chunks.items():
-            result = calculate(spec, first, last, stopped)
-            if result is None:
-                return
-            yield number, result
 
 
 class Pool(Protocol):
@@ -167,13 +126,13 @@ class _Given:
         self._pool.revive()
 
 
-class Threads(_Here):
-    """Threads of this process; the compiled code runs beside each other.
+class Threads:
+    """Threads of this process: compiled launches let go of the interpreter's lock.
 
     Parameters
     ----------
     workers : int, optional
-        How many; as many as there are cores if left out.
+        How many; one for each core if left out.
     """
 
     def __init__(self, workers: int | None = None) -> None:
@@ -193,6 +152,9 @@ class Threads(_Here):
             finally:
                 ended.set()
 
+    def close(self) -> None:
+        """Threads hold nothing once their work has ended."""
+
 
 class _Futures:
     """Futures of the standard library."""
@@ -207,109 +169,3 @@ class _Futures:
 
     def revive(self) -> None:
         raise SimlaunchError("threads do not die")
-
-
-_told_to_stop: Any = None
-"""A byte that a worker process shares with its parent; not zero: stop."""
-
-
-def _begin_worker(flag: Any) -> None:
-    """Settings of a worker: interruptions are its parent's to answer, and it ends when its parent does."""
-    global _told_to_stop
-    _told_to_stop = flag
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    multiprocessing.util.Finalize(None, finish, exitpriority=1)
-    parent = multiprocessing.parent_process()
-    if parent is not None:
-        threading.Thread(target=_end_with, args=(parent,), daemon=True).start()
-
-
-def _calculate_there(spec: Spec, first: int, last: int) -> Result | None:
-    """A stretch, calculated in a worker process."""
-    return calculate(spec, first, last, lambda: bool(_told_to_stop.value))
-
-
-def _end_with(parent: Any) -> None:
-    parent.join()
-    finish()
-    os._exit(1)
-
-
-def _begin_tracker() -> None:
-    """Begin what frees semaphores of a process that ends abruptly, so that it does so without a word about it."""
-    said = os.environ.get("PYTHONWARNINGS")
-    os.environ["PYTHONWARNINGS"] = "ignore"
-    try:
-        resource_tracker.ensure_running()
-    finally:
-        if said is None:
-            del os.environ["PYTHONWARNINGS"]
-        else:
-            os.environ["PYTHONWARNINGS"] = said
-
-
-class Processes(_Here):
-    """Processes of this machine; one that dies costs the stretch it was at, which another one takes.
-
-    Parameters
-    ----------
-    workers : int, optional
-        How many; as many as there are cores if left out.
-    """
-
-    def __init__(self, workers: int | None = None) -> None:
-        self.workers = workers or cores()
-
-    def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches as they are finished."""
-        pool = _ProcessPool(spec, self.workers)
-        try:
-            yield from pumped(pool, chunks, self.workers, stopped)
-        finally:
-            pool.end(wait=not stopped())
-
-
-class _ProcessPool:
-    """A pool of processes that can be made anew."""
-
-    lost: tuple[type[BaseException], ...] = (BrokenProcessPool,)
-
-    def __init__(self, spec: Spec, workers: int) -> None:
-        self._spec = spec
-        self._workers = workers
-        _begin_tracker()
-        self._context = multiprocessing.get_context("spawn")
-        self._stop: Any = self._context.RawValue("b", 0)
-        self._executor = self._made()
-
-    def _made(self) -> cf.ProcessPoolExecutor:
-        return cf.ProcessPoolExecutor(
-            self._workers, mp_context=self._context, initializer=_begin_worker, initargs=(self._stop,)
-        )
-
-    def give(self, first: int, last: int) -> cf.Future[Result | None]:
-        try:
-            return self._executor.submit(_calculate_there, self._spec, first, last)
-        except BrokenProcessPool as error:  # found out while giving out: told like any other loss
-            future: cf.Future[Result | None] = cf.Future()
-            future.set_exception(error)
-            return future
-
-    def wait(self, futures: Iterable[Any]) -> set[Any]:
-        return cf.wait(futures, _LOOK, cf.FIRST_COMPLETED).done
-
-    def revive(self) -> None:
-        self._executor.shutdown(wait=False, cancel_futures=True)
-        self._executor = self._made()
-
-    def end(self, *, wait: bool) -> None:
-        """Stop the work and let the workers go."""
-        self._stop.value = 1
-        self._executor.shutdown(wait=wait, cancel_futures=True)
-
-
-ON_THIS_MACHINE: Mapping[Place, Callable[[int | None], BackEnd]] = {
-    Place.SERIAL: lambda workers: Serial(),
-    Place.THREADS: Threads,
-    Place.PROCESSES: Processes,
-}

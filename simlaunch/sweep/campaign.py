@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
+from simlaunch.simulation.batch import cores
 from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.backends import BackEnd, Threads, cores
+from simlaunch.sweep.backends import BackEnd, Threads
 from simlaunch.sweep.chunk import Result, Spec, Stopped, Study, maker, never, pace, prepared, study_of
 from simlaunch.sweep.plan import Cases
 from simlaunch.sweep.ranking import Order, ranking

@@ -138,7 +138,7 @@ def test_a_sample(tmp_path: Path, capsys: Capture) -> None:
     call = ["sweep", COUPE, "--quiet", "--sample", "8", "--seed", "4", "--vary", "curve",
             "--vary", "body.mass: 1500 kg to 1700 kg", *BRIEF]  # fmt: skip
     first, _ = _said(capsys, 0, *call, "-o", str(tmp_path / "a.sqlite"))
-    again, _ = _said(capsys, 0, *call, "-o", str(tmp_path / "b.sqlite"), "--back-end", "serial")
+    again, _ = _said(capsys, 0, *call, "-o", str(tmp_path / "b.sqlite"), "--workers", "1")
     assert first == again
     assert "8 launches" in first
     _, err = _said(capsys, 3, *call, "-o", str(tmp_path / "a.sqlite"), "--draw", "latin")
@@ -194,10 +194,10 @@ def test_help(capsys: Capture, arguments: list[str]) -> None:
 
 @pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")
 @pytest.mark.slow
-@pytest.mark.parametrize("back_end", ["serial", "threads", "processes"])
-def test_an_interruption_keeps_what_is_finished(tmp_path: Path, capsys: Capture, back_end: str) -> None:
+@pytest.mark.parametrize("workers", ["1", "2"])
+def test_an_interruption_keeps_what_is_finished(tmp_path: Path, capsys: Capture, workers: str) -> None:
     path = tmp_path / "a.sqlite"
-    call = ["sweep", COUPE, "-o", str(path), "--back-end", back_end, "--vary", "curve",
+    call = ["sweep", COUPE, "-o", str(path), "--workers", workers, "--vary", "curve",
             "--vary", "body.mass: 1500 kg to 1700 kg in 201", *BRIEF]  # fmt: skip
     command = [sys.executable, "-m", "simlaunch", *call]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
@@ -264,15 +264,10 @@ def test_the_final_drive_goes_by_its_plain_name_everywhere(tmp_path: Path, capsy
     [
         (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across says what is drawn; name a folder"),
         (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against says what is drawn; name a folder"),
-        (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "--workers is about this machine"),
+        (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "--workers counts threads of this machine"),
         (["sweep", COUPE, "--trust-network"], "--trust-network is about a cluster"),
         (["sweep", COUPE, "--seed", "3"], "--seed is about a sample"),
         (["sweep", COUPE, "--draw", "latin"], "--draw is about a sample"),
-        (
-            ["sweep", COUPE, "--cluster", "localhost:9", "--back-end", "threads"],
-            "--back-end is about this machine",
-        ),
-        (["sweep", COUPE, "--back-end", "serial", "--workers", "2"], "2 workers need threads"),
         (["sweep", COUPE, "--vary", "limits.torque: 500 N m, 600 N m"], "no launch depends on"),
     ],
 )

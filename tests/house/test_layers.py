@@ -22,7 +22,7 @@ def test_rooms_keep_their_shape() -> None:
 @pytest.mark.parametrize(
     ("name", "text", "why"),
     [
-        ("simlaunch.physics.tyre", "from simlaunch.simulation.run import start", "launch stands above physics"),
+        ("simlaunch.physics.tyre", "from simlaunch.simulation.run import start", "simulation stands above physics"),
         ("simlaunch.physics.tyre", "def f():\n    import simlaunch.cli.main", "cli stands above physics"),
         ("simlaunch.errors", "import simlaunch.compiled", "compiled stands above errors"),
         ("simlaunch.analysis.odds", "import simlaunch", "never the package root"),
@@ -37,7 +37,7 @@ def test_rooms_keep_their_shape() -> None:
         ),
         ("simlaunch.output.table", "import typer.testing", "only cli/ may import typer"),
         ("simlaunch", "from simlaunch.simulation.run import start", "the package root imports nothing"),
-        ("simlaunch.analysis.odds", "if TYPE_CHECKING:\n    from simlaunch.output import look", "show stands above"),
+        ("simlaunch.analysis.odds", "if TYPE_CHECKING:\n    from simlaunch.output import look", "output stands above"),
     ],
 )
 def test_a_forbidden_import_is_named(name: str, text: str, why: str) -> None:

@@ -221,7 +221,7 @@ def test_only_what_is_defined_has_a_column() -> None:
     }
     assert missing.isdisjoint(NAMES)
     assert set(NAMES) <= set(every_number(measure(launch(coupe()), coupe(), EXTRA))) | {
-        f"{what} torque {part.value}" for what in ("peak", "steady") for part in Part
+        f"{what} {part.value}" for what in ("peak torque", "steady pull") for part in Part
     }
 
 

@@ -1,4 +1,4 @@
-"""A sweep in a process of its own, to be interrupted or killed: scenario, file, back end and workers on the line."""
+"""A sweep in a process of its own, to be interrupted or killed: scenario and file on the line."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 from simlaunch.scenario.reading import changed, load
 from simlaunch.sweep.axes import axes
-from simlaunch.sweep.backends import ON_THIS_MACHINE, Place
+from simlaunch.sweep.backends import Threads
 from simlaunch.sweep.campaign import Progress, carry_out
 from simlaunch.sweep.chunk import Spec, never, spec_of
 from simlaunch.sweep.plan import Plan
@@ -26,4 +26,4 @@ def _say(far: Progress) -> None:
 
 
 if __name__ == "__main__":
-    carry_out(spec(sys.argv[1]), Path(sys.argv[2]), ON_THIS_MACHINE[Place(sys.argv[3])](2), never, _say)
+    carry_out(spec(sys.argv[1]), Path(sys.argv[2]), Threads(2), never, _say)

@@ -4,10 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
-import subprocess
-import sys
 import threading
-import time
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
@@ -16,6 +13,7 @@ from typing import Any
 import pytest
 
 from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.simulation.batch import cores
 from simlaunch.sweep import chunk
 from simlaunch.sweep import cluster as clustered
 from simlaunch.sweep.backends import (
@@ -23,10 +21,7 @@ from simlaunch.sweep.backends import (
     BackEnd,
     Chunks,
     Finished,
-    Processes,
-    Serial,
     Threads,
-    cores,
     pumped,
 )
 from simlaunch.sweep.campaign import Progress, carry_out
@@ -39,7 +34,6 @@ from sweep.conftest import COUPE
 distributed = pytest.importorskip("distributed")
 
 pytestmark = pytest.mark.filterwarnings("ignore::DeprecationWarning", "ignore::ResourceWarning")
-posix = pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")
 
 
 def _results(path: Path, spec: Spec, back_end: BackEnd, watch: Callable[[Progress], None] = lambda far: None) -> str:
@@ -58,7 +52,7 @@ def longer() -> Spec:
 
 @pytest.fixture(scope="module")
 def expected(longer: Spec, tmp_path_factory: pytest.TempPathFactory) -> str:
-    return _results(tmp_path_factory.mktemp("serial") / "a.sqlite", longer, Serial())
+    return _results(tmp_path_factory.mktemp("serial") / "a.sqlite", longer, Threads(1))
 
 
 @pytest.fixture(scope="module")
@@ -76,35 +70,9 @@ def local() -> Iterator[Any]:
         yield made
 
 
-@pytest.mark.parametrize("workers", [1, 3])
+@pytest.mark.parametrize("workers", [2, 3])
 def test_threads_give_the_same_bits(tmp_path: Path, longer: Spec, expected: str, workers: int) -> None:
     assert _results(tmp_path / "a.sqlite", longer, Threads(workers)) == expected
-
-
-def _children() -> set[int]:
-    """Processes that this one has started, by id."""
-    folder = Path(f"/proc/{os.getpid()}/task")
-    listed = (task / "children" for task in folder.iterdir())
-    return {int(child) for file in listed if file.exists() for child in file.read_text("ascii").split()}
-
-
-def _is_worker(process: int) -> bool:
-    return b"spawn_main" in Path(f"/proc/{process}/cmdline").read_bytes()
-
-
-@posix
-@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="finds its workers in /proc")
-def test_processes_give_the_same_bits_also_when_one_is_killed(tmp_path: Path, longer: Spec, expected: str) -> None:
-    before, killed = _children(), []
-
-    def kill_one(far: Progress) -> None:
-        workers = [process for process in _children() - before if _is_worker(process)]
-        if far.cases is not None and not killed and workers:
-            os.kill(workers[0], signal.SIGKILL)
-            killed.append(workers[0])
-
-    assert _results(tmp_path / "a.sqlite", longer, Processes(2), kill_one) == expected
-    assert len(killed) == 1
 
 
 def test_a_cluster_gives_the_same_bits_also_when_a_worker_is_killed(
@@ -132,14 +100,14 @@ def test_a_worker_of_another_version_is_refused(monkeypatch: pytest.MonkeyPatch,
 
 
 def test_a_result_of_another_version_is_not_written(tmp_path: Path, longer: Spec) -> None:
-    class Stranger(Serial):
+    class Stranger(Threads):
         def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
             for number, result in super().results(spec, chunks, stopped):
                 yield number, Result(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
 
     path = tmp_path / "a.sqlite"
     with pytest.raises(SimlaunchError, match=r"a worker has simlaunch 0\.0\.0 other"):
-        carry_out(longer, path, Stranger(), never, lambda far: None)
+        carry_out(longer, path, Stranger(1), never, lambda far: None)
     with Reader(path) as reader:
         assert reader.count() == 0
 
@@ -170,7 +138,7 @@ def test_a_cluster_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) ->
         Cluster("tcp://127.0.0.1:9")
 
 
-@pytest.mark.parametrize("back_end", [Serial(), Threads(2)], ids=["serial", "threads"])
+@pytest.mark.parametrize("back_end", [Threads(1), Threads(2)], ids=["one thread", "two threads"])
 def test_the_work_stops_before_its_end(tmp_path: Path, longer: Spec, back_end: BackEnd) -> None:
     stop = threading.Event()
 
@@ -280,24 +248,4 @@ def _keys_of(security: Any) -> dict[str, str]:
 
 
 def test_as_many_workers_as_cores() -> None:
-    assert Threads().workers == Processes().workers == cores() >= 1
-
-
-@posix
-@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="finds its workers in /proc")
-def test_workers_end_with_their_parent(tmp_path: Path) -> None:
-    command = [sys.executable, "-m", "sweep.carried_out", str(COUPE), str(tmp_path / "a.sqlite"), "processes"]
-    folder = Path(__file__).parents[1]
-    path = os.pathsep.join([str(folder), os.environ.get("PYTHONPATH", "")])
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": path}) as parent:
-        assert parent.stdout is not None
-        while parent.stdout.readline().strip() in ("", "0"):
-            assert parent.poll() is None
-        listed = Path(f"/proc/{parent.pid}/task").glob("*/children")
-        workers = [int(child) for file in listed for child in file.read_text("ascii").split() if _is_worker(int(child))]
-        assert workers
-        parent.kill()
-    deadline = time.monotonic() + 60.0
-    while any(Path(f"/proc/{worker}/cmdline").exists() and _is_worker(worker) for worker in workers):
-        assert time.monotonic() < deadline, "workers outlived their parent"
-        time.sleep(0.05)
+    assert Threads().workers == cores() >= 1

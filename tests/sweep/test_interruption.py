@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.sweep.backends import Serial
+from simlaunch.sweep.backends import Threads
 from simlaunch.sweep.campaign import carry_out
 from simlaunch.sweep.chunk import never
 from simlaunch.sweep.store import Reader
@@ -24,7 +24,7 @@ TIMES = int(os.environ.get("SIMLAUNCH_TEST_KILLS", "4"))
 
 
 def _begun(file: Path) -> subprocess.Popen[str]:
-    command = [sys.executable, "-m", "sweep.carried_out", str(COUPE), str(file), "threads"]
+    command = [sys.executable, "-m", "sweep.carried_out", str(COUPE), str(file)]
     path = os.pathsep.join([str(Path(__file__).parents[1]), os.environ.get("PYTHONPATH", "")])
     return subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env={**os.environ, "PYTHONPATH": path})
 
@@ -50,7 +50,7 @@ def _finished(file: Path) -> dict[int, str]:
 @pytest.mark.slow
 def test_killed_at_any_moment_nothing_finished_is_lost(tmp_path: Path) -> None:
     whole = tmp_path / "whole.sqlite"
-    carry_out(spec(str(COUPE)), whole, Serial(), never, lambda far: None)
+    carry_out(spec(str(COUPE)), whole, Threads(1), never, lambda far: None)
     with Reader(whole) as reader:
         expected = reader.digest()
     chance = random.Random(20240229)
@@ -66,7 +66,7 @@ def test_killed_at_any_moment_nothing_finished_is_lost(tmp_path: Path) -> None:
             ends += 1
             assert _digest(file) == expected
             file, kept = tmp_path / f"{ends}.sqlite", {}
-    carry_out(spec(str(COUPE)), file, Serial(), never, lambda far: None)
+    carry_out(spec(str(COUPE)), file, Threads(1), never, lambda far: None)
     assert _digest(file) == expected
     assert rounds > 0
 

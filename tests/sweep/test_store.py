@@ -17,7 +17,7 @@ from simlaunch.errors import InputError, SimlaunchError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep import campaign
-from simlaunch.sweep.backends import Serial
+from simlaunch.sweep.backends import Threads
 from simlaunch.sweep.campaign import Progress, carry_out, chunk_length, estimate
 from simlaunch.sweep.chunk import Pace, Result, Spec, calculate, maker, never, prepared, spec_of, study_of
 from simlaunch.sweep.export import WRITERS
@@ -60,7 +60,7 @@ def _write_all(store: Store, spec: Spec, values: np.ndarray) -> None:
 
 def test_every_launch_stands_in_it_with_its_values_and_measures(tmp_path: Path, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
-    assert carry_out(small, path, Serial(), never, _quiet).done == small.plan.size
+    assert carry_out(small, path, Threads(1), never, _quiet).done == small.plan.size
     whole = calculate(small, 0, small.plan.size)
     assert whole is not None
     with sqlite3.connect(path) as plain:
@@ -79,9 +79,9 @@ def test_every_launch_stands_in_it_with_its_values_and_measures(tmp_path: Path, 
 
 def test_a_finished_file_is_left_alone(tmp_path: Path, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
-    carry_out(small, path, Serial(), never, _quiet)
+    carry_out(small, path, Threads(1), never, _quiet)
     before = path.read_bytes()
-    assert carry_out(small, path, Serial(), never, _quiet).done == small.plan.size
+    assert carry_out(small, path, Threads(1), never, _quiet).done == small.plan.size
     assert _digest(path)
     with sqlite3.connect(path) as connection:
         again = connection.execute("SELECT count(*) FROM launch").fetchone()
@@ -92,12 +92,12 @@ def test_a_finished_file_is_left_alone(tmp_path: Path, small: Spec) -> None:
 
 def test_an_interrupted_sweep_carried_on_equals_an_uninterrupted_one(tmp_path: Path, small: Spec) -> None:
     whole, parts = tmp_path / "whole.sqlite", tmp_path / "parts.sqlite"
-    carry_out(small, whole, Serial(), never, _quiet)
+    carry_out(small, whole, Threads(1), never, _quiet)
     seen: list[int] = []
     while not seen or seen[-1] < small.plan.size:
         count = len(seen)
         stopped = partial(_has_grown, seen, count + 2)
-        seen.append(carry_out(small, parts, Serial(), stopped, lambda far: seen.append(far.done)).done)
+        seen.append(carry_out(small, parts, Threads(1), stopped, lambda far: seen.append(far.done)).done)
     assert len(seen) > 6
     assert _digest(parts) == _digest(whole)
 
@@ -148,7 +148,7 @@ def test_a_file_can_be_read_while_it_is_written(tmp_path: Path, small: Spec) -> 
 def _refusal(path: Path, spec: Spec) -> str:
     before = path.read_bytes() if path.is_file() else b""
     with pytest.raises(InputError) as caught:
-        carry_out(spec, path, Serial(), never, _quiet)
+        carry_out(spec, path, Threads(1), never, _quiet)
     if path.is_file():
         assert path.read_bytes() == before
     return str(caught.value)
@@ -187,7 +187,7 @@ def test_how_it_is_ranked_and_noted_plays_no_part(tmp_path: Path, brief: Scenari
     filled(path, small, _made_up(small))
     other = changed(brief, {"note": "another word", "sweep": {"vary": ["curve"], "by": "wheelspin time"}})
     assert planned(other, *SMALL) == small
-    carry_out(small, path, Serial(), never, _quiet, '{"by": "wheelspin time"}')
+    carry_out(small, path, Threads(1), never, _quiet, '{"by": "wheelspin time"}')
     with Reader(path) as reader:
         assert reader.study.asked == '{"by": "wheelspin time"}'
 
@@ -279,7 +279,7 @@ def test_a_damaged_file_is_not_carried_on(tmp_path: Path, small: Spec, how: str)
     filled(path, small, _made_up(small)[:9], 4)
     _spoilt(path, how)
     with pytest.raises(InputError, match="is damaged; restore a copy"):
-        carry_out(small, path, Serial(), never, _quiet)
+        carry_out(small, path, Threads(1), never, _quiet)
 
 
 def test_bytes_that_were_changed_anywhere_are_never_a_fault_of_ours(

@@ -71,7 +71,7 @@ def test_a_trade_off_shows_the_front(reader: Reader) -> None:
     axes = sweep_figures(reader, wanted, None, LOAD, "metric")["trade-off"].axes[0]
     expected = np.array([entry[1:] for entry in front(reader, wanted, measure_named(LOAD, reader.study))])
     assert np.allclose(axes.lines[-1].get_xydata(), expected, rtol=1e-12)
-    assert axes.get_xlabel() == "steady pull of gearbox input [N m]"
+    assert axes.get_xlabel() == "steady pull gearbox input [N m]"
 
 
 def test_a_sample_is_drawn_in_stretches(tmp_path: Path, brief: Scenario) -> None:
