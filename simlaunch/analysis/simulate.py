@@ -8,18 +8,21 @@ from math import isclose
 from simlaunch.metrics.marks import FOOT, STANDARD, Kind, Target
 from simlaunch.metrics.summary import Measures, measure
 from simlaunch.record import Pedal, Record
+from simlaunch.results import Result
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.simulation.run import Method, Outcome, Run, launch
 from simlaunch.units.spelling import Dimension
 
 
-@dataclass(frozen=True)
-class Simulation:
+@dataclass(frozen=True, repr=False)
+class Simulation(Result):
     """One launch: what went in, what happened, and what it measures.
 
     Parameters
     ----------
+    scenario : Scenario
+        The scenario.
     curve : str
         Name of the full-load curve.
     pedal : Pedal
@@ -32,6 +35,9 @@ class Simulation:
         Everything that is reported.
     """
 
+    study = "run"
+
+    scenario: Scenario
     curve: str
     pedal: Pedal
     car: Record
@@ -200,4 +206,4 @@ def simulate(
     name = scenario.curve_names[0] if curve is None else curve
     car = car_of(scenario, name, pedal)
     run = launch(car, method=method, tolerance=tolerance)
-    return Simulation(name, pedal, car, run, measure(run, car, extra_targets(scenario)))
+    return Simulation(scenario, name, pedal, car, run, measure(run, car, extra_targets(scenario)))

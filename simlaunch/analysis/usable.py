@@ -12,6 +12,7 @@ from simlaunch.metrics.ceiling import share_above, usable_torque
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
+from simlaunch.results import Result
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
@@ -66,14 +67,16 @@ class CurveSurplus:
     last_speed: float
 
 
-@dataclass(frozen=True)
-class UsableTorque:
+@dataclass(frozen=True, repr=False)
+class UsableTorque(Result):
     """Curves and ceilings of one scenario.
 
     Parameters
     ----------
-    scenario : str
-        Name of the scenario.
+    scenario : Scenario
+        The scenario.
+    car : Record
+        Numbers of the car, SI units, complete; its curve is the scenario's first.
     engine_speed : ndarray, shape (n,)
         Common engine speeds [rad/s].
     curves : dict of str to ndarray, shape (n,)
@@ -84,7 +87,10 @@ class UsableTorque:
         One for each curve and gear.
     """
 
-    scenario: str
+    study = "usable"
+
+    scenario: Scenario
+    car: Record
     engine_speed: Array
     curves: dict[str, Array]
     ceilings: tuple[GearCeiling, ...]
@@ -132,4 +138,4 @@ def usable(scenario: Scenario) -> UsableTorque:
     curves = {name: values_at(each.engine.torque, speeds) for name, each in cars.items()}
     ceilings = tuple(_ceiling(car, gear, speeds) for gear in range(int(car.gearbox.count)))
     surplus = tuple(_surplus(name, torque, ceiling, speeds) for name, torque in curves.items() for ceiling in ceilings)
-    return UsableTorque(scenario.name, speeds, curves, ceilings, surplus)
+    return UsableTorque(scenario, car, speeds, curves, ceilings, surplus)

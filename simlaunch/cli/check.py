@@ -19,8 +19,8 @@ def check(
     """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
     from simlaunch.cli.scenario_file import cars, read
     from simlaunch.errors import ScenarioError
-    from simlaunch.output.as_json import check_object, dumps, faults_object
-    from simlaunch.output.run import check_tables, check_text
+    from simlaunch.output.as_json import dumps
+    from simlaunch.output.check import check_object, check_tables, check_text, faults_object
     from simlaunch.scenario.defaults import defaults
     from simlaunch.scenario.model import warnings
 

@@ -67,8 +67,8 @@ def compare(
     from simlaunch.analysis.compare import compare as compared
     from simlaunch.analysis.reference_conditions import footing_gaps, unstated
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.as_json import comparison_object
     from simlaunch.output.compare import bad_runs, comparison_tables, comparison_text
+    from simlaunch.output.compare_as_json import comparison_object
     from simlaunch.output.words import sentences
     from simlaunch.report.evidence import with_evidence
     from simlaunch.simulation import run as launching

@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -16,6 +17,8 @@ from simlaunch.errors import Fault, InputError, SimlaunchError
 
 if TYPE_CHECKING:
     from simlaunch.output.layout import Table
+    from simlaunch.results import Result
+    from simlaunch.units.spelling import System
 
 
 def _nothing_drawn() -> Mapping[str, Any]:
@@ -122,6 +125,28 @@ def _draw(shown: Shown, folder: Path) -> list[Path]:
     from simlaunch.plotting.save import save
 
     return save(figures, folder, shown.stem)
+
+
+def show(
+    found: Result,
+    stem: str,
+    *,
+    units: System,
+    as_json: bool,
+    out: Path | None,
+    quiet: bool,
+    **options: bool,
+) -> None:
+    """Write the files of a result if they are wanted, then print it as text or as JSON."""
+    words = import_module(f"simlaunch.output.{found.study}")
+    shown = Shown(
+        f"{stem}-{found.study}",
+        text=lambda: found.to_text(units),
+        document=lambda: found.to_dict(**options),
+        tables=lambda: words.tables(found, units),
+        figures=lambda: found.figures(units),
+    )
+    deliver(shown, as_json=as_json, out=out, quiet=quiet)
 
 
 def deliver(shown: Shown, *, as_json: bool, out: Path | None, quiet: bool) -> None:

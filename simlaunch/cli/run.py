@@ -22,7 +22,7 @@ from simlaunch.cli.options import (
     Units,
     driven,
 )
-from simlaunch.cli.output import Shown, compile_once, deliver, prepare
+from simlaunch.cli.output import compile_once, prepare, show
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
@@ -49,8 +49,6 @@ def run(
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
     from simlaunch.analysis.simulate import simulate
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.as_json import run_object
-    from simlaunch.output.run import run_tables, run_text
     from simlaunch.simulation import run as launching
 
     prepare(out)
@@ -58,21 +56,6 @@ def run(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    kind = driven(pedal)
-    way = launching.Method(method.value)
-    launch = simulate(sound, curve, kind, method=way, tolerance=tolerance)
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.run import run_figure
-
-        return {"history": run_figure(launch, units)}
-
-    shown = Shown(
-        f"{scenario.stem}-run",
-        text=lambda: run_text(launch, sound, units),
-        document=lambda: run_object(launch, sound, trace=trace),
-        tables=lambda: run_tables(launch, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    launch = simulate(sound, curve, driven(pedal), method=launching.Method(method.value), tolerance=tolerance)
+    show(launch, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, deliver, prepare
+from simlaunch.cli.output import prepare, show
 from simlaunch.units.spelling import System
 
 
@@ -18,26 +18,9 @@ def usable(
 ) -> int:
     """Set every curve against the torque that the driven tyres can use in each gear."""
     from simlaunch.analysis.usable import usable as weighed
-    from simlaunch.cli.scenario_file import cars, read
-    from simlaunch.output.as_json import usable_object
-    from simlaunch.output.run import usable_tables, usable_text
+    from simlaunch.cli.scenario_file import read
 
     prepare(out)
-    sound = read(scenario, changes, taken)
-    found = weighed(sound)
-    car = next(iter(cars(sound).values()))
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.usable import usable_figure
-
-        return {"torque": usable_figure(found, units)}
-
-    shown = Shown(
-        f"{scenario.stem}-usable",
-        text=lambda: usable_text(found, sound, car, units),
-        document=lambda: usable_object(found, sound, car),
-        tables=lambda: usable_tables(found, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    found = weighed(read(scenario, changes, taken))
+    show(found, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet)
     return 0

@@ -11,8 +11,9 @@ from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
+from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.run import distinct, driven_parts, header
+from simlaunch.output.run import distinct, driven_parts
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, sentences
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from simlaunch.analysis.log import LoggedRun
 from simlaunch.metrics.grip import GripUse
-from simlaunch.output.as_json import Object, channel_key, listed, mark_object, number
+from simlaunch.output.as_json import Object, listed, mark_object, number
+from simlaunch.output.trace import channel_key
 
 
 def _grip(grip: GripUse | None) -> Object | None:

@@ -8,8 +8,8 @@ from simlaunch.analysis.odds import QUANTILES, Chance, Odds
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE, WORTH_NAMING
 from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.run import header
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.record import Record
 from simlaunch.scenario.model import Scenario

@@ -7,8 +7,8 @@ from math import isnan, nan
 
 from simlaunch.analysis.parts import CurveLoad, Level, PartLoad, Stress
 from simlaunch.output.as_json import Object, number
+from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.run import header
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension, System

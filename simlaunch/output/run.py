@@ -1,29 +1,27 @@
-"""What is printed of one scenario: its check, one launch of it, and its curves against the usable torque."""
+"""One launch: what is printed of it, and its JSON."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from math import isnan
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from math import isfinite
 from typing import TypeVar
 
-from simlaunch.analysis.simulate import Simulation, same_target, target_label
-from simlaunch.analysis.usable import CurveSurplus, UsableTorque
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.simulate import Simulation, goal, same_target, target_label
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
-from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers
-from simlaunch.physics.magic_formula import sliding_share
+from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
+from simlaunch.output.conditions import conditions_object, header
+from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
+from simlaunch.output.trace import trace_columns
+from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.quantities import reported
-from simlaunch.record import Coupling, Record
-from simlaunch.scenario.defaults import Default
-from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.trace import Moment
 from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
-
-_SHOWN_SPEEDS = 8
-_GEARS_ABREAST = 6
 
 
 def distinct(items: Iterable[Item], target: Callable[[Item], Target]) -> list[Item]:
@@ -39,27 +37,6 @@ def driven_parts(*simulations: Simulation) -> list[Part]:
     """Parts that carry torque in any of the runs, from the engine to the wheels."""
     carrying = {peak.part for simulation in simulations for peak in simulation.measures.parts}
     return [part for part in Part if part in carrying]
-
-
-def header(scenario: Scenario, car: Record, system: System) -> str:
-    """Name of the scenario, and its conditions in a line."""
-    numbers = Numbers(system)
-    road = scenario.road
-    given = road.friction_factor and road.rolling_factor
-    parts = [
-        numbers.with_unit(car.body.mass, Dimension.MASS),
-        "road as given" if given else clean(road.surface),
-        f"friction factor {numbers.plain(car.road.friction_factor, Dimension.NUMBER)}",
-        f"air {numbers.with_unit(car.air.density, Dimension.DENSITY)}",
-    ]
-    if road.grade.si:
-        parts.append(f"grade {clean(road.grade.text)}")
-    if scenario.air.head_wind.si:
-        parts.append(f"head wind {clean(scenario.air.head_wind.text)}")
-    return f"{paragraph(scenario.name)}\n{paragraph('; '.join(parts))}"
-
-
-# --- one launch ---
 
 
 def _mark_row(result: MarkResult, numbers: Numbers) -> Row:
@@ -141,7 +118,7 @@ def _moments(moments: Sequence[Moment], numbers: Numbers) -> Table:
     return Table("Moments", (f"time [{numbers.unit(Dimension.TIME)}]",), tuple(rows))
 
 
-def run_tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
+def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers = Numbers(system)
     return (
@@ -160,7 +137,7 @@ def _alarm(simulation: Simulation) -> list[str]:
     return ["BAD RUN: its energy does not add up; do not use these numbers, and please report the scenario."]
 
 
-def run_text(simulation: Simulation, scenario: Scenario, system: System) -> str:
+def text(simulation: Simulation, system: System) -> str:
     """One launch as text of 80 columns."""
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
     meaning = (
@@ -168,10 +145,10 @@ def run_text(simulation: Simulation, scenario: Scenario, system: System) -> str:
         "the last 66 ft. -: not reached, or not defined."
     )
     blocks = [
-        f"{header(scenario, simulation.car, system)}\n{what}",
+        f"{header(simulation.scenario, simulation.car, system)}\n{what}",
         paragraph(meaning),
         *map(paragraph, _alarm(simulation)),
-        *tables_text(run_tables(simulation, system)),
+        *tables_text(tables(simulation, system)),
         paragraph(f"Caution: {CAUTION}"),
         paragraph(f"End: {simulation.run.outcome.value}."),
         *map(paragraph, _alarm(simulation)),
@@ -179,140 +156,50 @@ def run_text(simulation: Simulation, scenario: Scenario, system: System) -> str:
     return "\n\n".join(blocks)
 
 
-# --- usable torque ---
+def summary(simulation: Simulation, system: System) -> str:
+    """The curve, the pedal, and the time to the goal."""
+    numbers, aim = Numbers(system), goal(simulation.scenario)
+    time = next(result.time for result in simulation.measures.marks if same_target(result.target, aim))
+    reached = numbers.with_unit(time, Dimension.TIME) if isfinite(time) else "not reached"
+    return f"{named(simulation.curve)}, {PEDAL_WORDS[simulation.pedal]}: {target_label(aim)} {reached}."
 
 
-def _surplus_row(surplus: CurveSurplus, numbers: Numbers) -> Row:
-    speed = Dimension.ROTATIONAL_SPEED
-    cells = (
-        numbers.plain(surplus.first_speed, speed),
-        numbers.plain(surplus.last_speed, speed),
-        numbers.plain(surplus.share_of_area, Dimension.SHARE),
-        numbers.plain(surplus.greatest, Dimension.TORQUE),
-    )
-    return Row(short(surplus.curve, 30), "", cells)
+# --- JSON and columns ---
 
 
-def _gear_table(usable: UsableTorque, gear: int, numbers: Numbers) -> Table:
-    speed = numbers.unit(Dimension.ROTATIONAL_SPEED)
-    heads = (
-        f"from [{speed}]",
-        f"to [{speed}]",
-        f"area [{numbers.unit(Dimension.SHARE)}]",
-        f"most [{numbers.unit(Dimension.TORQUE)}]",
-    )
-    rows = [_surplus_row(surplus, numbers) for surplus in usable.surplus if surplus.gear == gear]
-    return Table(f"Gear {gear}: above the usable torque", heads, tuple(rows))
+def columns(simulation: Simulation) -> Mapping[str, NDArray[np.float64]]:
+    """Histories of the run."""
+    return trace_columns(simulation.run.trace)
 
 
-def _shown_speeds(usable: UsableTorque) -> list[int]:
-    last = len(usable.engine_speed) - 1
-    return sorted({round(i * last / (_SHOWN_SPEEDS - 1)) for i in range(_SHOWN_SPEEDS)})
+def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
+    """One launch within a result."""
+    measures = simulation.measures
+    return {
+        "curve": simulation.curve,
+        "pedal": simulation.pedal.name.lower(),
+        "outcome": simulation.run.outcome.name.lower(),
+        "targets_reached": simulation.reached,
+        "steps": simulation.run.steps,
+        "steps_rejected": simulation.run.rejected,
+        "marks": [mark_object(result) for result in measures.marks],
+        "grip": group_object("grip", measures.grip),
+        "energy": {**group_object("energy", measures.audit), "bad": measures.audit.bad},
+        "parts": [
+            {"part": p.part.value, **group_object("part", p), "time_s": number(p.time), "gear": p.gear}
+            for p in measures.parts
+        ],
+        "surplus": [{"gear": s.gear, **group_object("surplus", s)} for s in measures.surplus],
+        "moments": [{"time_s": number(m.time), "what": m.what} for m in simulation.run.trace.moments],
+        **({"trace": {key: listed(values) for key, values in columns(simulation).items()}} if trace else {}),
+    }
 
 
-def _ceiling_tables(usable: UsableTorque, numbers: Numbers) -> Iterator[Table]:
-    """Gears side by side, as many as there is room for."""
-    torque, speed = Dimension.TORQUE, Dimension.ROTATIONAL_SPEED
-    for begin in range(0, len(usable.ceilings), _GEARS_ABREAST):
-        gears = usable.ceilings[begin : begin + _GEARS_ABREAST]
-        rows = [
-            Row(
-                f"{numbers.with_unit(float(usable.engine_speed[i]), speed)}",
-                "",
-                tuple(numbers.plain(float(gear.usable[i]), torque) for gear in gears),
-            )
-            for i in _shown_speeds(usable)
-        ]
-        heads = tuple(f"gear {gear.gear}" for gear in gears)
-        yield Table(f"Usable torque [{numbers.unit(torque)}]", heads, tuple(rows))
-
-
-def usable_tables(usable: UsableTorque, system: System) -> tuple[Table, ...]:
-    """Every table of the usable torque, in the order of printing."""
-    numbers = Numbers(system)
-    gears = (_gear_table(usable, ceiling.gear, numbers) for ceiling in usable.ceilings)
-    return (*gears, *_ceiling_tables(usable, numbers))
-
-
-def usable_text(usable: UsableTorque, scenario: Scenario, car: Record, system: System) -> str:
-    """Usable torque as text of 80 columns; gears in which no curve is above it share a line."""
-    above = {surplus.gear for surplus in usable.surplus if not isnan(surplus.first_speed)}
-    free = [str(ceiling.gear) for ceiling in usable.ceilings if ceiling.gear not in above]
-    tables = usable_tables(usable, system)
-    gears = len(usable.ceilings)
-    told = tables_text([tables[gear - 1] for gear in sorted(above)])
-    if free:
-        told.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
-    meaning = (
-        "Usable torque: the engine torque at which the driven tyres reach their peak force, with load "
-        "transfer and rotating mass taken in. What a curve has above it can only spin the tyres."
-    )
-    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
-        meaning += (
-            " It holds for a converter that has locked up or coupled; while the converter multiplies torque, as at "
-            "the start in first gear, the tyres can use that much less of the engine's."
-        )
-    blocks = [header(scenario, car, system), paragraph(meaning), *told, *tables_text(tables[gears:])]
-    return "\n\n".join(blocks)
-
-
-# --- check ---
-
-
-def _listed(entries: Iterable[tuple[str, str]]) -> Iterator[str]:
-    for key, text in entries:
-        yield paragraph(f"{key}: {text}", "    ")
-
-
-def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
-    """Numbers that a launch works out for itself, those of a curve under its name."""
-    first = next(iter(cars.values()))
-    yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
-    yield "target slip of held slip", numbers.with_unit(first.pedal.target_slip, Dimension.SHARE)
-    for end, tyre in (("front", first.front), ("rear", first.rear)):
-        kept = sliding_share(float(tyre.shape_factor), float(tyre.curvature))
-        yield f"grip of a sliding {end} tyre, share of its peak", numbers.with_unit(kept, Dimension.SHARE)
-    for name, car in cars.items():
-        speeds = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
-        told = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)
-        unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
-        if told:
-            yield f'shift speeds, curve "{short(name, 40)}"', f"{told} {unit}"
-        launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
-        yield f'engine speed at the start, curve "{short(name, 40)}"', launch
-
-
-def check_tables(
-    scenario: Scenario,
-    defaults: Sequence[Default],
-    warnings: Sequence[str],
-    cars: Mapping[str, Record],
-    system: System,
-) -> tuple[Table, ...]:
-    """What a check of a sound scenario found, as tables."""
-    del scenario
-    derived = _derived(cars, Numbers(system))
-    return (
-        Table("defaults", ("value", "origin"), tuple(Row(d.key, "", (d.value, d.origin)) for d in defaults)),
-        Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
-        Table("warnings", ("text",), tuple(Row(str(n), "", (w,)) for n, w in enumerate(warnings, start=1))),
-    )
-
-
-def check_text(
-    scenario: Scenario,
-    defaults: Sequence[Default],
-    warnings: Sequence[str],
-    cars: Mapping[str, Record],
-    system: System,
-) -> str:
-    """What a check of a sound scenario found, as text of 80 columns."""
-    numbers = Numbers(system)
-    blocks = [f"{header(scenario, next(iter(cars.values())), system)}\nThe scenario is sound."]
-    if defaults:
-        listed = _listed((d.key, f"{d.value} ({d.origin})") for d in defaults)
-        blocks.append("\n".join(["Defaults in use, and where they come from", *listed]))
-    blocks.append("\n".join(["Worked out for the launch", *_listed(_derived(cars, numbers))]))
-    if warnings:
-        blocks.append("\n".join(["Possible, but seldom meant", *(paragraph(w, "    ") for w in warnings)]))
-    return "\n\n".join(blocks)
+def document(simulation: Simulation, *, trace: bool = False) -> Object:
+    """The JSON object; with the histories if they are wanted."""
+    return {
+        "format": "simlaunch-run-1",
+        "scenario": simulation.scenario.name,
+        "conditions": conditions_object(simulation.scenario, simulation.car),
+        **launch_object(simulation, trace=trace),
+    }

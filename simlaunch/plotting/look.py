@@ -20,10 +20,9 @@ from matplotlib.text import Text
 from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from numpy.typing import NDArray
 
-from simlaunch.errors import UsageError
 from simlaunch.output.layout import clean, short
 from simlaunch.units.quantity import display_unit
-from simlaunch.units.spelling import Dimension, System
+from simlaunch.units.spelling import Dimension, System, system_named
 
 Array = NDArray[np.float64]
 P = ParamSpec("P")
@@ -222,11 +221,7 @@ def units_of(system: str) -> Units:
     UsageError
         No system of that name.
     """
-    try:
-        return Units(System(system))
-    except ValueError:
-        choices = ", ".join(System)
-        raise UsageError(f"no system of units is named {system!r}; choose one of {choices}") from None
+    return Units(system_named(system))
 
 
 @dataclass(frozen=True)

@@ -35,6 +35,7 @@ from simlaunch.plotting.look import (
     log_slip,
     name_x,
     named,
+    plain,
     sheet,
     units_of,
 )
@@ -85,6 +86,21 @@ def run_figure(simulation: Simulation, system: str) -> Figure:
     for draw, axes in zip(_PANELS, column, strict=True):
         draw(axes, simulation, units)
     return figure
+
+
+def figures(simulation: Simulation, system: str) -> dict[str, Figure]:
+    """One run over time."""
+    return {"history": run_figure(simulation, system)}
+
+
+def draw(axes: Axes, simulation: Simulation, system: str) -> None:
+    """Speed over time on axes of the caller, shifts shaded."""
+    units, trace = units_of(system), simulation.run.trace
+    axes.plot(trace.time, units.of(trace["speed"], Dimension.SPEED), label=plain(simulation.curve))
+    for begin, end in _shifts(trace):
+        axes.axvspan(begin, end, color=SHADE, linewidth=0.0, zorder=0.4)
+    axes.set_xlabel(units.axis("time", Dimension.TIME))
+    axes.set_ylabel(units.axis("speed", Dimension.SPEED))
 
 
 SHIFT_STYLE = LineStyle(INK, (), 0.0, "v", hollow=True)

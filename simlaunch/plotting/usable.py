@@ -25,6 +25,7 @@ from simlaunch.plotting.look import (
     name_x,
     named,
     ordinal,
+    plain,
     sheet,
     units_of,
 )
@@ -77,6 +78,25 @@ def usable_figure(usable: UsableTorque, system: str) -> Figure:
     head_panel(axes, units.axis("engine torque", Dimension.TORQUE))
     label_ends(axes, [end for end in ends if end.label in labels])
     return figure
+
+
+def figures(usable: UsableTorque, system: str) -> dict[str, Figure]:
+    """The central picture."""
+    return {"torque": usable_figure(usable, system)}
+
+
+def draw(axes: Axes, usable: UsableTorque, system: str) -> None:
+    """Curves and ceilings on axes of the caller, named in a legend."""
+    units, top = units_of(system), _top(usable)
+    near = [ceiling for ceiling in usable.ceilings if _lowest(ceiling) <= top]
+    ends = [*_draw_ceilings(axes, usable, near, units), *_draw_curves(axes, usable, units)]
+    for line, end in zip(axes.lines[-len(ends) :], ends, strict=True):
+        line.set_label(plain(end.label))
+    axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
+    axes.set_ylim(0.0, float(units.of(np.array(top), Dimension.TORQUE)))
+    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_ylabel(units.axis("engine torque", Dimension.TORQUE))
+    axes.legend(fontsize="small")
 
 
 @in_our_look

@@ -10,6 +10,8 @@ from enum import StrEnum
 from functools import cache
 from pathlib import Path
 
+from simlaunch.errors import UsageError
+
 
 class Dimension(StrEnum):
     """Kind of quantity; the value is the key of its table in `spellings.toml`."""
@@ -49,6 +51,31 @@ class System(StrEnum):
 
     METRIC = "metric"
     US = "us"
+
+
+def system_named(name: str) -> System:
+    """System of units by its name.
+
+    Parameters
+    ----------
+    name : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    System
+        The system.
+
+    Raises
+    ------
+    UsageError
+        No system of that name.
+    """
+    try:
+        return System(name)
+    except ValueError:
+        choices = ", ".join(System)
+        raise UsageError(f"no system of units is named {name!r}; choose one of {choices}") from None
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ ORDER = (
     "record",
     "units",
     "quantities",
+    "results",
     "scenario",
     "physics",
     "integrator",
@@ -31,10 +32,10 @@ ORDER = (
 )
 """Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
 
-ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting",), "typer": ("cli",)}
+ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "compiled", "record", "quantities")
+LOOSE = ("errors", "compiled", "record", "quantities", "results")
 """Files that stand beside the rooms."""
 
 

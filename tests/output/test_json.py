@@ -20,18 +20,13 @@ from simlaunch.errors import Fault
 from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.logs import LogRequest
 from simlaunch.fit.result import Fit
-from simlaunch.output.as_json import (
-    CHANNEL_UNITS,
-    check_object,
-    comparison_object,
-    dumps,
-    faults_object,
-    run_object,
-    usable_object,
-)
+from simlaunch.output.as_json import dumps
+from simlaunch.output.check import check_object, faults_object
+from simlaunch.output.compare_as_json import comparison_object
 from simlaunch.output.curve_as_json import curve_object
 from simlaunch.output.fit import fit_object
 from simlaunch.output.log_as_json import log_object
+from simlaunch.output.trace import CHANNEL_UNITS
 from simlaunch.output.words import sentences
 from simlaunch.readers.curve import CurveOptions, read_curve_sheets
 from simlaunch.readers.log import LogOptions, Role
@@ -80,8 +75,8 @@ def _documents() -> dict[str, dict[str, Any]]:
         "curve": curve_object(curve, engine_figures(curve, 2.4e-3), None),
         "log": log_object(log, "log.csv", trace=True),
         "compare": comparison_object(found, whole, told),
-        "run": run_object(launch, whole, trace=True),
-        "usable": usable_object(usable(whole), whole, launch.car),
+        "run": launch.to_dict(trace=True),
+        "usable": usable(whole).to_dict(),
         "fit": fit_object(_fitted()),
         "check": check_object(whole, defaults(whole), (), {"peak": launch.car}),
     }
@@ -115,7 +110,7 @@ def test_what_was_not_reached_is_null() -> None:
     launch = comparison(COUPE).runs[0].full
     mark = replace(launch.measures.marks[0], time=nan, speed=float("inf"))
     lame = replace(launch, measures=replace(launch.measures, marks=(mark,)))
-    shown = _strict(dumps(run_object(lame, scenario(COUPE))))["marks"][0]
+    shown = _strict(dumps(lame.to_dict()))["marks"][0]
     assert shown["time_s"] is None
     assert shown["speed_m_per_s"] is None
 
@@ -133,7 +128,7 @@ def test_numbers_are_those_of_the_result() -> None:
 
 def test_histories_come_only_when_asked_for() -> None:
     launch = comparison(COUPE).runs[0].full
-    assert "trace" not in run_object(launch, scenario(COUPE))
+    assert "trace" not in launch.to_dict()
     trace = _strict(dumps(_documents()["run"]))["trace"]
     assert {"time_s", "speed_m_per_s", "engine_torque_N_m", "slip_rear", "drag_work_J", "gear"} <= set(trace)
     assert {len(values) for values in trace.values()} == {len(launch.run.trace.time)}

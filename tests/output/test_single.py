@@ -9,16 +9,11 @@ import pytest
 from output.compared import SCENARIOS, comparison, scenario
 from simlaunch.analysis.usable import usable
 from simlaunch.metrics.marks import STANDARD
+from simlaunch.output import run as run_output
+from simlaunch.output import usable as usable_output
+from simlaunch.output.check import check_tables, check_text
 from simlaunch.output.layout import columns
-from simlaunch.output.run import (
-    check_tables,
-    check_text,
-    distinct,
-    run_tables,
-    run_text,
-    usable_tables,
-    usable_text,
-)
+from simlaunch.output.run import distinct
 from simlaunch.record import Record
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import warnings
@@ -39,9 +34,9 @@ def _narrow(text: str) -> bool:
 @pytest.mark.parametrize("system", list(System))
 def test_a_run_tells_marks_grip_parts_energy_and_moments(system: System) -> None:
     launch = comparison(COUPE).runs[0].full
-    text = run_text(launch, scenario(COUPE), system)
+    text = launch.to_text(system)
     assert _narrow(text)
-    titles = [table.title for table in run_tables(launch, system)]
+    titles = [table.title for table in run_output.tables(launch, system)]
     assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Moments"]
     assert 'Curve "peak", full pedal' in text
     assert "shift begins" in text
@@ -49,7 +44,7 @@ def test_a_run_tells_marks_grip_parts_energy_and_moments(system: System) -> None
 
 
 def test_a_run_shows_every_usual_mark_and_its_residual() -> None:
-    tables = {t.title: t for t in run_tables(comparison(COUPE).runs[0].full, System.METRIC)}
+    tables = {t.title: t for t in run_output.tables(comparison(COUPE).runs[0].full, System.METRIC)}
     assert {target.label for target in STANDARD} < {row.label for row in tables["Marks"].rows}
     residual = tables["Energy audit"].rows[-1]
     assert residual.label == "residual over engine work"
@@ -60,7 +55,7 @@ def test_a_bad_run_says_so_first_and_last() -> None:
     launch = comparison(COUPE).runs[0].full
     audit = replace(launch.measures.audit, drag=0.0)
     bad = replace(launch, measures=replace(launch.measures, audit=audit))
-    blocks = run_text(bad, scenario(COUPE), System.METRIC).split("\n\n")
+    blocks = bad.to_text().split("\n\n")
     assert sum(block.startswith("BAD RUN") for block in blocks) == 2
     assert blocks[-1].startswith("BAD RUN")
 
@@ -69,7 +64,7 @@ def test_a_bad_run_says_so_first_and_last() -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_usable_torque_names_each_gear_once(name: str, system: System) -> None:
     found = usable(scenario(name))
-    text = usable_text(found, scenario(name), next(iter(_cars_of_usable(name).values())), system)
+    text = found.to_text(system)
     assert _narrow(text)
     free = text.partition("at every engine speed in gear ")[2].partition(".")[0].split(", ")
     told = [line.split()[1].rstrip(":") for line in text.splitlines() if line.startswith("Gear ")]
@@ -77,15 +72,9 @@ def test_usable_torque_names_each_gear_once(name: str, system: System) -> None:
     assert sorted([*told, *(gear for gear in free if gear)], key=int) == gears
 
 
-def _cars_of_usable(name: str) -> dict[str, Record]:
-    from simlaunch.cli.scenario_file import cars
-
-    return cars(scenario(name))
-
-
 def test_usable_tables_hold_each_curve_in_each_gear_and_every_ceiling() -> None:
     found = usable(scenario(COUPE))
-    tables = usable_tables(found, System.METRIC)
+    tables = usable_output.tables(found, System.METRIC)
     above = [table for table in tables if table.title.startswith("Gear ")]
     assert len(above) == len(found.ceilings)
     assert all([row.label for row in table.rows] == ["peak", "plateau"] for table in above)

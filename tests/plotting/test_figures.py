@@ -332,7 +332,8 @@ def made_usable() -> UsableTorque:
     ceilings = tuple(GearCeiling(gear, np.full(50, level), speed / 10.0 * gear) for gear, level in
                      ((1, 300.0), (2, 2000.0), (3, 3000.0)))  # fmt: skip
     surplus = (CurveSurplus("a", 1, 0.2, 100.0, 200.0, 600.0),)
-    return UsableTorque("made up", speed, {"a": torque}, ceilings, surplus)
+    own = usable(load(ROOT / "scenarios" / "road-coupe.toml"))
+    return replace(own, engine_speed=speed, curves={"a": torque}, ceilings=ceilings, surplus=surplus)
 
 
 def test_the_same_figure_gives_the_same_bytes() -> None:
@@ -347,7 +348,7 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
 
 def test_another_process_gives_the_same_bytes() -> None:
     code = (
-        "import sys; sys.path.insert(0, sys.argv[1]); from figures.test_figures import made_usable, usable_figure;"
+        "import sys; sys.path.insert(0, sys.argv[1]); from plotting.test_figures import made_usable, usable_figure;"
         "from simlaunch.plotting.save import as_bytes;"
         "sys.stdout.buffer.write(as_bytes(usable_figure(made_usable(), 'metric'), 'svg'))"
     )

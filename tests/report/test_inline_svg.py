@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -95,9 +96,7 @@ def test_a_line_that_moves_is_found_by_its_name_and_stands_where_the_axes_say(fo
 
 def test_names_in_a_figure_cannot_become_markup(found: UsableTorque) -> None:
     strange = "</svg><script>alert(1)</script> 漢字"
-    renamed = UsableTorque(
-        found.scenario, found.engine_speed, {strange: found.curves["peak"]}, found.ceilings, found.surplus
-    )
+    renamed = replace(found, curves={strange: found.curves["peak"]})
     markup = inline(drawn_for_page(lambda: usable_figure(renamed, "metric"), 7.1), "a", strange).markup
     assert "<script" not in markup
     root = ElementTree.fromstring(markup)

@@ -1,0 +1,110 @@
+"""What a check of a scenario found: text, tables and JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+from simlaunch.errors import Fault
+from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.conditions import conditions_object, header
+from simlaunch.output.layout import Row, Table, paragraph, short
+from simlaunch.output.words import Numbers
+from simlaunch.physics.magic_formula import sliding_share
+from simlaunch.record import Record
+from simlaunch.scenario.defaults import Default
+from simlaunch.scenario.model import Scenario
+from simlaunch.units.spelling import Dimension, System
+
+
+def _listed(entries: Iterable[tuple[str, str]]) -> Iterator[str]:
+    for key, text in entries:
+        yield paragraph(f"{key}: {text}", "    ")
+
+
+def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
+    """Numbers that a launch works out for itself, those of a curve under its name."""
+    first = next(iter(cars.values()))
+    yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
+    yield "target slip of held slip", numbers.with_unit(first.pedal.target_slip, Dimension.SHARE)
+    for end, tyre in (("front", first.front), ("rear", first.rear)):
+        kept = sliding_share(float(tyre.shape_factor), float(tyre.curvature))
+        yield f"grip of a sliding {end} tyre, share of its peak", numbers.with_unit(kept, Dimension.SHARE)
+    for name, car in cars.items():
+        speeds = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
+        told = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)
+        unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
+        if told:
+            yield f'shift speeds, curve "{short(name, 40)}"', f"{told} {unit}"
+        launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
+        yield f'engine speed at the start, curve "{short(name, 40)}"', launch
+
+
+def check_tables(
+    scenario: Scenario,
+    defaults: Sequence[Default],
+    warnings: Sequence[str],
+    cars: Mapping[str, Record],
+    system: System,
+) -> tuple[Table, ...]:
+    """What a check of a sound scenario found, as tables."""
+    del scenario
+    derived = _derived(cars, Numbers(system))
+    return (
+        Table("defaults", ("value", "origin"), tuple(Row(d.key, "", (d.value, d.origin)) for d in defaults)),
+        Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
+        Table("warnings", ("text",), tuple(Row(str(n), "", (w,)) for n, w in enumerate(warnings, start=1))),
+    )
+
+
+def check_text(
+    scenario: Scenario,
+    defaults: Sequence[Default],
+    warnings: Sequence[str],
+    cars: Mapping[str, Record],
+    system: System,
+) -> str:
+    """What a check of a sound scenario found, as text of 80 columns."""
+    numbers = Numbers(system)
+    blocks = [f"{header(scenario, next(iter(cars.values())), system)}\nThe scenario is sound."]
+    if defaults:
+        listed = _listed((d.key, f"{d.value} ({d.origin})") for d in defaults)
+        blocks.append("\n".join(["Defaults in use, and where they come from", *listed]))
+    blocks.append("\n".join(["Worked out for the launch", *_listed(_derived(cars, numbers))]))
+    if warnings:
+        blocks.append("\n".join(["Possible, but seldom meant", *(paragraph(w, "    ") for w in warnings)]))
+    return "\n\n".join(blocks)
+
+
+def _derived_object(name: str, car: Record) -> Object:
+    return {
+        "curve": name,
+        "shift_speeds_rad_per_s": listed(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),
+        "start_engine_speed_rad_per_s": number(car.launch.engine_speed),
+        "target_slip": number(car.pedal.target_slip),
+    }
+
+
+def check_object(
+    scenario: Scenario, defaults: Sequence[Default], warnings: Sequence[str], cars: Mapping[str, Record]
+) -> Object:
+    """What a check of a sound scenario found."""
+    return {
+        "format": "simlaunch-check-1",
+        "sound": True,
+        "scenario": scenario.name,
+        "faults": [],
+        "conditions": conditions_object(scenario, next(iter(cars.values()))),
+        "defaults": [{"key": d.key, "value": d.value, "origin": d.origin} for d in defaults],
+        "warnings": list(warnings),
+        "derived": [_derived_object(name, car) for name, car in cars.items()],
+    }
+
+
+def faults_object(source: str, faults: Sequence[Fault]) -> Object:
+    """What a check of an unsound scenario found."""
+    return {
+        "format": "simlaunch-check-1",
+        "sound": False,
+        "source": source,
+        "faults": [{"place": f.place, "typed": f.typed, "why": f.why, "instead": f.instead} for f in faults],
+    }

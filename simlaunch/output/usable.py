@@ -1,0 +1,150 @@
+"""Curves against the torque that the tyres can use: what is printed, and the JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from math import isnan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque
+from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.conditions import conditions_object, header
+from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
+from simlaunch.output.words import Numbers, named
+from simlaunch.record import Coupling
+from simlaunch.units.spelling import Dimension, System
+
+_SHOWN_SPEEDS = 8
+_GEARS_ABREAST = 6
+
+
+def _surplus_row(surplus: CurveSurplus, numbers: Numbers) -> Row:
+    speed = Dimension.ROTATIONAL_SPEED
+    cells = (
+        numbers.plain(surplus.first_speed, speed),
+        numbers.plain(surplus.last_speed, speed),
+        numbers.plain(surplus.share_of_area, Dimension.SHARE),
+        numbers.plain(surplus.greatest, Dimension.TORQUE),
+    )
+    return Row(short(surplus.curve, 30), "", cells)
+
+
+def _gear_table(usable: UsableTorque, gear: int, numbers: Numbers) -> Table:
+    speed = numbers.unit(Dimension.ROTATIONAL_SPEED)
+    heads = (
+        f"from [{speed}]",
+        f"to [{speed}]",
+        f"area [{numbers.unit(Dimension.SHARE)}]",
+        f"most [{numbers.unit(Dimension.TORQUE)}]",
+    )
+    rows = [_surplus_row(surplus, numbers) for surplus in usable.surplus if surplus.gear == gear]
+    return Table(f"Gear {gear}: above the usable torque", heads, tuple(rows))
+
+
+def _shown_speeds(usable: UsableTorque) -> list[int]:
+    last = len(usable.engine_speed) - 1
+    return sorted({round(i * last / (_SHOWN_SPEEDS - 1)) for i in range(_SHOWN_SPEEDS)})
+
+
+def _ceiling_tables(usable: UsableTorque, numbers: Numbers) -> Iterator[Table]:
+    """Gears side by side, as many as there is room for."""
+    torque, speed = Dimension.TORQUE, Dimension.ROTATIONAL_SPEED
+    for begin in range(0, len(usable.ceilings), _GEARS_ABREAST):
+        gears = usable.ceilings[begin : begin + _GEARS_ABREAST]
+        rows = [
+            Row(
+                f"{numbers.with_unit(float(usable.engine_speed[i]), speed)}",
+                "",
+                tuple(numbers.plain(float(gear.usable[i]), torque) for gear in gears),
+            )
+            for i in _shown_speeds(usable)
+        ]
+        heads = tuple(f"gear {gear.gear}" for gear in gears)
+        yield Table(f"Usable torque [{numbers.unit(torque)}]", heads, tuple(rows))
+
+
+def tables(usable: UsableTorque, system: System) -> tuple[Table, ...]:
+    """Every table of the usable torque, in the order of printing."""
+    numbers = Numbers(system)
+    gears = (_gear_table(usable, ceiling.gear, numbers) for ceiling in usable.ceilings)
+    return (*gears, *_ceiling_tables(usable, numbers))
+
+
+def text(usable: UsableTorque, system: System) -> str:
+    """Usable torque as text of 80 columns; gears in which no curve is above it share a line."""
+    above = {surplus.gear for surplus in usable.surplus if not isnan(surplus.first_speed)}
+    free = [str(ceiling.gear) for ceiling in usable.ceilings if ceiling.gear not in above]
+    every, car = tables(usable, system), usable.car
+    gears = len(usable.ceilings)
+    told = tables_text([every[gear - 1] for gear in sorted(above)])
+    if free:
+        told.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
+    meaning = (
+        "Usable torque: the engine torque at which the driven tyres reach their peak force, with load "
+        "transfer and rotating mass taken in. What a curve has above it can only spin the tyres."
+    )
+    if car.coupling.kind == Coupling.TORQUE_CONVERTER:
+        meaning += (
+            " It holds for a converter that has locked up or coupled; while the converter multiplies torque, as at "
+            "the start in first gear, the tyres can use that much less of the engine's."
+        )
+    blocks = [header(usable.scenario, car, system), paragraph(meaning), *told, *tables_text(every[gears:])]
+    return "\n\n".join(blocks)
+
+
+def summary(usable: UsableTorque, system: System) -> str:
+    """How much of each curve lies above what the tyres can use, in the gear that holds least."""
+    numbers = Numbers(system)
+    worst: dict[str, CurveSurplus] = {}
+    for each in usable.surplus:
+        if each.curve not in worst or each.share_of_area > worst[each.curve].share_of_area:
+            worst[each.curve] = each
+    phrases = [
+        f"{named(name)} has {numbers.with_unit(each.share_of_area, Dimension.SHARE)} of its area above the usable "
+        f"torque of gear {each.gear}"
+        if each.share_of_area > 0.0
+        else f"{named(name)} stays below the usable torque in every gear"
+        for name, each in worst.items()
+    ]
+    return f"{'; '.join(phrases)}."
+
+
+def columns(usable: UsableTorque) -> Mapping[str, NDArray[np.float64]]:
+    """Engine speed, every curve, and the usable torque of every gear."""
+    curves = {f"{name}_N_m": values for name, values in usable.curves.items()}
+    gears = {f"usable_gear_{ceiling.gear}_N_m": ceiling.usable for ceiling in usable.ceilings}
+    return {"engine_speed_rad_per_s": usable.engine_speed, **curves, **gears}
+
+
+def _ceiling(ceiling: GearCeiling) -> Object:
+    return {
+        "gear": ceiling.gear,
+        "usable_torque_N_m": listed(ceiling.usable),
+        "road_speed_m_per_s": listed(ceiling.road_speed),
+    }
+
+
+def _surplus(surplus: CurveSurplus) -> Object:
+    return {
+        "curve": surplus.curve,
+        "gear": surplus.gear,
+        "share_of_area": number(surplus.share_of_area),
+        "greatest_torque_N_m": number(surplus.greatest),
+        "first_speed_rad_per_s": number(surplus.first_speed),
+        "last_speed_rad_per_s": number(surplus.last_speed),
+    }
+
+
+def document(usable: UsableTorque) -> Object:
+    """The JSON object."""
+    return {
+        "format": "simlaunch-usable-1",
+        "scenario": usable.scenario.name,
+        "conditions": conditions_object(usable.scenario, usable.car),
+        "engine_speed_rad_per_s": listed(usable.engine_speed),
+        "curves": [{"curve": name, "torque_N_m": listed(values)} for name, values in usable.curves.items()],
+        "gears": [_ceiling(ceiling) for ceiling in usable.ceilings],
+        "surplus": [_surplus(surplus) for surplus in usable.surplus],
+    }
