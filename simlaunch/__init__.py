@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from simlaunch.analysis.compare import Comparison, compare
+    from simlaunch.analysis.curve import read_curve
+    from simlaunch.analysis.log import read_log
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
     from simlaunch.fit.fitting import fit_logs
@@ -18,8 +20,6 @@ if TYPE_CHECKING:
     from simlaunch.fit.result import Fit
     from simlaunch.fit.saving import save_fit
     from simlaunch.metrics.summary import Measures
-    from simlaunch.readers.curve import read_curve_sheets
-    from simlaunch.readers.log import read_log
     from simlaunch.record import Pedal
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.reading import load
@@ -38,8 +38,8 @@ _HOME = {
     "save_fit": "simlaunch.fit.saving",
     "Fit": "simlaunch.fit.result",
     "LogRequest": "simlaunch.fit.logs",
-    "read_curve_sheets": "simlaunch.readers.curve",
-    "read_log": "simlaunch.readers.log",
+    "read_curve": "simlaunch.analysis.curve",
+    "read_log": "simlaunch.analysis.log",
     "Run": "simlaunch.simulation.run",
     "Method": "simlaunch.simulation.run",
     "Outcome": "simlaunch.simulation.run",
@@ -74,7 +74,7 @@ __all__ = [
     "compare",
     "fit_logs",
     "load",
-    "read_curve_sheets",
+    "read_curve",
     "read_log",
     "save_fit",
     "simulate",

@@ -7,17 +7,21 @@ from dataclasses import dataclass, replace
 
 from simlaunch.metrics.grip import GripUse, grip_use
 from simlaunch.metrics.marks import MarkResult, marks
-from simlaunch.readers.log import LogAccount, LogOptions, read_log
+from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.results import Result
+from simlaunch.simulation.trace import Trace
 
 _WHEELS = ("wheel_speed_front", "wheel_speed_rear")
 
 
-@dataclass(frozen=True)
-class LoggedRun:
+@dataclass(frozen=True, repr=False)
+class LoggedRun(Result):
     """A log as a trace, how it was understood, and what it measures.
 
     Parameters
     ----------
+    source : str
+        The file.
     account : LogAccount
         The trace, what was understood, and what else is worth knowing.
     marks : tuple of MarkResult
@@ -28,13 +32,26 @@ class LoggedRun:
         Effective rolling radius of the front and of the rear tyres [m].
     """
 
+    study = "log"
+
+    source: str
     account: LogAccount
     marks: tuple[MarkResult, ...]
     grip: GripUse | None
     radii: tuple[float, float] | None
 
+    @property
+    def trace(self) -> Trace:
+        """The run from time zero on, SI units."""
+        return self.account.trace
 
-def measured_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LoggedRun:
+    @property
+    def understood(self) -> tuple[str, ...]:
+        """How channels, units and the start were read."""
+        return self.account.understood
+
+
+def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LoggedRun:
     """Read a log and measure it.
 
     Parameters
@@ -55,10 +72,10 @@ def measured_log(path: str | os.PathLike[str], options: LogOptions | None = None
         The log cannot be used; the message names place, reason and remedy.
     """
     radii = options.radii if options else None
-    account = read_log(path, options)
+    account = read_channels(path, options)
     there = (_WHEELS[0] in account.trace, _WHEELS[1] in account.trace)
     if any(there) and radii is None:
         told = "wheel speed is there, but no tyre radius; slip needs --radius-front or --radius-rear"
         account = replace(account, notes=(*account.notes, told))
     grip = grip_use(account.trace, there, radii) if any(there) and radii else None
-    return LoggedRun(account, marks(account.trace), grip, radii)
+    return LoggedRun(str(path), account, marks(account.trace), grip, radii)

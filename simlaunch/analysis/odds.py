@@ -23,6 +23,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.record import Pedal
+from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation import kernel
 from simlaunch.simulation.batch import on_threads
@@ -57,12 +58,16 @@ class Chance:
     high: float
 
 
-@dataclass(frozen=True)
-class Odds:
+@dataclass(frozen=True, repr=False)
+class Odds(Result):
     """Two curves under uncertain values; differences are times of the second less times of the first.
 
     Parameters
     ----------
+    scenario : Scenario
+        The scenario.
+    seed : int
+        Number that decides every draw.
     first, second : str
         Names of the curves.
     pedal : Pedal
@@ -86,6 +91,10 @@ class Odds:
         effects [-].
     """
 
+    study = "odds"
+
+    scenario: Scenario
+    seed: int
     first: str
     second: str
     pedal: Pedal
@@ -326,7 +335,7 @@ def odds(
     with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)
-    return Odds(first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)
+    return Odds(scenario, seed, first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)
 
 
 def shares_of(times: Array, scramblings: int) -> tuple[Chance, Chance, Chance, Chance]:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from simlaunch.cli import curve_options as given
 from simlaunch.cli.options import AsJson, Out, Quiet, Units, meant
-from simlaunch.cli.output import Shown, deliver, prepare
+from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
 from simlaunch.errors import UsageError
@@ -14,7 +14,6 @@ from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
     from simlaunch.readers.columns import Choices
-    from simlaunch.readers.curve import CurveAccount, CurveOptions
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
@@ -28,20 +27,6 @@ def _choices(columns: list[str] | None, units: list[str] | None) -> Choices:
     return Choices(
         pairs_named(tuple(columns or ()), "--column", roles), pairs_named(tuple(units or ()), "--unit", roles)
     )
-
-
-def _check_all_used(account: CurveAccount, options: CurveOptions) -> None:
-    """Refuse what was given and played no part, since it was meant to."""
-    if options.losses is not None and not account.conversion:
-        raise UsageError(
-            f"losses are given, but the figures stand at the {account.measured_at} already; leave the losses out, "
-            "or say with --to where the curve shall be valid"
-        )
-    if options.weather is not None and account.taken_back is None:
-        raise UsageError(
-            "the weather is given, but no correction; say with --correction which one the figures carry (none: as "
-            "measured), and with --to-correction which one is wanted"
-        )
 
 
 def curve(
@@ -77,13 +62,11 @@ def curve(
     quiet: Quiet = False,
 ) -> int:
     """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
-    from simlaunch.analysis.engine_figures import engine_figures
+    from simlaunch.analysis.curve import read_curve
     from simlaunch.cli.curve_conditions import Driveline, weather
     from simlaunch.cli.scenario_file import read
     from simlaunch.cli.table_options import table_options
-    from simlaunch.output.curve import curve_tables, curve_text
-    from simlaunch.output.curve_as_json import curve_object
-    from simlaunch.readers.curve import CurveOptions, read_curve_sheets, write_curve
+    from simlaunch.readers.curve import CurveOptions
     from simlaunch.scenario import powertrain
 
     if override and not boosted:
@@ -111,23 +94,11 @@ def curve(
         wanted_at=meant(way.wanted_at, powertrain.MeasuredAt),
         losses=way.between(car),
     )
-    account = read_curve_sheets(sheets, options)
-    _check_all_used(account, options)
-    figures = engine_figures(account, volume, *mixture)
+    consumption, ratio = mixture
+    found = read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
     if save is not None:
-        write_curve(account, save, overwrite=overwrite)
-
-    def drawn() -> dict[str, object]:
-        from simlaunch.plotting.curve import curve_figure
-
-        return {"torque": curve_figure(account, figures, units)}
-
-    shown = Shown(
-        f"{sheets[0].stem}-curve",
-        text=lambda: curve_text(account, figures, save, units),
-        document=lambda: curve_object(account, figures, save),
-        tables=lambda: curve_tables(account, figures, units),
-        figures=drawn,
-    )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+        found.save(save, overwrite=overwrite)
+    show(found, sheets[0].stem, units=units, as_json=as_json, out=out, quiet=quiet)
+    if save is not None:
+        note(f"wrote {save}", quiet=quiet)
     return 0

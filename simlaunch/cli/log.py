@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, TypeAlias
 import typer
 
 from simlaunch.cli.options import AsJson, Out, Quiet, Trace, Units
-from simlaunch.cli.output import Shown, deliver, prepare
+from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
 from simlaunch.errors import UsageError
@@ -121,10 +121,8 @@ def log(
     quiet: Quiet = False,
 ) -> int:
     """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
-    from simlaunch.analysis.log import measured_log
+    from simlaunch.analysis.log import read_log
     from simlaunch.cli.table_options import table_options
-    from simlaunch.output.log import log_tables, log_text
-    from simlaunch.output.log_as_json import log_object
     from simlaunch.readers.log import LogOptions
 
     options = LogOptions(
@@ -135,19 +133,6 @@ def log(
         table=table_options(encoding, delimiter, decimal),
     )
     prepare(out)
-    found = measured_log(file, options)
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.log import log_figure
-
-        return {"history": log_figure(found, units)}
-
-    shown = Shown(
-        f"{file.stem}-log",
-        text=lambda: log_text(found, file, units),
-        document=lambda: log_object(found, str(file), trace=trace),
-        tables=lambda: log_tables(found, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    found = read_log(file, options)
+    show(found, file.stem, units=units, as_json=as_json, out=out, quiet=quiet, trace=trace)
     return 0

@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
-from simlaunch.cli.output import Shown, compile_once, complain, deliver, prepare
+from simlaunch.cli.output import compile_once, complain, prepare, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
@@ -78,8 +78,7 @@ def odds(
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
     from simlaunch.analysis.launches import target_named
     from simlaunch.analysis.odds import odds as drawn
-    from simlaunch.cli.scenario_file import cars, read
-    from simlaunch.output.odds import odds_object, odds_tables, odds_text
+    from simlaunch.cli.scenario_file import read
 
     prepare(out)
     sound = read(scenario, changes, taken)
@@ -100,19 +99,5 @@ def odds(
         workers=workers,
         watch=_Watch(quiet),
     )
-    car = cars(sound)[names[0]]
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.odds import odds_figure
-
-        return {"difference": odds_figure(found, units)}
-
-    shown = Shown(
-        f"{scenario.stem}-odds",
-        text=lambda: odds_text(found, sound, car, units),
-        document=lambda: odds_object(found, sound, seed),
-        tables=lambda: odds_tables(found, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    show(found, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet)
     return 0

@@ -15,7 +15,7 @@ from scipy.ndimage import uniform_filter1d
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
-from simlaunch.readers.log import LogAccount, LogOptions, read_log
+from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.record import Record
 from simlaunch.simulation.histories import FOLLOWED
 
@@ -179,7 +179,7 @@ def read_run(request: LogRequest, car: Record) -> Log:
     """
     coasts = request.kind is Kind.COAST_DOWN
     options = request.options if not coasts else _whole(request.options)
-    account, source = read_log(request.path, options), shown(Path(request.path))
+    account, source = read_channels(request.path, options), shown(Path(request.path))
     if not coasts:
         _refuse_wheel_speed(account, source, car)
     begin, end = _coasting_span(account, source) if coasts else _launch_span(account, request, source)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
@@ -54,6 +54,7 @@ def mark_object(result: MarkResult) -> Object:
     }
 
 
-def group_object(group: str, source: object) -> Object:
-    """Numbers of one group of reported quantities, under their keys."""
-    return {quantity.key: number(getattr(source, name)) for name, quantity in reported(group).items()}
+def group_object(group: str, source: object, only: Sequence[str] | None = None) -> Object:
+    """Numbers of one group of reported quantities, under their keys; all of them, or those that are named."""
+    found = reported(group)
+    return {found[name].key: number(getattr(source, name)) for name in only or found}

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Iterator, Mapping
 
-from simlaunch.analysis.engine_figures import EngineFigures, Peak
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.curve import DynoCurve
+from simlaunch.analysis.engine_figures import AirNeed, EngineFigures, Peak
+from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Row, Table, paragraph, tables_text
 from simlaunch.output.words import NOT_REACHED, Numbers
 from simlaunch.readers.curve import CurveAccount, PullAccount
-from simlaunch.readers.delimited import shown
+from simlaunch.readers.reference_conditions import Factor
 from simlaunch.readers.smoothing import METHOD
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.spelling import Dimension, System
@@ -77,9 +81,9 @@ def _peaks(figures: EngineFigures, numbers: Numbers) -> Table:
     return Table("Peaks", heads, rows)
 
 
-def curve_tables(account: CurveAccount, figures: EngineFigures, system: System) -> tuple[Table, ...]:
+def tables(curve: DynoCurve, system: System) -> tuple[Table, ...]:
     """Every table of a curve, with all its points."""
-    numbers = Numbers(system)
+    numbers, account, figures = Numbers(system), curve.account, curve.engine
     every = list(range(len(account.speed)))
     return _pulls(account, numbers), _points(account, every, numbers), _peaks(figures, numbers)
 
@@ -142,9 +146,19 @@ def _block(title: str, lines: Iterator[str] | tuple[str, ...]) -> str:
     return "\n".join([title, *(paragraph(line, "    ") for line in lines)])
 
 
-def curve_text(account: CurveAccount, figures: EngineFigures, saved: Path | None, system: System) -> str:
+def summary(curve: DynoCurve, system: System) -> str:
+    """Peak torque and peak power with their engine speeds."""
+    numbers, torque, power = Numbers(system), curve.engine.peak_torque, curve.engine.peak_power
+    speeds = [numbers.with_unit(peak.speed, Dimension.ROTATIONAL_SPEED) for peak in (torque, power)]
+    return (
+        f"Peak torque {numbers.with_unit(torque.torque, Dimension.TORQUE)} at {speeds[0]}, "
+        f"peak power {numbers.with_unit(power.power, Dimension.POWER)} at {speeds[1]}."
+    )
+
+
+def text(curve: DynoCurve, system: System) -> str:
     """A curve from dyno sheets as text of 80 columns."""
-    numbers = Numbers(system)
+    numbers, account, figures = Numbers(system), curve.account, curve.engine
     pulls, peaks = _pulls(account, numbers), _peaks(figures, numbers)
     blocks = [
         _block("Understood", account.understood),
@@ -157,6 +171,87 @@ def curve_text(account: CurveAccount, figures: EngineFigures, saved: Path | None
         blocks.append(_block("Engine", engine))
     if account.notes:
         blocks.append(_block("Worth knowing", account.notes))
-    if saved is not None:
-        blocks.append(paragraph(f"Saved to {shown(saved)}."))
     return "\n\n".join(blocks)
+
+
+# --- JSON and columns ---
+
+
+def _or_null(value: float | None) -> float | None:
+    return None if value is None else number(value)
+
+
+def _pull(pull: PullAccount) -> Object:
+    return {
+        "name": pull.name,
+        "rows": pull.rows,
+        "noise": _or_null(pull.noise),
+        "deviation": _or_null(pull.deviation),
+        "outlier": pull.outlier,
+        "left_out": pull.left_out,
+        "peak_bound": _or_null(pull.bound),
+    }
+
+
+def _factor(factor: Factor | None) -> Object | None:
+    if factor is None:
+        return None
+    return {"value": number(factor.value), "why": factor.why, "flagged": factor.flagged}
+
+
+def _peak(peak: Peak) -> Object:
+    return {
+        "engine_speed_rad_per_s": number(peak.speed),
+        "torque_N_m": number(peak.torque),
+        "power_W": number(peak.power),
+    }
+
+
+def _air(air: AirNeed | None) -> Object | None:
+    if air is None:
+        return None
+    return {
+        "flow_kg_per_s": number(air.flow),
+        "fuel_consumption_kg_per_J": number(air.consumption),
+        "fuel_consumption_origin": air.consumption_origin,
+        "air_fuel_ratio": number(air.ratio),
+        "air_fuel_ratio_origin": air.ratio_origin,
+    }
+
+
+def columns(curve: DynoCurve) -> Mapping[str, NDArray[np.float64]]:
+    """Points of the curve."""
+    account = curve.account
+    return {
+        "engine_speed_rad_per_s": account.speed,
+        "torque_N_m": account.torque,
+        "power_W": account.power,
+        "spread_N_m": account.spread,
+    }
+
+
+def document(curve: DynoCurve) -> Object:
+    """The JSON object."""
+    account, figures = curve.account, curve.engine
+    return {
+        "format": "simlaunch-curve-1",
+        "sources": list(account.sources),
+        "understood": list(account.understood),
+        "rows": account.rows,
+        "rows_used": account.rows_used,
+        "dropped": [{"source": d.source, "rows": d.rows, "why": d.why} for d in account.dropped],
+        "pulls": [_pull(pull) for pull in account.pulls],
+        "smoothing": account.smoothing,
+        "correction": account.correction and account.correction.value,
+        "correction_taken_back": _factor(account.taken_back),
+        "correction_put_on": _factor(account.put_on),
+        "valid_at": account.measured_at and account.measured_at.value,
+        "conversion": account.conversion or None,
+        "points": {key: listed(values) for key, values in columns(curve).items()},
+        "peak_torque": _peak(figures.peak_torque),
+        "peak_power": _peak(figures.peak_power),
+        "displacement_m3": _or_null(figures.displacement),
+        "mean_effective_pressure_Pa": _or_null(figures.mean_effective_pressure),
+        "air_at_peak_power": _air(figures.air),
+        "notes": list(account.notes),
+    }

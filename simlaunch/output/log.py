@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from math import isfinite
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simlaunch.analysis.log import LoggedRun
-from simlaunch.output.layout import Row, Table, paragraph, tables_text
-from simlaunch.output.run import marks_table
+from simlaunch.output.as_json import Object, group_object, listed, mark_object
+from simlaunch.output.layout import Table, paragraph, tables_text
+from simlaunch.output.run import group_rows, marks_table
+from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
 from simlaunch.readers.delimited import shown
 from simlaunch.units.spelling import Dimension, System
@@ -16,19 +23,18 @@ _MEANING = (
     "the last 66 ft. -: not reached, or not defined."
 )
 
+_TOLD_BY_A_LOG = ("slip_distance", "greatest_slip")
+"""What wheel speeds alone say of the use of grip."""
+
 
 def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     if logged.grip is None:
         return []
-    values = {
-        "slip distance": (logged.grip.slip_distance, Dimension.LENGTH),
-        "greatest slip": (logged.grip.greatest_slip, Dimension.SHARE),
-    }
-    rows = [Row(label, numbers.unit(kind), (numbers.plain(value, kind),)) for label, (value, kind) in values.items()]
+    rows = group_rows("grip", logged.grip, numbers, only=_TOLD_BY_A_LOG)
     return [Table("Grip use, from wheel speed", ("value",), tuple(rows))]
 
 
-def log_tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
+def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
     """Every table of a logged run, in the order of printing."""
     numbers = Numbers(system)
     return (marks_table(logged.marks, numbers), *_grip(logged, numbers))
@@ -38,18 +44,47 @@ def _block(title: str, lines: tuple[str, ...]) -> list[str]:
     return ["\n".join([title, *(paragraph(line, "    ") for line in lines)])] if lines else []
 
 
-def log_text(logged: LoggedRun, source: Path, system: System) -> str:
+def text(logged: LoggedRun, system: System) -> str:
     """A logged run as text of 80 columns."""
-    numbers = Numbers(system)
     understood = logged.account.understood
     if logged.radii is not None:
         front, rear = (f"{radius:.4g} m" for radius in logged.radii)
         understood = (*understood, f"effective rolling radius: front {front}, rear {rear}")
     blocks = [
-        paragraph(f"Log {shown(source)}"),
+        paragraph(f"Log {shown(Path(logged.source))}"),
         *_block("Understood", understood),
         *_block("Worth knowing", logged.account.notes),
         paragraph(_MEANING),
-        *tables_text(log_tables(logged, numbers.system)),
+        *tables_text(tables(logged, system)),
     ]
     return "\n\n".join(blocks)
+
+
+def summary(logged: LoggedRun, system: System) -> str:
+    """Where the log comes from, and the last mark that it reached."""
+    numbers = Numbers(system)
+    reached = [result for result in logged.marks if isfinite(result.time)]
+    if not reached:
+        return f"{shown(Path(logged.source))}: no usual mark was reached."
+    last = max(reached, key=lambda result: result.time)
+    return f"{shown(Path(logged.source))}: {last.target.label} in {numbers.with_unit(last.time, Dimension.TIME)}."
+
+
+def columns(logged: LoggedRun) -> Mapping[str, NDArray[np.float64]]:
+    """Histories of the run."""
+    return trace_columns(logged.trace)
+
+
+def document(logged: LoggedRun, *, trace: bool = False) -> Object:
+    """The JSON object; with the histories if they are wanted."""
+    grip = None if logged.grip is None else group_object("grip", logged.grip, only=_TOLD_BY_A_LOG)
+    return {
+        "format": "simlaunch-log-1",
+        "source": logged.source,
+        "understood": list(logged.account.understood),
+        "notes": list(logged.account.notes),
+        "radii_m": None if logged.radii is None else listed(logged.radii),
+        "marks": [mark_object(result) for result in logged.marks],
+        "grip": grip,
+        **({"trace": {key: listed(values) for key, values in columns(logged).items()}} if trace else {}),
+    }

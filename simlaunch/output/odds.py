@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import isnan
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simlaunch.analysis.odds import QUANTILES, Chance, Odds
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.simulate import car_of, target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE, WORTH_NAMING
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
-from simlaunch.record import Record
-from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
@@ -78,16 +80,16 @@ def _effects(found: Odds, numbers: Numbers) -> Table:
     return Table("What decides the difference", ("in all", "alone"), tuple(rows))
 
 
-def odds_tables(found: Odds, system: System) -> tuple[Table, ...]:
+def tables(found: Odds, system: System) -> tuple[Table, ...]:
     """Every table of odds, in the order of printing."""
     numbers = Numbers(system)
-    tables = [_chances(found, numbers), _times(found, numbers)]
+    every = [_chances(found, numbers), _times(found, numbers)]
     if any(found.missed):
-        tables.append(_missed(found))
-    return (*tables, _effects(found, numbers)) if found.effects else tuple(tables)
+        every.append(_missed(found))
+    return (*every, _effects(found, numbers)) if found.effects else tuple(every)
 
 
-def odds_verdict(found: Odds, system: System) -> str:
+def summary(found: Odds, system: System) -> str:
     """What the odds come to, in a sentence or two."""
     numbers = Numbers(system)
     ahead, behind, sure = found.first, found.second, found.first_quicker
@@ -119,18 +121,19 @@ def _decider(found: Odds, numbers: Numbers) -> str:
     return f" The largest share of the spread, {share}, comes of {clean(most.name)}."
 
 
-def odds_text(found: Odds, scenario: Scenario, car: Record, system: System) -> str:
+def text(found: Odds, system: System) -> str:
     """Odds as text of 80 columns, the verdict last."""
     head = f"{short(found.first, 30)} against {short(found.second, 30)}, {PEDAL_WORDS[found.pedal]}"
+    car = car_of(found.scenario, found.first, found.pedal)
     blocks = [
-        header(scenario, car, system),
+        header(found.scenario, car, system),
         paragraph(head),
         paragraph(_MEANING),
-        *tables_text(odds_tables(found, system)),
+        *tables_text(tables(found, system)),
         *_about_effects(found),
-        *([paragraph(_CORRELATED)] if scenario.correlation else []),
+        *([paragraph(_CORRELATED)] if found.scenario.correlation else []),
         paragraph(f"Caution: {CAUTION}"),
-        f"Verdict\n{paragraph(odds_verdict(found, system))}",
+        f"Verdict\n{paragraph(summary(found, system))}",
     ]
     return "\n\n".join(blocks)
 
@@ -163,16 +166,21 @@ def _chance_object(found: Chance) -> Object:
     return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
 
 
-def odds_object(found: Odds, scenario: Scenario, seed: int) -> Object:
-    """Odds as a document; quantiles stand for the shares in `quantile_shares`."""
+def columns(found: Odds) -> Mapping[str, NDArray[np.float64]]:
+    """Times of both curves in every case."""
+    return {"first_time_s": found.times[:, 0], "second_time_s": found.times[:, 1], "difference_s": found.difference}
+
+
+def document(found: Odds) -> Object:
+    """The JSON object; quantiles stand for the shares in `quantile_shares`."""
     return {
         "format": "simlaunch-odds-1",
-        "scenario": scenario.name,
+        "scenario": found.scenario.name,
         "pedal": found.pedal.name.lower(),
         "target": found.target.label,
         "first": found.first,
         "second": found.second,
-        "seed_value": seed,
+        "seed_value": found.seed,
         "rows": found.cases,
         "scrambling_rows": found.scramblings,
         "missed_rows": {"first_rows": found.missed[0], "second_rows": found.missed[1], "lost_rows": found.lost},

@@ -58,22 +58,23 @@ def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
     return Table("Marks", heads, tuple(_mark_row(result, numbers) for result in results))
 
 
-def _group_rows(group: str, source: object, numbers: Numbers, leave_out: tuple[str, ...] = ()) -> list[Row]:
-    """A row for every reported quantity of a group."""
+def group_rows(group: str, source: object, numbers: Numbers, only: Sequence[str] | None = None) -> list[Row]:
+    """A row for every reported quantity of a group, or for those that are named."""
+    found = reported(group)
     return [
-        Row(q.label, numbers.unit(q.dimension), (numbers.plain(getattr(source, name), q.dimension),))
-        for name, q in reported(group).items()
-        if name not in leave_out
+        Row(q.label, numbers.unit(q.dimension), (numbers.plain(getattr(source, q.name), q.dimension),))
+        for q in map(found.__getitem__, only or found)
     ]
 
 
 def _grip(simulation: Simulation, numbers: Numbers) -> Table:
-    return Table("Grip use", ("value",), tuple(_group_rows("grip", simulation.measures.grip, numbers)))
+    return Table("Grip use", ("value",), tuple(group_rows("grip", simulation.measures.grip, numbers)))
 
 
 def _audit(simulation: Simulation, numbers: Numbers) -> Table:
     audit, share = simulation.measures.audit, "residual_share"
-    rows = _group_rows("energy", audit, numbers, leave_out=(share,))
+    energies = [name for name in reported("energy") if name != share]
+    rows = group_rows("energy", audit, numbers, energies)
     rows.append(Row(reported("energy")[share].label, "", (f"{audit.residual_share:.1e}",)))
     return Table("Energy audit", ("value",), tuple(rows))
 

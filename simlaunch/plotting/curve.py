@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import EngineFigures, Peak
 from simlaunch.plotting.look import (
     BAND,
@@ -63,6 +64,18 @@ def curve_figure(account: CurveAccount, figures: EngineFigures, system: str) -> 
     _draw(torque, account, figures.peak_torque, Dimension.TORQUE, units)
     _draw(power, account, figures.peak_power, Dimension.POWER, units)
     return figure
+
+
+def figures(curve: DynoCurve, system: str) -> dict[str, Figure]:
+    """Torque and power over engine speed."""
+    return {"torque": curve_figure(curve.account, curve.engine, system)}
+
+
+def draw(axes: Axes, curve: DynoCurve, system: str) -> None:
+    """Torque over engine speed on axes of the caller, with the rows of every pull."""
+    units = units_of(system)
+    _draw(axes, curve.account, curve.engine.peak_torque, Dimension.TORQUE, units)
+    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
 
 
 def _ends(account: CurveAccount) -> Array:

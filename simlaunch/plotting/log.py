@@ -66,6 +66,19 @@ def log_figure(logged: LoggedRun, system: str) -> Figure:
     return figure
 
 
+def figures(logged: LoggedRun, system: str) -> dict[str, Figure]:
+    """A logged run over time."""
+    return {"history": log_figure(logged, system)}
+
+
+def draw(axes: Axes, logged: LoggedRun, system: str) -> None:
+    """Speed over time on axes of the caller."""
+    units = units_of(system)
+    axes.plot(logged.trace.time, units.of(logged.trace["speed"], Dimension.SPEED))
+    axes.set_xlabel(units.axis("time", Dimension.TIME))
+    axes.set_ylabel(units.axis("speed", Dimension.SPEED))
+
+
 def _title(trace: Trace, units: Units) -> str:
     distance = float(with_distance(trace)["distance"][-1])
     reached = units.text(float(trace["speed"][-1]), Dimension.SPEED)

@@ -65,6 +65,19 @@ def odds_figure(odds: Odds, system: str) -> Figure:
     return figure
 
 
+def figures(odds: Odds, system: str) -> dict[str, Figure]:
+    """How the difference is spread."""
+    return {"difference": odds_figure(odds, system)}
+
+
+def draw(axes: Axes, odds: Odds, system: str) -> None:
+    """How the difference is spread, on axes of the caller."""
+    units = units_of(system)
+    _draw(axes, odds.difference[np.isfinite(odds.difference)], units)
+    axes.set_xlabel(units.axis(f"time of {named(odds.second)} less time of {named(odds.first)}", Dimension.TIME))
+    axes.set_ylabel("share of the cases [%]")
+
+
 def _bins(gaps: Array) -> Array:
     """Edges of the bars; level is one of them, so that no bar counts for both curves."""
     low, high = min(float(gaps.min(initial=0.0)), -_EDGE), max(float(gaps.max(initial=0.0)), _EDGE)

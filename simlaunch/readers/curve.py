@@ -183,7 +183,7 @@ class CurveAccount:
         return self.speed * self.torque
 
 
-def read_curve_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions | None = None) -> CurveAccount:
+def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions | None = None) -> CurveAccount:
     """One full-load curve from the pulls of one or several dyno sheets.
 
     Parameters

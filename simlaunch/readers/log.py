@@ -148,7 +148,7 @@ class _Series:
         return float(np.median(np.diff(self.time)))
 
 
-def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LogAccount:
+def read_channels(path: str | os.PathLike[str], options: LogOptions | None = None) -> LogAccount:
     """Trace from a log.
 
     Parameters

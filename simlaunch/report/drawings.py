@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.usable import UsableTorque
+from simlaunch.output import odds as odds_words
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.odds import odds_tables
 from simlaunch.output.parts import stress_tables
 from simlaunch.output.sweep import case_text, sweep_tables, value_text
 from simlaunch.output.words import Numbers
@@ -127,7 +127,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
     if material.odds:
         odds = material.odds
         kind = f"Bars: how the difference between {names} is spread over the drawn cases."
-        tables = (*odds_tables(odds, system), _deciles(odds.difference, numbers))
+        tables = (*odds_words.tables(odds, system), _deciles(odds.difference, numbers))
         yield _picture("odds", lambda: odds_figure(odds, system), kind, tables)
     if material.scenario.parts:
         kind = f"Bars: highest torque of every rated part over its rating, with {names}."

@@ -21,7 +21,6 @@ from simlaunch.analysis.reference_conditions import unstated
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.output.compare import bad_runs, comparison_tables
 from simlaunch.output.layout import Row, Table, csv_text
-from simlaunch.output.odds import odds_verdict
 from simlaunch.output.parts import stress_tables
 from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
@@ -241,7 +240,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "small_grid": what_if.grid_table(grid, 0, system, stride=2),
         "what_if_data": script_data(what_if.document(grid, system)),
         "cases": material.odds.cases if material.odds else 0,
-        "odds_verdict": odds_verdict(material.odds, system) if material.odds else "",
+        "odds_verdict": material.odds.summary(system) if material.odds else "",
         "uncertain": _uncertain(material.scenario.uncertain or ()),
         "stress_tables": stress_tables(material.load, system),
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],

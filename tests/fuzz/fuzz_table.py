@@ -9,9 +9,9 @@ import atheris
 import numpy as np
 
 with atheris.instrument_imports(include=["simlaunch"]):
-    from simlaunch.readers.curve import read_curve_sheets
+    from simlaunch.readers.curve import read_sheets
     from simlaunch.readers.delimited import DecimalMark, Delimiter, Encoding, TableOptions, read_table
-    from simlaunch.readers.log import read_log
+    from simlaunch.readers.log import read_channels
     from simlaunch.scenario.curve_file import read_curve
 
 from guided import run
@@ -44,13 +44,13 @@ def _table(content: bytes, choice: int) -> None:
 
 def _log(content: bytes) -> None:
     FILE.write_bytes(content)
-    trace = read_log(FILE).trace
+    trace = read_channels(FILE).trace
     assert (np.diff(trace.time) > 0.0).all()
 
 
 def _sheet(content: bytes) -> None:
     FILE.write_bytes(content)
-    account = read_curve_sheets([FILE])
+    account = read_sheets([FILE])
     assert np.isfinite(account.torque).all()
     assert (np.diff(account.speed) > 0.0).all()
 

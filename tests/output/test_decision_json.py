@@ -22,7 +22,6 @@ from simlaunch.analysis.plateau_search_space import Point, Room, Shape
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
-from simlaunch.output.odds import odds_object
 from simlaunch.output.parts import stress_object
 from simlaunch.output.plateau import Answer, Wanted, plateau_object
 from simlaunch.output.worth import worth_object
@@ -63,7 +62,7 @@ def _document(kind: str) -> dict[str, Any]:
     if kind == "plateau":
         return dict(plateau_object(_plateau(COUPE), System.METRIC))
     if kind == "odds":
-        return dict(odds_object(odds(COUPE, "peak", "plateau", runs=64), COUPE, 0))
+        return odds(COUPE, "peak", "plateau", runs=64).to_dict()
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
     with_idle = changed(COUPE, {"parts": [idle]})
     return dict(stress_object(stress(with_idle), with_idle))

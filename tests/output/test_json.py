@@ -13,8 +13,8 @@ from typing import Any
 import pytest
 
 from output.compared import SCENARIOS, comparison, scenario
-from simlaunch.analysis.engine_figures import engine_figures
-from simlaunch.analysis.log import measured_log
+from simlaunch.analysis.curve import read_curve
+from simlaunch.analysis.log import read_log
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import Fault
 from simlaunch.fit.fitting import fit_logs
@@ -23,12 +23,10 @@ from simlaunch.fit.result import Fit
 from simlaunch.output.as_json import dumps
 from simlaunch.output.check import check_object, faults_object
 from simlaunch.output.compare_as_json import comparison_object
-from simlaunch.output.curve_as_json import curve_object
 from simlaunch.output.fit import fit_object
-from simlaunch.output.log_as_json import log_object
 from simlaunch.output.trace import CHANNEL_UNITS
 from simlaunch.output.words import sentences
-from simlaunch.readers.curve import CurveOptions, read_curve_sheets
+from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.log import LogOptions, Role
 from simlaunch.scenario.defaults import defaults
 from simlaunch.simulation.channels import DERIVED_CHANNELS, STATE_CHANNELS
@@ -69,11 +67,11 @@ def _documents() -> dict[str, dict[str, Any]]:
     found, whole = comparison(COUPE), scenario(COUPE)
     told = [sentences(pair.verdict, "metric") for pair in found.pairs]
     launch = found.runs[0].full
-    curve = read_curve_sheets([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)))
-    log = measured_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
+    curve = read_curve([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)), displacement=2.4e-3)
+    log = read_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
     return {
-        "curve": curve_object(curve, engine_figures(curve, 2.4e-3), None),
-        "log": log_object(log, "log.csv", trace=True),
+        "curve": curve.to_dict(),
+        "log": log.to_dict(trace=True),
         "compare": comparison_object(found, whole, told),
         "run": launch.to_dict(trace=True),
         "usable": usable(whole).to_dict(),

@@ -10,12 +10,12 @@ import pytest
 from readers.logs import ACCELERATION, RADIUS, SLIP, sound_csv, speed, times, write_csv
 from readers.sweeps import rise, sheet
 from simlaunch.analysis.engine_figures import engine_figures
-from simlaunch.analysis.log import measured_log
+from simlaunch.analysis.log import read_log
 from simlaunch.errors import UsageError
 from simlaunch.plotting.curve import curve_figure
 from simlaunch.plotting.log import log_figure
 from simlaunch.plotting.save import as_bytes
-from simlaunch.readers.curve import CurveAccount, CurveOptions, read_curve_sheets
+from simlaunch.readers.curve import CurveAccount, CurveOptions, read_sheets
 from simlaunch.readers.log import LogOptions
 from simlaunch.readers.reference_conditions import stated_losses
 from simlaunch.scenario.powertrain import MeasuredAt
@@ -23,7 +23,7 @@ from simlaunch.scenario.powertrain import MeasuredAt
 
 def _curve(folder: Path, **options: object) -> CurveAccount:
     paths = [sheet(folder, rise(seed=n), name=f"{n}.csv") for n in range(3)]
-    return read_curve_sheets(paths, CurveOptions(**options))  # type: ignore[arg-type]
+    return read_sheets(paths, CurveOptions(**options))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(("system", "peak"), [("metric", 560.0), ("us", 560.0 / 1.3558179483)])
@@ -60,7 +60,7 @@ def test_the_same_curve_gives_the_same_bytes(tmp_path: Path) -> None:
 
 def test_a_log_shows_car_and_wheels(tmp_path: Path) -> None:
     path = sound_csv(tmp_path / "log.csv")
-    figure = log_figure(measured_log(path, LogOptions(radii=(RADIUS, RADIUS))), "metric")
+    figure = log_figure(read_log(path, LogOptions(radii=(RADIUS, RADIUS))), "metric")
     assert len(figure.axes) == 2
     car, front, rear = (np.asarray(line.get_ydata()) for line in figure.axes[0].lines)
     assert car[-1] == pytest.approx(3.6 * ACCELERATION * 8.99)
@@ -70,6 +70,6 @@ def test_a_log_shows_car_and_wheels(tmp_path: Path) -> None:
 
 def test_a_log_of_speed_alone_has_one_panel(tmp_path: Path) -> None:
     path = write_csv(tmp_path / "log.csv", {"time [s]": times(), "speed [m/s]": speed(times())})
-    assert [len(axes.lines) for axes in log_figure(measured_log(path), "us").axes] == [1]
+    assert [len(axes.lines) for axes in log_figure(read_log(path), "us").axes] == [1]
     with pytest.raises(UsageError, match="no system of units"):
-        log_figure(measured_log(path), "nonsense")
+        log_figure(read_log(path), "nonsense")

@@ -1,4 +1,4 @@
-"""Reads many MDF files as `read_log` does, but each confined process is a fork of this one, which has the library.
+"""Reads many MDF files as `read_channels` does, but each confined process is a fork of this one, which has the library.
 
     python read_in_forks.py FOLDER
 
@@ -18,7 +18,7 @@ import numpy as np
 
 from simlaunch.errors import InputError
 from simlaunch.readers import child, mdf
-from simlaunch.readers.log import read_log
+from simlaunch.readers.log import read_channels
 
 EXTRACT = mdf.extractor()
 
@@ -39,7 +39,7 @@ def _forked(module: str, wanted: str, folder: Path, size: int) -> int:
 
 def _outcome(file: Path) -> dict[str, object]:
     try:
-        trace = read_log(file).trace
+        trace = read_channels(file).trace
     except InputError as error:
         return {"refused": str(error)}
     rising = bool((np.diff(trace.time) > 0.0).all())

@@ -18,8 +18,8 @@ pytestmark = pytest.mark.skipif(not hasattr(os, "wait4"), reason="the system doe
 
 SECONDS, MEGABYTES = 20.0, 200.0  # more than a few tenths of a second is a hang
 CHECK = ("-m", "simlaunch", "check")
-LOG = ("-c", "import sys\nfrom simlaunch.errors import InputError\nfrom simlaunch.readers.log import read_log\n"
-       "try:\n    read_log(sys.argv[1])\nexcept InputError as error:\n    sys.exit(3)\n")  # fmt: skip
+LOG = ("-c", "import sys\nfrom simlaunch.errors import InputError\nfrom simlaunch.readers.log import read_channels\n"
+       "try:\n    read_channels(sys.argv[1])\nexcept InputError as error:\n    sys.exit(3)\n")  # fmt: skip
 
 
 @dataclass(frozen=True)

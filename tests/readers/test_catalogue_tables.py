@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from readers.catalogue import POINTS, SECONDS, Capture, refused, scenario
 from simlaunch.errors import InputError
 from simlaunch.readers.delimited import TableOptions, read_table
-from simlaunch.readers.log import read_log
+from simlaunch.readers.log import read_channels
 
 HEAD = "engine speed [rpm],torque [N m]\n"
 ROWS = "1000,300\n4000,310\n7000,300\n"
@@ -106,7 +106,7 @@ def ten_million_rows(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.mark.parametrize("read", [read_table, read_log])
+@pytest.mark.parametrize("read", [read_table, read_channels])
 def test_ten_million_rows_are_refused_at_once(ten_million_rows: Path, read: Reader) -> None:
     assert "is larger than" in _told(read, ten_million_rows)
 
@@ -117,7 +117,7 @@ def test_as_many_rows_as_fit_the_size_are_refused_at_once(tmp_path: Path) -> Non
     assert "rows; give a part of it" in _told(read_table, path)
 
 
-@pytest.mark.parametrize("read", [read_table, read_log])
+@pytest.mark.parametrize("read", [read_table, read_channels])
 @pytest.mark.parametrize("case", [case for case in CURVES if case not in FOR_THE_READER])
 def test_a_hostile_table(tmp_path: Path, case: str, read: Reader) -> None:
     path = tmp_path / "table.csv"
@@ -129,7 +129,7 @@ def test_a_hostile_table(tmp_path: Path, case: str, read: Reader) -> None:
 def test_what_is_no_log_of_a_run(tmp_path: Path, case: str) -> None:
     path = tmp_path / "table.csv"
     path.write_bytes(CURVES[case].encode())
-    assert "is not among the channels" in _told(read_log, path) or case == "a wrong row of units"
+    assert "is not among the channels" in _told(read_channels, path) or case == "a wrong row of units"
 
 
 @pytest.mark.parametrize(
@@ -152,7 +152,7 @@ def test_what_is_no_log_of_a_run(tmp_path: Path, case: str) -> None:
 def test_a_hostile_log(tmp_path: Path, rows: str, words: str) -> None:
     path = tmp_path / "log.csv"
     path.write_text("time [s],speed [m/s]\n" + rows, "utf-8")
-    assert words in _told(read_log, path)
+    assert words in _told(read_channels, path)
 
 
 @pytest.mark.parametrize("name", ["log.csv", "log.mf4", "log.mat"])
@@ -172,7 +172,7 @@ def test_a_log_that_is_no_file_of_its_kind(tmp_path: Path, name: str, kind: str)
     elif kind == "huge":
         with path.open("wb") as stream:
             stream.truncate(2**36)  # takes no room on the disk
-    _told(read_log, path)
+    _told(read_channels, path)
 
 
 SOUND = b"time [s];speed [km/h];gear\n" + b"".join(b"%d,25;%d;1\n" % (n, n * n) for n in range(12))
@@ -212,7 +212,7 @@ def test_a_table_with_anything_in_it_is_read_or_refused_readably(
     path = tmp_path / "table.csv"
     path.write_bytes(content)
     assert _kind_of_end(lambda: _finite(path))
-    assert _kind_of_end(lambda: bool((np.diff(read_log(path).trace.time) > 0.0).all()))
+    assert _kind_of_end(lambda: bool((np.diff(read_channels(path).trace.time) > 0.0).all()))
 
 
 def _finite(path: Path) -> bool:

@@ -13,12 +13,12 @@ from readers.logs import ACCELERATION, RADIUS, SLIP, WAIT, sound_csv, speed, tim
 from simlaunch.errors import InputError
 from simlaunch.metrics.grip import grip_use
 from simlaunch.metrics.marks import marks
-from simlaunch.readers.log import LogAccount, LogOptions, Role, read_log
+from simlaunch.readers.log import LogAccount, LogOptions, Role, read_channels
 
 
 def _refused(path: Path, options: LogOptions | None = None) -> str:
     with pytest.raises(InputError) as caught:
-        read_log(path, options)
+        read_channels(path, options)
     assert str(caught.value).startswith(f"{path}, ")
     return str(caught.value).removeprefix(f"{path}, ")
 
@@ -31,7 +31,7 @@ def _time(account: LogAccount, label: str) -> float:
 
 
 def test_a_log_is_measured_with_the_definitions_of_a_run(tmp_path: Path) -> None:
-    account = read_log(sound_csv(tmp_path / "log.csv"))
+    account = read_channels(sound_csv(tmp_path / "log.csv"))
     assert _time(account, "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-9)
     assert _time(account, "60 ft") == pytest.approx(sqrt(2.0 * 60.0 * 0.3048 / ACCELERATION), abs=1e-9)
     use = grip_use(account.trace, (False, True), (RADIUS, RADIUS))
@@ -41,7 +41,7 @@ def test_a_log_is_measured_with_the_definitions_of_a_run(tmp_path: Path) -> None
 
 
 def test_channels_arrive_in_si(tmp_path: Path) -> None:
-    account = read_log(sound_csv(tmp_path / "log.csv"))
+    account = read_channels(sound_csv(tmp_path / "log.csv"))
     trace = account.trace
     assert trace.time[0] == 0.0
     assert_allclose(trace["speed"], ACCELERATION * trace.time, atol=1e-12)
@@ -52,7 +52,7 @@ def test_channels_arrive_in_si(tmp_path: Path) -> None:
 
 
 def test_it_says_what_it_understood(tmp_path: Path) -> None:
-    account = read_log(sound_csv(tmp_path / "log.csv"))
+    account = read_channels(sound_csv(tmp_path / "log.csv"))
     assert account.understood[:2] == (
         'speed: "Vehicle Speed" [km/h], 1000 samples, 0.01 s apart',
         'engine speed: "RPM" [rpm], 1000 samples, 0.01 s apart',
@@ -69,7 +69,7 @@ def test_it_says_what_it_understood(tmp_path: Path) -> None:
 )
 def test_a_channel_is_known_by_its_name(tmp_path: Path, name: str) -> None:
     path = write_csv(tmp_path / "log.csv", {"t [s]": times(), name: 3.6 * speed(times())})
-    assert _time(read_log(path), "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-9)
+    assert _time(read_channels(path), "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-9)
 
 
 def test_several_that_fit_are_listed_with_the_flag_and_named_by_it(tmp_path: Path) -> None:
@@ -78,7 +78,7 @@ def test_several_that_fit_are_listed_with_the_flag_and_named_by_it(tmp_path: Pat
     path = write_csv(tmp_path / "log.csv", columns)
     wanted = 'speed: could be each of "GPS speed", "road speed"; choose one with --channel speed="NAME"'
     assert _refused(path) == wanted
-    account = read_log(path, LogOptions(channels={Role.SPEED: ("GPS speed",)}))
+    account = read_channels(path, LogOptions(channels={Role.SPEED: ("GPS speed",)}))
     assert_allclose(account.trace["speed"][-1], speed(time)[-1])
 
 
@@ -88,7 +88,7 @@ def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
     rows = "\n".join(f"{t!r},{v!r},{0.5 * v!r}" for t, v in zip(time.tolist(), speed(time).tolist(), strict=True))
     path.write_text(f"time [s],speed [m/s],speed [m/s]\n{rows}\n", "utf-8")
     assert 'could be each of "speed", "speed #2"' in _refused(path)
-    account = read_log(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
+    account = read_channels(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])
 
 
@@ -102,7 +102,7 @@ def test_without_a_speed_the_channels_are_listed(tmp_path: Path) -> None:
 def test_without_a_time_the_channels_are_listed(tmp_path: Path) -> None:
     path = write_csv(tmp_path / "log.csv", {"clock [s]": times(), "speed [m/s]": speed(times())})
     assert _refused(path).startswith('time: is not among the channels; name it with --channel time="NAME"')
-    assert read_log(path, LogOptions(channels={Role.TIME: ("clock",)})).trace.time[0] == 0.0
+    assert read_channels(path, LogOptions(channels={Role.TIME: ("clock",)})).trace.time[0] == 0.0
 
 
 def test_a_name_that_is_not_there(tmp_path: Path) -> None:
@@ -114,7 +114,7 @@ def test_a_name_that_is_not_there(tmp_path: Path) -> None:
 
 
 def test_a_role_can_be_left_out(tmp_path: Path) -> None:
-    account = read_log(sound_csv(tmp_path / "log.csv"), LogOptions(channels={Role.GEAR: ()}))
+    account = read_channels(sound_csv(tmp_path / "log.csv"), LogOptions(channels={Role.GEAR: ()}))
     assert "gear" not in account.trace
 
 
@@ -126,7 +126,7 @@ def test_an_axle_is_the_mean_of_its_wheels(tmp_path: Path) -> None:
         "wheelSpeedRL [rad/s]": 0.9 * wheel_speed(time),
         "wheelSpeedRR [rad/s]": 1.1 * wheel_speed(time),
     }
-    account = read_log(write_csv(tmp_path / "log.csv", columns))
+    account = read_channels(write_csv(tmp_path / "log.csv", columns))
     assert_allclose(account.trace["wheel_speed_rear"][-1], wheel_speed(time)[-1])
     assert 'wheel speed rear: mean of "wheelSpeedRL" [rad/s] and "wheelSpeedRR" [rad/s]' in "\n".join(
         account.understood
@@ -142,7 +142,7 @@ def test_a_unit_that_is_missing_or_wrong_is_asked_for(tmp_path: Path) -> None:
     assert _refused(bare) == f'channel "speed": has no unit; {known}'
     wrong = write_csv(tmp_path / "wrong.csv", {"time [s]": times(), "speed [kg]": speed(times())})
     assert _refused(wrong) == f'channel "speed": "kg" is not a unit that it can have; {known}'
-    account = read_log(wrong, LogOptions(units={Role.SPEED: "km/h"}))
+    account = read_channels(wrong, LogOptions(units={Role.SPEED: "km/h"}))
     assert_allclose(account.trace["speed"][-1], speed(times())[-1] / 3.6)
 
 
@@ -160,7 +160,7 @@ def test_wheel_speeds_logged_as_road_speeds_need_the_radii(tmp_path: Path) -> No
     }
     path = write_csv(tmp_path / "log.csv", columns)
     assert "is logged as a road speed, and slip needs the tyre's radius; give the radii" in _refused(path)
-    account = read_log(path, LogOptions(radii=(0.3, RADIUS)))
+    account = read_channels(path, LogOptions(radii=(0.3, RADIUS)))
     assert_allclose(account.trace["wheel_speed_rear"][-1], wheel_speed(time)[-1])
 
 
@@ -191,7 +191,7 @@ def test_rates_differ_and_nothing_is_extrapolated(tmp_path: Path) -> None:
     gear[::50] = 1.0 + np.floor(time[::50] / 3.0)
     boost[300:800:20] = 100.0 + 5.0 * time[300:800:20]
     columns = {"time [s]": time, "speed [m/s]": speed(time), "gear": gear, "boost [kPa]": boost}
-    account = read_log(write_csv(tmp_path / "log.csv", columns))
+    account = read_channels(write_csv(tmp_path / "log.csv", columns))
     trace = account.trace
     covered = (trace.time + WAIT >= 3.0) & (trace.time + WAIT <= 7.8)
     assert_allclose(trace["boost_pressure"][covered], 1e3 * (100.0 + 5.0 * (trace.time[covered] + WAIT)))
@@ -208,7 +208,7 @@ def test_a_gap_is_reported(tmp_path: Path) -> None:
     time = times()
     kept = (time < 4.0) | (time > 4.3)
     path = write_csv(tmp_path / "log.csv", {"time [s]": time[kept], "speed [m/s]": speed(time)[kept]})
-    assert read_log(path).notes[-1] == '"speed" [m/s]: a gap of 0.32 s after 3.99 s of the log, bridged'
+    assert read_channels(path).notes[-1] == '"speed" [m/s]: a gap of 0.32 s after 3.99 s of the log, bridged'
 
 
 def test_speeds_that_share_no_time(tmp_path: Path) -> None:
@@ -228,10 +228,10 @@ def test_of_several_runs_the_first_is_taken_or_a_later_one(tmp_path: Path) -> No
     once = np.where(time % 20.0 < 12.0, speed(time % 20.0), np.maximum(55.0 - 10.0 * (time % 20.0 - 12.0), 0.0))
     twice = once * np.where(time < 20.0, 1.0, 0.5)
     path = write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": twice})
-    first = read_log(path)
+    first = read_channels(path)
     assert first.understood[-1] == "2 runs from rest in this log; --start takes a later one"
     assert first.trace.time[-1] == pytest.approx(11.0, abs=0.011)
-    second = read_log(path, LogOptions(start=5.0))
+    second = read_channels(path, LogOptions(start=5.0))
     assert second.understood[1].startswith("moves off at 21 s of the log")
     assert _time(second, "0-60 mph") == pytest.approx(60.0 * 0.44704 / (0.5 * ACCELERATION), abs=1e-9)
     told = _refused(path, LogOptions(start=30.0))
@@ -241,7 +241,7 @@ def test_of_several_runs_the_first_is_taken_or_a_later_one(tmp_path: Path) -> No
 def test_a_rolling_start_gives_spans_only(tmp_path: Path) -> None:
     time = times()
     path = write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": 20.0 + 5.0 * time})
-    account = read_log(path)
+    account = read_channels(path)
     assert account.understood[-1] == "does not start from rest; time zero is the first sample"
     assert _time(account, "100-200 km/h") == pytest.approx(100.0 / 3.6 / 5.0, abs=1e-9)
     assert np.isnan(_time(account, "0-100 km/h"))
@@ -254,7 +254,7 @@ def test_time_zero_lies_between_samples(tmp_path: Path, late: float, jerk: float
     time = times(rate=10.0)
     moving = np.maximum(time - WAIT - late, 0.0)
     speed = ACCELERATION * moving + 0.5 * jerk * np.minimum(moving, 0.4) ** 2
-    account = read_log(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": speed}))
+    account = read_channels(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": speed}))
     assert account.zero == pytest.approx(WAIT + late, abs=1e-9)
     assert account.from_rest
     assert (account.trace.time[0], account.trace["speed"][0]) == (0.0, 0.0)
@@ -267,7 +267,7 @@ def test_time_zero_stays_between_its_samples_in_noise(tmp_path: Path) -> None:
     for _ in range(20):
         time = times(rate=100.0)
         noisy = np.where(time <= WAIT, 0.0, speed(time) + 0.05 * np.abs(rng.standard_normal(time.size)))
-        account = read_log(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": noisy}))
+        account = read_channels(write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": noisy}))
         assert WAIT - 0.05 <= account.zero <= WAIT + 0.05
 
 
@@ -282,7 +282,7 @@ def test_time_in_another_unit_than_its_heading_is_refused(tmp_path: Path, factor
     assert words in told
     if factor != 60.0:
         meant = {"s": "ms", "ms": "s"}[unit]
-        right = read_log(path, LogOptions(units={Role.TIME: meant}))
+        right = read_channels(path, LogOptions(units={Role.TIME: meant}))
         assert _time(right, "0-100 km/h") == pytest.approx(100.0 / 3.6 / ACCELERATION, abs=1e-6)
 
 
@@ -290,16 +290,16 @@ def test_a_slow_drive_is_no_fault(tmp_path: Path) -> None:
     """A car that rolls along at walking pace, and one that gains speed downhill, logged once in a second."""
     time = np.arange(0.0, 600.0)
     crawl = write_csv(tmp_path / "crawl.csv", {"time [s]": time, "speed [m/s]": 1.0 + np.sin(time / 60.0)})
-    assert read_log(crawl).trace.time.size > 2
+    assert read_channels(crawl).trace.time.size > 2
     slow = write_csv(tmp_path / "slow.csv", {"time [s]": time, "speed [m/s]": 0.06 * time})
-    assert read_log(slow).trace["speed"].max() > 30.0
+    assert read_channels(slow).trace["speed"].max() > 30.0
 
 
 def test_noise_at_rest_is_no_start(tmp_path: Path) -> None:
     time = times()
     wobble = np.where(time < WAIT, 0.3 * np.abs(np.sin(40.0 * time)), 0.0)
     path = write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": speed(time) + wobble})
-    assert "moves off at 1 s" in read_log(path).understood[1]
+    assert "moves off at 1 s" in read_channels(path).understood[1]
 
 
 def test_a_car_that_stands(tmp_path: Path) -> None:
@@ -311,11 +311,11 @@ def test_a_distance_counts_from_where_the_car_moves_off(tmp_path: Path) -> None:
     time = times()
     driven = 1000.0 + 0.5 * ACCELERATION * np.maximum(time - WAIT, 0.0) ** 2
     columns = {"time [s]": time, "speed [m/s]": speed(time), "distance [m]": driven}
-    account = read_log(write_csv(tmp_path / "log.csv", columns))
+    account = read_channels(write_csv(tmp_path / "log.csv", columns))
     assert account.trace["distance"][0] == 0.0
     assert_allclose(account.trace["distance"], 0.5 * ACCELERATION * account.trace.time**2, atol=1e-9)
     columns["distance [m]"] = np.where(time < 5.0, np.nan, driven)
-    short = read_log(write_csv(tmp_path / "short.csv", columns))
+    short = read_channels(write_csv(tmp_path / "short.csv", columns))
     assert "distance" not in short.trace
     assert short.notes[-1] == "distance does not cover the run; it is taken from speed"
 
@@ -325,6 +325,6 @@ def test_channels_with_too_few_values_are_left_out(tmp_path: Path) -> None:
     boost = np.full(time.shape, np.nan)
     boost[5] = 120.0
     path = write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": speed(time), "boost [kPa]": boost})
-    account = read_log(path)
+    account = read_channels(path)
     assert "boost_pressure" not in account.trace
     assert '"boost": fewer than two values; not used' in account.notes

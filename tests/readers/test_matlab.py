@@ -16,7 +16,7 @@ from scipy.io import savemat
 from readers.logs import speed, times
 from simlaunch.errors import InputError
 from simlaunch.readers import child
-from simlaunch.readers.log import LogOptions, Role, read_log
+from simlaunch.readers.log import LogOptions, Role, read_channels
 
 SECONDS = LogOptions(units={Role.TIME: "s", Role.SPEED: "m/s"})
 
@@ -28,7 +28,7 @@ def _write(path: Path, *, compressed: bool = True, **variables: Any) -> Path:
 
 def _refused(path: Path) -> str:
     with pytest.raises(InputError) as caught:
-        read_log(path, SECONDS)
+        read_channels(path, SECONDS)
     assert str(caught.value).startswith(f"{path}, ")
     return str(caught.value).removeprefix(f"{path}, ")
 
@@ -47,7 +47,7 @@ def test_vectors_become_a_trace(tmp_path: Path, compressed: bool) -> None:
         gear_time=slow,
         comment="invented",
     )
-    account = read_log(path)
+    account = read_channels(path)
     assert_allclose(account.trace["speed"], 5.0 * account.trace.time, atol=1e-9)
     gear = account.trace["gear"]
     assert set(gear[account.trace.time <= 8.95]) == {1.0, 2.0, 3.0, 4.0}
@@ -61,7 +61,7 @@ def test_a_vector_of_another_length_needs_its_own_time(tmp_path: Path) -> None:
 
 def test_every_vector_with_its_own_time(tmp_path: Path) -> None:
     path = _write(tmp_path / "log.mat", speed=speed(times()), speed_time=times())
-    assert read_log(path, SECONDS).trace.time.size == 900
+    assert read_channels(path, SECONDS).trace.time.size == 900
     path = _write(tmp_path / "log.mat", speed=speed(times()))
     assert _refused(path).startswith("time: is not among the channels")
 
@@ -176,7 +176,7 @@ def test_a_damaged_file_is_refused_or_read(tmp_path: Path, seed: int) -> None:
     content[128 + 30 * seed] ^= 0x55
     path.write_bytes(bytes(content[: len(content) - 100 * (seed // 3)]))
     try:
-        outcome = f"{read_log(path, SECONDS).trace.time.size} samples"
+        outcome = f"{read_channels(path, SECONDS).trace.time.size} samples"
     except InputError as error:
         outcome = str(error)
     assert outcome.isprintable()

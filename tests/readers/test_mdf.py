@@ -18,7 +18,7 @@ from readers.logs import RADIUS, speed, times, wheel_speed
 from simlaunch.errors import InputError
 from simlaunch.readers import mdf
 from simlaunch.readers.child import MAX_NAME
-from simlaunch.readers.log import LogOptions, Role, read_log
+from simlaunch.readers.log import LogOptions, Role, read_channels
 
 DAMAGED = 200
 
@@ -50,14 +50,14 @@ def _sound(path: Path, compression: int = 0) -> Path:
 
 def _refused(path: Path) -> str:
     with pytest.raises(InputError) as caught:
-        read_log(path)
+        read_channels(path)
     assert str(caught.value).startswith(f"{path}, file: ")
     return str(caught.value).removeprefix(f"{path}, file: ")
 
 
 @pytest.mark.parametrize("compression", [0, 2])
 def test_channels_of_different_rates_become_one_trace(tmp_path: Path, compression: int) -> None:
-    account = read_log(_sound(tmp_path / "log.mf4", compression))
+    account = read_channels(_sound(tmp_path / "log.mf4", compression))
     trace = account.trace
     assert_allclose(trace["speed"], 5.0 * trace.time, atol=1e-9)
     assert_allclose(trace["wheel_speed_rear"] * RADIUS, 1.08 * trace["speed"], atol=1e-9)
@@ -70,8 +70,8 @@ def test_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
     groups = [[Signal(factor * speed(time), time, name="speed", unit="m/s")] for factor in (1.0, 0.5)]
     path = _write(tmp_path / "log.mf4", *groups)
     with pytest.raises(InputError, match='could be each of "speed", "speed #2"'):
-        read_log(path)
-    account = read_log(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
+        read_channels(path)
+    account = read_channels(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])
 
 
@@ -84,9 +84,9 @@ def test_text_and_long_names_do_no_harm(tmp_path: Path) -> None:
         [Signal(words, time, name="speed", encoding="utf-8"), Signal(speed(time), time, name=long, unit="m/s")],
     )
     with pytest.raises(InputError, match="speed: is not among the channels; name it with") as caught:
-        read_log(path)
+        read_channels(path)
     assert len(str(caught.value)) < 1000
-    account = read_log(path, LogOptions(channels={Role.SPEED: (long[:MAX_NAME],)}))
+    account = read_channels(path, LogOptions(channels={Role.SPEED: (long[:MAX_NAME],)}))
     assert_allclose(account.trace["speed"][-1], speed(time)[-1])
 
 
@@ -152,7 +152,7 @@ def test_a_damaged_file_the_whole_way(tmp_path: Path, seed: int) -> None:
     content[200 * (seed + 1) : 200 * (seed + 1) + 100] = bytes([255]) * 100
     path.write_bytes(content)
     try:
-        outcome = f"{read_log(path).trace.time.size} samples"
+        outcome = f"{read_channels(path).trace.time.size} samples"
     except InputError as error:
         outcome = str(error)
     assert outcome.isprintable()
