@@ -14,6 +14,7 @@ from simlaunch.cli.compare import compare
 from simlaunch.cli.curve import curve
 from simlaunch.cli.ending import answered, on_worker
 from simlaunch.cli.fit import fit
+from simlaunch.cli.guide import guide
 from simlaunch.cli.log import log
 from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
@@ -40,7 +41,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, report, odds, stress, usable, worth, plateau, curve, log, fit, schema):
+for _command in (check, run, compare, report, odds, stress, usable, worth, plateau, curve, log, fit, schema, guide):
     app.command()(_command)
 app.add_typer(sweep, name="sweep")
 

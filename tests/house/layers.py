@@ -27,6 +27,7 @@ ORDER = (
     "output",
     "plotting",
     "report",
+    "guide",
     "cli",
     "__main__",
 )
