@@ -47,7 +47,7 @@ class Use:
     low, high : float
         Lowest and highest engine speed [rad/s].
     past_peak : ndarray, shape (n,)
-        Share of the time in each band in which a driven tyre slips past its peak; nan where the engine does not run [-].
+        Share of the time in each band in which a driven tyre slips past its peak; nan where the engine is not [-].
     """
 
     low: float
@@ -262,7 +262,9 @@ def costly_span(found: Worth) -> Span | None:
     full = found.of(Pedal.FULL)
     costs = np.zeros(found.middles.size, bool)
     costs[found.inner] = (full.gain < -np.maximum(full.noise, 1e-9))[found.inner]
-    return min((_span(found, *run) for run in _runs(costs)), key=lambda span: span.gains[0], default=None)
+    spun = full.use.past_peak >= _MOSTLY  # a span is either of bands that spin the tyres or of others
+    runs = [*_runs(costs & spun), *_runs(costs & ~spun)]
+    return min((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
 
 
 @dataclass(frozen=True)
@@ -482,8 +484,9 @@ def worth(
         found.append(each)
     table = lower(scenario, name, Pedal.FULL).engine.torque
     torque, ends = values_at(table, middles), table.knot[[0, int(table.count) - 1]]
-    given, held = (tuple(map(float, each)) for each in (ends, values_at(table, ends)))
-    return Worth(scenario.name, gear_set, name, aimed, middles, torque, given, held, tuple(found))
+    held = values_at(table, ends)
+    given, given_torque = (float(ends[0]), float(ends[1])), (float(held[0]), float(held[1]))
+    return Worth(scenario.name, gear_set, name, aimed, middles, torque, given, given_torque, tuple(found))
 
 
 def worth_by_gear_set(
