@@ -229,7 +229,7 @@ class _Teller:
             return "there is no wheelspin with either curve" if most == 0.0 else self._next_to_none()
         alike = "wheelspin time is alike" if abs(higher - lower) <= _ALIKE * most else "wheelspin time"
         told = (self.numbers.told_span(higher), self.numbers.told_span(lower))
-        return f"{alike}: {told[0]} with {named(self.case.higher)} and {told[1]} with {named(self.case.lower)}"
+        return f"{alike}: {told[0]} against {told[1]}"
 
     def _next_to_none(self) -> str:
         return f"wheelspin lasts less than {self.numbers.least()} with either curve"
@@ -257,10 +257,10 @@ class _Teller:
         """What other grip, or the drawn cases, make of a gain or a loss."""
         if sure := self.case.sureness:
             low, middle, high = sure.gaps
-            return "holds" if _alike(middle, (low, high)) else "changes from case to case"
+            return "holds" if _alike(middle, (low, high)) else "varies"
         if any(isnan(gap) for gap in self.case.grip_gaps):
             return "is not sure"
-        return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "changes with the grip"
+        return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "varies with the grip"
 
     def doubt(self) -> str:
         """How the difference fares in the drawn cases, or else with other grip."""
@@ -270,10 +270,12 @@ class _Teller:
         ahead = sure.quicker[0] >= sure.slower[0]
         tally = Tally(sure.cases, *(sure.quicker if ahead else sure.slower))
         told = f"{'quicker' if ahead else 'slower'} {tally.told('drawn cases')}"
-        low, middle, high = sure.gaps
-        if _alike(middle, (low, high)):
+        low, _, high = sure.gaps
+        least, most = sorted((abs(low), abs(high)))
+        named = least >= WORTH_NAMING and isfinite(most) and low * high > 0.0
+        if self.certainty() != "varies" or not named:
             return told
-        return f"{told}; nine cases of ten lie between {self.gap(low)} and {self.gap(high)}"
+        return f"{told}, mostly by {self.seconds(least)} to {self.seconds(most)}"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
