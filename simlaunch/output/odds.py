@@ -25,7 +25,8 @@ _MEANING = (
 )
 
 
-def _tally(found: Odds, chance: Chance) -> Tally:
+def tally(found: Odds, chance: Chance) -> Tally:
+    """How many of the cases a chance stands for."""
     return Tally(found.cases, chance.share, chance.low, chance.high)
 
 
@@ -42,7 +43,7 @@ def _chances(found: Odds, numbers: Numbers) -> Table:
         (f"{second} quicker", found.second_quicker),
         (by_more, found.second_by_more),
     )
-    rows = [Row(label, "", _tally(found, chance).cells) for label, chance in counted]
+    rows = [Row(label, "", tally(found, chance).cells) for label, chance in counted]
     rows.append(Row(f"level {numbers.within()}", "", (str(_level_count(found)), "", "")))
     return Table(f"Of {found.cases} cases", CASES_HEADS, tuple(rows))
 
@@ -95,7 +96,7 @@ def odds_verdict(found: Odds, system: System) -> str:
     ahead, behind, sure = found.first, found.second, found.first_quicker
     if found.second_quicker.share > sure.share:
         ahead, behind, sure = found.second, found.first, found.second_quicker
-    told = f"{named(ahead)} is quicker than {named(behind)} {_tally(found, sure).told('cases')}"
+    told = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).told('cases')}"
     weighed = _weighed(sure, found.level)
     return f"{weighed}: {told}{_level(found, sure, numbers)}.{_decider(found)}"
 
@@ -110,7 +111,7 @@ def _level(found: Odds, sure: Chance, numbers: Numbers) -> str:
     """How many cases are level; where none is, and all have the same sign, every one of them differs by enough."""
     if level := _level_count(found):
         return f"; {level} {'is' if level == 1 else 'are'} level {numbers.within()}"
-    everywhere = _tally(found, sure).count == found.cases and not any(found.missed)
+    everywhere = tally(found, sure).count == found.cases and not any(found.missed)
     return f", by {numbers.least()} or more each time" if everywhere else ""
 
 

@@ -363,7 +363,7 @@ def verdict(findings: Findings, system: System) -> str:
             f"{so_far}no finished launch meets what was asked; loosen a constraint, or vary something else."
         )
     first = findings.best[0]
-    result = _in_words(first.measures[by.name], by, numbers)
+    result = told_text(first.measures[by.name], by, numbers)
     told = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
     return _capital(f"{told}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
 
@@ -376,7 +376,7 @@ def _next(findings: Findings, numbers: Numbers) -> str:
     gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
     if by.dimension is Dimension.TIME and gap < WORTH_NAMING:
         return f", level with the next {numbers.within()}"
-    return f", {_in_words(gap, by, numbers)} ahead of the next"
+    return f", {told_text(gap, by, numbers)} ahead of the next"
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
@@ -390,13 +390,13 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
-    texts = [_in_words(spreads[axis], by, numbers) for axis in (most, least)]
+    texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
         return f" The best that each value allows differs alike by every axis ({texts[0]})."
     return f" The best that each value allows differs most by {most} ({texts[0]}), least by {least} ({texts[1]})."
 
 
-def _in_words(value: float, measure: Measure, numbers: Numbers) -> str:
+def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
     """Value in a sentence: a time to a hundredth, all else as in tables."""
     if measure.dimension is not Dimension.TIME:
         return value_text(value, measure, numbers)
