@@ -194,6 +194,49 @@ def visited(base: Stretch, middles: Array, gear: int | None = None) -> NDArray[n
     return np.flatnonzero((middles > speeds.min() - width) & (middles < speeds.max() + width))
 
 
+@dataclass(frozen=True)
+class Use:
+    """Where the engine runs in the part of a launch that is timed.
+
+    Parameters
+    ----------
+    low, high : float
+        Lowest and highest engine speed [rad/s].
+    past_peak : ndarray, shape (n,)
+        Share of the time in each band in which a driven tyre slips past its peak; nan where the engine is not [-].
+    """
+
+    low: float
+    high: float
+    past_peak: Array
+
+
+def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
+    """Where the engine of a launch runs while it is timed.
+
+    Parameters
+    ----------
+    base : Stretch
+        The launch.
+    middles : ndarray, shape (n,)
+        Middles of the bands [rad/s].
+    target : Target
+        What is timed.
+
+    Returns
+    -------
+    Use
+        Every sample counts for the band whose middle is nearest.
+    """
+    rows = base.timed(target)
+    speeds, past = base.state[rows, at.ENGINE_SPEED], base.spin_margin[rows] > 0.0
+    lasting = np.diff(base.time[rows], append=base.time[rows][-1:])
+    nearest = np.clip(np.rint((speeds - middles[0]) / (middles[1] - middles[0])), 0, middles.size - 1).astype(np.int64)
+    whole, spun = (np.bincount(nearest, lasting * part, middles.size) for part in (np.ones(past.size), past))
+    shares = np.divide(spun, whole, out=np.full(middles.size, np.nan), where=whole > 0.0)
+    return Use(float(speeds.min()), float(speeds.max()), shares)
+
+
 def gear_gains(car: Record, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:
     """Time gained by torque that acts in one gear only, for every gear and band.
 

@@ -9,12 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import Stretch, follow, gear_gains, visited
+from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
 from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all, target_named
 from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target
-from simlaunch.physics import state as at
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
@@ -36,49 +35,6 @@ _STEPS = (STEP, -STEP, 2.0 * STEP, -2.0 * STEP)
 _MOSTLY = 0.9  # share of the time in a band with slip past the peak, from which more torque there is said to spin [-]
 _NOTABLE = np.pi / 30.0  # an engine speed beyond the end of a curve by less is none worth a word: 1 rpm [rad/s]
 _OUTWARDS = (-1.0, 1.0)
-
-
-@dataclass(frozen=True)
-class Use:
-    """Where the engine runs in the part of a launch that is timed.
-
-    Parameters
-    ----------
-    low, high : float
-        Lowest and highest engine speed [rad/s].
-    past_peak : ndarray, shape (n,)
-        Share of the time in each band in which a driven tyre slips past its peak; nan where the engine is not [-].
-    """
-
-    low: float
-    high: float
-    past_peak: Array
-
-
-def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
-    """Where the engine of a launch runs while it is timed.
-
-    Parameters
-    ----------
-    base : Stretch
-        The launch.
-    middles : ndarray, shape (n,)
-        Middles of the bands [rad/s].
-    target : Target
-        What is timed.
-
-    Returns
-    -------
-    Use
-        Every sample counts for the band whose middle is nearest.
-    """
-    rows = base.timed(target)
-    speeds, past = base.state[rows, at.ENGINE_SPEED], base.spin_margin[rows] > 0.0
-    lasting = np.diff(base.time[rows], append=base.time[rows][-1:])
-    nearest = np.clip(np.rint((speeds - middles[0]) / (middles[1] - middles[0])), 0, middles.size - 1).astype(np.int64)
-    whole, spun = (np.bincount(nearest, lasting * part, middles.size) for part in (np.ones(past.size), past))
-    shares = np.divide(spun, whole, out=np.full(middles.size, np.nan), where=whole > 0.0)
-    return Use(float(speeds.min()), float(speeds.max()), shares)
 
 
 @dataclass(frozen=True)

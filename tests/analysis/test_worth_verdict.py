@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from cars import RPM
-from simlaunch.analysis.worth import PedalWorth, Use, Worth, best_span, beyond, costly_span
+from simlaunch.analysis.gear_worth import Use
+from simlaunch.analysis.worth import PedalWorth, Worth, best_span, beyond, costly_span
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.layout import Table
 from simlaunch.output.worth import worth_tables, worth_verdict
