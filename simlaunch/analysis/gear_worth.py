@@ -15,7 +15,8 @@ from simlaunch.analysis.bump import raise_curve
 from simlaunch.analysis.launches import as_many
 from simlaunch.integrator import sampling
 from simlaunch.integrator.control import Accuracy
-from simlaunch.metrics.marks import Target, mark
+from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import carrying_gear
 from simlaunch.record import Record
@@ -51,6 +52,7 @@ class Stretch:
     phases: NDArray[np.void]  # their clocks start with the stretch
     begun: float
     zero: float  # time at which brakes let go
+    spin_margin: Array  # greatest slip of a driven axle less its slip of peak force [-]
 
     def in_gear(self, gear: int) -> NDArray[np.bool_]:
         """Samples at which a gear carries the torque."""
@@ -66,6 +68,14 @@ class Stretch:
         row = int(rows[0])
         time = float(self.time[row])
         return Start(time, time - self.begun, self.state[row].copy(), self.phases[self.segment[row]].copy())
+
+    def timed(self, target: Target) -> slice:
+        """Samples of the part of the launch that a target times; the whole of it where it does not get there."""
+        way = self.state[:, at.DISTANCE if target.kind is Kind.DISTANCE else at.SPEED]
+        there = np.flatnonzero(way >= target.end)
+        begun = np.flatnonzero(way >= target.start) if target.kind is Kind.SPAN else np.zeros(1, np.int64)
+        first = int(begun[0]) if begun.size else 0
+        return slice(first, int(there[0]) + 1 if there.size else None)
 
     def until(self, end: float) -> tuple[Array, Array, Array]:
         """Time, state and acceleration up to a time, at which another stretch goes on."""
@@ -115,7 +125,19 @@ def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
     let_go = [log.start[k] for k in range(ending.segments) if log.event[k] == events.BRAKE_OFF]
     zero = begun + float(let_go[0]) if let_go else 0.0
     phases = log.phase[: ending.segments]
-    return Stretch(time + begun, state, derived[:, _ACCELERATION].copy(), segment, phases, begun, zero)
+    acceleration = derived[:, _ACCELERATION].copy()
+    return Stretch(time + begun, state, acceleration, segment, phases, begun, zero, _spin_margin(car, derived))
+
+
+def _spin_margin(car: Record, derived: Array) -> Array:
+    """How far the driven axle that slips most is past its slip of peak force; below zero where none is."""
+    axles = [
+        derived[:, channels.DERIVED_CHANNELS.index(f"slip_{end}")]
+        - derived[:, channels.DERIVED_CHANNELS.index(f"peak_slip_{end}")]
+        for end, driven in zip(("front", "rear"), driven_axles(car), strict=True)
+        if driven
+    ]
+    return np.asarray(np.max(axles, axis=0))
 
 
 def _joined(parts: list[tuple[Array, Array, Array]], zero: float) -> Trace:
@@ -170,6 +192,49 @@ def visited(base: Stretch, middles: Array, gear: int | None = None) -> NDArray[n
         return np.zeros(0, np.int64)
     width = middles[1] - middles[0]
     return np.flatnonzero((middles > speeds.min() - width) & (middles < speeds.max() + width))
+
+
+@dataclass(frozen=True)
+class Use:
+    """Where the engine runs in the part of a launch that is timed.
+
+    Parameters
+    ----------
+    low, high : float
+        Lowest and highest engine speed [rad/s].
+    past_peak : ndarray, shape (n,)
+        Share of the time in each band in which a driven tyre slips past its peak; nan where the engine is not [-].
+    """
+
+    low: float
+    high: float
+    past_peak: Array
+
+
+def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
+    """Where the engine of a launch runs while it is timed.
+
+    Parameters
+    ----------
+    base : Stretch
+        The launch.
+    middles : ndarray, shape (n,)
+        Middles of the bands [rad/s].
+    target : Target
+        What is timed.
+
+    Returns
+    -------
+    Use
+        Every sample counts for the band whose middle is nearest.
+    """
+    rows = base.timed(target)
+    speeds, past = base.state[rows, at.ENGINE_SPEED], base.spin_margin[rows] > 0.0
+    lasting = np.diff(base.time[rows], append=base.time[rows][-1:])
+    nearest = np.clip(np.rint((speeds - middles[0]) / (middles[1] - middles[0])), 0, middles.size - 1).astype(np.int64)
+    whole, spun = (np.bincount(nearest, lasting * part, middles.size) for part in (np.ones(past.size), past))
+    shares = np.divide(spun, whole, out=np.full(middles.size, np.nan), where=whole > 0.0)
+    return Use(float(speeds.min()), float(speeds.max()), shares)
 
 
 def gear_gains(car: Record, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:

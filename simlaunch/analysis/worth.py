@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import follow, gear_gains, visited
+from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
 from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all, target_named
 from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import TargetNotReached
@@ -30,6 +30,11 @@ STEP = 2.0
 """Torque by which a curve is raised and lowered; twice as much shows how sure the result is [N m]."""
 
 _STEPS = (STEP, -STEP, 2.0 * STEP, -2.0 * STEP)
+
+
+_MOSTLY = 0.9  # share of the time in a band with slip past the peak, from which more torque there is said to spin [-]
+_NOTABLE = np.pi / 30.0  # an engine speed beyond the end of a curve by less is none worth a word: 1 rpm [rad/s]
+_OUTWARDS = (-1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -54,6 +59,8 @@ class PedalWorth:
         Difference between two step sizes [s/(N m)].
     gears : ndarray, shape (gears, n)
         Gain of torque that acts in one gear only; no rows where that was not asked for [s/(N m)].
+    use : Use
+        Where the engine runs.
     """
 
     pedal: Pedal
@@ -64,6 +71,7 @@ class PedalWorth:
     whole: float
     whole_noise: float
     gears: Array
+    use: Use
 
 
 @dataclass(frozen=True)
@@ -84,6 +92,10 @@ class Worth:
         Middles of the bands; a band fades out at the middles of its neighbours [rad/s].
     torque : ndarray, shape (n,)
         Full-load torque there [N m].
+    given : tuple of float
+        First and last engine speed for which the curve gives torque; beyond them that torque is held [rad/s].
+    given_torque : tuple of float
+        Torque there [N m].
     pedals : tuple of PedalWorth
         Full pedal, then held slip.
     """
@@ -94,11 +106,36 @@ class Worth:
     target: Target
     middles: Array
     torque: Array
+    given: tuple[float, float]
+    given_torque: tuple[float, float]
     pedals: tuple[PedalWorth, ...]
 
     def of(self, pedal: Pedal) -> PedalWorth:
         """Result with one of the pedals."""
         return next(each for each in self.pedals if each.pedal is pedal)
+
+    @property
+    def width(self) -> float:
+        """Distance of the middles of two bands [rad/s]."""
+        return float(self.middles[1] - self.middles[0])
+
+    @property
+    def run(self) -> tuple[float, float]:
+        """Lowest and highest engine speed of what is timed, with either pedal [rad/s]."""
+        return min(each.use.low for each in self.pedals), max(each.use.high for each in self.pedals)
+
+    @property
+    def open_ends(self) -> tuple[bool, bool]:
+        """Whether the first and the last band take in more than their width, since the engine runs beyond them."""
+        low, high = self.run
+        half = 0.5 * self.width
+        return bool(low < self.middles[0] - half), bool(high > self.middles[-1] + half)
+
+    @property
+    def inner(self) -> slice:
+        """Bands that are bands: those at an end that the engine runs beyond are left out."""
+        below, above = self.open_ends
+        return slice(int(below), self.middles.size - int(above))
 
 
 @dataclass(frozen=True)
@@ -112,7 +149,8 @@ class Span:
     gains : tuple of float
         Time gained for each N m more in all of them, full pedal and held slip [s/(N m)].
     spins : bool
-        Whether more torque there adds wheelspin time with full pedal.
+        Whether with full pedal the engine runs in every one of them with slip past the peak, and more torque there
+        adds wheelspin time.
     """
 
     first: float
@@ -122,12 +160,13 @@ class Span:
 
 
 def _span(found: Worth, first: int, last: int) -> Span:
-    half, within = 0.5 * (found.middles[1] - found.middles[0]), slice(first, last + 1)
+    half, within = 0.5 * found.width, slice(first, last + 1)
     full, held = found.of(Pedal.FULL), found.of(Pedal.HELD_SLIP)
     gains = float(full.gain[within].sum()), float(held.gain[within].sum())
     first_end, last_end = found.middles[[first, last]] + np.array([-half, half])
     ends = np.clip((first_end, last_end), found.middles[0], found.middles[-1])  # the curve ends in the outermost bands
-    return Span(float(ends[0]), float(ends[1]), gains, bool(full.spin[within].sum() > 0.0))
+    past_peak = bool((full.use.past_peak[within] >= _MOSTLY).all())  # nan, where the engine does not run, is no yes
+    return Span(float(ends[0]), float(ends[1]), gains, past_peak and bool(full.spin[within].sum() > 0.0))
 
 
 def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
@@ -137,7 +176,10 @@ def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
 
 
 def best_span(found: Worth) -> Span | None:
-    """Neighbouring bands in which torque is worth most with full pedal.
+    """Neighbouring bands in which torque is worth most with full pedal, for how wide they are.
+
+    The sum over the square root of the number of bands is greatest, so no span of as many bands, or of fewer, is worth
+    more. A band that takes in all that lies beyond the curve is left out.
 
     Parameters
     ----------
@@ -147,11 +189,17 @@ def best_span(found: Worth) -> Span | None:
     Returns
     -------
     Span or None
-        Bands worth at least half as much as the best one; None where no torque gains time.
+        None where no torque gains time.
     """
-    gain = found.of(Pedal.FULL).gain
-    runs = [run for run in _runs(gain >= 0.5 * gain.max()) if gain.max() > 0.0]
-    return max((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
+    inner = found.inner
+    before = np.r_[0.0, np.cumsum(found.of(Pedal.FULL).gain[inner])]
+    sums = before[None, 1:] - before[:-1, None]  # of the bands from the row to the column
+    wide = np.arange(1, sums.shape[0] + 1)[None, :] - np.arange(sums.shape[0])[:, None]
+    scores = np.where(wide > 0, sums / np.sqrt(np.maximum(wide, 1)), -np.inf)
+    if not scores.size or scores.max() <= 0.0:
+        return None
+    first, last = np.unravel_index(int(np.argmax(scores)), scores.shape)
+    return _span(found, inner.start + int(first), inner.start + int(last))
 
 
 def costly_span(found: Worth) -> Span | None:
@@ -168,12 +216,37 @@ def costly_span(found: Worth) -> Span | None:
         None where no band costs more than its noise.
     """
     full = found.of(Pedal.FULL)
-    runs = _runs(full.gain < -np.maximum(full.noise, 1e-9))
+    costs = np.zeros(found.middles.size, bool)
+    costs[found.inner] = (full.gain < -np.maximum(full.noise, 1e-9))[found.inner]
+    spun = full.use.past_peak >= _MOSTLY  # a span is either of bands that spin the tyres or of others
+    runs = [*_runs(costs & spun), *_runs(costs & ~spun)]
     return min((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
 
 
-def first_used(found: Worth) -> float:
-    """Engine speed below which torque changes nothing with either pedal, since the engine never runs there.
+@dataclass(frozen=True)
+class Beyond:
+    """An end of the curve that the engine runs beyond, where the torque of that end is held.
+
+    Parameters
+    ----------
+    end : float
+        Last engine speed for which torque is given [rad/s].
+    torque : float
+        Torque there, and beyond it [N m].
+    reached : float
+        Engine speed that the timed part of a launch comes to [rad/s].
+    band : Span or None
+        The outermost band, where it takes in what lies beyond; None where that is no more than its own width.
+    """
+
+    end: float
+    torque: float
+    reached: float
+    band: Span | None
+
+
+def beyond(found: Worth) -> tuple[Beyond | None, Beyond | None]:
+    """What the engine does below the first and above the last engine speed for which torque is given.
 
     Parameters
     ----------
@@ -182,11 +255,38 @@ def first_used(found: Worth) -> float:
 
     Returns
     -------
-    float
-        Engine speed; the middle of the first band where every band matters [rad/s].
+    tuple of Beyond or None
+        Below, then above; None where the engine does not run beyond that end.
     """
-    used = np.flatnonzero(np.any([each.gain != 0.0 for each in found.pedals], axis=0))
-    return float(found.middles[max(int(used[0]) - 1, 0)]) if used.size else float(found.middles[-1])
+    return tuple(_beyond(found, which) for which in range(2))  # type: ignore[return-value]
+
+
+def _beyond(found: Worth, which: int) -> Beyond | None:
+    end, reached = found.given[which], found.run[which]
+    if (reached - end) * _OUTWARDS[which] <= _NOTABLE:
+        return None
+    last = found.middles.size - 1
+    band = _span(found, *((0, 0) if which == 0 else (last, last))) if found.open_ends[which] else None
+    return Beyond(end, found.given_torque[which], reached, band)
+
+
+def unused(found: Worth) -> tuple[float, float]:
+    """Engine speeds below and above which the engine does not run in what is timed, to a band.
+
+    Parameters
+    ----------
+    found : Worth
+        What torque is worth.
+
+    Returns
+    -------
+    tuple of float
+        Middles of bands; the first and the last where the engine runs everywhere [rad/s].
+    """
+    low, high = found.run
+    below = found.middles[found.middles <= low]
+    above = found.middles[found.middles >= high]
+    return float(below[-1] if below.size else found.middles[0]), float(above[0] if above.size else found.middles[-1])
 
 
 @dataclass(frozen=True)
@@ -201,6 +301,7 @@ class _Trial:
     asked: float  # engine speed that the launch asks for; a stronger engine comes nearer to it against a converter
     middles: Array
     bands: NDArray[np.int64]  # through which the engine goes
+    use: Use
 
     def cars(self) -> Cars:
         """Records of all launches."""
@@ -218,7 +319,8 @@ class _Trial:
         (slope, noise), (spun, _) = _slopes(times), _slopes(spin)
         gain, noises, spins = np.zeros((3, self.middles.size))
         gain[self.bands], noises[self.bands], spins[self.bands] = -slope[:-1], noise[:-1], spun[:-1]
-        return PedalWorth(self.pedal, float(times[0]), gain, noises, spins, -float(slope[-1]), float(noise[-1]), gears)
+        whole = (-float(slope[-1]), float(noise[-1]))
+        return PedalWorth(self.pedal, float(times[0]), gain, noises, spins, *whole, gears, self.use)
 
 
 def _slopes(values: Array) -> tuple[Array, Array]:
@@ -269,7 +371,8 @@ def pedal_worth(
     asked = make_ready(car, (target,))
     middles = band_middles(car, bands)
     base = follow(as_many([car]).view(np.recarray)[0], None, tolerance)
-    trial = _Trial(Pedal(int(car.pedal.kind)), car, asked, middles, visited(base, middles))
+    use = use_of_bands(base, middles, target)
+    trial = _Trial(Pedal(int(car.pedal.kind)), car, asked, middles, visited(base, middles), use)
     measured = measure_all(trial.cars(), (target,), tolerance, workers)
     times = column(measured, (target,), f"time {target.label}")
     spin = column(measured, (target,), "wheelspin time")
@@ -335,8 +438,11 @@ def worth(
             why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
             raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
         found.append(each)
-    torque = values_at(lower(scenario, name, Pedal.FULL).engine.torque, middles)
-    return Worth(scenario.name, gear_set, name, aimed, middles, torque, tuple(found))
+    table = lower(scenario, name, Pedal.FULL).engine.torque
+    torque, ends = values_at(table, middles), table.knot[[0, int(table.count) - 1]]
+    held = values_at(table, ends)
+    given, given_torque = (float(ends[0]), float(ends[1])), (float(held[0]), float(held[1]))
+    return Worth(scenario.name, gear_set, name, aimed, middles, torque, given, given_torque, tuple(found))
 
 
 def worth_by_gear_set(

@@ -8,13 +8,12 @@ from typing import TypeVar
 
 from simlaunch.analysis.compare import Comparison, MarkGap, Pair, PedalGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.run import distinct, driven_parts
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, sentences
+from simlaunch.output.words import CASES_HEADS, CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, Tally, sentences
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
@@ -186,12 +185,9 @@ def _sureness(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     if sure is None:
         return
     ahead = zip((pair.first.name, pair.second.name), _by_order(pair, sure.quicker, sure.slower), strict=True)
-    rows = [(f"{name} quicker", shares) for name, shares in ahead]
-    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
-    unit = numbers.unit(Dimension.SHARE)
-    shown = [Row(label, unit, tuple(numbers.plain(v, Dimension.SHARE) for v in shares)) for label, shares in rows]
-    shown.append(Row(f"level within {within}", unit, (numbers.plain(sure.level, Dimension.SHARE), "", "")))
-    yield Table(f"How sure, of {sure.cases} drawn cases", ("share", "from", "to"), tuple(shown))
+    shown = [Row(f"{name} quicker", "", Tally(sure.cases, *shares).cells) for name, shares in ahead]
+    shown.append(Row(f"level {numbers.within()}", "", (str(round(sure.level * sure.cases)), "", "")))
+    yield Table(f"How sure, of {sure.cases} drawn cases", CASES_HEADS, tuple(shown))
     low, middle, high = sure.gaps
     gaps = _by_order(pair, (-high, -middle, -low), (low, middle, high))[0]
     cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in gaps)

@@ -232,17 +232,33 @@ def _goal_time(found: FittedRun) -> MarkTime | None:
 def fit_verdict(fit: Fit, system: System) -> str:
     """What a fit comes to, in a sentence or two."""
     numbers = Numbers(system)
-    noisy = all(left.noisy_only for found in fit.runs for left in found.misfits)
-    rms = max(left.rms for found in fit.runs for left in found.misfits if left.channel == "speed")
-    size = numbers.with_unit(rms, Dimension.SPEED) if rms > 0.1 else numbers.rough(rms, Dimension.SPEED)
+    left = max(
+        (left for found in fit.runs for left in found.misfits if left.channel == "speed"), key=lambda each: each.rms
+    )
+    sizes = (_speed_error(left.rms, numbers), _speed_error(left.noise, numbers))
     if not fit.follows:
-        told = f"Do not use this fit: the car does not follow the log ({size} rms left over); see the warnings"
-    elif noisy:
-        doubt = ", but see the warnings" if fit.warnings else ""
-        told = f"The fitted car follows the log within its noise ({size} rms left over){doubt}"
+        told = f"Do not use this fit: the car does not follow the log ({sizes[0]} rms left over); see the warnings"
+    elif unlike := _unlike_noise(fit):
+        why = f"what is left over of {unlike} is not noise alone"
+        told = f"The fitted car follows the log to {sizes[0]} rms with a noise of {sizes[1]}, but {why}"
+        told += "; the errors are widened for it"
     else:
-        told = f"The fitted car follows the log to {size} rms, which is more than noise; the errors are widened for it"
+        doubt = ", but see the warnings" if fit.warnings else ""
+        told = f"The fitted car follows the log to its noise ({sizes[0]} rms left over, noise {sizes[1]}){doubt}"
     return f"{told}.{_told_time(fit, numbers)}{_told_prediction(fit, numbers)}"
+
+
+def _speed_error(value: float, numbers: Numbers) -> str:
+    """A difference of speed as the table of residuals has it."""
+    unit = display_unit(Dimension.SPEED, numbers.system)
+    return f"{value / unit.scale:.2f} {unit.label}"
+
+
+def _unlike_noise(fit: Fit) -> str:
+    """Channels whose residuals are larger than noise or hang together; empty where none are."""
+    unlike = {left.channel for found in fit.runs for left in found.misfits if not left.noisy_only}
+    names = [label for channel, (label, _) in _CHANNELS.items() if channel in unlike]
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
 def _told_time(fit: Fit, numbers: Numbers) -> str:
@@ -250,7 +266,7 @@ def _told_time(fit: Fit, numbers: Numbers) -> str:
     if mark is None:
         return ""
     values = (mark.fitted, mark.low, mark.high, mark.before, mark.logged)
-    fitted, low, high, before, logged = (numbers.with_unit(value, Dimension.TIME) for value in values)
+    fitted, low, high, before, logged = map(numbers.told_time, values)
     label = target_label(mark.target)
     return f" {label} takes it {fitted} (from {low} to {high}), against {before} as described and {logged} in the log."
 
@@ -259,8 +275,8 @@ def _told_prediction(fit: Fit, numbers: Numbers) -> str:
     mark = _goal_time(fit.left_out) if fit.left_out else None
     if mark is None:
         return ""
-    gap = numbers.signed(mark.fitted - mark.logged, Dimension.TIME)
-    return f" The log that was left out is predicted with an error of {gap} {numbers.unit(Dimension.TIME)} there."
+    late = numbers.told_gap(mark.fitted - mark.logged, "late", "early")
+    return f" The log that was left out is predicted {late} there."
 
 
 def fit_text(fit: Fit, system: System) -> str:

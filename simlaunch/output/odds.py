@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.odds import QUANTILES, Chance, Odds
 from simlaunch.analysis.simulate import car_of, target_label
-from simlaunch.analysis.verdict import MOSTLY, SURE, WORTH_NAMING
+from simlaunch.analysis.verdict import MOSTLY, SURE
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.output.words import CASES_HEADS, CAUTION, PEDAL_WORDS, Numbers, Tally, named
 from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
@@ -27,24 +27,27 @@ _MEANING = (
 )
 
 
-def _chance_row(label: str, found: Chance, numbers: Numbers) -> Row:
-    cells = (numbers.plain(value, Dimension.SHARE) for value in (found.share, found.low, found.high))
-    return Row(label, numbers.unit(Dimension.SHARE), tuple(cells))
+def tally(found: Odds, chance: Chance) -> Tally:
+    """How many of the cases a chance stands for."""
+    return Tally(found.cases, chance.share, chance.low, chance.high)
+
+
+def _level_count(found: Odds) -> int:
+    return round(found.level * found.cases)
 
 
 def _chances(found: Odds, numbers: Numbers) -> Table:
     first, second = (short(name, 24) for name in (found.first, found.second))
-    more = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
-    rows = [
-        _chance_row(f"{first} quicker", found.first_quicker, numbers),
-        _chance_row(f"  by {more} or more", found.first_by_more, numbers),
-        _chance_row(f"{second} quicker", found.second_quicker, numbers),
-        _chance_row(f"  by {more} or more", found.second_by_more, numbers),
-        Row(
-            f"level within {more}", numbers.unit(Dimension.SHARE), (numbers.plain(found.level, Dimension.SHARE), "", "")
-        ),
-    ]
-    return Table(f"Share of {found.cases} cases", ("share", "from", "to"), tuple(rows))
+    by_more = f"  by {numbers.least()} or more"
+    counted = (
+        (f"{first} quicker", found.first_quicker),
+        (by_more, found.first_by_more),
+        (f"{second} quicker", found.second_quicker),
+        (by_more, found.second_by_more),
+    )
+    rows = [Row(label, "", tally(found, chance).cells) for label, chance in counted]
+    rows.append(Row(f"level {numbers.within()}", "", (str(_level_count(found)), "", "")))
+    return Table(f"Of {found.cases} cases", CASES_HEADS, tuple(rows))
 
 
 def _times(found: Odds, numbers: Numbers) -> Table:
@@ -95,30 +98,34 @@ def summary(found: Odds, system: System) -> str:
     ahead, behind, sure = found.first, found.second, found.first_quicker
     if found.second_quicker.share > sure.share:
         ahead, behind, sure = found.second, found.first, found.second_quicker
-    share, low, high = (numbers.with_unit(value, Dimension.SHARE) for value in (sure.share, sure.low, sure.high))
-    told = f"{named(ahead)} is quicker than {named(behind)} in {share} of {found.cases} cases (from {low} to {high})"
-    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
-    return f"{_weighed(sure, found.level)}: {told}{_level(found, within, numbers)}.{_decider(found, numbers)}"
+    told = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).told('cases')}"
+    weighed = _weighed(sure, found.level)
+    return f"{weighed}: {told}{_level(found, sure, numbers)}.{_decider(found)}"
 
 
 def _weighed(sure: Chance, level: float) -> str:
     if level >= MOSTLY:
         return "No difference worth naming"
-    return "That is sure enough" if sure.low >= SURE else "Which curve is quicker is not sure"
+    return "The answer is sure enough" if sure.low >= SURE else "Which curve is quicker is not sure"
 
 
-def _level(found: Odds, within: str, numbers: Numbers) -> str:
-    if float(numbers.plain(found.level, Dimension.SHARE)) == 0.0:
-        return "" if any(found.missed) else f", by {within} or more in nearly all of them"
-    return f"; {numbers.with_unit(found.level, Dimension.SHARE)} are level within {within}"
+def _level(found: Odds, sure: Chance, numbers: Numbers) -> str:
+    """How many cases are level; where none is, and all have the same sign, every one of them differs by enough."""
+    if level := _level_count(found):
+        return f"; {level} {'is' if level == 1 else 'are'} level {numbers.within()}"
+    everywhere = tally(found, sure).count == found.cases and not any(found.missed)
+    return f", by {numbers.least()} or more each time" if everywhere else ""
 
 
-def _decider(found: Odds, numbers: Numbers) -> str:
+def _decider(found: Odds) -> str:
+    """What the spread comes from most, by the shares as they are printed."""
     if not found.effects or found.left_open > _MOSTLY_OPEN:
         return ""
-    most = found.effects[0]
-    share = numbers.with_unit(most.in_all, Dimension.SHARE)
-    return f" The largest share of the spread, {share}, comes of {clean(most.name)}."
+    share = f"{100.0 * found.effects[0].in_all:.0f} %"
+    most = [clean(each.name) for each in found.effects if f"{100.0 * each.in_all:.0f} %" == share]
+    if len(most) > 1:
+        return f" The largest shares of the spread, {share} each, come from {', '.join(most[:-1])} and {most[-1]}."
+    return f" The largest share of the spread, {share}, comes from {most[0]}."
 
 
 def text(found: Odds, system: System) -> str:

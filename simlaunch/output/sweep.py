@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite, isnan
 
+from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.output.layout import (
     WIDTH,
     Row,
@@ -27,7 +28,7 @@ from simlaunch.sweep.casting import BETWEEN_FAULTS
 from simlaunch.sweep.chunk import Measure, Study
 from simlaunch.sweep.plan import Plan
 from simlaunch.sweep.ranking import Findings, Group, Order
-from simlaunch.units.spelling import System
+from simlaunch.units.spelling import Dimension, System
 
 _ALSO_SHOWN = ("wheelspin time", "steady pull gearbox input", "peak torque gearbox input")
 _MARKS = ("a", "b", "c")
@@ -362,7 +363,7 @@ def verdict(findings: Findings, system: System) -> str:
             f"{so_far}no finished launch meets what was asked; loosen a constraint, or vary something else."
         )
     first = findings.best[0]
-    result = value_text(first.measures[by.name], by, numbers)
+    result = told_text(first.measures[by.name], by, numbers)
     told = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
     return _capital(f"{told}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
 
@@ -373,7 +374,9 @@ def _next(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
-    return f", {value_text(gap, by, numbers)} ahead of the next"
+    if by.dimension is Dimension.TIME and gap < WORTH_NAMING:
+        return f", level with the next {numbers.within()}"
+    return f", {told_text(gap, by, numbers)} ahead of the next"
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
@@ -387,10 +390,17 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
-    return (
-        f" The best that each value allows differs most by {most} ({value_text(spreads[most], by, numbers)}), "
-        f"least by {least} ({value_text(spreads[least], by, numbers)})."
-    )
+    texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
+    if texts[0] == texts[1]:
+        return f" The best that each value allows differs alike by every axis ({texts[0]})."
+    return f" The best that each value allows differs most by {most} ({texts[0]}), least by {least} ({texts[1]})."
+
+
+def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
+    """Value in a sentence: a time to a hundredth, all else as in tables."""
+    if measure.dimension is not Dimension.TIME:
+        return value_text(value, measure, numbers)
+    return numbers.told_span(value) if value < 0.5 * WORTH_NAMING else numbers.told_time(value)
 
 
 def _capital(text: str) -> str:

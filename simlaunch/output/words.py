@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import isfinite, isnan
+from math import ceil, floor, isfinite, isnan
 
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
@@ -21,6 +21,7 @@ CAUTION = (
     "shows tendencies; it approves no car and no part."
 )
 _LONGEST_NAME = 24
+_TOLD_DIGITS = 2  # of a time in a sentence
 
 _DIGITS: dict[Dimension, int] = {
     Dimension.TIME: 3,
@@ -70,6 +71,48 @@ class Numbers:
         """How many times as much, for what is known no better than to some percent."""
         return f"{ratio:.2f}" if isfinite(ratio) else NOT_REACHED
 
+    def told_time(self, seconds: float) -> str:
+        """Time in a sentence, to a hundredth of a second, as timing is read; tables hold the thousandth."""
+        return f"{seconds:.{_TOLD_DIGITS}f} s" if isfinite(seconds) else NOT_REACHED
+
+    def told_span(self, seconds: float) -> str:
+        """How long something lasts; no time is printed as 0.00 s, since that reads like none."""
+        if seconds == 0.0:
+            return "none"
+        return self.told_time(seconds) if not seconds < 0.5 * WORTH_NAMING else f"less than {self.least()}"
+
+    def told_times(self, first: float, second: float) -> tuple[str, str]:
+        """Two times whose difference is stated beside them.
+
+        To a thousandth where two hundredths would not differ by the hundredth that is stated, so a reader who subtracts
+        finds what is printed.
+        """
+        one, other = (round(100.0 * float(f"{time:.2f}")) if isfinite(time) else 0 for time in (first, second))
+        gap = abs(second - first)
+        if isnan(gap) or gap < WORTH_NAMING or f"{gap:.2f}" == f"{abs(other - one) / 100.0:.2f}":
+            return self.told_time(first), self.told_time(second)
+        return self.with_unit(first, Dimension.TIME), self.with_unit(second, Dimension.TIME)
+
+    def told_gap(self, seconds: float, more: str, less: str) -> str:
+        """Difference in words; one that is not worth naming has no sign.
+
+        >>> Numbers(System.METRIC).told_gap(-0.25, "slower", "quicker")
+        '0.25 s quicker'
+        >>> Numbers(System.METRIC).told_gap(0.0098, "slower", "quicker")
+        'level within 0.01 s'
+        """
+        if abs(seconds) < WORTH_NAMING:
+            return f"level {self.within()}"
+        return f"{self.told_time(abs(seconds))} {more if seconds > 0.0 else less}"
+
+    def least(self) -> str:
+        """Smallest difference that is worth naming."""
+        return self.told_time(WORTH_NAMING)
+
+    def within(self) -> str:
+        """How close two times are that are called level."""
+        return f"within {self.least()}"
+
     def unit(self, dimension: Dimension) -> str:
         """Label of the unit; empty for a pure number."""
         return kinds()[dimension].label(self.system)
@@ -87,7 +130,60 @@ def named(curve: str) -> str:
     return f'"{short(curve, _LONGEST_NAME)}"'
 
 
+CASES_HEADS = ("cases", "from [%]", "to [%]")
+"""Columns of a table of tallies."""
+
+
+@dataclass(frozen=True)
+class Tally:
+    """How many of so many cases, and what share of all cases that makes likely.
+
+    Parameters
+    ----------
+    cases : int
+        How many there are.
+    share, low, high : float
+        Share of them, and the interval that holds the true share [-].
+    """
+
+    cases: int
+    share: float
+    low: float
+    high: float
+
+    @property
+    def count(self) -> int:
+        """How many."""
+        return round(self.share * self.cases)
+
+    @property
+    def percents(self) -> tuple[int, int]:
+        """The interval in whole percent, rounded outwards: some hundred cases tell no tenths."""
+        return floor(100.0 * self.low + 1e-9), ceil(100.0 * self.high - 1e-9)
+
+    @property
+    def cells(self) -> tuple[str, str, str]:
+        """Count and interval for a table."""
+        low, high = self.percents
+        return str(self.count), str(low), str(high)
+
+    def told(self, what: str) -> str:
+        """In words, such as "in all 256 drawn cases (at least 98 %)"."""
+        low, high = self.percents
+        if self.count == self.cases:
+            return f"in all {self.cases} {what} (at least {low} %)"
+        if self.count == 0:
+            return f"in none of {self.cases} {what} (at most {high} %)"
+        return f"in {self.count} of {self.cases} {what} ({low} to {high} %)"
+
+
 # --- the verdict ---
+
+_ALIKE = 0.1
+"""Wheelspin times that differ by a smaller share are called alike (common practice) [-]."""
+
+_HOLDS = (0.5, 2.0)
+"""A gap that stays within these multiples of itself is said to hold (common practice) [-]."""
 
 
 @dataclass(frozen=True)
@@ -99,18 +195,14 @@ class _Teller:
     grip_doubt: float
 
     def seconds(self, value: float) -> str:
-        return self.numbers.with_unit(abs(value), Dimension.TIME)
+        return self.numbers.told_time(abs(value))
 
     def torque(self, value: float) -> str:
         return self.numbers.with_unit(value, Dimension.TORQUE)
 
     def gap(self, value: float) -> str:
         """How the higher peak fares against the lower one."""
-        if isnan(value):
-            return "without a finish"
-        if float(self.numbers.plain(value, Dimension.TIME)) == 0.0:
-            return f"level ({self.seconds(value)})"
-        return f"{self.seconds(value)} {'slower' if value > 0.0 else 'quicker'}"
+        return self.numbers.told_gap(value, "slower", "quicker") if isfinite(value) else "without a finish"
 
     def peaks(self) -> str:
         """The curve with the higher peak, and by how much it is higher."""
@@ -122,17 +214,25 @@ class _Teller:
 
     def times(self) -> str:
         goal = target_label(self.case.target)
-        higher, lower = self.seconds(self.case.higher_time), self.seconds(self.case.lower_time)
+        higher, lower = self.numbers.told_times(self.case.higher_time, self.case.lower_time)
         return f"takes {higher} for {goal} against {lower} with {named(self.case.lower)}"
 
     def cost(self) -> str:
-        """Wheelspin with the higher peak against that with the lower, and what it asks of the driveline."""
-        spin = self.case.spin_times
-        told = tuple(self.seconds(time) for time in spin)
-        wheelspin = f"brings {told[0]} of wheelspin against {told[1]}"
-        if float(self.numbers.plain(max(spin), Dimension.TIME)) == 0.0:
-            wheelspin = f"brings no wheelspin with either curve ({told[0]})"
-        return f"{wheelspin} and {self.load() or self.pull()}"
+        """Wheelspin with both curves, and what the higher peak asks of the driveline: facts, not causes of the gap."""
+        return f"{self.wheelspin()}; {named(self.case.higher)} {self.load() or self.pull()}"
+
+    def wheelspin(self) -> str:
+        """Wheelspin time with both curves; it is one thing among others that go into a time."""
+        higher, lower = self.case.spin_times
+        most = max(higher, lower)
+        if most < 0.5 * WORTH_NAMING:
+            return "there is no wheelspin with either curve" if most == 0.0 else self._next_to_none()
+        alike = "wheelspin time is alike" if abs(higher - lower) <= _ALIKE * most else "wheelspin time"
+        told = (self.numbers.told_span(higher), self.numbers.told_span(lower))
+        return f"{alike}: {told[0]} against {told[1]}"
+
+    def _next_to_none(self) -> str:
+        return f"wheelspin lasts less than {self.numbers.least()} with either curve"
 
     def pull(self) -> str:
         """Steady torque at the gearbox input, where no part is rated."""
@@ -154,9 +254,13 @@ class _Teller:
         return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{life}"
 
     def certainty(self) -> str:
-        if self.case.sureness:
-            return "holds"
-        return "is not sure" if any(isnan(gap) for gap in self.case.grip_gaps) else "holds"
+        """What other grip, or the drawn cases, make of a gain or a loss."""
+        if sure := self.case.sureness:
+            low, middle, high = sure.gaps
+            return "holds" if _alike(middle, (low, high)) else "varies"
+        if any(isnan(gap) for gap in self.case.grip_gaps):
+            return "is not sure"
+        return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "varies with the grip"
 
     def doubt(self) -> str:
         """How the difference fares in the drawn cases, or else with other grip."""
@@ -164,13 +268,20 @@ class _Teller:
 
     def cases(self, sure: Sureness) -> str:
         ahead = sure.quicker[0] >= sure.slower[0]
-        share, low, high = sure.quicker if ahead else sure.slower
-        told = f"{'quicker' if ahead else 'slower'} in {self.share(share)} of {sure.cases} drawn cases"
-        return f"{told} ({self.numbers.plain(low, Dimension.SHARE)} to {self.share(high)})"
+        tally = Tally(sure.cases, *(sure.quicker if ahead else sure.slower))
+        told = f"{'quicker' if ahead else 'slower'} {tally.told('drawn cases')}"
+        low, _, high = sure.gaps
+        least, most = sorted((abs(low), abs(high)))
+        named = least >= WORTH_NAMING and isfinite(most) and low * high > 0.0
+        if self.certainty() != "varies" or not named:
+            return told
+        return f"{told}, mostly by {self.seconds(least)} to {self.seconds(most)}"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
         less, more = (self.gap(gap) for gap in self.case.grip_gaps)
+        if less == more:
+            return f"{less} with {percent} % less grip and with {percent} % more"
         return f"{less} with {percent} % less grip and {more} with {percent} % more"
 
     def held(self) -> str:
@@ -185,6 +296,14 @@ class _Teller:
         return ""
 
 
+def _alike(gap: float, others: tuple[float, ...]) -> bool:
+    """Whether gaps are of one sign, worth naming and of one size."""
+    if gap == 0.0 or not all(map(isfinite, (gap, *others))):
+        return False
+    least, most = _HOLDS
+    return all(abs(other) >= WORTH_NAMING and least <= other / gap <= most for other in others)
+
+
 def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
@@ -192,39 +311,42 @@ def _capital(text: str) -> str:
 def _helps(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
-        f"it {tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
+        f"{tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _hurts(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
-        f"it {tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
+        f"{tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
     )
 
 
 def _no_difference(tell: _Teller) -> tuple[str, str]:
-    nothing = f"other grip changes nothing worth naming: {tell.doubt()}"
+    gap, what = tell.case.full_gap, f"no difference worth naming ({tell.numbers.within()})"
     if sure := tell.case.sureness:
-        within = tell.seconds(WORTH_NAMING)
-        nothing = f"{tell.share(sure.level)} of {sure.cases} drawn cases are level within {within}"
-    return (
-        f"{tell.peaks()} {tell.times()}: no difference worth naming ({tell.seconds(tell.case.full_gap)})",
-        f"it {tell.cost()}; {nothing}{tell.held()}",
-    )
+        level = round(sure.level * sure.cases)
+        nothing = f"{level} of {sure.cases} drawn cases are level {tell.numbers.within()}"
+        if abs(gap) >= WORTH_NAMING:
+            what = f"{tell.gap(gap)}, but in most of the drawn cases there is no difference worth naming"
+    elif any(map(isnan, tell.case.grip_gaps)):
+        nothing = f"on other grip that is not sure: {tell.doubt()}"
+    else:
+        nothing = f"other grip changes nothing worth naming: {tell.doubt()}"
+    return f"{tell.peaks()} {tell.times()}: {what}", f"{tell.cost()}; {nothing}{tell.held()}"
 
 
 def _depends(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
-        f"it {tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
+        f"{tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
     )
 
 
 def _not_sure(tell: _Teller) -> tuple[str, str]:
     return (
         f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that is not sure",
-        f"it {tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
+        f"{tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
     )
 
 
@@ -245,7 +367,7 @@ def _out_of_reach(tell: _Teller) -> tuple[str, str]:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
     return (
         f"no verdict: {reached}",
-        f"so far it {tell.cost()}; raise run.time_limit or lower the goal to learn more",
+        f"so far, {tell.cost()}; raise run.time_limit or lower the goal to learn more",
     )
 
 

@@ -10,7 +10,8 @@ import numpy as np
 
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
-from simlaunch.analysis.worth import PedalWorth, Span, Worth, best_span, costly_span, first_used
+from simlaunch.analysis.worth import Beyond, PedalWorth, Span, Worth, best_span, beyond, costly_span, unused
+from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
@@ -50,7 +51,15 @@ class _Teller:
         return f"{_MILLI * self.seconds(noise):.3f}"
 
     def time(self, gain: float) -> str:
-        return f"{abs(self.seconds(gain)):.3f} s"
+        return self.numbers.told_span(abs(self.seconds(gain)))
+
+    def nothing(self, gain: float) -> bool:
+        """Whether a gain or a cost is none worth telling."""
+        return abs(self.seconds(gain)) < _LEAST_TOLD
+
+    def change(self, gain: float) -> str:
+        """What more torque does, in words."""
+        return "buys nothing" if self.nothing(gain) else f"{'buys' if gain > 0.0 else 'costs'} {self.time(gain)}"
 
     def speed(self, value: float) -> str:
         return self.numbers.with_unit(value, Dimension.ROTATIONAL_SPEED)
@@ -67,8 +76,7 @@ def _heads(found: Worth, tell: _Teller) -> tuple[str, ...]:
 
 def _band_table(found: Worth, tell: _Teller) -> Table:
     rows = []
-    for k, middle in enumerate(found.middles):
-        label = tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED)
+    for k, label in enumerate(_labels(found, tell)):
         torque = tell.numbers.plain(found.torque[k], Dimension.TORQUE)
         cells = (text for each in found.pedals for text in (tell.cell(each.gain[k]), tell.doubt(float(each.noise[k]))))
         rows.append(Row(label, "rpm", (torque, *cells)))
@@ -77,15 +85,24 @@ def _band_table(found: Worth, tell: _Teller) -> Table:
     return Table(f"ms for {tell.more} at", _heads(found, tell), tuple(rows))
 
 
+def _labels(found: Worth, tell: _Teller) -> list[str]:
+    """Middles of the bands; a band that takes in all beyond it says so."""
+    labels = [tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED) for middle in found.middles]
+    below, above = found.open_ends
+    labels[0] = f"up to {labels[0]}" if below else labels[0]
+    labels[-1] = f"from {labels[-1]}" if above else labels[-1]
+    return labels
+
+
 def _gear_table(found: Worth, each: PedalWorth, tell: _Teller) -> Table:
     used = [gear for gear, gains in enumerate(each.gears) if not np.isnan(gains).all()]
     rows = [
         Row(
-            tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED),
+            label,
             "rpm",
             tuple(tell.cell(each.gears[g, k]) for g in used),
         )
-        for k, middle in enumerate(found.middles)
+        for k, label in enumerate(_labels(found, tell))
     ]
     heads = tuple(f"gear {gear + 1}" for gear in used)
     return Table(f"{PEDAL_WORDS[each.pedal]}, in one gear", heads, tuple(rows))
@@ -119,30 +136,56 @@ def worth_tables(results: Sequence[Worth], units: System) -> tuple[Table, ...]:
 
 
 def _gained(found: Worth, span: Span, tell: _Teller) -> str:
-    full, held = (tell.time(gain) for gain in span.gains)
-    goal = target_label(found.target)
-    return f"{tell.more} more {tell.between(span)} buys {full} for {goal} ({held} with held slip)"
+    full, held = span.gains
+    told = f"{tell.more} more {tell.between(span)} {tell.change(full)} for {target_label(found.target)}"
+    if abs(tell.seconds(held - full)) < 0.5 * WORTH_NAMING:
+        return f"{told}, with held slip as with full pedal"  # two roundings would make a difference of a small one
+    return f"{told} ({tell.change(held)} with held slip)"
 
 
 def _cost(span: Span, tell: _Teller) -> str:
-    if abs(tell.seconds(span.gains[0])) < _LEAST_TOLD:
-        what = "buys nothing with full pedal"
-    else:
-        what = f"costs {tell.time(span.gains[0])} with full pedal"
-    why = " and only spins the tyres" if span.spins and span.gains[1] >= span.gains[0] else ""
-    return f"{tell.between(span)} it {what}{why}"
+    """What more torque costs; empty where that is nothing, and no spinning tyre is the reason."""
+    full, held = span.gains
+    only_spins = span.spins and held >= full
+    if tell.nothing(full) and not only_spins:
+        return ""
+    why = " and only spins the tyres" if only_spins else ""
+    return f"{tell.between(span)} it {tell.change(full)} with full pedal{why}"
+
+
+def _unused(found: Worth, tell: _Teller) -> str:
+    """Where more torque changes nothing, since the engine is not there; empty where it does change something."""
+    (below, above), ends = unused(found), (found.middles[0], found.middles[-1])
+    where = [f"below {tell.speed(below)}"] if below > ends[0] else []
+    where += [f"above {tell.speed(above)}"] if above < ends[1] else []
+    outside = (found.middles < below) | (found.middles > above)
+    changes = any(not tell.nothing(float(np.abs(each.gain[outside]).sum())) for each in found.pedals)
+    if not where or changes:
+        return ""
+    within = f" within {target_label(found.target)}" if found.target.kind is Kind.SPAN else ""
+    return f"{' and '.join(where)} it changes nothing, since the engine does not run there{within}"
+
+
+def _held_flat(end: Beyond, which: str, tell: _Teller) -> str:
+    """That the curve is held beyond its last point, from which speed on, how far that matters and what it is worth."""
+    torque = tell.numbers.with_unit(end.torque, Dimension.TORQUE)
+    to = {"below": "down to", "above": "up to"}[which]
+    told = f"{which} {tell.speed(end.end)} the curve gives no torque and is held at {torque}; the engine runs {to}"
+    told += f" {tell.speed(end.reached)}"
+    if end.band is None:
+        return told
+    edge = end.band.last if which == "below" else end.band.first
+    return f"{told}, and {tell.more} more in all of that, {which} {tell.speed(edge)}, {tell.change(end.band.gains[0])}"
 
 
 def worth_verdict(found: Worth, units: System) -> str:
     """What a result comes to, in plain sentences."""
     tell, best, cost = _Teller(Numbers(units)), best_span(found), costly_span(found)
-    told = [_gained(found, best, tell) if best else f"{tell.more} more gains no time anywhere"]
-    if cost:
-        told.append(_cost(cost, tell))
-    unused = first_used(found)
-    if unused > found.middles[0]:
-        told.append(f"below {tell.speed(unused)} it changes nothing, since the engine does not run there")
-    return f"{'; '.join(told)}."
+    told = [_gained(found, best, tell) if best else f"{tell.more} more gains no time anywhere that the curve is given"]
+    told += [_cost(cost, tell)] if cost else []
+    told.append(_unused(found, tell))
+    told += [_held_flat(end, which, tell) for end, which in zip(beyond(found), ("below", "above"), strict=True) if end]
+    return f"{'; '.join(filter(None, told))}."
 
 
 def _wanted(results: Sequence[Worth], tell: _Teller) -> str:
@@ -151,11 +194,10 @@ def _wanted(results: Sequence[Worth], tell: _Teller) -> str:
     best, first = results[int(np.argmin(times))], results[0]
     gain = times[0] - min(times)
     if gain < WORTH_NAMING:
-        return f"{named(first.curve)} is as quick with {named(first.gear_set)} as with any other gear set."
-    shown = tell.numbers.with_unit(min(times), Dimension.TIME)
-    return (
-        f"{named(first.curve)} wants gear set {named(best.gear_set)}: {shown}, {gain:.3f} s quicker than as described."
-    )
+        least = tell.numbers.least()
+        return f"No gear set makes {named(first.curve)} quicker by {least} or more than {named(first.gear_set)}."
+    shown, saved = (tell.numbers.told_time(time) for time in (min(times), gain))
+    return f"{named(first.curve)} wants gear set {named(best.gear_set)}: {shown}, {saved} quicker than as described."
 
 
 def worth_text(results: Sequence[Worth], units: System) -> str:
@@ -193,6 +235,9 @@ def _pedal_object(each: PedalWorth) -> Object:
         "time_s": number(each.time),
         "gain_s_per_N_m": listed(each.gain),
         "noise_s_per_N_m": listed(each.noise),
+        "slip_past_peak_share": listed(each.use.past_peak),
+        "lowest_engine_speed_rad_per_s": number(each.use.low),
+        "highest_engine_speed_rad_per_s": number(each.use.high),
         "wheelspin_s_per_N_m": listed(each.spin),
         "whole_curve_gain_s_per_N_m": number(each.whole),
         "whole_curve_noise_s_per_N_m": number(each.whole_noise),
@@ -212,6 +257,7 @@ def worth_object(results: Sequence[Worth], units: System) -> Object:
                 "gear_set": each.gear_set,
                 "engine_speed_rad_per_s": listed(each.middles),
                 "torque_N_m": listed(each.torque),
+                "given_engine_speeds_rad_per_s": listed(np.array(each.given)),
                 "verdict": worth_verdict(each, units),
                 **{_KEYS[pedal.pedal]: _pedal_object(pedal) for pedal in each.pedals},
             }

@@ -8,6 +8,7 @@ from matplotlib.figure import Figure
 
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.simulate import target_label
+from simlaunch.output.odds import tally
 from simlaunch.plotting.look import (
     INK,
     Array,
@@ -52,7 +53,7 @@ def odds_figure(odds: Odds, system: str) -> Figure:
     """
     units = units_of(system)
     key = tuple(
-        (f"{name} quicker in {100.0 * chance.share:.1f} %", curve_style(index))
+        (f"{name} quicker in {tally(odds, chance).count}", curve_style(index))
         for index, (name, chance) in enumerate(((odds.first, odds.first_quicker), (odds.second, odds.second_quicker)))
     )
     figure, rows = sheet(_title(odds), _lead(odds), Panels((2.8,), key=key))
@@ -113,8 +114,8 @@ def _title(odds: Odds) -> str:
     ahead, behind, chance = odds.first, odds.second, odds.first_quicker
     if odds.second_quicker.share > chance.share:
         ahead, behind, chance = odds.second, odds.first, odds.second_quicker
-    share = f"{100.0 * chance.share:.1f} % of {odds.cases} cases"
-    return f"{named(ahead)} is quicker over {target_label(odds.target)} than {named(behind)} in {share}"
+    told = tally(odds, chance).told("cases")
+    return f"{named(ahead)} is quicker over {target_label(odds.target)} than {named(behind)} {told}"
 
 
 def _lead(odds: Odds) -> str:

@@ -168,13 +168,19 @@ def _unfolding_title(pair: Pair, units: Units) -> str:
     section = max(
         (each for each in pair.full.sections if each.end <= last), key=lambda each: abs(each.growth), default=None
     )
-    if section is None or abs(section.growth) < WORTH_NAMING:
+    if section is None or _farthest_apart(pair, last) < WORTH_NAMING:
         return f"{named(pair.first.name)} and {named(pair.second.name)} run side by side all the way"
     ahead, behind = (pair.first, pair.second) if section.growth > 0.0 else (pair.second, pair.first)
     start, end = (units.text(place, Dimension.LENGTH) for place in (section.start, section.end))
     where = "over the first" if section.start == 0.0 else f"between {start} and"
     gained = f"{named(ahead.name)} gains most on {named(behind.name)}, {abs(section.growth):.2f} s,"
     return f"{gained} {where} {end}"
+
+
+def _farthest_apart(pair: Pair, last: float) -> float:
+    """Largest gap at the end of a section up to a distance [s]."""
+    growths = [each.growth for each in pair.full.sections if each.end <= last]
+    return float(np.abs(np.cumsum(growths)).max())
 
 
 def _distance_at_goal(pair: Pair) -> float:

@@ -56,7 +56,7 @@ def worth_figure(found: Worth, system: str) -> Figure:
     units = units_of(system)
     full, held = curve_style(1), curve_style(2).with_rings()
     key = (("full pedal", full), ("held slip", held))
-    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque gains nothing."
+    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque costs time."
     figure, rows = sheet(_title(found, units), lead, Panels((2.0, 1.6), key=key))
     speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
     half = 0.5 * (speed[1] - speed[0])
@@ -95,11 +95,12 @@ def _draw_curve(axes: Axes, found: Worth, units: Units) -> None:
     """The curve with each band below it shaded by its worth."""
     gain = found.of(Pedal.FULL).gain
     noise = found.of(Pedal.FULL).noise
+    most = max(float(gain[found.inner].max(initial=0.0)), 1e-12)
     curve, half = PchipInterpolator(found.middles, found.torque), 0.5 * (found.middles[1] - found.middles[0])
     for middle, worth, doubt in zip(found.middles, gain, noise, strict=True):
         speed = np.clip(np.linspace(middle - half, middle + half, _FINE), found.middles[0], found.middles[-1])
         x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)
-        axes.fill_between(x, 0.0, y, color=_PALE_TO_STRONG(max(worth, 0.0) / max(gain.max(), 1e-12)), linewidth=0.0)
+        axes.fill_between(x, 0.0, y, color=_PALE_TO_STRONG(min(max(worth, 0.0) / most, 1.0)), linewidth=0.0)
         if worth < -max(doubt, 1e-9):
             axes.fill_between(x, 0.0, y, facecolor="none", edgecolor=_COST, hatch="//", linewidth=0.0)
     speed = np.linspace(found.middles[0], found.middles[-1], _FINE * found.middles.size)

@@ -14,7 +14,7 @@ from simlaunch.analysis.usable import UsableTorque
 from simlaunch.output import odds as odds_words
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import stress_tables
-from simlaunch.output.sweep import case_text, sweep_tables, value_text
+from simlaunch.output.sweep import case_text, sweep_tables, told_text, value_text
 from simlaunch.output.words import Numbers
 from simlaunch.output.worth import worth_tables
 from simlaunch.plotting.compare import driven_slip
@@ -180,7 +180,7 @@ def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
 def _best_case(swept: Swept, numbers: Numbers) -> str:
     """The best launch of all, whose cell is the lightest."""
     best, by = swept.found.best[0], swept.order.by
-    result = value_text(best.measures[by.name], by, numbers)
+    result = told_text(best.measures[by.name], by, numbers)
     return f"The best of all combinations is {case_text(swept.found.study, best.values)}, with {result}."
 
 
@@ -192,7 +192,7 @@ def _trade(reader: Reader, swept: Swept, numbers: Numbers) -> str:
     pulls = [value_text(each, against, numbers) for each in (least, most)]
     if len(kept) == 1:
         return f"The best launch is also the one with the least pull at the gearbox input, {pulls[0]}."
-    cost = value_text(abs(then - best), by, numbers)
+    cost = told_text(abs(then - best), by, numbers)
     return f"Coming down from {pulls[1]} to {pulls[0]} of pull at the gearbox input costs {cost}."
 
 

@@ -57,10 +57,10 @@
       const name = `\u201c${data.names[k]}\u201d`;
       if (other === null) return `${name} does not reach it`;
       const gap = mine - other;
-      if (Math.abs(gap) < 0.0005) return `as quick as ${name}`;
-      return `${Math.abs(gap).toFixed(3)} s ${gap < 0 ? "quicker" : "slower"} than ${name}`;
+      if (Math.abs(gap) < data.worth_naming) return `level with ${name} within ${data.worth_naming.toFixed(2)} s`;
+      return `${Math.abs(gap).toFixed(2)} s ${gap < 0 ? "quicker" : "slower"} than ${name}`;
     });
-    return `${data.goal} takes ${mine.toFixed(3)} s with full pedal: ${parts.join(", ")} on the same grip.`;
+    return `${data.goal} takes ${mine.toFixed(2)} s with full pedal: ${parts.join(", ")} on the same grip.`;
   };
 
   const show = () => {

@@ -18,7 +18,6 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from simlaunch.analysis.reference_conditions import unstated
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.output.compare import bad_runs, comparison_tables
 from simlaunch.output.layout import Row, Table, csv_text
 from simlaunch.output.parts import stress_tables
@@ -195,7 +194,7 @@ def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from bad_runs(material.comparison)
     for gap in material.comparison.footings:
-        yield f"Unlike footing: {gap}. That much of a difference is none of the engine."
+        yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
         yield f"Footing not known: {unknown}."
@@ -247,7 +246,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "rigid": material.load.rigid,
         "swept": swept,
         "sweep_verdict": sweep_verdict(swept.found, system) if swept else "",
-        "worth_naming": Numbers(system).with_unit(WORTH_NAMING, Dimension.TIME),
+        "worth_naming": Numbers(system).least(),
         "audit": _audit(material),
         "cautions": _cautions(),
     }

@@ -10,7 +10,7 @@ from math import isnan
 from simlaunch.analysis.compare import CurveRuns, MarkGap
 from simlaunch.analysis.parts import Level, PartLoad
 from simlaunch.analysis.simulate import same_target, target_label
-from simlaunch.analysis.verdict import Case, Finding, Verdict
+from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table
@@ -136,10 +136,33 @@ def _setting(material: Material, numbers: Numbers) -> str:
 def _cards(material: Material, numbers: Numbers) -> Iterator[Card]:
     pair, goal = material.pair, target_label(material.comparison.goal)
     times = (pair.full.at_goal.first.time, pair.full.at_goal.second.time)
-    yield _card(f"Time for {goal}", times, Dimension.TIME, material, numbers, "quicker")
+    yield _timed(f"Time for {goal}", times, material, numbers, "quicker")
     spins = (pair.first.full.measures.grip.wheelspin_time, pair.second.full.measures.grip.wheelspin_time)
-    yield _card("Time with spinning tyres", spins, Dimension.TIME, material, numbers, "less")
+    yield _timed("Time with spinning tyres", spins, material, numbers, "less")
     yield _load(material, numbers)
+
+
+def _timed(label: str, values: tuple[float, float], material: Material, numbers: Numbers, less: str) -> Card:
+    """Two times; one that is ahead by less than is worth naming is not called the better one."""
+    names = _names(material)
+    gap = values[1] - values[0]
+    level, best = not abs(gap) >= WORTH_NAMING, int(values[1] < values[0])
+    texts = numbers.told_times(*values)
+    shown = [
+        Value(name, text, (k == best and not level) or _alone(values, k))
+        for k, (name, text) in enumerate(zip(names, texts, strict=True))
+    ]
+    words = f"{numbers.told_time(abs(gap))} {less} with {named(names[best])}"
+    if any(map(isnan, values)):
+        words = "not reached"
+    elif level:
+        words = "no difference" if gap == 0.0 else f"no difference worth naming ({numbers.within()})"
+    return Card(label, (shown[0], shown[1]), words)
+
+
+def _alone(values: tuple[float, float], which: int) -> bool:
+    """Whether one curve gets there and the other does not."""
+    return not isnan(values[which]) and isnan(values[1 - which])
 
 
 def _card(

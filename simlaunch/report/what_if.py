@@ -280,6 +280,7 @@ def document(found: Grid, system: System) -> dict[str, Any]:
         "goal": target_label(found.target),
         "torque_unit": torque.label,
         "steps": STEPS,
+        "worth_naming": WORTH_NAMING,
         "start": [found.start * STEPS, AS_GIVEN * STEPS],
         "heights": _rounded(found.heights, Dimension.TORQUE, numbers),
         "grips": np.round(100.0 * GRIPS, 1).tolist(),
@@ -342,22 +343,19 @@ def finding(found: Grid, system: System) -> str:
         return f"{goal} was not reached with any plateau on the grip as given."
     quickest = float(np.nanmin(times))
     enough = int(np.flatnonzero(times <= quickest + WORTH_NAMING)[0])
-    told = f"On the grip as given, the quickest of the computed plateaus takes {_time(quickest, numbers)} for {goal}"
-    within = numbers.with_unit(WORTH_NAMING, Dimension.TIME)
+    told = f"On the grip as given, the quickest of the computed plateaus takes {numbers.told_time(quickest)} for {goal}"
     if enough == len(times) - 1:
         why = (
-            "every step up gains time" if (np.diff(times) < 0.0).all() else f"no lower one comes within {within} of it"
+            "every step up gains time"
+            if (np.diff(times) < 0.0).all()
+            else f"no lower one comes {numbers.within()} of it"
         )
         return f"{told}, and it is the highest one, {_height(found, enough, numbers)}: {why}."
-    return (
-        f"{told}; {_height(found, enough, numbers)} is enough to come within {within} of that, "
-        f"with {_time(float(times[enough]), numbers)}. "
-        f"What goes beyond it up to {_height(found, -1, numbers)} loads the parts and gains nothing worth naming."
-    )
-
-
-def _time(seconds: float, numbers: Numbers) -> str:
-    return numbers.with_unit(seconds, Dimension.TIME)
+    lost = float(times[-1]) - quickest
+    beyond = f"Up to {_height(found, -1, numbers)}, no higher one gains anything worth naming"
+    if lost >= WORTH_NAMING:
+        beyond += f", and the highest is {numbers.told_time(lost)} slower than the quickest"
+    return f"{told}; {_height(found, enough, numbers)} is enough to come {numbers.within()} of that. {beyond}."
 
 
 def _height(found: Grid, place: int, numbers: Numbers) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
@@ -12,12 +13,12 @@ from cars import POINT_MASS, RPM, coupe, point_mass
 from simlaunch.analysis.bump import band_middles, raise_curve
 from simlaunch.analysis.gear_worth import follow
 from simlaunch.analysis.launches import as_many, column, make_ready, measure_all, target_named
-from simlaunch.analysis.worth import STEP, Worth, _span, best_span, costly_span, pedal_worth, worth
+from simlaunch.analysis.worth import STEP, Worth, _span, best_span, beyond, costly_span, pedal_worth, worth
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.physics.table import values_at
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
-from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 
@@ -219,3 +220,46 @@ def test_a_target_out_of_reach() -> None:
     brief = changed(scenario(), {"run.time_limit": "2 s"})
     with pytest.raises(TargetNotReached, match="is not reached"):
         worth(brief, target="0-100 km/h", bands=2)
+
+
+# --- what is timed ---
+
+
+def test_bands_are_those_of_what_is_timed() -> None:
+    """From 100 to 200 km/h the engine runs in no band of the start, and no tyre of this car is past its peak there."""
+    found = worth(scenario(), target="100-200 km/h")
+    whole = worth(scenario(), target="1/4 mile")
+    for rolling, standing in zip(found.pedals, whole.pedals, strict=True):
+        assert rolling.use.low > standing.use.low + 500.0 * RPM
+        assert not (rolling.use.past_peak > 0.0).any()
+    assert np.nanmax(whole.of(Pedal.FULL).use.past_peak) > 0.99
+    cost = costly_span(found)
+    assert cost is None or not cost.spins
+
+
+def test_a_sheet_that_starts_late_is_held_and_its_first_band_is_none() -> None:
+    """The curve cut off below 4,000 rpm: the clutch comes in below that, on torque that nobody gave."""
+    points = [point for point in scenario().curve("peak").points if point[0].si >= 4000.0 * RPM]
+    car = lower(scenario(), "peak", Pedal.FULL)
+    fill_table(car.engine.torque, np.array([x.si for x, _ in points]), np.array([y.si for _, y in points]))
+    middles, each = pedal_worth(car, SPRINT)
+    knots = car.engine.torque.knot[[0, car.engine.torque.count - 1]]
+    given = (float(knots[0]), float(knots[1]))
+    found = Worth(
+        "",
+        "",
+        "",
+        SPRINT,
+        middles,
+        np.zeros(middles.size),
+        given,
+        (0.0, 0.0),
+        (each, replace(each, pedal=Pedal.HELD_SLIP)),
+    )
+    assert found.open_ends == (True, False)
+    below, _ = beyond(found)
+    assert below is not None
+    assert (below.end, below.reached) == (given[0], each.use.low)
+    best = best_span(found)
+    assert best is not None
+    assert best.first > middles[0]

@@ -42,7 +42,7 @@ def test_text_of_80_columns_ends_with_the_verdict(folder: Path, capsys: Capture,
     assert shown.err == ""
     assert max(map(len, shown.out.splitlines())) <= 80
     told = " ".join(shown.out.split())
-    assert "Verdict The fitted car follows the log within its noise" in told
+    assert "Verdict The fitted car follows the log to its noise" in told
     assert ("[mph]" in told) == (system == "us")
 
 

@@ -6,12 +6,13 @@ import re
 from dataclasses import replace
 from math import nan
 
+import numpy as np
 import pytest
 
 from simlaunch.analysis.simulate import target_label
-from simlaunch.analysis.verdict import Case, Finding, judge
+from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Sureness, judge
 from simlaunch.metrics.marks import STANDARD, Kind, Target
-from simlaunch.output.words import Numbers, sentences
+from simlaunch.output.words import Numbers, Tally, sentences
 from simlaunch.units.spelling import Dimension, System
 
 GOAL = Target("402.336 m", Kind.DISTANCE, 0.0, 402.336)
@@ -40,41 +41,40 @@ def test_a_harmful_peak() -> None:
     finding, first, second = _told()
     assert finding is Finding.HURTS
     assert first == (
-        'With 110 N m more peak torque, "peak" takes 13.751 s for 1/4 mile against 13.530 s with "plateau": '
-        "0.221 s lost."
+        'With 110 N m more peak torque, "peak" takes 13.75 s for 1/4 mile against 13.53 s with "plateau": 0.22 s lost.'
     )
     assert second == (
-        "It brings 2.703 s of wheelspin against 1.693 s and pulls 694 N m at the gearbox input against "
-        "655 N m; the loss holds: 0.334 s slower with 5 % less grip and 0.046 s slower with 5 % more."
+        'Wheelspin time: 2.70 s against 1.69 s; "peak" pulls 694 N m at the gearbox input '
+        "against 655 N m; the loss varies with the grip: 0.33 s slower with 5 % less grip and 0.05 s slower with 5 % "
+        "more."
     )
 
 
 def test_a_helpful_peak() -> None:
     finding, first, second = _told(higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3))
     assert finding is Finding.HELPS
-    assert first.endswith('13.330 s for 1/4 mile against 13.530 s with "plateau": 0.200 s gained.')
-    assert second.startswith("It brings 2.703 s of wheelspin against 1.693 s and pulls 694 N m at the gear")
-    assert second.endswith("the gain holds: 0.100 s quicker with 5 % less grip and 0.300 s quicker with 5 % more.")
+    assert first.endswith('13.33 s for 1/4 mile against 13.53 s with "plateau": 0.20 s gained.')
+    assert second.endswith("the gain holds: 0.10 s quicker with 5 % less grip and 0.30 s quicker with 5 % more.")
 
 
 def test_no_difference_worth_naming() -> None:
     finding, first, second = _told(full_gap=0.004, held_gap=0.003, grip_gaps=(-0.002, 0.0))
     assert finding is Finding.NO_DIFFERENCE
-    assert first.endswith("no difference worth naming (0.004 s).")
-    assert "0.002 s quicker with 5 % less grip and level (0.000 s) with 5 % more" in second
+    assert first.endswith("no difference worth naming (within 0.01 s).")
+    assert "other grip changes nothing worth naming: level within 0.01 s with 5 % less grip and with 5 % more" in second
 
 
 def test_grip_decides() -> None:
     finding, first, second = _told(grip_gaps=(0.3, -0.2))
     assert finding is Finding.DEPENDS_ON_GRIP
-    assert first.endswith(": 0.221 s slower, but that depends on the grip.")
-    assert "which curve is quicker is not sure: 0.300 s slower with 5 % less grip and 0.200 s quicker" in second
+    assert first.endswith(": 0.22 s slower, but that depends on the grip.")
+    assert "which curve is quicker is not sure: 0.30 s slower with 5 % less grip and 0.20 s quicker" in second
 
 
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"lower_time": nan}, '1/4 mile was reached by "peak" in 13.751 s, but not by "plateau"'),
+        ({"lower_time": nan}, '1/4 mile was reached by "peak" in 13.75 s, but not by "plateau"'),
         ({"higher_time": nan, "lower_time": nan}, '1/4 mile was reached neither by "peak" nor by "plateau"'),
     ],
 )
@@ -89,23 +89,23 @@ def test_out_of_reach(changes: dict[str, float], words: str) -> None:
 
 def test_no_wheelspin_is_not_called_a_cost() -> None:
     _, _, second = _told(spin_times=(0.0, 0.0))
-    assert second.startswith("It brings no wheelspin with either curve (0.000 s) and pulls 694 N m")
+    assert second.startswith('There is no wheelspin with either curve; "peak" pulls 694 N m')
 
 
 def test_a_run_that_fails_on_other_grip_leaves_a_verdict_that_is_not_sure() -> None:
     finding, _, second = _told(grip_gaps=(nan, 0.1))
     assert finding is Finding.HURTS
-    assert "the loss is not sure: without a finish with 5 % less grip and 0.100 s slower with 5 % more" in second
+    assert "the loss is not sure: without a finish with 5 % less grip and 0.10 s slower with 5 % more" in second
 
 
 def test_a_peak_that_slip_control_would_put_to_use_is_said_to_be_one() -> None:
     _, _, second = _told(held_gap=-0.15)
-    assert second.endswith("; with slip control the higher peak would help, 0.150 s quicker.")
+    assert second.endswith("; with slip control the higher peak would help, 0.15 s quicker.")
 
 
 def test_a_gain_that_slip_control_would_undo_is_said_to_be_one() -> None:
     _, _, second = _told(full_gap=-0.2, grip_gaps=(-0.2, -0.2), held_gap=0.15)
-    assert second.endswith("; with slip control it would be 0.150 s slower.")
+    assert second.endswith("; with slip control it would be 0.15 s slower.")
 
 
 def test_held_slip_that_agrees_needs_no_word() -> None:
@@ -171,3 +171,110 @@ def test_a_number_carries_the_unit_of_its_system(kind: Dimension) -> None:
     for system in System:
         unit = Numbers(system).unit(kind)
         assert unit == unit.strip()
+
+
+# --- sentences follow their numbers ---
+
+_SECONDS = re.compile(r"(\d+\.\d+) s\b")
+_GAP = re.compile(r"(\d+\.\d+) s (slower|quicker)|(level) within 0\.01 s")
+_SIGNS = {"slower": 1.0, "quicker": -1.0}
+
+
+def _random_case(rng: np.random.Generator) -> Case:
+    """Gaps from a thousandth of a second to some tenths, with and without drawn cases."""
+    size = 10.0 ** rng.uniform(-3.5, -0.3)
+    gap = float(rng.choice([-1.0, 1.0])) * size
+    grips = gap * rng.uniform(-0.3, 3.0, 2)
+    lower = rng.uniform(4.0, 16.0)
+    spins = np.where(rng.random(2) < 0.2, 0.0, 10.0 ** rng.uniform(-3.0, 0.7, 2))
+    case = replace(
+        CASE, higher_time=float(lower + gap), lower_time=float(lower), full_gap=gap,
+        held_gap=float(rng.normal(0.0, 0.1)), grip_gaps=(float(grips[0]), float(grips[1])),
+        spin_times=(float(spins[0]), float(spins[1])),
+    )  # fmt: skip
+    if rng.random() < 0.5:
+        return case
+    drawn = rng.normal(gap, size * rng.uniform(0.05, 1.5), 256)
+    ahead, behind = float((drawn < 0.0).mean()), float((drawn > 0.0).mean())
+    quantiles = np.quantile(drawn, (0.05, 0.5, 0.95), method="inverted_cdf")
+    level = float((np.abs(drawn) < WORTH_NAMING).mean())
+    ends = [(share, max(share - 0.013, 0.0), min(share + 0.013, 1.0)) for share in (ahead, behind)]
+    gaps = (float(quantiles[0]), float(quantiles[1]), float(quantiles[2]))
+    return replace(case, sureness=Sureness(256, ends[0], ends[1], level, gaps))
+
+
+def _signed(text: str) -> list[float]:
+    """Gaps that a text names, below zero for quicker; level: zero."""
+    return [0.0 if level else _SIGNS[way] * float(size) for size, way, level in _GAP.findall(text)]
+
+
+@pytest.mark.parametrize("seed", range(400))
+def test_no_sentence_contradicts_its_numbers(seed: int) -> None:
+    case = _random_case(np.random.default_rng(seed))
+    first, second = sentences(judge(case, 0.05), "metric")
+    higher, lower, said = re.search(
+        r"takes (\d+\.\d+) s for 1/4 mile against (\d+\.\d+) s with \S+: (.*)\.$", first
+    ).groups()  # type: ignore[union-attr]
+    between = round(float(higher) - float(lower), 3)
+    gap = re.match(r"(\d+\.\d\d) s (lost|gained|slower|quicker)", said)
+    if gap:  # the times, subtracted, give the gap that is printed
+        sign = 1.0 if gap[2] in ("lost", "slower") else -1.0
+        assert sign * between == pytest.approx(
+            float(gap[1]), abs=1e-9 if len(higher.partition(".")[2]) == 2 else 0.0051
+        )
+        assert float(gap[1]) >= WORTH_NAMING
+    else:
+        assert "within 0.01 s" in said
+        assert abs(between) <= WORTH_NAMING
+    assert not re.search(r"(?<!\d)0\.00 s", first + second)
+    if " holds: " in second:
+        if case.sureness is None:
+            named = _signed(second.partition(" holds: ")[2].partition("; with slip control")[0])
+            named = named * 2 if len(named) == 1 else named
+        else:
+            named = [case.sureness.gaps[0], case.sureness.gaps[2]]
+        assert len(set(np.sign(named))) == 1  # both of one sign
+        assert min(map(abs, named)) >= WORTH_NAMING
+        assert max(map(abs, named)) <= 4.0 * min(map(abs, named)) + 0.03  # half to twice, and what rounding may add
+    if "alike" in second.partition(";")[0]:
+        one, other = map(float, _SECONDS.findall(second.partition(";")[0]))
+        assert abs(one - other) <= 0.1 * max(one, other) + 0.01
+
+
+@pytest.mark.parametrize("gaps", [(-0.011, -0.058), (-0.030, -0.0101), (-0.009, -0.030)])
+def test_a_gain_that_changes_its_size_is_not_said_to_hold(gaps: tuple[float, float]) -> None:
+    _, _, second = _told(higher_time=13.5076, full_gap=-0.022, held_gap=-0.02, grip_gaps=gaps)
+    assert "holds" not in second
+
+
+def test_the_loss_is_not_laid_to_wheelspin() -> None:
+    _, _, second = _told(spin_times=(2.641, 2.593))
+    assert second.startswith("Wheelspin time is alike: 2.64 s against 2.59 s; ")
+    assert "brings" not in second
+
+
+@pytest.mark.parametrize("cases", [64, 256, 512, 4096])
+def test_a_tally_claims_no_more_than_its_cases_tell(cases: int) -> None:
+    rng = np.random.default_rng(cases)
+    for count in (0, 1, cases - 1, cases, *map(int, rng.integers(1, cases, 30))):
+        share = count / cases
+        low, high = max(share - rng.uniform(0.0, 0.05), 0.0), min(share + rng.uniform(0.0, 0.05), 1.0)
+        told = Tally(cases, share, low, high).told("cases")
+        assert ("in all " in told) == (count == cases)
+        assert ("in none " in told) == (count == 0)
+        ends = [int(each) for each in re.findall(r"(\d+)(?= %| to )", told.partition("(")[2])]
+        assert min(ends) <= 100.0 * low + 1e-9 or "at most" in told
+        assert max(ends) >= 100.0 * high - 1e-9 or "at least" in told
+        assert not re.search(r"\d\.\d", told)
+
+
+def test_two_times_are_printed_so_that_they_differ_by_their_gap() -> None:
+    """For any two times, what a reader subtracts is the printed gap to the hundredth; a half may round either way."""
+    numbers, rng = Numbers(System.METRIC), np.random.default_rng(3)
+    for first, gap in zip(rng.uniform(2.0, 30.0, 3000), 10.0 ** rng.uniform(-3.0, 0.5, 3000), strict=True):
+        one, other = (float(text.removesuffix(" s")) for text in numbers.told_times(first, first + gap))
+        told = numbers.told_gap(gap, "more", "less")
+        if told.startswith("level"):
+            assert round(other - one, 3) <= WORTH_NAMING
+        else:
+            assert abs(round(other - one, 3) - float(told.partition(" ")[0])) <= 0.005 + 1e-9

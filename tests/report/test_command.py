@@ -69,7 +69,7 @@ def test_a_report_of_ours_is_written_anew_and_its_summary_agrees_with_it(tmp_pat
     assert found["page_sha256"] == hashlib.sha256(page.read_bytes()).hexdigest()
     first, second = found["curves"]
     assert found["difference_s"] == pytest.approx(second["time_s"] - first["time_s"])
-    assert f"{first['time_s']:.3f}" in page.read_text("utf-8")
+    assert f"{first['time_s']:.2f}" in page.read_text("utf-8")
 
 
 def test_a_folder_and_a_place_that_cannot_be_are_refused(tmp_path: Path, capsys: Capture) -> None:

@@ -117,9 +117,9 @@ def test_the_finding_names_the_lowest_plateau_that_is_enough(found: Grid) -> Non
     flat = replace(found, measures=(replace(found.measures[0], cut=times), *found.measures[1:]))
     told = finding(flat, System.METRIC)
     assert "takes 12.796 s" in told
-    assert f"{found.heights[12]:.0f} N m is enough to come within 0.010 s" in told
+    assert f"{found.heights[12]:.0f} N m is enough to come within 0.01 s" in told
     times[:, AS_GIVEN] = 14.0 - 0.1 * np.arange(HEIGHTS)
     assert "every step up gains time" in finding(flat, System.METRIC)
     times[3, AS_GIVEN] = 14.5
     assert "the highest one" in finding(flat, System.METRIC)
-    assert "no lower one comes within 0.010 s of it" in finding(flat, System.METRIC)
+    assert "no lower one comes within 0.01 s of it" in finding(flat, System.METRIC)
