@@ -208,11 +208,11 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     rated = pair.verdict.case.rated
     rows: list[Row] = []
     for part in rated:
-        rows.append(_row(f"{part.part}, of its rating", *_by_order(pair, *part.shares), Dimension.SHARE, numbers))
-        words = ("OVER RATING" if over else "within" for over in _by_order(pair, *part.over))
+        one, other = _by_order(pair, *part.demands)
+        rows.append(_row(f"{part.part}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
+        rows.append(_row("  peak of expected failure", one.shock, other.shock, Dimension.SHARE, numbers))
+        words = ("TOO MUCH" if each.too_much else "within" for each in (one, other))
         rows.append(Row("  flag", "", (*words, "")))
-        wear = _by_order(pair, part.wear, 1.0)
-        rows.append(Row("  relative wear", "", (*map(numbers.times, wear), "")))
     if rows:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 
