@@ -23,7 +23,8 @@ from simlaunch.simulation.run import ENGAGED, MEETING, SHIFT_BEGINS, launch
 from simlaunch.simulation.trace import Trace
 
 WEAKER = 0.03  # share by which the clutch is weakened to see whether it causes a peak [-]
-_AT_CAPACITY = 0.99
+_AT_CAPACITY = 0.999  # share of its capacity from which a clutch counts as being at it [-]
+_SLIPS = 1.0  # difference of speeds from which a clutch counts as slipping [rad/s]
 _MULTIPLIED = 1.05  # torque behind a converter over that before it, from which it is said to multiply [-]
 _BEFORE = 0.1  # a shock in the driveline follows its cause within this time [s]
 LAUNCH = "launch"
@@ -122,9 +123,15 @@ class PeakEvents:
             multiplies = behind[-1] > _MULTIPLIED * carried[-1]
             return PeakEvent(window.name, "converter multiplies torque" if multiplies else "")
         capacity = float(self.simulation.car.coupling.capacity)
-        if not (capacity > 0.0 and carried.max() >= _AT_CAPACITY * capacity and self._falls(peak, window)):
+        slips = np.abs(trace["engine_speed"] - trace["input_speed"])[near].max() > _SLIPS
+        most = float(carried.max())
+        full = most >= _AT_CAPACITY * capacity  # it may just break away, its speeds still alike
+        if not (capacity > 0.0 and (full or slips) and self._falls(peak, window)):
             return PeakEvent(window.name)
-        return PeakEvent(window.name, f"{'lock-up clutch' if converter else 'clutch'} at its capacity of", capacity)
+        clutch = "lock-up clutch" if converter else "clutch"
+        if full:
+            return PeakEvent(window.name, f"{clutch} at its capacity of", capacity)
+        return PeakEvent(window.name, f"{clutch} slips as it closes, carrying", most)
 
     def _falls(self, peak: PartPeak, window: Window) -> bool:
         """Whether a weaker clutch lowers the peak in the same event, by half of its own loss at least."""

@@ -13,9 +13,10 @@ from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.run import distinct, driven_parts, header
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, sentences
+from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, above_the_curve, sentences
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[Simulation], float]
@@ -295,6 +296,13 @@ def _verdict_text(pair: Pair, system: System, several: bool) -> str:
     return "\n".join([title, *(paragraph(sentence) for sentence in sentences(pair.verdict, system))])
 
 
+def _above_the_curve(comparison: Comparison, scenario: Scenario) -> Iterator[str]:
+    cases = [pair.verdict.case for pair in comparison.pairs]
+    pulls = ((case.input_torques, (case.higher_peak, case.lower_peak)) for case in cases)
+    if any(pull > peak for torques, peaks in pulls for pull, peak in zip(torques, peaks, strict=True)):
+        yield paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))
+
+
 def comparison_text(comparison: Comparison, scenario: Scenario, system: System) -> str:
     """A comparison as text of 80 columns, the verdict last."""
     car = comparison.runs[0].full.car
@@ -305,6 +313,7 @@ def comparison_text(comparison: Comparison, scenario: Scenario, system: System) 
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),
+        *_above_the_curve(comparison, scenario),
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     ]

@@ -9,9 +9,19 @@ from simlaunch.analysis.parts import CurveLoad, PartLoad, Stress, Wear
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.run import header
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, allowed_share, event_words, named
+from simlaunch.output.words import (
+    CAUTION,
+    NOT_REACHED,
+    PEDAL_WORDS,
+    Numbers,
+    above_the_curve,
+    allowed_share,
+    event_words,
+    named,
+)
 from simlaunch.scenario.decision import TOOTHED
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[PartLoad], float]
@@ -28,10 +38,6 @@ _LIMITS = (
     "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
     "slope of the S-N line, which is an assumption where the scenario gives none, and on how far the launch runs in "
     "each gear. Swings count a few shocks of one launch; heat is not counted. Ratings are what the scenario says."
-)
-ABOVE_THE_CURVE = (
-    "Steady pull can lie above the curve's highest torque: turning parts that slow, as when spinning tyres regain grip, "
-    "give back inertia, and a converter multiplies torque while it slips."
 )
 _RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
@@ -131,8 +137,15 @@ def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
 
 
 def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
-    """The part whose wear is told, and that of each curve: nearest to its rating, or else the one that differs most."""
-    every = {k: tuple(wear.ratio for wear in found.relative_wear(k)) for k in found.ranked()}
+    """The toothed part whose wear is told, and that of each curve: nearest to its rating, or else what differs most.
+
+    Swings of shafts are a few shocks of one launch, too few for a sentence.
+    """
+    every = {
+        k: tuple(wear.ratio for wear in found.relative_wear(k))
+        for k in found.ranked()
+        if found.loads[0].parts[k].place in TOOTHED
+    }
     known = {k: ratios for k, ratios in every.items() if len(ratios) > 1 and not any(map(isnan, ratios))}
     rated = [k for k in known if found.loads[0].parts[k].rating]
     if rated:
@@ -146,11 +159,10 @@ def _wear(found: Stress, numbers: Numbers) -> str:
     k, ratios = told
     part, names, most = found.loads[0].parts[k], [load.curve for load in found.loads], max(ratios)
     worst, mildest = names[ratios.index(most)], names[ratios.index(min(ratios))]
-    by = "turns at torque" if part.place in TOOTHED else "swings of torque"
     if float(times := numbers.times(most)) == 1.0:
-        return f" Over a launch, counted by {by}, {named(part.name)} wears alike with every curve."
+        return f" Over a launch, counted by turns at torque, {named(part.name)} wears alike with every curve."
     life = f"the life of {named(part.name)}"
-    return f" Over a launch, counted by {by}, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
+    return f" Over a launch, counted by turns at torque, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
 
 
 def stress_verdict(found: Stress, system: System) -> str:
@@ -208,7 +220,11 @@ def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
         paragraph(_MEANING),
         *tables_text(stress_tables(found, system)),
         "\n".join(["Where the peaks come from", *_events(found, Numbers(system))]),
-        *([paragraph(ABOVE_THE_CURVE)] if any(load.pulls_above_curve for load in found.loads) else []),
+        *(
+            [paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))]
+            if any(load.pulls_above_curve for load in found.loads)
+            else []
+        ),
         *(["\n".join(["Where the ratings come from", *origins])] if origins else []),
         *([_RIGID] if found.rigid else []),
         paragraph(_LIMITS),

@@ -91,6 +91,16 @@ def named(curve: str) -> str:
 # --- the verdict ---
 
 
+def above_the_curve(*, converter: bool) -> str:
+    """Why a steady pull at clutch or gearbox input is higher than the curve's highest torque."""
+    if converter:
+        return (
+            "Steady pull above the curve's highest torque: the converter multiplies torque while it slips, and turning "
+            "parts that slow give back inertia."
+        )
+    return "Steady pull above the curve's highest torque: the engine slows there and gives back inertia."
+
+
 def event_words(event: PeakEvent, numbers: Numbers) -> str:
     """What the highest torque of a part comes from; empty where that is not known."""
     if not event.cause:

@@ -15,10 +15,11 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import parts_verdict
-from simlaunch.output.words import PEDAL_WORDS, Numbers, sentences
+from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
 from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
 from simlaunch.report.typeset import named
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 _ANSWERS = {
@@ -187,8 +188,14 @@ def _parts(material: Material, system: System) -> str:
     return (
         "No ratings of parts are known, so nothing is said about limits, only about which curve asks for more: "
         f"in steady pull the gearbox input carries {pull[0]} with {named(case.higher)} and {pull[1]} with "
-        f"{named(case.lower)}."
+        f"{named(case.lower)}.{_above(material)}"
     )
+
+
+def _above(material: Material) -> str:
+    if not any(load.pulls_above_curve for load in material.load.loads):
+        return ""
+    return " " + above_the_curve(converter=isinstance(material.scenario.coupling, TorqueConverter))
 
 
 def parts_table(material: Material, system: System) -> Table:
