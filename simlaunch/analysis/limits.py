@@ -102,13 +102,19 @@ class Limits:
         caps = {name: factor * getattr(self, name) for name in ("mean_pressure", "power", "air_flow", "torque")}
         return replace(self, **caps)
 
-    def _demands(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, Demand]:
-        """What every rated part is asked for."""
-        return {
-            rated.name: demand(rated, peaks[PART_AT[rated.place]], steady[PART_AT[rated.place]]) for rated in self.parts
-        }
+    def _worst(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
+        """What every rated part sees where it comes nearest to what a proposal allows it, and that [N m]."""
+        found = {}
+        for rated in self.parts:
+            peak, pull = peaks[PART_AT[rated.place]], steady[PART_AT[rated.place]]
+            asked = demand(rated, peak, pull)
+            if asked.in_shocks:
+                found[f"{rated.name}, in shocks"] = (peak, (1.0 - SPARE) * rated.failure_si)
+            elif isfinite(asked.share):
+                found[f"{rated.name}, steady"] = (pull, (1.0 - SPARE) * rated.rating.si)
+        return found
 
-    def broken(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, float]:
+    def broken(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
         """Parts that a launch asks too much of, or so nearly that a curve with rounded values might.
 
         Parameters
@@ -118,11 +124,10 @@ class Limits:
 
         Returns
         -------
-        dict of str to float
-            Share of what is allowed, of each such part [-].
+        dict of str to tuple of float
+            Torque, and what a proposal allows, of each such part [N m].
         """
-        shares = {name: each.share for name, each in self._demands(peaks, steady).items()}
-        return {name: share for name, share in shares.items() if share > 1.0 - SPARE}
+        return {name: each for name, each in self._worst(peaks, steady).items() if each[0] > each[1]}
 
     def closest(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> tuple[str, float]:
         """The rated part that comes nearest to what it is allowed.
@@ -135,15 +140,11 @@ class Limits:
         Returns
         -------
         tuple of str and float
-            Its name, with whether that is in steady pull or in shocks, and the share of what is allowed; no name and
-            zero where no part is rated [-].
+            Its name, with whether that is in steady pull or in shocks, and the share of what a proposal allows; no
+            name and zero where no part is rated [-].
         """
-        known = {
-            f"{name}, {'in shocks' if each.in_shocks else 'steady'}": each.share
-            for name, each in self._demands(peaks, steady).items()
-            if isfinite(each.share)
-        }
-        return max(known.items(), key=lambda item: item[1], default=("", 0.0))
+        shares = {name: seen / allowed for name, (seen, allowed) in self._worst(peaks, steady).items()}
+        return max(shares.items(), key=lambda item: item[1], default=("", 0.0))
 
 
 def demand(rated: PartRating, peak: float, steady: float) -> Demand:

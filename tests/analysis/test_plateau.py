@@ -166,6 +166,31 @@ def test_a_flow_of_air_is_a_power() -> None:
     assert caps["air flow"][0] * 500.0 == pytest.approx(0.3 / (0.340 / 3.6e6 * 12.0))
 
 
+def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
+    """Written as the curve file has it, launched anew and weighed by `compare`, it keeps to every rating."""
+    scenario = changed(load(SCENARIOS / "road-coupe.toml"), {"run.until": ["60 m"]})
+    parts = [
+        part.model_copy(update={"rating": _rated(380.0).rating}) if part.place is Place.GEARBOX_INPUT else part
+        for part in scenario.parts or ()
+    ]
+    car = car_of(scenario, "peak", Pedal.FULL)
+    found = plateau(Room(car, Limits(parts=tuple(parts)), Aim((goal(scenario),), (1.0,))))
+    points = [
+        [f"{speed * 30.0 / pi:.1f} rpm", f"{torque:.2f} N m"]
+        for speed, torque in zip(found.speeds, found.torque, strict=True)
+    ]
+    weak = [{"name": "gearbox", "place": "gearbox input", "rating": "380 N m", "origin": "Invented."}]
+    both = changed(
+        scenario, {"curves": [{"name": "proposal", "points": points}, {"name": "peak", "points": _PEAK}], "parts": weak}
+    )
+    loads = {each.curve: each.parts[0] for each in stress(both).loads}
+    assert loads["peak"].broken
+    assert not loads["proposal"].broken
+    assert loads["proposal"].demand.share > 0.97
+    (rated,) = with_evidence(compare(both), both, 0).pairs[0].verdict.case.rated
+    assert rated.over == (True, False)
+
+
 def test_a_rating_holds_the_plateau_down() -> None:
     room = Room(coupe(), Limits(parts=(_rated(380.0),)), DASH)
     answer = plateau(room)
