@@ -122,9 +122,8 @@ def _worst(found: Stress, numbers: Numbers) -> str:
         return _IDLE if any(part.rating for part in found.loads[0].parts) else _UNRATED
     curve, part = max(rated, key=lambda entry: entry[1].demand.share)
     share = allowed_share(part.demand, part.event, numbers)
-    return (
-        f"Every part stays within what it is allowed; {named(curve)} comes nearest, loading {named(part.name)} {share}."
-    )
+    nearest = f"{named(curve)} comes nearest, loading {named(part.name)} {share}"
+    return f"Every part stays within what it is allowed; {nearest}."
 
 
 def more_overloads(count: int) -> str:
@@ -162,7 +161,8 @@ def _wear(found: Stress, numbers: Numbers) -> str:
     if float(times := numbers.times(most)) == 1.0:
         return f" Over a launch, counted by turns at torque, {named(part.name)} wears alike with every curve."
     life = f"the life of {named(part.name)}"
-    return f" Over a launch, counted by turns at torque, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
+    faster = f"{named(worst)} uses up {life} {times} times as fast as {named(mildest)}"
+    return f" Over a launch, counted by turns at torque, {faster}."
 
 
 def stress_verdict(found: Stress, system: System) -> str:
