@@ -1,4 +1,8 @@
-"""How much of a part's life a history of torque uses up: cycles by rainflow counting, added up by Miner's rule."""
+"""How much of a part's life a history of torque uses up, added up by Miner's rule.
+
+Shafts, joints and clutch: swings of torque, counted by the rainflow method. Teeth: loaded once a turn, so that turns at
+torque count, as in a load spectrum after ISO 6336-6 (form from memory; the standard was not opened).
+"""
 
 from __future__ import annotations
 
@@ -88,26 +92,24 @@ def cycles(history: Array) -> Cycles:
     return Cycles(ranges, counts)
 
 
-def wear_ratio(one: Cycles, other: Cycles, slope: float) -> float:
-    """How much faster a part's life is used up by some cycles than by others.
-
-    No level of the S-N line plays a part in it, only its slope.
+def turns(time: Array, torque: Array, speed: Array) -> Cycles:
+    """Load spectrum of a pinion: each turn under pull swings the load of a tooth from nothing to the torque and back.
 
     Parameters
     ----------
-    one, other : Cycles
-        Cycles of the same part, loads in the same unit.
-    slope : float
-        Slope of the S-N line [-].
+    time : ndarray, shape (n,)
+        Time, never falling [s].
+    torque : ndarray, shape (n,)
+        Torque; below zero the other flank is loaded, which is not counted [N m].
+    speed : ndarray, shape (n,)
+        Speed of the pinion [rad/s].
 
     Returns
     -------
-    float
-        Damage of the one over damage of the other; nan where the other does none [-].
+    Cycles
+        Torque in the middle between neighbouring samples, and turns between them.
     """
-    largest = max(float(each.ranges.max(initial=0.0)) for each in (one, other))
-    if not largest > 0.0:
-        return float("nan")
-    line = Line(largest, 1.0, slope)
-    damage = other.damage(line)
-    return one.damage(line) / damage if damage > 0.0 else float("nan")
+    middle = 0.5 * (torque[1:] + torque[:-1])
+    made = 0.5 * np.abs(speed[1:] + speed[:-1]) * np.diff(time) / (2.0 * np.pi)
+    pulls = (middle > 0.0) & (made > 0.0)
+    return Cycles(middle[pulls], made[pulls])

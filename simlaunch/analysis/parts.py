@@ -1,23 +1,26 @@
-"""What the parts of the driveline take: peak torque against ratings, and how fast their life is used up.
+"""What the parts of the driveline take: torque against ratings, and how fast their life is used up.
 
-Curves are ranked against each other and ratings that are passed are flagged; how long a part lasts is not told, since
+Curves are ranked against each other and ratings that are passed are flagged; how long a part lasts is not said, since
 one launch says nothing about the rest of its life.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import cached_property
-from math import isnan, nan
+from math import isclose, isnan, nan
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.damage import Cycles, cycles, wear_ratio
-from simlaunch.analysis.limits import PART_AT
+from simlaunch.analysis.damage import Cycles, Line, cycles, turns
+from simlaunch.analysis.demand import NO_EVENT, Demand, PeakEvent
+from simlaunch.analysis.limits import PART_AT, demand
+from simlaunch.analysis.peak_events import PeakEvents
 from simlaunch.analysis.simulate import Simulation, simulate
+from simlaunch.analysis.verdict import SAME_PEAK
 from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
@@ -33,7 +36,7 @@ _PEAK_GRID = 2000
 
 
 class Level(Enum):
-    """How the peak torque of a part stands to its rating, in words."""
+    """How the torque of a part stands to its rating, in words: steady pull above it, shocks above expected failure."""
 
     WITHIN = "within rating"
     OVER_RATING = "OVER RATING"
@@ -56,15 +59,19 @@ class PartLoad:
         Its rating; None for a part without one.
     peak : PartPeak, optional
         Highest torque, shocks of launch and shifts in it; None where it carries nothing.
-    cycles : Cycles
-        Swings of its torque over the launch, from rest to rest [N m].
+    spectra : mapping of str to Cycles
+        What uses up the life of each piece of it, by the name of the piece: turns of a gear at torque, or swings of
+        the torque of a shaft from rest to rest, under an empty name [N m].
+    event : PeakEvent
+        What its highest torque comes from.
     """
 
     name: str
     place: Place
     rating: PartRating | None
     peak: PartPeak | None
-    cycles: Cycles
+    spectra: Mapping[str, Cycles]
+    event: PeakEvent = NO_EVENT
 
     @property
     def slope(self) -> float:
@@ -77,30 +84,48 @@ class PartLoad:
         return abs(self.peak.torque) if self.peak else nan
 
     @property
-    def share_of_rating(self) -> float:
-        """Highest torque over the rating; nan without a rating [-]."""
-        return self.torque / self.rating.rating.si if self.rating else nan
+    def demand(self) -> Demand:
+        """What it is asked for against what it is allowed; nan without a rating."""
+        if self.rating is None or self.peak is None:
+            return Demand(nan, nan)
+        return demand(self.rating, self.peak.torque, self.peak.steady)
 
-    @property
-    def share_of_failure(self) -> float:
-        """Highest torque over that of expected failure; nan without a rating [-]."""
-        return self.torque / self.rating.failure_si if self.rating else nan
+    def damages(self, unit: float) -> dict[str, float]:
+        """Damage of each piece, in that of one turn or swing at a torque of `unit` N m [-]."""
+        line = Line(unit, 1.0, self.slope)
+        return {piece: spectrum.damage(line) for piece, spectrum in self.spectra.items()}
 
     @property
     def level(self) -> Level:
-        """How the highest torque stands to the rating."""
+        """How its torque stands to the rating."""
         if self.peak is None:
             return Level.UNLOADED
         if self.rating is None:
             return Level.UNRATED
-        if self.share_of_failure > 1.0:
+        if self.demand.shock > 1.0:
             return Level.OVER_FAILURE
-        return Level.OVER_RATING if self.share_of_rating > 1.0 else Level.WITHIN
+        return Level.OVER_RATING if self.demand.too_much else Level.WITHIN
 
     @property
     def broken(self) -> bool:
-        """Whether the part is loaded above its rating."""
-        return self.level in (Level.OVER_RATING, Level.OVER_FAILURE)
+        """Whether the part is asked too much."""
+        return self.demand.too_much
+
+
+@dataclass(frozen=True)
+class Wear:
+    """How fast a curve uses up the life of the piece of a part that wears most with it.
+
+    Parameters
+    ----------
+    piece : str
+        The piece, such as "gear 4"; empty for a part of one piece.
+    ratio : float
+        Its damage over that with the mildest curve; nan where the part carries nothing [-].
+    """
+
+    piece: str
+    ratio: float
 
 
 @dataclass(frozen=True)
@@ -128,6 +153,13 @@ class CurveLoad:
     def curve(self) -> str:
         """Name of the curve."""
         return self.simulation.curve
+
+    @property
+    def pulls_above_curve(self) -> bool:
+        """Whether clutch or gearbox input carry more in steady pull than the curve gives."""
+        engine_side = (Place.COUPLING, Place.GEARBOX_INPUT)
+        pulls = (part.peak.steady for part in self.parts if part.peak and part.place in engine_side)
+        return any(pull > self.peak_torque for pull in pulls)
 
     @property
     def coupling_heat(self) -> float:
@@ -158,24 +190,32 @@ class Stress:
 
     @cached_property
     def broken(self) -> tuple[tuple[str, PartLoad], ...]:
-        """Curve and part of every load above a rating, the worst first."""
+        """Curve and part of every load that is too much, the worst first."""
         found = [(load.curve, part) for load in self.loads for part in load.parts if part.broken]
-        return tuple(sorted(found, key=lambda entry: -entry[1].share_of_rating))
+        return tuple(sorted(found, key=lambda entry: -entry[1].demand.share))
 
-    def wear(self, which: int, part: int, against: int) -> float:
-        """How fast a curve uses up the life of a part, over another curve; nan where that one does not [-]."""
-        one, other = self.loads[which].parts[part], self.loads[against].parts[part]
-        return wear_ratio(one.cycles, other.cycles, one.slope)
+    def relative_wear(self, part: int) -> tuple[Wear, ...]:
+        """How fast each curve uses up the life of a part, over the mildest: the piece that wears most decides.
 
-    def relative_wear(self, part: int) -> tuple[float, ...]:
-        """How fast each curve uses up the life of a part, over the mildest; nan where it carries nothing [-]."""
-        over_first = [self.wear(which, part, 0) for which in range(len(self.loads))]
-        mildest = min(range(len(over_first)), key=over_first.__getitem__)
-        return tuple(self.wear(which, part, mildest) for which in range(len(self.loads)))
+        Pieces of one part are taken as equally strong at the torque that is measured there.
+        """
+        parts = [load.parts[part] for load in self.loads]
+        spectra = [spectrum for each in parts for spectrum in each.spectra.values()]
+        unit = max((float(spectrum.ranges.max(initial=0.0)) for spectrum in spectra), default=0.0)
+        if not unit > 0.0:
+            return tuple(Wear("", nan) for _ in parts)
+        worst = [max(each.damages(unit).items(), key=lambda item: item[1], default=("", 0.0)) for each in parts]
+        least = min(damage for _, damage in worst)
+        return tuple(Wear(piece, damage / least if least > 0.0 else nan) for piece, damage in worst)
+
+    def same_peak(self, part: int) -> bool:
+        """Whether the highest torque of a part is the same with every curve, of which there are several."""
+        torques = [load.parts[part].torque for load in self.loads]
+        return len(torques) > 1 and all(isclose(torque, torques[0], rel_tol=SAME_PEAK) for torque in torques)
 
     def ranked(self) -> tuple[int, ...]:
         """Parts by how near to their rating any curve brings them, the nearest first; parts without one last."""
-        shares = [max(load.parts[k].share_of_rating for load in self.loads) for k in range(len(self.loads[0].parts))]
+        shares = [max(load.parts[k].demand.share for load in self.loads) for k in range(len(self.loads[0].parts))]
         return tuple(
             sorted(range(len(shares)), key=lambda k: (isnan(shares[k]), 0.0 if isnan(shares[k]) else -shares[k]))
         )
@@ -199,18 +239,51 @@ def torque_history(trace: Trace, part: Part) -> Array:
     return np.concatenate([[0.0], trace.channels.get(CHANNEL[part], np.zeros(0)), [0.0]])
 
 
-def _part_load(simulation: Simulation, name: str, place: Place, rating: PartRating | None) -> PartLoad:
+def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
+    """What uses up the life of each piece of a part over a launch.
+
+    Parameters
+    ----------
+    trace : Trace
+        The launch.
+    part : Part
+        The part.
+
+    Returns
+    -------
+    dict of str to Cycles
+        Gears by turns of the input shaft at torque, the final drive by turns of the shaft that it drives with, which
+        stand in one ratio to those of its pinion; clutch and shafts by swings of torque.
+    """
+    if part is Part.GEARBOX_OUTPUT:
+        return {"final drive": turns(trace.time, trace[CHANNEL[part]], trace["shaft_speed"])}
+    if part is not Part.GEARBOX_INPUT:
+        return {"": cycles(torque_history(trace, part))}
+    torque, gears = trace[CHANNEL[part]], np.rint(trace["gear"])
+    found = {}
+    for gear in np.unique(gears):
+        pulled = turns(trace.time, np.where(gears == gear, torque, 0.0), trace["input_speed"])
+        found[f"gear {int(gear)}"] = pulled
+    return found
+
+
+def _part_load(
+    simulation: Simulation, name: str, place: Place, rating: PartRating | None, events: PeakEvents
+) -> PartLoad:
     part = PART_AT[place]
     peak = next((each for each in simulation.measures.parts if each.part is part), None)
-    return PartLoad(name, place, rating, peak, cycles(torque_history(simulation.run.trace, part)))
+    return PartLoad(
+        name, place, rating, peak, spectra_of(simulation.run.trace, part), events.of(peak) if peak else NO_EVENT
+    )
 
 
 def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
-    rated = [_part_load(simulation, rating.name, rating.place, rating) for rating in scenario.parts or ()]
+    events = PeakEvents(scenario, simulation)
+    rated = [_part_load(simulation, rating.name, rating.place, rating, events) for rating in scenario.parts or ()]
     covered = {part.place for part in rated}
     carrying = {peak.part for peak in simulation.measures.parts}
     others = [place for place, part in PART_AT.items() if place not in covered and part in carrying]
-    unrated = [_part_load(simulation, PART_AT[place].value, place, None) for place in others]
+    unrated = [_part_load(simulation, PART_AT[place].value, place, None, events) for place in others]
     peak = _peak_torque(simulation)
     displacement = scenario.engine.displacement
     pressure = mean_effective_pressure(peak, displacement.si) if displacement else nan

@@ -59,7 +59,7 @@ def stress(
     driver = driven(pedal)
     found = loaded(sound, curve or None, pedal=driver, tolerance=tolerance)
     if found.broken:
-        note(f"loads above a rating: {len(found.broken)}", quiet=quiet)
+        note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
 
     def figures() -> dict[str, object]:
         if not sound.parts:

@@ -13,10 +13,20 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.run import distinct, driven_parts
-from simlaunch.output.words import CASES_HEADS, CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, Tally, sentences
+from simlaunch.output.words import (
+    CASES_HEADS,
+    CAUTION,
+    NOT_REACHED,
+    PEDAL_WORDS,
+    Numbers,
+    Tally,
+    above_the_curve,
+    sentences,
+)
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Cell = TypeVar("Cell")
@@ -199,11 +209,11 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     rated = pair.verdict.case.rated
     rows: list[Row] = []
     for part in rated:
-        rows.append(_row(f"{part.part}, of its rating", *_by_order(pair, *part.shares), Dimension.SHARE, numbers))
-        words = ("OVER RATING" if over else "within" for over in _by_order(pair, *part.over))
+        one, other = _by_order(pair, *part.demands)
+        rows.append(_row(f"{part.part}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
+        rows.append(_row("  peak of expected failure", one.shock, other.shock, Dimension.SHARE, numbers))
+        words = ("TOO MUCH" if each.too_much else "within" for each in (one, other))
         rows.append(Row("  flag", "", (*words, "")))
-        wear = _by_order(pair, part.wear, 1.0)
-        rows.append(Row("  relative wear", "", (*map(numbers.times, wear), "")))
     if rows:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 
@@ -286,6 +296,13 @@ def _verdict_text(pair: Pair, system: System, several: bool) -> str:
     return "\n".join([title, *(paragraph(sentence) for sentence in sentences(pair.verdict, system))])
 
 
+def _above_the_curve(comparison: Comparison, scenario: Scenario) -> Iterator[str]:
+    cases = [pair.verdict.case for pair in comparison.pairs]
+    pulls = ((case.input_torques, (case.higher_peak, case.lower_peak)) for case in cases)
+    if any(pull > peak for torques, peaks in pulls for pull, peak in zip(torques, peaks, strict=True)):
+        yield paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))
+
+
 def comparison_text(comparison: Comparison, scenario: Scenario, system: System) -> str:
     """A comparison as text of 80 columns, the verdict last."""
     car = comparison.runs[0].full.car
@@ -296,6 +313,7 @@ def comparison_text(comparison: Comparison, scenario: Scenario, system: System) 
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),
+        *_above_the_curve(comparison, scenario),
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     ]

@@ -52,11 +52,15 @@ def _sureness(sure: Sureness | None) -> Object | None:
 def _rated(part: Rated) -> Object:
     return {
         "part": part.part,
-        "higher_share_of_rating": number(part.shares[0]),
-        "lower_share_of_rating": number(part.shares[1]),
-        "higher_over_rating": part.over[0],
-        "lower_over_rating": part.over[1],
-        "relative_wear_ratio": number(part.wear),
+        "higher_steady_share_of_rating": number(part.demands[0].steady),
+        "lower_steady_share_of_rating": number(part.demands[1].steady),
+        "higher_peak_share_of_failure": number(part.demands[0].shock),
+        "lower_peak_share_of_failure": number(part.demands[1].shock),
+        "higher_too_much": part.over[0],
+        "lower_too_much": part.over[1],
+        "no_reason_to_choose": part.alike,
+        "higher_peak_event": part.event.when or None,
+        "higher_peak_cause": part.event.cause or None,
     }
 
 

@@ -5,26 +5,39 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from math import isnan, nan
 
-from simlaunch.analysis.parts import CurveLoad, Level, PartLoad, Stress
+from simlaunch.analysis.parts import CurveLoad, PartLoad, Stress, Wear
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.output.words import (
+    CAUTION,
+    NOT_REACHED,
+    PEDAL_WORDS,
+    Numbers,
+    above_the_curve,
+    allowed_share,
+    event_words,
+    named,
+)
+from simlaunch.scenario.decision import TOOTHED
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Read = Callable[[PartLoad], float]
 
 _COLUMNS = 30
 _MEANING = (
-    "Peak torque holds the shocks of launch and shifts, steady pull does not. Relative wear: swings of torque counted "
-    "by rainflow (ASTM E1049) and added up by Miner's rule, over those with the mildest curve. Shafts: both half "
-    "shafts of an axle together; gearbox output: behind the final drive."
+    "Peak torque holds the shocks of launch and shifts, steady pull does not: steady pull keeps to the rating, shocks "
+    "to the torque of expected failure. Relative wear, added up by Miner's rule, over that with the mildest curve: "
+    "of gears by their turns at torque, each gear apart and the one that wears most stated, all taken as equally "
+    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). Shafts: both half shafts of "
+    "an axle together; gearbox output: behind the final drive."
 )
 _LIMITS = (
     "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
-    "slope of the S-N line, and counts swings of torque, neither heat nor the turns that teeth make under load. "
-    "Ratings are what the scenario says they are."
+    "slope of the S-N line, which is an assumption where the scenario gives none, and on how far the launch runs in "
+    "each gear. Swings count a few shocks of one launch; heat is not counted. Ratings are what the scenario says."
 )
 _RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
@@ -33,8 +46,8 @@ _IDLE = "No part that has a rating carries any torque."
 _ROWS: tuple[tuple[str, Dimension, Read], ...] = (
     ("peak torque", Dimension.TORQUE, lambda part: part.torque),
     ("steady pull", Dimension.TORQUE, lambda part: part.peak.steady if part.peak else nan),
-    ("of its rating", Dimension.SHARE, lambda part: part.share_of_rating),
-    ("of expected failure", Dimension.SHARE, lambda part: part.share_of_failure),
+    ("steady, of its rating", Dimension.SHARE, lambda part: part.demand.steady),
+    ("peak, of expected failure", Dimension.SHARE, lambda part: part.demand.shock),
 )
 
 
@@ -63,9 +76,13 @@ def _part_table(found: Stress, k: int, numbers: Numbers) -> Table:
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
-    wear = tuple(numbers.times(ratio) for ratio in found.relative_wear(k))
+    wear = tuple(_worn(each, numbers) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
+
+
+def _worn(wear: Wear, numbers: Numbers) -> str:
+    return numbers.times(wear.ratio) + (f", {wear.piece}" if wear.piece.startswith("gear") else "")
 
 
 def _part_title(part: PartLoad, numbers: Numbers) -> str:
@@ -103,25 +120,31 @@ def _worst(found: Stress, numbers: Numbers) -> str:
     rated = [(load.curve, part) for load in found.loads for part in load.parts if part.rating and part.peak]
     if not rated:
         return _IDLE if any(part.rating for part in found.loads[0].parts) else _UNRATED
-    curve, part = max(rated, key=lambda entry: entry[1].share_of_rating)
-    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
-    return f"Every part stays within its rating; nearest to it comes {named(part.name)} with {named(curve)}, {share}."
+    curve, part = max(rated, key=lambda entry: entry[1].demand.share)
+    share = allowed_share(part.demand, part.event, numbers)
+    nearest = f"{named(curve)} comes nearest, loading {named(part.name)} {share}"
+    return f"Every part stays within what it is allowed; {nearest}."
 
 
 def more_overloads(count: int) -> str:
-    """So many more loads, of any part with any curve, that pass a rating."""
-    return "1 more load is above a rating" if count == 1 else f"{count} more loads are above their ratings"
+    """So many more loads, of any part with any curve, that are too much."""
+    return "1 more load is too much" if count == 1 else f"{count} more loads are too much"
 
 
 def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
-    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
-    beyond = ", and above its torque of expected failure" if part.level is Level.OVER_FAILURE else ""
-    return f"{named(curve)} loads {named(part.name)} with {share} of its rating{beyond}"
+    return f"{named(curve)} loads {named(part.name)} {allowed_share(part.demand, part.event, numbers)} (too much)"
 
 
 def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
-    """The part whose wear is told, and that of each curve: nearest to its rating, or else the one that differs most."""
-    every = {k: found.relative_wear(k) for k in found.ranked()}
+    """The toothed part whose wear is told, and that of each curve: nearest to its rating, or else what differs most.
+
+    Swings of shafts are a few shocks of one launch, too few for a sentence.
+    """
+    every = {
+        k: tuple(wear.ratio for wear in found.relative_wear(k))
+        for k in found.ranked()
+        if found.loads[0].parts[k].place in TOOTHED
+    }
     known = {k: ratios for k, ratios in every.items() if len(ratios) > 1 and not any(map(isnan, ratios))}
     rated = [k for k in known if found.loads[0].parts[k].rating]
     if rated:
@@ -136,15 +159,44 @@ def _wear(found: Stress, numbers: Numbers) -> str:
     part, names, most = found.loads[0].parts[k], [load.curve for load in found.loads], max(ratios)
     worst, mildest = names[ratios.index(most)], names[ratios.index(min(ratios))]
     if float(times := numbers.times(most)) == 1.0:
-        return f" Over a launch, {named(part.name)} wears alike with every curve."
+        return f" Over a launch, counted by turns at torque, {named(part.name)} wears alike with every curve."
     life = f"the life of {named(part.name)}"
-    return f" Over a launch, {named(worst)} uses up {life} {times} times as fast as {named(mildest)}."
+    faster = f"{named(worst)} uses up {life} {times} times as fast as {named(mildest)}"
+    return f" Over a launch, counted by turns at torque, {faster}."
 
 
 def stress_verdict(found: Stress, system: System) -> str:
     """What the loads come to, in a sentence or two."""
     numbers = Numbers(system)
-    return f"{_worst(found, numbers)}{_wear(found, numbers)}"
+    return f"{_worst(found, numbers)}{_same(found)}{_wear(found, numbers)}"
+
+
+def parts_verdict(found: Stress, system: System) -> str:
+    """What the loads come to against ratings, without a word of wear."""
+    return f"{_worst(found, Numbers(system))}{_same(found)}"
+
+
+def _same(found: Stress) -> str:
+    """Parts whose highest torque is no reason to choose a curve."""
+    alike = [named(found.loads[0].parts[k].name) for k in found.ranked() if found.same_peak(k)]
+    if not alike:
+        return ""
+    names = alike[0] if len(alike) == 1 else f"{', '.join(alike[:-1])} and {alike[-1]}"
+    return f" The highest torque at {names} is the same with every curve, and so no reason to choose."
+
+
+def _events(found: Stress, numbers: Numbers) -> Iterator[str]:
+    """What the highest torque of each part comes from."""
+    for k in found.ranked():
+        parts = [load.parts[k] for load in found.loads]
+        words = [event_words(part.event, numbers) for part in parts]
+        if not any(words):
+            continue
+        pairs = zip(found.loads, words, strict=True)
+        each = "; ".join(f"{named(load.curve)}, {said}" for load, said in pairs)
+        told = words[0] if len(set(words)) == 1 else each
+        same = " (the same torque with every curve)" if found.same_peak(k) else ""
+        yield paragraph(f"{short(parts[0].name, _COLUMNS)}: {told}{same}", "    ")
 
 
 def _origins(found: Stress) -> Iterator[str]:
@@ -167,6 +219,12 @@ def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
         *unreached,
         paragraph(_MEANING),
         *tables_text(stress_tables(found, system)),
+        "\n".join(["Where the peaks come from", *_events(found, Numbers(system))]),
+        *(
+            [paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))]
+            if any(load.pulls_above_curve for load in found.loads)
+            else []
+        ),
         *(["\n".join(["Where the ratings come from", *origins])] if origins else []),
         *([_RIGID] if found.rigid else []),
         paragraph(_LIMITS),
@@ -192,11 +250,15 @@ def _part_object(found: Stress, which: int, k: int) -> Object:
         "rating_N_m": number(rating.rating.si) if rating else None,
         "failure_N_m": number(rating.failure_si) if rating else None,
         "origin": rating.origin if rating else None,
-        "share_of_rating": number(part.share_of_rating),
-        "share_of_failure": number(part.share_of_failure),
+        "steady_share_of_rating": number(part.demand.steady),
+        "peak_share_of_failure": number(part.demand.shock),
+        "peak_event": part.event.when or None,
+        "peak_cause": part.event.cause or None,
+        "same_peak_with_every_curve": found.same_peak(k),
         "flag": part.level.value,
         "slope_ratio": number(part.slope),
-        "relative_wear_ratio": number(found.relative_wear(k)[which]),
+        "relative_wear_ratio": number(found.relative_wear(k)[which].ratio),
+        "wears_most": found.relative_wear(k)[which].piece or None,
     }
 
 

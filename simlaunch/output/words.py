@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
+from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
 from simlaunch.output.layout import short
@@ -186,6 +187,33 @@ _HOLDS = (0.5, 2.0)
 """A gap that stays within these multiples of itself is said to hold (common practice) [-]."""
 
 
+def above_the_curve(*, converter: bool) -> str:
+    """Why a steady pull at clutch or gearbox input is higher than the curve's highest torque."""
+    if converter:
+        return (
+            "Steady pull above the curve's highest torque: the converter multiplies torque while it slips, and turning "
+            "parts that slow give back inertia."
+        )
+    return "Steady pull above the curve's highest torque: the engine slows there and gives back inertia."
+
+
+def event_words(event: PeakEvent, numbers: Numbers) -> str:
+    """What the highest torque of a part comes from; empty where that is not known."""
+    if not event.cause:
+        return event.when
+    torque = "" if isnan(event.torque) else f" {numbers.with_unit(event.torque, Dimension.TORQUE)}"
+    return f"{event.when}: {event.cause}{torque}"
+
+
+def allowed_share(demand: Demand, event: PeakEvent, numbers: Numbers) -> str:
+    """The torque of a part that comes nearest to what is allowed, as a share of that, and what a shock comes from."""
+    share = numbers.with_unit(demand.share, Dimension.SHARE)
+    if not demand.in_shocks:
+        return f"in steady pull to {share} of its rating"
+    told = event_words(event, numbers)
+    return f"in shocks to {share} of its torque of expected failure{f' ({told})' if told else ''}"
+
+
 @dataclass(frozen=True)
 class _Teller:
     """The phrases that a verdict is put together from."""
@@ -243,15 +271,14 @@ class _Teller:
         return self.numbers.with_unit(value, Dimension.SHARE)
 
     def load(self) -> str:
-        """The part that is loaded farthest above its rating, or else nearest to it; empty where none is rated."""
+        """The part that is asked most above what it is allowed, or else comes nearest; empty where none is rated."""
         worst = self.case.overload or max(self.case.rated, key=lambda part: part.shares[0], default=None)
         if worst is None or isnan(worst.shares[0]):
             return ""
         alike = f", as with {named(self.case.lower)}" if worst.over[1] else ""
         flag = f" (too much{alike})" if worst.over[0] else ""
-        wear = self.numbers.times(worst.wear)
-        life = "" if wear in (NOT_REACHED, "1.00") else f", using up its life {wear} times as fast"
-        return f"loads {named(worst.part)} to {self.share(worst.shares[0])} of its rating{flag}{life}"
+        choice = ", the same with both curves and so no reason to choose" if worst.alike else ""
+        return f"loads {named(worst.part)} {allowed_share(worst.demands[0], worst.event, self.numbers)}{flag}{choice}"
 
     def certainty(self) -> str:
         """What other grip, or the drawn cases, make of a gain or a loss."""
@@ -353,7 +380,7 @@ def _not_sure(tell: _Teller) -> tuple[str, str]:
 def _overloads(tell: _Teller) -> tuple[str, str]:
     first, second = _helps(tell)
     either = " with either curve" if tell.case.overload_is_shared else ""
-    return f"{first}, but a part is loaded above its rating{either}", second
+    return f"{first}, but too much is asked of a part{either}", second
 
 
 def _out_of_reach(tell: _Teller) -> tuple[str, str]:

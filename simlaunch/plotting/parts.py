@@ -1,4 +1,4 @@
-"""What the parts take, in a picture: peak torque over the rating, part by part and curve by curve."""
+"""What the parts take, in a picture: steady pull and peak over the rating, part by part and curve by curve."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ _FLAG = {Level.OVER_RATING: ", over rating", Level.OVER_FAILURE: ", over expecte
 
 @in_our_look
 def stress_figure(stress: Stress, system: str) -> Figure:
-    """Peak torque of every rated part as a share of its rating, a bar for each curve; a flag in words where it is over.
+    """Steady pull and peak of every rated part over its rating, a bar for each curve; a flag in words where it is over.
 
     Parameters
     ----------
@@ -71,7 +71,7 @@ def stress_figure(stress: Stress, system: str) -> Figure:
     _name_parts(axes, labels)
     axes.tick_params(axis="y", length=0.0)
     axes.grid(visible=False, axis="y")
-    name_x(axes, "peak torque over rating [%]")
+    name_x(axes, "torque over rating [%]")
     head_panel(axes, "part")
     return figure
 
@@ -87,7 +87,7 @@ def _name_parts(axes: Axes, labels: list[str]) -> None:
         axes.text(2.0, row - 0.42, plain(short(label, 36)), va="bottom", fontsize=9.5, fontweight="bold", color=INK)
 
 
-_LEAD = "Full line: rating. Ticks across the bars: torque of expected failure."
+_LEAD = "Bars: steady pull, kept to the full line. Diamonds: peaks, kept to the ticks (expected failure)."
 
 
 def _rating(part: PartLoad) -> PartRating:
@@ -97,7 +97,7 @@ def _rating(part: PartLoad) -> PartRating:
 
 def _text(part: PartLoad, share: float, units: Units) -> str:
     rating = units.text(_rating(part).rating.si, Dimension.TORQUE)
-    return f"{share:.1f} % of {rating}{_FLAG.get(part.level, '')}"
+    return f"{share:.1f} % of {rating} steady{_FLAG.get(part.level, '')}"
 
 
 def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
@@ -107,8 +107,10 @@ def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
     for row, k in enumerate(order):
         for index, load in enumerate(stress.loads):
             part, place = load.parts[k], row + thickness * (index - 0.5 * (count - 1))
-            share = 100.0 * float(np.nan_to_num(part.share_of_rating))
-            longest = max(longest, share)
+            share = 100.0 * float(np.nan_to_num(part.demand.steady))
+            peak = 100.0 * float(np.nan_to_num(part.torque)) / _rating(part).rating.si
+            longest = max(longest, share, peak)
+            axes.plot([peak], [place], marker="D", markersize=4.5, color=curve_style(index).colour)
             _bar(axes, place, share, thickness, index)
             axes.text(2.0, place, _text(part, share, units), va="center", fontsize=8.5, color=INK, bbox=_PATCH)
         failure = 100.0 * (1.0 + _rating(stress.loads[0].parts[k]).reserve.si)
@@ -136,8 +138,9 @@ def _bar(axes: Axes, place: float, share: float, thickness: float, index: int) -
 
 def _title(stress: Stress) -> str:
     if not stress.broken:
-        return "Every part stays within its rating"
+        return "Every part stays within what it is allowed"
     curve, part = stress.broken[0]
-    share = f"{100.0 * part.share_of_rating:.0f} % of its rating"
+    allowed = "torque of expected failure, in shocks" if part.demand.in_shocks else "rating, in steady pull"
+    share = f"{100.0 * part.demand.share:.0f} % of its {allowed}"
     more = f"; {more_overloads(len(stress.broken) - 1)}" if len(stress.broken) > 1 else ""
     return f"{named(curve)} loads {named(part.name)} with {share}{more}"

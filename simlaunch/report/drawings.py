@@ -130,7 +130,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
         tables = (*odds_words.tables(odds, system), _deciles(odds.difference, numbers))
         yield _picture("odds", lambda: odds_figure(odds, system), kind, tables)
     if material.scenario.parts:
-        kind = f"Bars: highest torque of every rated part over its rating, with {names}."
+        kind = f"Bars: steady pull of every rated part over its rating, diamonds: its peaks, with {names}."
         yield _picture(
             "stress", lambda: stress_figure(material.load, system), kind, stress_tables(material.load, system)
         )

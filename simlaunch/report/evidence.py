@@ -71,7 +71,7 @@ def _rated(case: Case, load: Stress) -> tuple[Rated, ...]:
     higher, lower = place[case.higher], place[case.lower]
     pairs = zip(load.loads[higher].parts, load.loads[lower].parts, strict=True)
     return tuple(
-        Rated(one.name, (one.share_of_rating, other.share_of_rating), load.wear(higher, k, lower))
-        for k, (one, other) in enumerate(pairs)
+        Rated(one.name, (one.demand, other.demand), one.event)
+        for one, other in pairs
         if one.rating and one.peak and other.peak
     )

@@ -45,7 +45,7 @@ _IN_A_SCRIPT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
 _TIMES = re.compile(r"^(Times|Speeds at the line|Where the gap opens)")
 _SMALL = 4  # of the heights, one in so many stands in the table for readers without script
 _CAUTIONS = (
-    "Differences in wear rank the curves against each other; they foretell no life of a part.",
+    "Wear in the tables ranks the curves against each other; it foretells no life of a part.",
     "Ratings of parts, spreads of values and the curves themselves are what the author of this page says they are.",
 )
 

@@ -14,11 +14,12 @@ from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.parts import stress_verdict
-from simlaunch.output.words import PEDAL_WORDS, Numbers, sentences
+from simlaunch.output.parts import parts_verdict
+from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
 from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
 from simlaunch.report.typeset import named
+from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 _ANSWERS = {
@@ -193,25 +194,31 @@ def _steady(runs: CurveRuns) -> float:
 def _load(material: Material, numbers: Numbers) -> Card:
     """Load of the part that comes nearest to its rating, or else the pull at the gearbox input."""
     every = ([load.parts[k] for load in material.load.loads] for k in material.load.ranked())
-    loaded = (parts for parts in every if not any(isnan(part.share_of_rating) for part in parts))
+    loaded = (parts for parts in every if not any(isnan(part.demand.share) for part in parts))
     if parts := next(loaded, None):
-        shares = (parts[0].share_of_rating, parts[1].share_of_rating)
-        label = f"Highest load of {named(parts[0].name)}, of its rating"
-        return _card(label, shares, Dimension.SHARE, material, numbers, "of the rating less")
+        shares = (parts[0].demand.share, parts[1].demand.share)
+        label = f"Load of {named(parts[0].name)}, of what it is allowed"
+        return _card(label, shares, Dimension.SHARE, material, numbers, "less")
     pulls = (_steady(material.pair.first), _steady(material.pair.second))
     return _card("Pull at the gearbox input", pulls, Dimension.TORQUE, material, numbers, "less")
 
 
 def _parts(material: Material, system: System) -> str:
     if material.scenario.parts:
-        return stress_verdict(material.load, system)
+        return parts_verdict(material.load, system)
     case, numbers = material.pair.verdict.case, Numbers(system)
     pull = [numbers.with_unit(torque, Dimension.TORQUE) for torque in case.input_torques]
     return (
         "No ratings of parts are known, so nothing is said about limits, only about which curve asks for more: "
         f"in steady pull the gearbox input carries {pull[0]} with {named(case.higher)} and {pull[1]} with "
-        f"{named(case.lower)}."
+        f"{named(case.lower)}.{_above(material)}"
     )
+
+
+def _above(material: Material) -> str:
+    if not any(load.pulls_above_curve for load in material.load.loads):
+        return ""
+    return " " + above_the_curve(converter=isinstance(material.scenario.coupling, TorqueConverter))
 
 
 def parts_table(material: Material, system: System) -> Table:
@@ -250,12 +257,12 @@ def _times(label: str, gaps: list[MarkGap], numbers: Numbers) -> Row:
 
 
 def _loaded(part: PartLoad, numbers: Numbers) -> str:
-    """Highest torque of a part, and that over its rating."""
+    """Highest torque of a part, and the share of what it is allowed that it comes to in pull or shocks."""
     if part.level is Level.UNLOADED:
         return Level.UNLOADED.value
     torque = numbers.with_unit(part.torque, Dimension.TORQUE)
-    share = numbers.with_unit(part.share_of_rating, Dimension.SHARE)
-    return f"{torque} = {share}{': too much' if part.broken else ''}"
+    share = numbers.with_unit(part.demand.share, Dimension.SHARE)
+    return f"{torque}; {share} of what is allowed{': too much' if part.broken else ''}"
 
 
 def _names(material: Material) -> tuple[str, str]:
@@ -312,7 +319,7 @@ def summary_object(material: Material, system: System, *, page: str, content: by
         ],
         "difference_s": number(pair.full.at_goal.gap),
         "parts_over_rating": [
-            {"curve": curve, "part": part.name, "share_of_rating": number(part.share_of_rating)}
+            {"curve": curve, "part": part.name, "share_of_allowed": number(part.demand.share)}
             for curve, part in material.load.broken
         ],
         "page": page,

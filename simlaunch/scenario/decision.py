@@ -251,8 +251,11 @@ class Place(StrEnum):
     REAR_SHAFTS = "rear shafts"
 
 
-_TEETH = Derived("6.611", "ISO 6336-2, pitting of hardened gears: life factor 1.6 at 1e5 to 1.0 at 5e7 cycles")
-_SHAFT = Derived("5", "FKM guideline for shafts (from memory): 5 to 8 smooth, 3 to 5 splined")
+_TEETH = Derived("6.611", "assumption: pitting of hardened teeth, life factor 1.6 at 1e5 to 1.0 at 5e7 turns")
+_SHAFT = Derived("5", "assumption: shafts, 5 to 8 smooth, 3 to 5 splined (from memory)")
+
+TOOTHED = (Place.GEARBOX_INPUT, Place.GEARBOX_OUTPUT)
+"""Places whose life is that of teeth."""
 
 SLOPES: Mapping[Place, Derived] = {
     Place.COUPLING: _SHAFT,

@@ -63,7 +63,7 @@ _WHAT = {
 }
 
 
-MEETING, ENGAGED = _WHAT[events.SPEEDS_MEET], _WHAT[events.GEAR_CLOSES]
+MEETING, ENGAGED, SHIFT_BEGINS = (_WHAT[e] for e in (events.SPEEDS_MEET, events.GEAR_CLOSES, events.SHIFT_BEGINS))
 BEGINNINGS = frozenset(_WHAT[event] for event in (events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP))
 """Moments that begin or end a change in coupling or gearbox."""
 

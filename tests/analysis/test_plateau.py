@@ -11,16 +11,19 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
+from simlaunch.analysis.compare import compare
 from simlaunch.analysis.launches import Aim, as_many, target_named
 from simlaunch.analysis.limits import MEAN_PRESSURE, POWER, TORQUE, Limits, limits_of
 from simlaunch.analysis.plateau import DRIVES, SAME_TIME, Plateau, _binding, _height_cause, final_drive, plateau
 from simlaunch.analysis.plateau_search_space import FALL, HEIGHT, RISE, Point, Room, Shape
+from simlaunch.analysis.simulate import car_of, goal
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import Answer, Wanted, curve_csv, plateau_verdict
 from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Record
+from simlaunch.record import Pedal, Record
+from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
@@ -164,6 +167,24 @@ def test_a_flow_of_air_is_a_power() -> None:
     """0.3 kg/s is 264.7 kW at 340 g/(kW h) and 12 parts of air to one of fuel. Source: definitions, by hand."""
     caps = Limits(air_flow=0.3).caps(np.array([500.0]))
     assert caps["air flow"][0] * 500.0 == pytest.approx(0.3 / (0.340 / 3.6e6 * 12.0))
+
+
+def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
+    """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
+    short = changed(scenario(), {"run.until": ["60 m"], "uncertain": []})
+    room = Room(car_of(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,)))
+    answer = plateau(room)
+    points = [
+        [f"{speed * 30.0 / pi:.1f} rpm", f"{torque:.2f} N m"]
+        for speed, torque in zip(answer.speeds, answer.torque, strict=True)
+    ]
+    peak = [["1000 rpm", "300 N m"], ["3000 rpm", "560 N m"], ["7000 rpm", "450 N m"]]
+    curves = [{"name": "proposal", "points": points}, {"name": "peak", "points": peak}]
+    part = {"name": "gearbox", "place": "gearbox input", "rating": "380 N m", "origin": "Invented."}
+    both = changed(short, {"curves": curves, "parts": [part]})
+    (rated,) = with_evidence(compare(both), both, 0).pairs[0].verdict.case.rated
+    assert rated.over == (True, False)
+    assert rated.shares[1] > 0.95
 
 
 def test_a_rating_holds_the_plateau_down() -> None:

@@ -13,6 +13,7 @@ import pytest
 
 from output.rounding import stands_in
 from simlaunch.analysis.compare import compare
+from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.verdict import Case, Finding, Rated, Sureness, judge
 from simlaunch.cli.main import answer
 from simlaunch.metrics.marks import Kind, Target
@@ -31,8 +32,8 @@ SLOWER = Sureness(512, (0.031, 0.018, 0.044), (0.969, 0.956, 0.982), 0.012, (0.0
 QUICKER = Sureness(512, (0.975, 0.962, 0.988), (0.025, 0.012, 0.038), 0.020, (-0.310, -0.205, -0.040))
 LEVEL = Sureness(512, (0.55, 0.51, 0.59), (0.45, 0.41, 0.49), 0.840, (-0.012, -0.001, 0.011))
 OPEN = Sureness(512, (0.70, 0.66, 0.74), (0.30, 0.26, 0.34), 0.102, (-0.150, -0.050, 0.090))
-WITHIN = Rated("gearbox", (0.953, 0.897), 1.42)
-OVER = Rated("gearbox", (1.124, 0.968), 2.7)
+WITHIN = Rated("gearbox", (Demand(0.953, 0.8), Demand(0.897, 0.8)))
+OVER = Rated("gearbox", (Demand(1.124, 0.9), Demand(0.968, 0.9)))
 HURTS = Case(
     higher="peak",
     lower="plateau",
@@ -53,7 +54,11 @@ HELPS = replace(
     HURTS, higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3), spin_times=(0.0, 0.0),
     sureness=QUICKER,
 )  # fmt: skip
-BOTH_OVER = Rated("gearbox", (1.676, 1.676), 1.09)
+BOTH_OVER = Rated(
+    "gearbox",
+    (Demand(0.9, 1.676), Demand(0.8, 1.6761)),
+    PeakEvent("1-2 shift", "clutch at its capacity of", 700.0),
+)
 NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, sureness=LEVEL, rated=())
 
 
@@ -71,7 +76,7 @@ def test_a_peak_that_hurts() -> None:
     assert first == (
         'With 110 N m more peak torque, "peak" takes 13.75 s for 1/4 mile against 13.53 s with "plateau": 0.22 s lost.'
     )
-    assert second.startswith('Wheelspin time: 2.70 s against 1.69 s; "peak" loads "gearbox" to ')
+    assert second.startswith('Wheelspin time: 2.70 s against 1.69 s; "peak" loads "gearbox" in steady pull to ')
     assert "slower in 496 of 512 drawn cases (95 to 99 %)" in second
 
 
@@ -79,7 +84,7 @@ def test_a_peak_that_helps() -> None:
     finding, first, second = _told(HELPS)
     assert finding is Finding.HELPS
     assert first.endswith('13.33 s for 1/4 mile against 13.53 s with "plateau": 0.20 s gained.')
-    assert second.startswith('There is no wheelspin with either curve; "peak" loads "gearbox" to ')
+    assert second.startswith('There is no wheelspin with either curve; "peak" loads "gearbox" in steady pull to ')
     assert second.endswith(
         "; the gain varies: quicker in 499 of 512 drawn cases (96 to 99 %), mostly by 0.04 s to 0.31 s."
     )
@@ -95,17 +100,14 @@ def test_no_difference_worth_naming_within_the_odds() -> None:
 def test_a_peak_that_helps_but_breaks_a_rating() -> None:
     finding, first, second = _told(replace(HELPS, rated=(WITHIN, OVER)))
     assert finding is Finding.HELPS_BUT_OVERLOADS
-    assert first.endswith("0.20 s gained, but a part is loaded above its rating.")
-    assert (
-        'loads "gearbox" to 112.4 % of its rating (too much), using up its life 2.70 times as fast; the gain varies: '
-        in second
-    )
+    assert first.endswith("0.20 s gained, but too much is asked of a part.")
+    assert 'loads "gearbox" in steady pull to 112.4 % of its rating (too much); the gain varies: ' in second
 
 
 def test_a_rating_that_both_break_is_not_laid_to_the_peak_alone() -> None:
-    both = Rated("gearbox", (1.124, 1.068), 1.2)
+    both = Rated("gearbox", (Demand(1.124, 0.9), Demand(1.068, 0.9)))
     _, _, second = _told(replace(HELPS, rated=(both,)))
-    assert '112.4 % of its rating (too much, as with "plateau"), using up its life 1.20 times as fast' in second
+    assert '112.4 % of its rating (too much, as with "plateau"); ' in second
 
 
 def test_a_peak_that_hurts_and_breaks_a_rating_is_still_one_that_hurts() -> None:
@@ -130,12 +132,15 @@ def test_a_share_that_may_be_chance_settles_nothing() -> None:
 def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
     finding, first, second = _told(replace(HELPS, rated=(WITHIN, BOTH_OVER)))
     assert finding is Finding.HELPS_BUT_OVERLOADS
-    assert first.endswith("0.20 s gained, but a part is loaded above its rating with either curve.")
-    assert 'of its rating (too much, as with "plateau")' in second
+    assert first.endswith("0.20 s gained, but too much is asked of a part with either curve.")
+    assert (
+        'loads "gearbox" in shocks to 167.6 % of its torque of expected failure (1-2 shift: clutch at its capacity of '
+        '700 N m) (too much, as with "plateau"), the same with both curves and so no reason to choose; ' in second
+    )
     answer = answer_in_a_line(judge(replace(HELPS, rated=(WITHIN, BOTH_OVER)), 0.05))
     assert answer == "“peak” is the bigger number and quicker, but either curve overloads a part"
     for rated in ((OVER,), (BOTH_OVER, OVER)):
-        assert _told(replace(HELPS, rated=rated))[1].endswith("but a part is loaded above its rating.")
+        assert _told(replace(HELPS, rated=rated))[1].endswith("but too much is asked of a part.")
         assert answer_in_a_line(judge(replace(HELPS, rated=rated), 0.05)).endswith("but it overloads a part")
 
 

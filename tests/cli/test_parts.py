@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shutil
 from pathlib import Path
 
 import pytest
@@ -41,11 +42,14 @@ def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capt
     assert set(_NUMBER.findall(" ".join(verdict.split()))) <= set(_NUMBER.findall(tables))
 
 
-def test_a_passed_rating_is_flagged_in_words(capsys: Capture) -> None:
-    out, err = _said(capsys, 0, "stress", COUPE)
+def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) -> None:
+    shutil.copytree(SCENARIOS, tmp_path / "cars")
+    weak = tmp_path / "cars" / "road-coupe.toml"
+    weak.write_text(weak.read_text(encoding="utf-8").replace('"660 N m"', '"520 N m"'), encoding="utf-8")
+    out, err = _said(capsys, 0, "stress", str(weak))
     assert "OVER RATING" in out
-    assert '"peak" loads "gearbox" with ' in out
-    assert "loads above a rating: 1" in err
+    assert '"peak" loads "gearbox" in steady pull to ' in " ".join(out.split())
+    assert "loads that are too much: 1" in err
     assert "no life in\nkilometres" in out
 
 
@@ -58,11 +62,11 @@ def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
     found = stress(changed(load(COUPE), {"parts": parts, "run.until": ["60 m"]}))
     assert len(found.broken) == 6
     verdict = stress_verdict(found, System.METRIC)
-    assert "; 3 more loads are above their ratings." in verdict
-    assert "of its rating, and above its torque of expected failure;" in verdict
+    assert "; 3 more loads are too much." in verdict
+    assert '"peak" loads "gearbox input" in steady pull to ' in verdict
     figure = stress_figure(found, System.METRIC)
     told = " ".join(" ".join(text.get_text().split()) for text in figure.findobj(Text))
-    assert "; 5 more loads are above their ratings" in told
+    assert "; 5 more loads are too much" in told
 
 
 def test_without_ratings_curves_are_still_compared(capsys: Capture) -> None:
@@ -83,8 +87,10 @@ def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:
     assert found["format"] == "simlaunch-stress-1"
     assert [load["curve"] for load in found["loads"]] == ["plateau", "peak"]
     gearbox = found["loads"][1]["parts"][1]
-    assert (gearbox["part"], gearbox["flag"], gearbox["rating_N_m"]) == ("gearbox", "OVER RATING", 660.0)
-    assert gearbox["share_of_rating"] == pytest.approx(gearbox["peak_torque_N_m"] / 660.0)
+    assert (gearbox["part"], gearbox["flag"], gearbox["rating_N_m"]) == ("gearbox", "within rating", 660.0)
+    assert gearbox["peak_share_of_failure"] == pytest.approx(gearbox["peak_torque_N_m"] / 990.0)
+    assert gearbox["steady_share_of_rating"] == pytest.approx(gearbox["steady_pull_N_m"] / 660.0)
+    assert (gearbox["peak_event"], gearbox["wears_most"]) == ("1-2 shift", "gear 5")
     assert gearbox["relative_wear_ratio"] > 1.0
     assert found["loads"][0]["parts"][1]["relative_wear_ratio"] == 1.0
 

@@ -1,0 +1,145 @@
+"""What the highest torque of a part comes from: the event it falls into, and whether the clutch is its cause.
+
+A cause is stated only where a launch with a weaker clutch confirms it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cached_property
+from math import inf
+
+import numpy as np
+
+from simlaunch.analysis.demand import PeakEvent
+from simlaunch.analysis.launches import as_many
+from simlaunch.analysis.simulate import Simulation
+from simlaunch.errors import SimlaunchError
+from simlaunch.metrics.parts import CHANNEL, SETTLING, PartPeak
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import TorqueConverter
+from simlaunch.simulation.run import ENGAGED, MEETING, SHIFT_BEGINS, launch
+from simlaunch.simulation.trace import Trace
+
+WEAKER = 0.03  # share by which the clutch is weakened to see whether it causes a peak [-]
+_AT_CAPACITY = 0.999  # share of its capacity from which a clutch counts as being at it [-]
+_SLIPS = 1.0  # difference of speeds from which a clutch counts as slipping [rad/s]
+_MULTIPLIED = 1.05  # torque behind a converter over that before it, from which it is said to multiply [-]
+_BEFORE = 0.1  # a shock in the driveline follows its cause within this time [s]
+LAUNCH = "launch"
+
+
+@dataclass(frozen=True)
+class Window:
+    """An event of a launch, from its begin until nothing rings any more."""
+
+    name: str
+    begin: float
+    """[s]"""
+    end: float
+    """[s]"""
+
+    def holds(self, time: float) -> bool:
+        """Whether a time falls into it."""
+        return self.begin <= time <= self.end
+
+
+def windows(trace: Trace) -> tuple[Window, ...]:
+    """The launch itself and every shift.
+
+    Parameters
+    ----------
+    trace : Trace
+        The launch.
+
+    Returns
+    -------
+    tuple of Window
+        In order; each ends where the next begins at the latest.
+    """
+    return tuple(_windows(trace))
+
+
+def _windows(trace: Trace) -> Iterator[Window]:
+    shifts = [moment.time for moment in trace.moments if moment.what == SHIFT_BEGINS]
+    for begin, limit in zip([-inf, *shifts], [*shifts, inf], strict=True):
+        closing = [m.time for m in trace.moments if begin < m.time < limit and m.what in (MEETING, ENGAGED)]
+        if begin == -inf:
+            closing = [m.time for m in trace.moments if m.time < limit and m.what == MEETING][:1]
+            yield Window(LAUNCH, begin, min(limit, closing[0] + SETTLING if closing else limit))
+            continue
+        first = [time for time in closing if time <= begin + _LONGEST]
+        gear = round(float(trace["gear"][max(int(np.searchsorted(trace.time, begin)) - 1, 0)]))
+        yield Window(f"{gear}-{gear + 1} shift", begin, min(limit, max(first, default=begin) + SETTLING))
+
+
+_LONGEST = 2.0  # speeds that meet later than this belong to no shift any more [s]
+
+
+@dataclass
+class PeakEvents:
+    """What the peaks of one launch come from.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    simulation : Simulation
+        The launch.
+    """
+
+    scenario: Scenario
+    simulation: Simulation
+
+    @cached_property
+    def _windows(self) -> tuple[Window, ...]:
+        return windows(self.simulation.run.trace)
+
+    @cached_property
+    def _weakened(self) -> Trace | None:
+        """The same launch with a weaker clutch; None where it cannot be made."""
+        car = as_many([self.simulation.car]).view(np.recarray)[0]
+        car.coupling.capacity *= 1.0 - WEAKER
+        try:
+            return launch(car).trace
+        except SimlaunchError:
+            return None
+
+    def of(self, peak: PartPeak) -> PeakEvent:
+        """The event that a peak falls into, and its cause where that is confirmed."""
+        window = next((each for each in self._windows if each.holds(peak.time)), None)
+        if window is None:
+            return PeakEvent(f"pull in gear {peak.gear}" if peak.gear else "")
+        return self._caused(peak, window)
+
+    def _caused(self, peak: PartPeak, window: Window) -> PeakEvent:
+        trace = self.simulation.run.trace
+        converter = isinstance(self.scenario.coupling, TorqueConverter)
+        near = (trace.time >= peak.time - _BEFORE) & (trace.time <= peak.time)
+        carried = np.abs(trace["coupling_torque"][near])
+        if converter and window.name == LAUNCH:
+            behind = np.abs(trace["gearbox_input_torque"][near])
+            multiplies = behind[-1] > _MULTIPLIED * carried[-1]
+            return PeakEvent(window.name, "converter multiplies torque" if multiplies else "")
+        capacity = float(self.simulation.car.coupling.capacity)
+        slips = np.abs(trace["engine_speed"] - trace["input_speed"])[near].max() > _SLIPS
+        most = float(carried.max())
+        full = most >= _AT_CAPACITY * capacity  # it may just break away, its speeds still alike
+        if not (capacity > 0.0 and (full or slips) and self._falls(peak, window)):
+            return PeakEvent(window.name)
+        clutch = "lock-up clutch" if converter else "clutch"
+        if full:
+            return PeakEvent(window.name, f"{clutch} at its capacity of", capacity)
+        return PeakEvent(window.name, f"{clutch} slips as it closes, carrying", most)
+
+    def _falls(self, peak: PartPeak, window: Window) -> bool:
+        """Whether a weaker clutch lowers the peak in the same event, by half of its own loss at least."""
+        if self._weakened is None:
+            return False
+        other = next((each for each in windows(self._weakened) if each.name == window.name), None)
+        if other is None:
+            return False
+        within = (self._weakened.time >= other.begin) & (self._weakened.time <= other.end)
+        highest = float(np.abs(self._weakened[CHANNEL[peak.part]][within]).max(initial=0.0))
+        return highest < (1.0 - 0.5 * WEAKER) * abs(peak.torque)
