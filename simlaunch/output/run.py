@@ -16,6 +16,7 @@ from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Coupling, Record
 from simlaunch.scenario.defaults import Default
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.run import Outcome
 from simlaunch.simulation.trace import Moment
 from simlaunch.units.spelling import Dimension, System
 
@@ -78,6 +79,25 @@ def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
     heads = (f"time [{time}]", f"rollout [{time}]", f"line [{speed}]", f"66 ft [{speed}]")
     results = distinct(marks, lambda result: result.target)
     return Table("Marks", heads, tuple(_mark_row(result, numbers) for result in results))
+
+
+def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
+    """A sentence that names the marks that a launch does not reach, and says why; none where it reaches all."""
+    missed = simulation.missed
+    if missed is None:
+        return []
+    named = ", ".join(dict.fromkeys(map(target_label, missed.targets)))
+    speed = numbers.with_unit(missed.speed, Dimension.SPEED)
+    distance = numbers.with_unit(missed.distance, Dimension.LENGTH)
+    then = f"{missed.time:.1f} s after the start, at {speed}"
+    why = {
+        Outcome.STALLED: f"the engine stalled {then}",
+        Outcome.TIME_LIMIT: f"the time limit came first, {then} and {distance}",
+        Outcome.FINISHED: f"the launch could not be followed beyond its goal, {then}",
+    }[missed.outcome]
+    if missed.outcome is Outcome.TIME_LIMIT and missed.at_top_speed:
+        why += ", where the car gains no more speed"
+    return [f"Not reached: {named}; {why}."]
 
 
 def _value(label: str, value: float, kind: Dimension, numbers: Numbers) -> Row:
@@ -176,7 +196,7 @@ def run_tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
 def _alarm(simulation: Simulation) -> list[str]:
     if not simulation.measures.audit.bad:
         return []
-    return ["BAD RUN: its energy does not add up; do not use these numbers, and please report the scenario."]
+    return ["BAD RUN: its energy does not add up; do not use these numbers."]
 
 
 def run_text(simulation: Simulation, scenario: Scenario, system: System) -> str:
@@ -184,13 +204,15 @@ def run_text(simulation: Simulation, scenario: Scenario, system: System) -> str:
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
     meaning = (
         "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-        "the last 66 ft. -: not reached, or not defined."
+        "the last 66 ft. Marks beyond the goal of the run are taken from the same launch carried on; all else is "
+        "measured up to the goal. -: not reached, or not defined."
     )
     blocks = [
         f"{header(scenario, simulation.car, system)}\n{what}",
         paragraph(meaning),
         *map(paragraph, _alarm(simulation)),
         *tables_text(run_tables(simulation, system)),
+        *map(paragraph, missed_text(simulation, Numbers(system))),
         paragraph(f"Caution: {CAUTION}"),
         paragraph(f"End: {simulation.run.outcome.value}."),
         *map(paragraph, _alarm(simulation)),

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import argparse
 import faulthandler
+import sys
 import time
 import warnings
 from collections import Counter
@@ -325,7 +326,8 @@ def survey(count: int, seed: int = 1, first: int = 0, *, loud: bool = False) -> 
         if end.startswith("fault"):
             faults.append(f"case {number} of seed {seed}: {end}; {scenario.name} with {changes}")
             if loud:
-                print(faults[-1][:1500], flush=True)
+                sys.stdout.write(f"{faults[-1][:1500]}\n")
+                sys.stdout.flush()
     return endings, faults, longest
 
 
@@ -337,9 +339,8 @@ def main() -> None:
     parser.add_argument("--first", type=int, default=0)
     given = parser.parse_args()
     endings, faults, longest = survey(given.count, given.seed, given.first, loud=True)
-    for end, number in sorted(endings.items()):
-        print(f"{end:32} {number:7}")
-    print(f"longest case {longest:.1f} s; {len(faults)} faults")
+    told = [f"{end:32} {number:7}" for end, number in sorted(endings.items())]
+    sys.stdout.write("\n".join([*told, f"longest case {longest:.1f} s; {len(faults)} faults", ""]))
 
 
 if __name__ == "__main__":

@@ -7,7 +7,7 @@ import pytest
 
 from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import InputError, UsageError
-from simlaunch.metrics.marks import FOOT
+from simlaunch.record import FOOT
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
