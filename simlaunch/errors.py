@@ -3,7 +3,8 @@
     SimlaunchError               exit 1  anything we raise on purpose
     ├── UsageError               exit 2  the call itself makes no sense
     ├── InputError               exit 3  a file or a value that cannot be used
-    │   └── ScenarioError        exit 3  all faults of one scenario, listed together
+    │   ├── ScenarioError        exit 3  all faults of one scenario, listed together
+    │   └── RunNotFollowed       exit 3  values with which the equations of a launch cannot be followed
     └── TargetNotReached         exit 4  the car cannot do what was asked
 
 Each carries the exit code that the command line ends with.
@@ -79,3 +80,7 @@ class TargetNotReached(SimlaunchError):
     """The car did not reach a wanted speed or distance; the message says how far it came."""
 
     exit_code = 4
+
+
+class RunNotFollowed(InputError):
+    """Sound values with which the equations of a launch cannot be followed; the message says from when on, and why."""

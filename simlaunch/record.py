@@ -189,6 +189,28 @@ CAR = np.dtype(
 )
 
 
+FOOT = 0.3048
+"""Length of the rollout [m]."""
+
+
+def is_complete(car: Record) -> bool:
+    """Whether every derived number of a car has been worked out; see `launch.run.complete`.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+
+    Returns
+    -------
+    bool
+        False while a number that a launch works out is still `nan`.
+    """
+    shifts = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
+    derived = (car.air.density, car.pedal.target_slip, shifts, car.front.outer_curve, car.rear.outer_curve)
+    return not any(np.isnan(numbers).any() for numbers in derived)
+
+
 def blank() -> Record:
     """A record with every number zero, every derived number `nan`, and no limit of torque in any gear.
 

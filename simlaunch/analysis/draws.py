@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.analysis.launches import aim
+from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
 from simlaunch.record import CAR, Pedal, Record

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import extra_targets, goal, target_label
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.many import Measured, columns, measure_many
-from simlaunch.metrics.marks import STANDARD, Kind, Target
+from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import CAR, Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
@@ -21,9 +22,6 @@ from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
-
-_BEYOND = 1.005
-"""A run goes a little past its target, so that samples stand on both sides of it."""
 
 
 @dataclass(frozen=True)
@@ -74,22 +72,6 @@ def target_named(scenario: Scenario, name: str | None) -> Target:
         choices = ", ".join(dict.fromkeys(map(target_label, every)))
         made = 'or write a distance, a speed or a span such as "80 km/h to 120 km/h"'
         raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, {made}") from None
-
-
-def aim(car: Record, targets: Sequence[Target]) -> None:
-    """Let a run end where the last of its targets is passed.
-
-    Parameters
-    ----------
-    car : Record
-        The car, changed in place.
-    targets : sequence of Target
-        At least one.
-    """
-    distances = [target.end for target in targets if target.kind is Kind.DISTANCE]
-    speeds = [target.end for target in targets if target.kind is not Kind.DISTANCE]
-    car.run.stop_distance = _BEYOND * max(distances, default=0.0)
-    car.run.stop_speed = _BEYOND * max(speeds, default=0.0)
 
 
 def make_ready(car: Record, targets: Sequence[Target]) -> float:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.bump import curve_speeds
-from simlaunch.analysis.launches import Aim, Cars, aim, as_many, column, measure_all
+from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.analysis.limits import Limits
+from simlaunch.analysis.ready import aim
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part

@@ -2,17 +2,44 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from math import isclose
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from math import isclose, isnan
 
-from simlaunch.metrics.marks import FOOT, STANDARD, Kind, Target
+from simlaunch.analysis.ready import aim, runnable
+from simlaunch.errors import RunNotFollowed
+from simlaunch.metrics.crossing import value_at
+from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
-from simlaunch.record import Pedal, Record
+from simlaunch.record import FOOT, Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.simulation.run import Method, Outcome, Run, launch
 from simlaunch.units.spelling import Dimension
+
+_CLOSER = (1e-7, 1e-9)
+"""Tolerances to try in turn where the energy of a run does not add up [-]."""
+
+_TOP_SPEED_RISE = 0.02  # a car that gains less in its last second has come to its top speed [m/s]
+
+
+@dataclass(frozen=True)
+class Missed:
+    """Marks that a launch does not reach, however long it goes on, and what it had come to."""
+
+    targets: tuple[Target, ...]
+    """The marks."""
+    outcome: Outcome
+    """How the launch ended that was to reach them."""
+    time: float
+    """When it ended [s]."""
+    distance: float
+    """How far it had come [m]."""
+    speed: float
+    """Its speed then [m/s]."""
+    at_top_speed: bool
+    """Whether the car had stopped gaining speed."""
 
 
 @dataclass(frozen=True, repr=False)
@@ -32,7 +59,10 @@ class Simulation(Result):
     run : Run
         Trace and outcome.
     measures : Measures
-        Everything that is reported.
+        Everything that is reported. Marks that lie beyond the goal of the run are taken from the same launch carried
+        on until they are passed; all else is measured up to the goal.
+    missed : Missed or None
+        Marks that are not reached even so.
     """
 
     study = "run"
@@ -43,6 +73,7 @@ class Simulation(Result):
     car: Record
     run: Run
     measures: Measures
+    missed: Missed | None = None
 
     @property
     def reached(self) -> bool:
@@ -140,32 +171,41 @@ def _target(mark: Mark) -> Target:
     return Target(f"0 to {mark.text}", Kind.SPEED, 0.0, mark.end.si)
 
 
-def car_of(scenario: Scenario, curve: str, pedal: Pedal) -> Record:
-    """Numbers of a car whose launch is to be measured.
+def _measured(car: Record, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
+    """A run and its measures; one whose energy does not add up is run again more closely, unless a tolerance is set."""
+    run = launch(car, method=method, tolerance=tolerance)
+    found = measure(run, car, extra)
+    for closer in _CLOSER if tolerance is None and method is Method.COMPILED else ():
+        if not found.audit.bad:
+            break
+        with suppress(RunNotFollowed):
+            run = launch(car, tolerance=closer)
+            found = measure(run, car, extra)
+    return run, found
 
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    curve : str
-        Name of the full-load curve.
-    pedal : Pedal
-        Full load throughout, or held slip.
 
-    Returns
-    -------
-    Record
-        SI units; it runs far enough to time its distance from one foot on as well.
+def _carried_on(
+    car: Record, run: Run, marks: Sequence[MarkResult], method: Method, tolerance: float | None
+) -> tuple[tuple[MarkResult, ...], Missed | None]:
+    """Marks, those beyond the goal from a launch that goes on until they are passed; and what is missed even so."""
+    beyond = tuple(each.target for each in marks if isnan(each.time))
+    last = run
+    if beyond and run.outcome is Outcome.FINISHED:
+        further = car.copy()
+        aim(further, beyond)
+        further.run.stop_distance += FOOT
+        with suppress(RunNotFollowed):
+            last = launch(further, method=method, tolerance=tolerance)
+    found = tuple(mark(last.trace, each.target) if isnan(each.time) else each for each in marks)
+    missed = tuple(each.target for each in found if isnan(each.time))
+    return found, _missed(missed, last) if missed else None
 
-    Raises
-    ------
-    UsageError
-        No curve of that name.
-    """
-    car = lower(scenario, curve, pedal)
-    if car.run.stop_distance > 0.0:
-        car.run.stop_distance += FOOT
-    return car
+
+def _missed(targets: tuple[Target, ...], last: Run) -> Missed:
+    trace = last.trace
+    end, speed = float(trace.time[-1]), float(trace["speed"][-1])
+    at_top = speed - value_at(trace, "speed", end - 1.0) < _TOP_SPEED_RISE  # false where it ran for less than that
+    return Missed(targets, last.outcome, end, float(trace["distance"][-1]), speed, at_top)
 
 
 def simulate(
@@ -200,10 +240,11 @@ def simulate(
     ------
     UsageError
         No curve of that name, or a tolerance out of range.
-    SimlaunchError
+    RunNotFollowed
         The equations could not be followed.
     """
     name = scenario.curve_names[0] if curve is None else curve
-    car = car_of(scenario, name, pedal)
-    run = launch(car, method=method, tolerance=tolerance)
-    return Simulation(scenario, name, pedal, car, run, measure(run, car, extra_targets(scenario)))
+    car = runnable(scenario, name, pedal)
+    run, found = _measured(car, extra_targets(scenario), method, tolerance)
+    marks, missed = _carried_on(car, run, found.marks, method, tolerance)
+    return Simulation(scenario, name, pedal, car, run, replace(found, marks=marks), missed)

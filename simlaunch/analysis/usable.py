@@ -8,14 +8,13 @@ from math import pi
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.ready import runnable
 from simlaunch.metrics.ceiling import share_above, usable_torque
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 
@@ -130,9 +129,8 @@ def usable(scenario: Scenario) -> UsableTorque:
     UsableTorque
         Curves, ceilings, and what stands above them.
     """
-    cars = {name: lower(scenario, name, Pedal.FULL) for name in scenario.curve_names}
+    cars = {name: runnable(scenario, name, Pedal.FULL) for name in scenario.curve_names}
     car = next(iter(cars.values()))
-    complete(car)
     first = min(float(each.engine.torque.knot[0]) for each in cars.values())
     speeds = _engine_speeds(first, float(car.engine.rev_limit))
     curves = {name: values_at(each.engine.torque, speeds) for name, each in cars.items()}

@@ -28,6 +28,7 @@ class Code(IntEnum):
     DONE = 0
     FAULT = 1
     USAGE = 2
+    BAD_INPUT = 3
     NOT_REACHED = 4
     SOME_FAILED = 5
     INTERRUPTED = 130
@@ -36,8 +37,11 @@ class Code(IntEnum):
 def ended(*, bad: bool, reached: bool) -> int:
     """Exit code of launches that were made: bad energy before a missed target."""
     if bad:
-        complain("a run is bad: its energy does not add up; do not use its numbers")
-        return Code.FAULT
+        complain(
+            "a run is bad: its energy does not add up; do not use its numbers. Look for a value in the scenario that "
+            "is far outside the usual range, or give a smaller --tolerance"
+        )
+        return Code.BAD_INPUT
     if not reached:
         complain("a target was not reached; the results say which, and why")
         return Code.NOT_REACHED

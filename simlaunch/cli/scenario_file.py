@@ -67,11 +67,7 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
 
 def cars(scenario: Scenario) -> dict[str, Record]:
     """Numbers of the car with each curve, complete."""
+    from simlaunch.analysis.ready import runnable
     from simlaunch.record import Pedal
-    from simlaunch.scenario.lowering import lower
-    from simlaunch.simulation.run import complete
 
-    found = {name: lower(scenario, name, Pedal.FULL) for name in scenario.curve_names}
-    for car in found.values():
-        complete(car)
-    return found
+    return {name: runnable(scenario, name, Pedal.FULL) for name in scenario.curve_names}

@@ -41,6 +41,9 @@ def print_findings(path: Path, by: str | None, where: Sequence[str] | None, top:
 
 
 def _check(reader: Reader, quiet: bool) -> None:
+    astray = reader.astray()
+    if astray:
+        raise InputError(f"{' and '.join(astray)} {'is' if len(astray) == 1 else 'are'} damaged; begin anew")
     damaged = reader.damaged()
     if damaged:
         first, _ = reader.study.chunk(damaged[0])

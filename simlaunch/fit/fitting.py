@@ -9,7 +9,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launches import aim
+from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fit.histories import Runner, road_load
@@ -24,10 +24,8 @@ from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import STANDARD, Target, marks
 from simlaunch.metrics.marks import Kind as MarkKind
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
-from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -167,8 +165,7 @@ class _Work:
         """All of it."""
         tell = watch or (lambda line: None)
         launched = any(request.kind is Kind.LAUNCH for request in self.logs)
-        car = lower(self.scenario, self.scenario.curve_names[0], self.pedal)
-        complete(car)
+        car = runnable(self.scenario, self.scenario.curve_names[0], self.pedal)
         wanted = _chosen(self.scenario, names, car) if names else _by_themselves(self.scenario, car, launched)
         wanted = self._not_stated(wanted, named=bool(names))
         runs = [prepared(self.scenario, each, wanted, self.pedal, place) for place, each in enumerate(self.logs)]

@@ -17,14 +17,13 @@ import tomlkit
 from numpy.typing import NDArray
 from tomlkit.items import AoT, Item
 
+from simlaunch.analysis.ready import runnable
 from simlaunch.errors import Fault, InputError, plain
 from simlaunch.fit.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
 from simlaunch.fit.result import Fit, Fitted
 from simlaunch.scenario.decision import ALL_CURVES
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, read_text
-from simlaunch.simulation.run import complete
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
@@ -161,8 +160,7 @@ def _scale_of(fit: Fit, each: Written, curve: str) -> float:
 
 def _put_shift_speeds(document: Table, fit: Fit, each: Written) -> None:
     first = fit.runs[0].run
-    car = lower(first.scenario, first.curve, fit.pedal)
-    complete(car)
+    car = runnable(first.scenario, first.curve, fit.pedal)
     speeds = each.value * car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
     typed = [as_typed(float(speed), Dimension.ROTATIONAL_SPEED, DIGITS) for speed in speeds]
     _set(document, "gearbox.shift_at", typed, f"fitted: as they were, times {each.value:.5g}")

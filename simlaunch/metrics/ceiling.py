@@ -16,7 +16,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.above import integral_above, length_above
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.table import values_at
-from simlaunch.record import Record
+from simlaunch.record import Record, is_complete
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -24,6 +24,7 @@ Array = NDArray[np.float64]
 _ROAD_SPEEDS = 33  # where the grip limit is worked out; it runs smoothly between
 _CURVE_POINTS = 241
 _HALVINGS = 60  # of an interval in which a root lies
+_LEAST_RISE = 1e-9  # share by which speeds have to rise so that a curve can be put through them
 _WHOLE_ROLLING = 1.0  # rolling resistance is whole from this speed of the tread on [m/s]
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 
@@ -85,11 +86,6 @@ def driven_axles(car: Record) -> tuple[bool, bool]:
     """
     locked = bool(car.drive.locked)
     return locked or car.drive.front_share > 0.0, locked or car.drive.front_share < 1.0
-
-
-def _air_density(car: Record) -> float:
-    given = float(car.air.density)
-    return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if np.isnan(given) else given
 
 
 @inline
@@ -219,8 +215,12 @@ def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> N
 
 
 def _limits(car: Record, speeds: Array) -> Array:
+    if not is_complete(car):
+        raise UsageError(
+            "the car is not complete; take it from runnable(scenario, curve, pedal), or call complete(car)"
+        )
     found = np.empty((speeds.size, 3))
-    grip_limits(speeds, _air_density(car), car, found)
+    grip_limits(speeds, float(car.air.density), car, found)
     return found
 
 
@@ -248,18 +248,44 @@ def grip_limited_acceleration(car: Record, speed: float) -> float:
     return float(_limits(car, np.array([float(speed)]))[0, 0])
 
 
-def _ceiling_by_gear(car: Record, top_speed: float) -> Callable[[int], PchipInterpolator]:
-    """Usable torque over engine speed for a gear, from the grip limit at road speeds up to a top speed."""
+Ceiling = Callable[[ArrayLike], Array]
+
+
+def _rising(shaft_speeds: Array, values: Array) -> NDArray[np.bool_]:
+    """Points that are numbers, and at which the half shafts turn faster than at every lower road speed."""
+    sound = np.isfinite(shaft_speeds) & np.isfinite(values)
+    highest = np.maximum.accumulate(np.where(sound, shaft_speeds, -inf))
+    before = np.concatenate(([-inf], highest[:-1]))
+    return sound & (shaft_speeds > before + _LEAST_RISE * np.maximum(before, 0.0))
+
+
+def _held(engine_speeds: Array, torque: Array) -> Ceiling:
+    """Torque over engine speed, held as it is beyond its last point."""
+    if engine_speeds.size < 2:
+        return lambda speeds: np.full(np.shape(speeds), torque[0] if torque.size else 0.0)
+    through = PchipInterpolator(engine_speeds, torque)
+    return lambda speeds: np.asarray(through(np.minimum(speeds, engine_speeds[-1])), np.float64)
+
+
+def _ceiling_by_gear(car: Record, top_speed: float) -> Callable[[int], Ceiling]:
+    """Usable torque over engine speed for a gear, from the grip limit at road speeds up to a top speed.
+
+    Lift takes load from the tyres, and with it the slip of their peak force. Where slip falls faster than road speed
+    rises, two road speeds have one engine speed: the lower counts, which a car comes to first.
+    """
     road_speeds = np.linspace(0.0, top_speed, _ROAD_SPEEDS)
-    acceleration, axle_torque, turns = _limits(car, road_speeds).T
+    limits = _limits(car, road_speeds)
+    rising = _rising(limits[:, 2] * road_speeds, limits[:, 0] + limits[:, 1])
+    road_speeds = road_speeds[rising]
+    acceleration, axle_torque, turns = limits[rising].T
     pace = turns * acceleration
     at_shafts = axle_torque + car.drive.inertia * pace
 
-    def in_gear(gear: int) -> PchipInterpolator:
+    def in_gear(gear: int) -> Ceiling:
         ratio, efficiency = car.gearbox.ratio[gear - 1], car.gearbox.efficiency[gear - 1]
         torque = at_shafts / (ratio * efficiency)
         torque = torque + (car.gearbox.input_inertia + car.engine.inertia) * ratio * pace
-        return PchipInterpolator(ratio * turns * road_speeds, np.maximum(torque, 0.0))
+        return _held(ratio * turns * road_speeds, np.maximum(torque, 0.0))
 
     return in_gear
 
@@ -304,7 +330,7 @@ def usable_torque(car: Record, gear: int, engine_speeds: ArrayLike) -> Array:
     return found
 
 
-def _time_above(trace: Trace, gear: int, ceiling: PchipInterpolator) -> float:
+def _time_above(trace: Trace, gear: int, ceiling: Ceiling) -> float:
     if any(name not in trace for name in ("gear", "engine_speed", "available_torque")):
         return float("nan")
     margin = trace["available_torque"] - ceiling(trace["engine_speed"])

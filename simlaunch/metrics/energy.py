@@ -92,22 +92,29 @@ def residual_of(parts: Energies) -> float:
 
 
 @inline
-def share_of_work(residual: float, engine_work: float) -> float:
-    """Size of a residual over the engine work.
+def share_of_work(residual: float, parts: Energies) -> float:
+    """Size of a residual over the engine work, or over a part of the audit that is larger still.
+
+    A car that rolls downhill, or an engine that stalls at once, moves more energy than the engine's work.
 
     Parameters
     ----------
     residual : float
         Energy that is not accounted for [J].
-    engine_work : float
-        Work of the engine [J].
+    parts : Energies
+        Parts of the audit [J].
 
     Returns
     -------
     float
-        Share; nan where the engine did no work [-].
+        Share; zero where nothing moved, nan where an energy is not a number [-].
     """
-    return abs(residual) / engine_work if engine_work > 0.0 else nan
+    moved = 0.0
+    for part_of_it in parts:
+        moved = max(moved, abs(part_of_it))
+    if residual == 0.0:
+        return 0.0
+    return abs(residual) / moved if moved > 0.0 else nan
 
 
 @dataclass(frozen=True)
@@ -140,12 +147,12 @@ class Audit:
 
     @property
     def residual_share(self) -> float:
-        """Size of the residual over the engine work; nan where the engine did no work [-]."""
-        return share_of_work(self.residual, self.engine_work)
+        """Size of the residual over the engine work, or over a part that is larger still [-]."""
+        return share_of_work(self.residual, Energies(*astuple(self)))
 
     @property
     def bad(self) -> bool:
-        """Whether more than 1e-4 of the engine work is unaccounted for, or the share is not a number."""
+        """Whether `residual_share` exceeds 1e-4, or is not a number."""
         return not self.residual_share <= LARGEST_RESIDUAL
 
 

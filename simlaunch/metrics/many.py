@@ -318,7 +318,7 @@ def _measure(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
         numbers[place] = number
         place += 1
     numbers[place] = residual_of(found)
-    numbers[place + 1] = share_of_work(numbers[place], found.engine_work)
+    numbers[place + 1] = share_of_work(numbers[place], found)
     find_peaks(bench.pulls[:count], bench.moments[:segments], bench.meanings[:segments], bench.peaks)
     for k in range(len(bench.peaks)):
         numbers[place + 2 + 2 * k] = bench.peaks[k].torque

@@ -14,12 +14,10 @@ from simlaunch.compiled import entry, inline, part
 from simlaunch.errors import UsageError
 from simlaunch.metrics.crossing import Passing, curve_at, curve_of, next_passing, passing, with_distance
 from simlaunch.metrics.samples import Samples
+from simlaunch.record import FOOT
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
-
-FOOT = 0.3048
-"""Length of the rollout [m]."""
 
 TRAP = 66.0 * FOOT
 """Length of the speed trap in front of a distance mark [m]."""

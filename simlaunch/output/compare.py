@@ -12,7 +12,7 @@ from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.run import distinct, driven_parts
+from simlaunch.output.run import distinct, driven_parts, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -272,12 +272,22 @@ def _unreached(comparison: Comparison) -> list[str]:
     ]
 
 
+def _missed(comparison: Comparison, numbers: Numbers) -> list[str]:
+    return [
+        f"Curve {short(runs.name, 24)}, {PEDAL_WORDS[pedal]}: {line[0].lower()}{line[1:]}"
+        for runs in comparison.runs
+        for pedal in Pedal
+        for line in missed_text(runs.of(pedal), numbers)
+    ]
+
+
 _MEANING = (
     "Differences are second column less first: with a time below zero the second curve is quicker. With 1 ft "
     "rollout: timed, and a distance measured, from one foot on. Held slip: torque trimmed to a target slip. "
     "Time lost to spin: full pedal less held slip. At the grip limit: grip used in full, which is good; "
     "wheelspin: slip beyond it, which is wasted. Peak torque holds the shocks of launch and shifts, steady pull does "
-    "not. -: not reached."
+    "not. Marks beyond the goal of the run are taken from the same launch carried on; all else is measured up to the "
+    "goal. -: not reached."
 )
 
 
@@ -314,6 +324,7 @@ def comparison_text(comparison: Comparison, scenario: Scenario, system: System) 
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),
         *_above_the_curve(comparison, scenario),
+        *(paragraph(line) for line in _missed(comparison, Numbers(system))),
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     ]

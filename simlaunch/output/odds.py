@@ -9,7 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.odds import QUANTILES, Chance, Odds
-from simlaunch.analysis.simulate import car_of, target_label
+from simlaunch.analysis.ready import runnable
+from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.conditions import header
@@ -131,7 +132,7 @@ def _decider(found: Odds) -> str:
 def text(found: Odds, system: System) -> str:
     """Odds as text of 80 columns, the verdict last."""
     head = f"{short(found.first, 30)} against {short(found.second, 30)}, {PEDAL_WORDS[found.pedal]}"
-    car = car_of(found.scenario, found.first, found.pedal)
+    car = runnable(found.scenario, found.first, found.pedal)
     blocks = [
         header(found.scenario, car, system),
         paragraph(head),

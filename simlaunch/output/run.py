@@ -18,6 +18,7 @@ from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.quantities import reported
+from simlaunch.simulation.run import Outcome
 from simlaunch.simulation.trace import Moment
 from simlaunch.units.spelling import Dimension, System
 
@@ -65,6 +66,25 @@ def group_rows(group: str, source: object, numbers: Numbers, only: Sequence[str]
         Row(q.label, numbers.unit(q.dimension), (numbers.plain(getattr(source, q.name), q.dimension),))
         for q in map(found.__getitem__, only or found)
     ]
+
+
+def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
+    """A sentence that names the marks that a launch does not reach, and says why; none where it reaches all."""
+    missed = simulation.missed
+    if missed is None:
+        return []
+    named = ", ".join(dict.fromkeys(map(target_label, missed.targets)))
+    speed = numbers.with_unit(missed.speed, Dimension.SPEED)
+    distance = numbers.with_unit(missed.distance, Dimension.LENGTH)
+    then = f"{missed.time:.1f} s after the start, at {speed}"
+    why = {
+        Outcome.STALLED: f"the engine stalled {then}",
+        Outcome.TIME_LIMIT: f"the time limit came first, {then} and {distance}",
+        Outcome.FINISHED: f"the launch could not be followed beyond its goal, {then}",
+    }[missed.outcome]
+    if missed.outcome is Outcome.TIME_LIMIT and missed.at_top_speed:
+        why += ", where the car gains no more speed"
+    return [f"Not reached: {named}; {why}."]
 
 
 def _grip(simulation: Simulation, numbers: Numbers) -> Table:
@@ -135,7 +155,7 @@ def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
 def _alarm(simulation: Simulation) -> list[str]:
     if not simulation.measures.audit.bad:
         return []
-    return ["BAD RUN: its energy does not add up; do not use these numbers, and please report the scenario."]
+    return ["BAD RUN: its energy does not add up; do not use these numbers."]
 
 
 def text(simulation: Simulation, system: System) -> str:
@@ -143,13 +163,15 @@ def text(simulation: Simulation, system: System) -> str:
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
     meaning = (
         "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-        "the last 66 ft. -: not reached, or not defined."
+        "the last 66 ft. Marks beyond the goal of the run are taken from the same launch carried on; all else is "
+        "measured up to the goal. -: not reached, or not defined."
     )
     blocks = [
         f"{header(simulation.scenario, simulation.car, system)}\n{what}",
         paragraph(meaning),
         *map(paragraph, _alarm(simulation)),
         *tables_text(tables(simulation, system)),
+        *map(paragraph, missed_text(simulation, Numbers(system))),
         paragraph(f"Caution: {CAUTION}"),
         paragraph(f"End: {simulation.run.outcome.value}."),
         *map(paragraph, _alarm(simulation)),

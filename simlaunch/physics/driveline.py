@@ -271,6 +271,8 @@ def combined_compliance(front_share: float, front: float, rear: float) -> float:
 
     Source: springs in series through a differential; virtual work.
     """
+    if (front_share > 0.0 and front <= 0.0) or (front_share < 1.0 and rear <= 0.0):
+        return 0.0  # shafts without damping
     return 1.0 / (front_share * front_share / front + (1.0 - front_share) * (1.0 - front_share) / rear)
 
 

@@ -11,9 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.compare import Comparison, Pair, compare
-from simlaunch.analysis.launches import aim, as_many
+from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import Stress, stress_of
+from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -23,7 +24,6 @@ from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
 from simlaunch.report.evidence import drawn_for, judged
 from simlaunch.report.what_if import Grid, grid
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.sweep.chunk import canonical
 from simlaunch.sweep.ranking import Findings, Order, findings, order
@@ -120,11 +120,9 @@ def question(scenario: Scenario, curves: Sequence[str] | None) -> tuple[str, str
         raise UsageError("a report is about two curves; the scenario has only one")
     if len(names) == 2:
         return names[0], names[1]
-    cars = [lower(scenario, name, Pedal.FULL) for name in names]
-    peaks = [max(torque.si for _, torque in scenario.curve(name).points) for name in names]
     target = goal(scenario)
-    for car in cars:
-        aim(car, (target,))
+    cars = [runnable(scenario, name, Pedal.FULL, (target,)) for name in names]
+    peaks = [max(torque.si for _, torque in scenario.curve(name).points) for name in names]
     times = measure_many(as_many(cars), (target,), times_only=True).values[:, 0]
     highest = peaks.index(max(peaks))
     others = [k for k in range(len(names)) if k != highest]

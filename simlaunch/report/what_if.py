@@ -8,7 +8,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launches import Cars, aim, as_many, column, measure_all
+from simlaunch.analysis.launches import Cars, as_many, column, measure_all
+from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import same_target, target_label
 from simlaunch.analysis.usable import GearCeiling, UsableTorque
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -20,7 +21,7 @@ from simlaunch.output.words import PEDAL_WORDS, Numbers
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.run import DEFAULT_TOLERANCE, complete
+from simlaunch.simulation.run import DEFAULT_TOLERANCE
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
@@ -221,8 +222,7 @@ def _cars(
 
 
 def _ceilings(scenario: Scenario, name: str, usable: UsableTorque, top: float) -> tuple[tuple[GearCeiling, ...], ...]:
-    car = lower(scenario, name, Pedal.FULL)
-    complete(car)
+    car = runnable(scenario, name, Pedal.FULL)
     friction = float(car.road.friction_factor)
     near = [
         each

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.record import Axle, Coupling, Pedal, Record, ShiftKind, blank
+from simlaunch.record import FOOT, Axle, Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.car import Body, Drive, Tyre
 from simlaunch.scenario.model import Run, Scenario
 from simlaunch.scenario.powertrain import (
@@ -29,6 +29,8 @@ from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 
+_BEYOND = 1e-3  # far more than an event may be missed by [m] or [m/s]
+
 
 def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     """Plain numbers of one launch.
@@ -45,7 +47,8 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     Returns
     -------
     Record
-        SI units; what the launch has to work out is `nan`.
+        SI units; what the launch has to work out is `nan`, so that it may still be varied: `study.ready.runnable` gives
+        a complete one. The run reaches beyond its goal.
 
     Raises
     ------
@@ -223,6 +226,8 @@ def _shift(target: Record, shift: TorqueGap | TorqueHandOver | TorqueDip) -> Non
 
 
 def _run(target: Record, run: Run) -> None:
-    target.stop_distance = run.goal(Dimension.LENGTH)
-    target.stop_speed = run.goal(Dimension.SPEED)
+    """A run ends a little beyond its goal, so that the goal itself is passed, one foot after moving off as well."""
+    distance, speed = run.goal(Dimension.LENGTH), run.goal(Dimension.SPEED)
+    target.stop_distance = distance + FOOT + _BEYOND if distance > 0.0 else 0.0
+    target.stop_speed = speed + _BEYOND if speed > 0.0 else 0.0
     target.time_limit = run.time_limit.si

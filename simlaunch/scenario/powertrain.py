@@ -122,7 +122,7 @@ class Engine(Section):
     inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = required(
         "Crankshaft, flywheel and clutch cover, or crankshaft and converter pump."
     )
-    idle: EngineSpeed = required("Idle speed.")
+    idle: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "100 rpm", "30000 rpm")] = required("Idle speed.")
     rev_limit: EngineSpeed = required("Engine speed at which torque is cut.")
     limiter_band: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "1 rpm", "1000 rpm")] = default(
         "50 rpm", "Fall of engine speed after which the limiter gives torque back.", "common practice"

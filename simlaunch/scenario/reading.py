@@ -212,8 +212,11 @@ def _regular(descriptor: int, limit: int) -> bytes:
         raise _refuse("is not a regular file", "name a file, not a folder, a pipe or a device")
     content = b""
     if status.st_size <= limit:
-        with open(descriptor, "rb", closefd=False) as stream:
-            content = stream.read(limit + 1)
+        try:
+            with open(descriptor, "rb", closefd=False) as stream:
+                content = stream.read(limit + 1)
+        except OSError as error:  # some files of the system open, and are not to be read
+            raise _refuse(f"cannot be read ({error.strerror})", "name a file that holds text") from None
     if max(status.st_size, len(content)) > limit:
         instead = "name a scenario or curve file; keep logs elsewhere" if limit == MAX_BYTES else "give a part of it"
         raise _refuse(f"is larger than {limit // 2**20} MiB", instead)

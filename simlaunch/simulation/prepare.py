@@ -22,6 +22,8 @@ _CONVERTER, _HELD_SLIP = int(Coupling.TORQUE_CONVERTER), int(Pedal.HELD_SLIP)
 _HALVINGS = 60
 _SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
 
+_HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
+
 TARGET_SHARE_OF_PEAK = 0.9
 """Share of the slip of peak force that slip control aims at by itself (common practice: below the peak)."""
 
@@ -115,7 +117,7 @@ def default_target_slip(car: Record) -> float:
         rear = front
     elif car.drive.locked == 0 and car.drive.front_share <= 0.0:
         front = rear
-    return TARGET_SHARE_OF_PEAK * min(front, rear)
+    return TARGET_SHARE_OF_PEAK * min(front, rear, _HIGHEST_SLIP)
 
 
 @part

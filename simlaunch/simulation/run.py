@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
-from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.errors import RunNotFollowed, UsageError
 from simlaunch.integrator.advance import Advance
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples, make_samples
@@ -26,7 +26,7 @@ REFERENCE_TOLERANCE = 1e-10
 SAMPLE_GAP = 5e-3  # [s]
 LONGEST_STEP = 0.25  # [s]
 FIRST_SAMPLES = 20_000
-MOST_SAMPLES = 5_000_000
+MOST_SAMPLES = 320_000
 PHASES = 2_100
 
 _SCALES = {
@@ -222,7 +222,7 @@ def launch(
 
     Raises
     ------
-    SimlaunchError
+    RunNotFollowed
         The equations could not be followed; the message says from which time on.
     UsageError
         The tolerance is not between 1e-13 and 1e-2.
@@ -260,7 +260,7 @@ def _outcome(ending: kernel.Ending) -> Outcome:
         kernel.BUFFER_FULL: "the run became too long to record",
         kernel.EVENT_STORM: "the phases changed too often",
     }[ending.status]
-    raise SimlaunchError(
+    raise RunNotFollowed(
         f"the run could not be followed beyond {ending.time:.4f} s: {reason}; "
         "look for a value in the scenario that is far outside the usual range"
     )

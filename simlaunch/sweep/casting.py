@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import car_of
 from simlaunch.errors import InputError, ScenarioError
 from simlaunch.record import CAR, Pedal
+from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.sweep.axes import ALTERNATIVE, PEDALS, Axis, Kind
@@ -206,7 +206,7 @@ class Caster:
             scenario, curve, pedal = self.scenario_of(texts)
         except InputError as error:
             return reason(error)
-        return np.frombuffer(car_of(scenario, curve, pedal).tobytes(), np.float64)
+        return np.frombuffer(lower(scenario, curve, pedal).tobytes(), np.float64)
 
     def _places_for(self, names: Mapping[str, str]) -> Mapping[int, Place]:
         """Numbers that can be put into the record directly, by axis."""

@@ -27,7 +27,7 @@ from simlaunch.sweep.casting import Caster
 from simlaunch.sweep.plan import Plan, plan_from, told
 from simlaunch.units.spelling import Dimension
 
-SCHEMA = 1
+SCHEMA = 2
 """Version of what a file of results holds."""
 
 UNUSABLE = -1

@@ -219,6 +219,26 @@ class Reader:
             return False
         return Result(first, values, ending, reasons, "").digest == digest
 
+    def astray(self) -> list[str]:
+        """What else than the rows of finished stretches is no longer as it was written.
+
+        Bytes that no reading of the file depends on are not looked at: counters, versions and reserved space in the
+        head, and what pages hold beyond their rows.
+        """
+        with _spoken(self.path):
+            tables = self.rows("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY rowid")
+            kept = self.rows("SELECT digest FROM study")
+            chunks = self.rows("SELECT number, first, last FROM chunk")
+            whole = self.rows("PRAGMA integrity_check(1)")[0][0] == "ok"
+        found = {
+            "the database itself": whole,
+            "the description of its tables": tables == list(_described(self.study)),
+            "what the sweep is about": kept == [(_study_digest(self.study),)],
+            "the list of finished stretches": all((a, b) == self.study.chunk(n) for n, a, b in chunks),
+            "the number of launches": self.count() == sum(b - a for _, a, b in chunks),
+        }
+        return [name for name, sound in found.items() if not sound]
+
     def close(self) -> None:
         """Close the file."""
         self.connection.close()
@@ -226,9 +246,7 @@ class Reader:
     def is_sound(self) -> bool:
         """Whether the database is whole, and every finished stretch is the bits that were written."""
         try:
-            with _spoken(self.path):
-                whole = self.connection.execute("PRAGMA integrity_check(1)").fetchone()[0] == "ok"
-            return whole and not self.damaged()
+            return not self.astray() and not self.damaged()
         except Exception:  # noqa: BLE001  whatever a damaged file leads to, it is not sound
             return False
 
@@ -322,7 +340,8 @@ class Store(Reader):
         if blank:
             self._begin(replace(study, chunk_length=chunk_length()))
         elif study.asked != self.study.asked:
-            self.connection.execute("UPDATE study SET asked = ?", (study.asked,))
+            now = replace(self.study, asked=study.asked)
+            self.connection.execute("UPDATE study SET asked = ?, digest = ?", (now.asked, _study_digest(now)))
         self._insert = self._insertion()
 
     def _is_blank(self) -> bool:
@@ -337,8 +356,8 @@ class Store(Reader):
             self.connection.execute(f"PRAGMA user_version = {SCHEMA}")
             for statement in _tables(study):
                 self.connection.execute(statement)
-            marks = ", ".join("?" * len(fields(Study)))
-            self.connection.execute(f"INSERT INTO study VALUES ({marks})", tuple(asdict(study).values()))
+            values = (*asdict(study).values(), _study_digest(study))
+            self.connection.execute(f"INSERT INTO study VALUES ({', '.join('?' * len(values))})", values)
         self.study = study
 
     @contextlib.contextmanager
@@ -400,15 +419,27 @@ class Store(Reader):
             self._lock.release()
 
 
+def _study_digest(study: Study) -> str:
+    """Hash of everything that a file says about its sweep."""
+    return hashlib.sha256(repr(tuple(asdict(study).values())).encode()).hexdigest()
+
+
 def _tables(study: Study) -> Iterator[str]:
     types = {"int": "INTEGER", "float": "REAL", "str": "TEXT"}
     heads = (f"{identifier(field.name)} {types[str(field.type).split(' ')[0]]}" for field in fields(Study))
     axes = (f"{identifier(a.name)} {'REAL' if a.kind is Kind.NUMBER else 'TEXT'}" for a in study.plan.axes)
     measures = (f"{identifier(measure.name)} REAL" for measure in study.measures)
     own = ("number INTEGER PRIMARY KEY", *axes, "ending INTEGER", "reason TEXT", *measures)
-    yield f"CREATE TABLE study ({', '.join(heads)})"
+    yield f"CREATE TABLE study ({', '.join(heads)}, digest TEXT)"
     yield "CREATE TABLE chunk (number INTEGER PRIMARY KEY, first INTEGER, last INTEGER, digest TEXT)"
     yield f"CREATE TABLE launch ({', '.join(own)})"
+
+
+def _described(study: Study) -> Iterator[tuple[str, str, str, str]]:
+    """Tables of a file as the database lists them: kind, name, name again, and the statement that made them."""
+    for statement in _tables(study):
+        name = statement.split()[2]
+        yield "table", name, name, statement
 
 
 def _axis_cells(plan: Plan, cases: Cases) -> Iterator[tuple[object, ...]]:

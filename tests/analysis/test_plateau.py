@@ -16,7 +16,8 @@ from simlaunch.analysis.launches import Aim, as_many, target_named
 from simlaunch.analysis.limits import MEAN_PRESSURE, POWER, TORQUE, Limits, limits_of
 from simlaunch.analysis.plateau import DRIVES, SAME_TIME, Plateau, _binding, _height_cause, final_drive, plateau
 from simlaunch.analysis.plateau_search_space import FALL, HEIGHT, RISE, Point, Room, Shape
-from simlaunch.analysis.simulate import car_of, goal
+from simlaunch.analysis.ready import runnable
+from simlaunch.analysis.simulate import goal
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
@@ -172,7 +173,7 @@ def test_a_flow_of_air_is_a_power() -> None:
 def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
     short = changed(scenario(), {"run.until": ["60 m"], "uncertain": []})
-    room = Room(car_of(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,)))
+    room = Room(runnable(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,)))
     answer = plateau(room)
     points = [
         [f"{speed * 30.0 / pi:.1f} rpm", f"{torque:.2f} N m"]

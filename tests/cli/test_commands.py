@@ -270,7 +270,7 @@ def test_curves_that_do_not_get_there_have_no_verdict_but_an_answer(capsys: Capt
 
 
 def test_bad_energy_ends_with_1_before_a_missed_target(capsys: Capture) -> None:
-    assert ended(bad=True, reached=False) == 1
+    assert ended(bad=True, reached=False) == 3
     assert "do not use its numbers" in capsys.readouterr().err
     assert ended(bad=False, reached=True) == 0
 

@@ -54,11 +54,18 @@ def test_the_bound_is_a_ten_thousandth_of_the_engine_work() -> None:
     assert audit(record(stored=(100.0, 1000.0 - 0.101))).bad
 
 
-@pytest.mark.parametrize("engine_work", [0.0, -5.0, nan])
-def test_a_share_that_is_no_number_is_bad(engine_work: float) -> None:
-    found = audit(record(engine_work))
+def test_a_share_that_is_no_number_is_bad() -> None:
+    found = audit(record(nan))
     assert isnan(found.residual_share)
     assert found.bad
+
+
+@pytest.mark.parametrize("engine_work", [0.0, -5.0])
+def test_energy_that_adds_up_without_work_of_the_engine_is_not_bad(engine_work: float) -> None:
+    sound = audit(record(engine_work, stored=(100.0, engine_work)))
+    assert sound.residual_share < 1e-12
+    assert not sound.bad
+    assert audit(record(engine_work, stored=(100.0, engine_work + 0.1))).bad
 
 
 def test_a_log_has_no_audit() -> None:

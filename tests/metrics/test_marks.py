@@ -17,7 +17,8 @@ from metrics.motions import (
 )
 from simlaunch.errors import UsageError
 from simlaunch.metrics.crossing import first_time, value_at
-from simlaunch.metrics.marks import FOOT, STANDARD, TRAP, Kind, MarkResult, Target, mark, marks
+from simlaunch.metrics.marks import STANDARD, TRAP, Kind, MarkResult, Target, mark, marks
+from simlaunch.record import FOOT
 from simlaunch.simulation.trace import Trace
 
 MPH = 0.44704  # 1 mph in m/s, from the exact definition of the mile, 1609.344 m (40 CFR 1066.20)

@@ -46,7 +46,7 @@ def test_values_are_in_si_units(sound: dict[str, Any]) -> None:
     assert (car.front.axle_inertia, car.front.friction, car.rear.radius) == (2.2, 1.1, 0.32)
     assert (car.drive.front_share, car.drive.locked, car.drive.rigid) == (0.0, 0, 0)
     np.testing.assert_array_equal(car.drive.shaft_stiffness, [16000.0, 16000.0])
-    assert (car.run.stop_distance, car.run.stop_speed, car.run.time_limit) == (402.336, 0.0, 60.0)
+    assert (car.run.stop_distance, car.run.stop_speed, car.run.time_limit) == (402.336 + 0.3048 + 1e-3, 0.0, 60.0)
     assert (car.pedal.kind, car.pedal.delay) == (Pedal.FULL, 0.02)
 
 
@@ -344,7 +344,8 @@ def test_axles_may_differ(sound: dict[str, Any]) -> None:
 def test_end_of_the_run(sound: dict[str, Any], until: list[str], distance: float, speed: float) -> None:
     sound["run"] = {"until": until}
     run = _car(sound).run
-    assert (run.stop_distance, run.stop_speed) == (pytest.approx(distance), pytest.approx(speed))
+    beyond = (distance + 0.3048 + 1e-3 if distance else 0.0, speed + 1e-3 if speed else 0.0)  # so that a goal is passed
+    assert (run.stop_distance, run.stop_speed) == (pytest.approx(beyond[0]), pytest.approx(beyond[1]))
 
 
 def test_marks(sound: dict[str, Any]) -> None:

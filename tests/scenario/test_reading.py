@@ -399,3 +399,9 @@ def test_a_damaged_file_is_refused_or_read_never_worse(file: Path, seed: int) ->
         text[chance.randrange(len(text))] = chance.choice('"[]=,.#\n \\é\x00z9')
     file.write_text("".join(text), "utf-8")
     assert _is_helpful(_outcome(lambda: load(file)))
+
+
+@pytest.mark.skipif(not Path("/proc/self/mem").exists(), reason="a file of Linux")
+def test_a_file_that_opens_but_cannot_be_read_is_refused() -> None:
+    with pytest.raises(ScenarioError, match="cannot be read"):
+        load("/proc/self/mem")

@@ -23,6 +23,13 @@ def test_a_shift_needs_time_for_its_speeds_to_change(sound: dict[str, Any]) -> N
             from_mapping(sound, "test")
 
 
+def test_an_engine_that_stands_still_does_not_idle(sound: dict[str, Any]) -> None:
+    sound["engine"]["idle"] = "0 rpm"
+    sound["launch"]["engine_speed"] = "0 rpm"
+    with pytest.raises(ScenarioError, match=r'engine\.idle: "0 rpm" is below 100 rpm'):
+        from_mapping(sound, "test")
+
+
 def test_a_converter_may_not_make_power_between_its_points(sound: dict[str, Any]) -> None:
     """0.4 x 2.5 and 0.9 x 1.11 are both at most 1; the curve through the points is not."""
     sound["coupling"] = {

@@ -7,7 +7,6 @@ import pytest
 
 from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import InputError, UsageError
-from simlaunch.metrics.marks import FOOT
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
@@ -39,9 +38,7 @@ def _expected(caster: Caster, texts: dict[str, str]) -> bytes | str:
         scenario, curve, pedal = caster.scenario_of(texts)
     except InputError as error:
         return reason(error)
-    car = lower(scenario, curve, pedal)
-    car.run.stop_distance += FOOT
-    return bytes(car.tobytes())
+    return bytes(lower(scenario, curve, pedal).tobytes())
 
 
 @pytest.mark.parametrize("vary", [PLAIN, AWKWARD], ids=["plain", "awkward"])

@@ -436,3 +436,43 @@ def test_the_room_on_the_disk_is_as_estimated(tmp_path: Path, brief: Scenario) -
     path = tmp_path / "a.sqlite"
     filled(path, spec, _made_up(spec), 500)
     assert 0.7 < path.stat().st_size / estimate(spec, 1).bytes < 1.3
+
+
+def _readings(path: Path) -> list[list[tuple[object, ...]]]:
+    """All that stands in the tables of a file, and what it says of these tables."""
+    connection = sqlite3.connect(f"file:{path}?mode=ro", uri=True)
+    try:
+        return [
+            connection.execute(f"SELECT * FROM {t}").fetchall() for t in ("sqlite_master", "study", "chunk", "launch")
+        ]
+    finally:
+        connection.close()
+
+
+def _passes(path: Path) -> bool:
+    try:
+        with Reader(path) as reader:
+            return reader.is_sound()
+    except InputError:
+        return False
+
+
+def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spec) -> None:
+    """One bit of each of many bytes: the description of the sweep and of the tables is looked at too."""
+    path = tmp_path / "s.db"
+    filled(path, small, _made_up(small))
+    whole, good = path.read_bytes(), _readings(path)
+    assert _passes(path)
+    rng = np.random.default_rng(4)
+    labels = [whole.index(text) + 2 for text in (b'"label": "0-60 mph', b"time at grip limit", b"tablelaunchlaunch")]
+    for place in [*labels, *rng.choice(len(whole), 400, replace=False).tolist()]:
+        spoiled = bytearray(whole)
+        spoiled[place] ^= 1 << int(rng.integers(8))
+        path.write_bytes(spoiled)
+        if _passes(path):
+            assert _readings(path) == good, place
+    for place in labels:
+        spoiled = bytearray(whole)
+        spoiled[place] ^= 1
+        path.write_bytes(spoiled)
+        assert answer(["sweep", "show", str(path), "--verify"]) == 3, place
