@@ -19,7 +19,7 @@ Array = NDArray[np.float64]
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _GOVERNOR = 20.0  # rate at which engine speed is held while a friction clutch slips [1/s]
-_PUMP_GOVERNOR = 100.0  # the same for a pump speed: a slower one lags behind what the tyres could take [1/s]
+_PUMP_GOVERNOR = 50.0  # the same for a pump speed: a slower one lags behind what the tyres could take [1/s]
 _RELIEF = 20.0  # engine torque let through for each torque that the tyres could take beyond the clutch [-]
 _OVERWHELMS = 0.25  # by this share a clutch must be able to exceed the tyres before slip control leads it fully [-]
 
