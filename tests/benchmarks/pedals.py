@@ -9,6 +9,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+import typer
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
@@ -50,12 +51,14 @@ def main(cars: int) -> None:
             later[seed] = float(runs[Pedal.HELD_SLIP].trace.time[-1] - runs[Pedal.FULL].trace.time[-1])
     for seed, seconds in sorted(later.items(), key=lambda each: -each[1]):
         if seconds > LATER[0]:
-            print(f"{seed:4d}  {1e3 * seconds:+8.1f} ms  {kind(seed)}")
+            typer.echo(f"{seed:4d}  {1e3 * seconds:+8.1f} ms  {kind(seed)}")
     for bar in LATER:
-        print(f"later by more than {1e3 * bar:g} ms: {sum(each > bar for each in later.values())} of {len(later)}")
-    print(f"mean of held slip less full pedal: {1e3 * float(np.mean(list(later.values()))):.0f} ms")
+        typer.echo(f"later by more than {1e3 * bar:g} ms: {sum(each > bar for each in later.values())} of {len(later)}")
+    typer.echo(f"mean of held slip less full pedal: {1e3 * float(np.mean(list(later.values()))):.0f} ms")
     for pedal in (Pedal.FULL, Pedal.HELD_SLIP):
-        print(f"{pedal.name.lower()}: {steps[pedal] / cars:.0f} steps a launch, {unfinished[pedal]} did not finish")
+        typer.echo(
+            f"{pedal.name.lower()}: {steps[pedal] / cars:.0f} steps a launch, {unfinished[pedal]} did not finish"
+        )
 
 
 if __name__ == "__main__":
