@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from scipy.optimize import minimize_scalar
@@ -14,7 +16,7 @@ from simlaunch.simulation.run import Outcome, Run, complete, launch
 MILLISECOND = 1e-3
 
 
-def both_pedals(build: type[Record], changes: Changes) -> tuple[Run, Run]:
+def both_pedals(build: Callable[[Changes], Record], changes: Changes) -> tuple[Run, Run]:
     """The same car with full pedal, and with held slip."""
     full, held = (launch(build({**changes, "pedal.kind": int(pedal)})) for pedal in (Pedal.FULL, Pedal.HELD_SLIP))
     return full, held
@@ -22,7 +24,7 @@ def both_pedals(build: type[Record], changes: Changes) -> tuple[Run, Run]:
 
 @pytest.mark.parametrize("delay", [0.01, 0.1])
 @pytest.mark.parametrize("build", [coupe, front_hatch, all_drive_saloon])
-def test_grip_to_spare_leaves_nothing_to_trim(build: type[Record], delay: float) -> None:
+def test_grip_to_spare_leaves_nothing_to_trim(build: Callable[[Changes], Record], delay: float) -> None:
     """Tyres that take far more than the engine gives: both pedals are the same launch. Source: definition of a trim."""
     full, held = both_pedals(build, {"road.friction_factor": 8.0, "pedal.delay": delay})
     assert full.outcome is held.outcome is Outcome.FINISHED
