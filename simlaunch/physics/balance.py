@@ -95,16 +95,16 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     """
     speed = y[at.ENGINE_SPEED]
     held_slip = car.pedal.kind == _HELD_SLIP
+    boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
+    full = engine.limited_torque(boosted, pedal.carrying_gear(phase), car.engine)
     friction, fluid = 0.0, driveline.Fluid(0.0, 0.0)
     if phase.coupling == at.SLIPPING:
         capacity = friction_capacity(time, car, phase)
         if held_slip and car.coupling.kind == _CLUTCH:
-            capacity = min(capacity, max(pedal.input_request(y, car, phase, road), 0.0))
+            capacity = min(capacity, pedal.led_clutch_torque(y, car, phase, road, full))
         friction = phase.slip_direction * capacity
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
         fluid = driveline.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
-    boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
-    full = engine.limited_torque(boosted, pedal.carrying_gear(phase), car.engine)
     closed = engine.closed_throttle_torque(speed, car.engine)
     share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
     torque = engine.demanded_torque(full, closed, share)

@@ -18,7 +18,10 @@ from simlaunch.record import Coupling, Record
 Array = NDArray[np.float64]
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
-_GOVERNOR = 20.0  # rate at which engine speed is held while a coupling slips [1/s]
+_GOVERNOR = 20.0  # rate at which engine speed is held while a friction clutch slips [1/s]
+_PUMP_GOVERNOR = 50.0  # the same for a pump speed: a slower one lags behind what the tyres could take [1/s]
+_RELIEF = 20.0  # engine torque let through for each torque that the tyres could take beyond the clutch [-]
+_OVERWHELMS = 0.25  # by this share a clutch must be able to exceed the tyres before slip control leads it fully [-]
 
 
 @inline
@@ -73,25 +76,6 @@ def throttle_open(phase: Record, gearbox: Record) -> bool:
     """
     shut = phase.stage == at.RAMPING_DOWN or phase.stage == at.IN_GAP
     return gearbox.throttle_open == 1 or not shut
-
-
-@inline
-def standstill_margin(speed: float) -> float:
-    """Share of the grip that slip control asks for close to standstill, where slip cannot yet be measured.
-
-    Parameters
-    ----------
-    speed : float
-        Speed of the car [m/s].
-
-    Returns
-    -------
-    float
-        Share: 0.9 at rest, 1 from 3 m/s on [-].
-
-    Source: common practice: below 2 to 3 m/s a launch is led by torque with a margin, above by slip.
-    """
-    return 1.0 - 0.1 * max(1.0 - speed / 3.0, 0.0)
 
 
 @inline
@@ -180,40 +164,40 @@ def _turning_inertia(car: Record, phase: Record) -> float:
 
 
 @inline
+def _target_rim_speed_share(end: Record, car: Record) -> float:
+    """Rim speed over car speed that slip control aims at on one axle [-].
+
+    A locked centre turns both axles at one speed: the axle with the larger tyres is held at the target slip.
+    """
+    share = 1.0 + car.pedal.target_slip
+    if car.drive.locked == 1:
+        share *= end.radius / max(car.front.radius, car.rear.radius)
+    return float(share)
+
+
+@inline
 def _axle_take_up(
-    load: float,
-    slip: float,
-    force: float,
-    moment: float,
-    road: Ground,
-    end: Record,
-    car: Record,
-    speed: float,
+    load: float, slip: float, force: float, moment: float, road: Ground, end: Record, car: Record
 ) -> float:
     """Torque that one axle passes on at the target slip: tyre, rolling resistance and the wheels' own inertia [N m].
 
     A tyre beyond its target is given no more than it takes at this moment, so that it comes back.
     """
-    target = car.pedal.target_slip
-    if slip <= target:
-        margin = standstill_margin(speed)
-        force = margin * tyre.axle_contact(target, load, end, car.road.friction_factor).force
-    spin_up = end.axle_inertia * road.acceleration * (1.0 + target) / end.radius
+    share = _target_rim_speed_share(end, car)
+    if slip <= share - 1.0:
+        force = tyre.axle_contact(share - 1.0, load, end, car.road.friction_factor).force
+    spin_up = end.axle_inertia * road.acceleration * share / end.radius
     return end.radius * force + moment + spin_up
 
 
 @inline
-def _front_take_up(y: Array, car: Record, road: Ground) -> float:
-    return _axle_take_up(
-        road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car, y[at.SPEED]
-    )
+def _front_take_up(car: Record, road: Ground) -> float:
+    return _axle_take_up(road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car)
 
 
 @inline
-def _rear_take_up(y: Array, car: Record, road: Ground) -> float:
-    return _axle_take_up(
-        road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car, y[at.SPEED]
-    )
+def _rear_take_up(car: Record, road: Ground) -> float:
+    return _axle_take_up(road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car)
 
 
 @part
@@ -240,15 +224,16 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
 
     Source: ours; see `request_command`.
     """
-    slip, share = 1.0 + car.pedal.target_slip, car.drive.front_share
-    front_target, rear_target = slip * y[at.SPEED] / car.front.radius, slip * y[at.SPEED] / car.rear.radius
+    share = car.drive.front_share
+    front_target = _target_rim_speed_share(car.front, car) * y[at.SPEED] / car.front.radius
+    rear_target = _target_rim_speed_share(car.rear, car) * y[at.SPEED] / car.rear.radius
     inertia = _turning_inertia(car, phase) + car.front.axle_inertia + car.rear.axle_inertia
     if car.drive.locked == 0 and share >= 1.0:
-        grip, front_leads = _front_take_up(y, car, road), True
+        grip, front_leads = _front_take_up(car, road), True
     elif car.drive.locked == 0 and share <= 0.0:
-        grip, front_leads = _rear_take_up(y, car, road), False
+        grip, front_leads = _rear_take_up(car, road), False
     else:
-        front, rear = _front_take_up(y, car, road), _rear_take_up(y, car, road)
+        front, rear = _front_take_up(car, road), _rear_take_up(car, road)
         grip = front + rear if car.drive.locked == 1 else min(front / share, rear / (1.0 - share))
         front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
     if front_leads:
@@ -293,13 +278,52 @@ def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
 
 
 @part
+def led_clutch_torque(y: Array, car: Record, phase: Record, road: Ground, full: float) -> float:
+    """Torque that slip control lets a slipping friction clutch carry at most.
+
+    It is what the tyres take. While the car is set off, a clutch that could overwhelm the tyres also carries no more
+    than keeps the engine at its launch speed: tyres at their peak would else pull the engine down, out of the speeds
+    at which it is strong, where wheels that spin keep it up.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+    full : float
+        Full-load torque [N m].
+
+    Returns
+    -------
+    float
+        Torque [N m].
+
+    Source: ours; common practice: a launch is led by the clutch at an engine speed that is held.
+    """
+    taken = max(input_request(y, car, phase, road), 0.0)
+    if phase.stage != at.LAUNCHING:
+        return taken
+    excess = (car.coupling.capacity / max(taken, 1.0) - 1.0) / _OVERWHELMS
+    held_speed = max(car.launch.engine_speed, y[at.INPUT_SPEED])
+    holding = full + car.engine.inertia * _GOVERNOR * (y[at.ENGINE_SPEED] - held_speed)
+    led = min(max(holding, 0.0), taken)
+    return taken + min(max(excess, 0.0), 1.0) * (led - taken)
+
+
+@part
 def trimmed_engine_torque(
     y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: driveline.Fluid
 ) -> float:
     """Engine torque that serves the slip control's request through whatever the coupling does.
 
     A converter is given the pump speed that makes the turbine torque. A clutch, stuck or slipping, carries the request
-    itself: the engine keeps up with the gearbox input, so that its torque does not jump where a clutch sticks.
+    itself: the engine keeps up with the gearbox input, so that its torque does not jump where a clutch sticks. Where
+    the tyres would take more than a slipping clutch carries, the engine is not trimmed.
 
     Parameters
     ----------
@@ -328,7 +352,9 @@ def trimmed_engine_torque(
         speed_ratio = min(y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0), 1.0)
         capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
         pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
-        return fluid.pump + friction + car.engine.inertia * _GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
+        return fluid.pump + friction + car.engine.inertia * _PUMP_GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
+    if phase.coupling == at.SLIPPING:
+        wanted += _RELIEF * max(wanted - abs(friction), 0.0)
     keeping_up = car.gearbox.ratio[carrying_gear(phase)] * _pace(car, road)
     catching_up = _GOVERNOR * (y[at.INPUT_SPEED] - y[at.ENGINE_SPEED])  # nothing while the coupling sticks
     return wanted + car.engine.inertia * (keeping_up + catching_up)

@@ -428,7 +428,8 @@ class PedalSettings(Section):
     """How a held slip is kept."""
 
     target_slip: Annotated[Quantity, Within(Dimension.SHARE, "1 %", "100 %")] | None = optional(
-        "Longitudinal slip (ISO 8855) that is held; left out, it is worked out from the tyre."
+        "Longitudinal slip (ISO 8855) that is held; left out, it is the slip of peak force at static load. "
+        "With a locked centre it is the slip of the larger tyres."
     )
     actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(
         "20 ms", "Delay between wanted and delivered torque.", "common practice: spark cut 10 to 30 ms"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isnan, sqrt
+from math import isinf, isnan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,9 +23,7 @@ _HALVINGS = 60
 _SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
 
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
-
-TARGET_SHARE_OF_PEAK = 0.9
-"""Share of the slip of peak force that slip control aims at by itself (common practice: below the peak)."""
+_SLIP_SCAN = 400  # slips that are tried for two axles that turn at one speed
 
 
 @part
@@ -97,8 +95,28 @@ def best_shift_speed(car: Record, gear: int) -> float:
 
 
 @part
+def _best_common_slip(car: Record, front_load: float, rear_load: float, low: float, high: float) -> float:
+    """Slip of the larger tyres at which both axles, turning at one speed, push hardest together [-]."""
+    largest = max(car.front.radius, car.rear.radius)
+    high = (1.0 + high) * largest / min(car.front.radius, car.rear.radius) - 1.0
+    best, most = low, 0.0
+    for i in range(_SLIP_SCAN + 1):
+        slip = low + (high - low) * i / _SLIP_SCAN
+        front_slip = (1.0 + slip) * car.front.radius / largest - 1.0
+        rear_slip = (1.0 + slip) * car.rear.radius / largest - 1.0
+        force = tyre.axle_contact(front_slip, front_load, car.front, car.road.friction_factor).force
+        force += tyre.axle_contact(rear_slip, rear_load, car.rear, car.road.friction_factor).force
+        if force > most:
+            best, most = slip, force
+    return best
+
+
+@part
 def default_target_slip(car: Record) -> float:
-    """Target slip for slip control: a share of the slip of peak force at static load, the lower of the driven axles.
+    """Target slip for slip control: the slip of peak force at static load.
+
+    With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is the
+    slip of the larger tyres at which both axles together push hardest.
 
     Parameters
     ----------
@@ -113,11 +131,13 @@ def default_target_slip(car: Record) -> float:
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
     front = tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor)
     rear = tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor)
+    if car.drive.locked == 1 and not (isinf(front) or isinf(rear)):
+        return _best_common_slip(car, front_load, rear_load, min(front, rear), max(front, rear))
     if car.drive.locked == 0 and car.drive.front_share >= 1.0:
         rear = front
     elif car.drive.locked == 0 and car.drive.front_share <= 0.0:
         front = rear
-    return TARGET_SHARE_OF_PEAK * min(front, rear, _HIGHEST_SLIP)
+    return min(front, rear, _HIGHEST_SLIP)
 
 
 @part

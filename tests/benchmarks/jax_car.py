@@ -19,7 +19,8 @@ from simlaunch.simulation import events as ev
 
 _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
 _HELD_SLIP = int(Pedal.HELD_SLIP)
-_GOVERNOR = 20.0  # [1/s]
+_GOVERNOR, _PUMP_GOVERNOR = 20.0, 50.0  # [1/s]
+_RELIEF, _OVERWHELMS = 20.0, 0.25  # [-]
 _NO_LOAD, _SHORTEST_RELAXATION, _QUICKEST_RELAXATION, _ROLLING_SPEED = 1e-9, 0.005, 1e-3, 0.1
 _TURBINE_SHARE, _PUT_OFF_SHARE, _STALL_SHARE, _INACTIVE = 0.85, 0.97, 0.4, 1.0
 
@@ -205,20 +206,23 @@ def _demand(t: Values, phase: Any, box: Any) -> Values:
     return jnp.where(phase.stage == at.IN_INERTIA_PHASE, 1.0 - box.dip, demand)
 
 
-def _take_up(axle: Axle, road: Road, end: Any, car: Any, speed: Values) -> Values:
-    target = car.pedal.target_slip
-    margin = 1.0 - 0.1 * jnp.maximum(1.0 - speed / 3.0, 0.0)
-    at_target, _ = _contact(target, axle.load, end, car.road.friction_factor)
-    force = jnp.where(axle.slip <= target, margin * at_target, axle.force)
-    return end.radius * force + axle.moment + end.axle_inertia * road.acceleration * (1.0 + target) / end.radius
+def _rim_share(end: Any, car: Any) -> Values:
+    largest = jnp.maximum(car.front.radius, car.rear.radius)
+    return (1.0 + car.pedal.target_slip) * jnp.where(car.drive.locked == 1, end.radius / largest, 1.0)
+
+
+def _take_up(axle: Axle, road: Road, end: Any, car: Any) -> Values:
+    share = _rim_share(end, car)
+    at_target, _ = _contact(share - 1.0, axle.load, end, car.road.friction_factor)
+    force = jnp.where(axle.slip <= share - 1.0, at_target, axle.force)
+    return end.radius * force + axle.moment + end.axle_inertia * road.acceleration * share / end.radius
 
 
 def _slip_command(y: Motion, car: Any, phase: Any, gear: Gears, road: Road) -> Values:
-    front = _take_up(road.front, road, car.front, car, y.speed)
-    rear = _take_up(road.rear, road, car.rear, car, y.speed)
-    share, target = car.drive.front_share, 1.0 + car.pedal.target_slip
-    front_ahead = target * y.speed / car.front.radius - y.wheel_front
-    rear_ahead = target * y.speed / car.rear.radius - y.wheel_rear
+    front, rear = _take_up(road.front, road, car.front, car), _take_up(road.rear, road, car.rear, car)
+    share = car.drive.front_share
+    front_ahead = _rim_share(car.front, car) * y.speed / car.front.radius - y.wheel_front
+    rear_ahead = _rim_share(car.rear, car) * y.speed / car.rear.radius - y.wheel_rear
     ratio, _ = gear.carrying(phase)
     turning = car.gearbox.input_inertia + jnp.where(phase.coupling == at.STUCK, car.engine.inertia, 0.0)
     inertia = car.drive.inertia + ratio * ratio * turning + car.front.axle_inertia + car.rear.axle_inertia
@@ -261,24 +265,30 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     pace = road.acceleration * (1.0 + car.pedal.target_slip) / _driven_radius(car)
     at_gear = jnp.maximum(y.request, 0.0) + car.drive.inertia * pace
     wanted = at_gear / (ratio * efficiency) + car.gearbox.input_inertia * ratio * pace
+    full = value_at(engine.torque, speed) * (1.0 - engine.lagged_share * (1.0 - y.boost))
+    full = jnp.minimum(full, gear.torque_limit)
+    held = jnp.maximum(car.launch.engine_speed, y.input_speed)
+    taken = jnp.maximum(wanted, 0.0)
+    holding = jnp.maximum(full + engine.inertia * _GOVERNOR * (speed - held), 0.0)
+    excess = jnp.clip((car.coupling.capacity / jnp.maximum(taken, 1.0) - 1.0) / _OVERWHELMS, 0.0, 1.0)
+    led = taken + jnp.where(phase.stage == at.LAUNCHING, excess, 0.0) * (jnp.minimum(holding, taken) - taken)
     capacity = friction_capacity(t, car, phase)
-    capacity = jnp.where(held_slip & ~by_fluid, jnp.minimum(capacity, jnp.maximum(wanted, 0.0)), capacity)
+    capacity = jnp.where(held_slip & ~by_fluid, jnp.minimum(capacity, led), capacity)
     friction = jnp.where(phase.coupling == at.SLIPPING, phase.slip_direction * capacity, 0.0)
     pump, turbine, fluid_capacity, multiple = _fluid(y, car)
     through_fluid = by_fluid & (phase.coupling != at.STUCK)
     pump, turbine = jnp.where(through_fluid, pump, 0.0), jnp.where(through_fluid, turbine, 0.0)
-    full = value_at(engine.torque, speed) * (1.0 - engine.lagged_share * (1.0 - y.boost))
-    full = jnp.minimum(full, gear.torque_limit)
     closed = -value_at(engine.overrun, speed) * jnp.tanh((speed - engine.idle) / (0.1 * engine.idle))
     limiter = jnp.clip(1.0 - (speed - engine.rev_limit) / engine.limiter_band, 0.0, 1.0)
     torque = closed + _demand(t, phase, car.gearbox) * limiter * (full - closed)
     least = jnp.minimum(closed, torque)
     square = jnp.maximum(wanted, 0.0) / multiple / jnp.maximum(fluid_capacity, 1e-6)
     pump_speed = jnp.where(square > 0.0, jnp.sqrt(jnp.where(square > 0.0, square, 1.0)), 0.0)
-    by_pump = pump + friction + engine.inertia * _GOVERNOR * (pump_speed - speed)
+    by_pump = pump + friction + engine.inertia * _PUMP_GOVERNOR * (pump_speed - speed)
+    relief = _RELIEF * jnp.maximum(wanted - jnp.abs(friction), 0.0)
+    wanted = wanted + jnp.where(phase.coupling == at.SLIPPING, relief, 0.0)
     by_clutch = wanted + engine.inertia * (ratio * pace + _GOVERNOR * (y.input_speed - speed))
     trimmed = jnp.minimum(torque, jnp.maximum(jnp.where(through_fluid, by_pump, by_clutch), least))
-    held = jnp.maximum(car.launch.engine_speed, y.input_speed)
     launching = friction + engine.inertia * _GOVERNOR * (held - speed)
     launching = jnp.minimum(torque, jnp.maximum(launching, least))
     torque = jnp.where(phase.stage == at.LAUNCHING, launching, jnp.where(held_slip, trimmed, torque))
