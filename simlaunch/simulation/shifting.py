@@ -163,11 +163,14 @@ def _axle_turns(force: float, load: float, end: Record, car: Record) -> float:
 
 @part
 def _locked_turns(force: float, load_front: float, load_rear: float, car: Record) -> float:
-    """The same for two axles on one shaft, which share the force as their tyres have it [rad/m]."""
+    """The same for two axles on one shaft, which share the force as their tyres have it [rad/m].
+
+    With unlike radii the smaller wheels brake while the larger ones drive, up to the peak of both.
+    """
     factor, front, rear = car.road.friction_factor, car.front, car.rear
     low = min(1.0 / front.radius, 1.0 / rear.radius)
     whole = car.body.mass * body.GRAVITY * 1e3  # more than any tyre takes
-    high = min(_axle_turns(whole, load_front, front, car), _axle_turns(whole, load_rear, rear, car))
+    high = max(_axle_turns(whole, load_front, front, car), _axle_turns(whole, load_rear, rear, car))
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         at_front = tyre.axle_contact(middle * front.radius - 1.0, load_front, front, factor).force
