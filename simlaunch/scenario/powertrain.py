@@ -144,8 +144,8 @@ class Engine(Section):
     )
     boost_time_constant: TimeTable = default(
         "0.35 s",
-        "Time constant of the lagged share while it rises, one value or over engine speed; the share follows the part of "
-        "full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away by "
+        "Time constant of the lagged share while it rises, one value or over engine speed; the share follows the part "
+        "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away by "
         "ignition and leave it alone.",
         "transient tests (from memory): 0.15 to 0.6 s",
     )
@@ -416,8 +416,8 @@ class Launch(Section):
     engine_speed: EngineSpeed = required("Engine speed held before the start.")
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
-        "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition builds "
-        "boost, a foot on the throttle hardly any.",
+        "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
+        "builds boost, a foot on the throttle hardly any.",
         "common practice: no boost built at the line",
     )
     brake_release: Annotated[Quantity, Within(Dimension.TIME, "10 ms", "2 s")] = default(

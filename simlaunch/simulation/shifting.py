@@ -154,7 +154,7 @@ def speed_ratio_at_shift(car: Record, gear: int, engine_speed: float) -> float:
 
 @inline
 def _axle_turns(force: float, load: float, end: Record, car: Record) -> float:
-    """Speed of an axle over that of the car while it drives with a force, at most that of its target or peak [rad/m]."""
+    """Speed of an axle over that of the car while it drives with a force, at most at its target or peak [rad/m]."""
     slip = tyre.slip_for_force(force, load, end, car.road.friction_factor)
     if car.pedal.kind == _HELD_SLIP:
         slip = min(slip, car.pedal.target_slip)
