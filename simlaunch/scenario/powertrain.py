@@ -145,8 +145,8 @@ class Engine(Section):
     boost_time_constant: TimeTable = default(
         "0.35 s",
         "Time constant of the lagged share while it rises, one value or over engine speed; the share follows the part "
-        "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away by "
-        "ignition and leave it alone.",
+        "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away "
+        "by ignition and leave it alone.",
         "transient tests (from memory): 0.15 to 0.6 s",
     )
     boost_decay_time: TimeConstant = default(
