@@ -113,8 +113,8 @@ ENGINE = np.dtype(
     [
         ("torque", CURVE),  # full-load torque [N m] over speed [rad/s]
         ("overrun", TABLE),  # torque that drags the engine with the throttle shut, as a positive number [N m]
-        ("boost_time", TABLE),  # time constant of the lagged share [s] over speed [rad/s]
-        *_floats("boost_decay"),  # time constant while the throttle is shut [s]
+        ("boost_time", TABLE),  # time constant of the lagged share while it rises [s] over speed [rad/s]
+        *_floats("boost_decay"),  # time constant of the lagged share while it falls [s]
         *_floats("lagged_share"),  # share of the full-load torque that waits for boost, 0 to 1
         *_floats("inertia", "idle", "rev_limit", "limiter_band"),  # [kg m^2], [rad/s] x 3
         ("gear_limit", "f8", (MAX_GEARS,)),  # most torque that the engine gives in each gear; inf: no limit [N m]
@@ -141,7 +141,7 @@ GEARBOX = np.dtype(
         ("ratio", "f8", (MAX_GEARS,)),  # overall: gear times final drive
         ("efficiency", "f8", (MAX_GEARS,)),  # gear and final drive together
         ("shift_speed", "f8", (MAX_GEARS,)),  # engine speed at which gear k is left [rad/s]; derived
-        *_floats("road_speed_share"),  # a gear is left at no less than this share of its road speed at the shift [-]
+        ("shift_road_speed", "f8", (MAX_GEARS,)),  # road speed at which gear k is left [m/s]; derived
         *_floats("input_inertia"),  # [kg m^2]
         ("shift_kind", "i8"),
         *_floats("ramp_down", "gap", "ramp_up"),  # torque gap [s]

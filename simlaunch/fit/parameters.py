@@ -14,6 +14,7 @@ from scipy import stats
 
 from simlaunch.analysis.draws import Line, distribution, lines_of, own_value
 from simlaunch.errors import InputError, UsageError
+from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
@@ -241,10 +242,10 @@ def _possible(
 
 
 def _highest_factor(field: str, car: Record) -> float:
-    """Factor at which shift speeds come to the rev limit, or efficiency to one."""
+    """Factor at which shift speeds come to where the rev limiter begins, or efficiency to one."""
     count = int(car.gearbox.count)
     if field == "gearbox.shift_speed":
-        return float(car.engine.rev_limit / car.gearbox.shift_speed[: count - 1].max())
+        return float(limiter_start(car.engine) / car.gearbox.shift_speed[: count - 1].max())
     return float(1.0 / car.gearbox.efficiency[:count].max()) if field == "gearbox.efficiency" else 1.5
 
 

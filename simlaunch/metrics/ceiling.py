@@ -26,7 +26,6 @@ _CURVE_POINTS = 241
 _HALVINGS = 60  # of an interval in which a root lies
 _LEAST_RISE = 1e-9  # share by which speeds have to rise so that a curve can be put through them
 _WHOLE_ROLLING = 1.0  # rolling resistance is whole from this speed of the tread on [m/s]
-_HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 
 
 class _Stream(NamedTuple):
@@ -99,14 +98,9 @@ def _stream(speed: float, air_density: float, car: Record) -> _Stream:
     )
 
 
-@inline
-def _peak_slip(load: float, end: Record, friction_factor: float) -> float:
-    return min(tyre.axle_peak_slip(load, end, friction_factor), _HIGHEST_SLIP)
-
-
 @part
 def _axle_limit(load: float, end: Record, driven: bool, road: Record, speed: float, acceleration: float) -> _AxleLimit:
-    ahead = 1.0 + (_peak_slip(load, end, road.friction_factor) if driven else 0.0)
+    ahead = 1.0 + (tyre.end_of_grip(load, end, road.friction_factor) if driven else 0.0)
     rim = max(ahead * speed, _WHOLE_ROLLING)
     rolling = tyre.resisting_moment(load, rim, speed, end, road.rolling_factor, 0.0)
     loss = rolling + end.axle_inertia * ahead * acceleration / end.radius
@@ -169,19 +163,6 @@ def _settled_push(speed: float, stream: _Stream, car: Record) -> _Push:
     return _push(0.5 * (low + high), speed, stream, car)
 
 
-@part
-def _slip_for(force: float, load: float, end: Record, friction_factor: float) -> float:
-    """Slip, at most that of peak force, at which an axle gives a force [-]."""
-    low, high = 0.0, _peak_slip(load, end, friction_factor)
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if tyre.axle_contact(middle, load, end, friction_factor).force < force:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
 @entry
 def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> None:
     """The car at the grip limit in steady state, at each of some road speeds.
@@ -202,8 +183,8 @@ def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> N
     for i in range(speeds.size):
         push = _settled_push(speeds[i], _stream(speeds[i], air_density, car), car)
         front, rear, a = push.front, push.rear, push.acceleration
-        turns_front = (1.0 + _slip_for(push.force_front, front.load, car.front, factor)) / car.front.radius
-        turns_rear = (1.0 + _slip_for(push.force_rear, rear.load, car.rear, factor)) / car.rear.radius
+        turns_front = (1.0 + tyre.slip_for_force(push.force_front, front.load, car.front, factor)) / car.front.radius
+        turns_rear = (1.0 + tyre.slip_for_force(push.force_rear, rear.load, car.rear, factor)) / car.rear.radius
         at_front = push.force_front * car.front.radius + front.rolling + car.front.axle_inertia * turns_front * a
         at_rear = push.force_rear * car.rear.radius + rear.rolling + car.rear.axle_inertia * turns_rear * a
         total = at_front + at_rear

@@ -29,6 +29,7 @@ class Drive(NamedTuple):
     pump: float
     turbine: float
     command: float  # axle torque the slip control asks for
+    load: float  # share of full load that is asked, before slip control takes away from it by ignition
 
 
 class Balance(NamedTuple):
@@ -89,7 +90,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     Returns
     -------
     Drive
-        Torques [N m].
+        Torques [N m], and the load [-].
 
     Source: see `engine`, `coupling` and `pedal`.
     """
@@ -112,10 +113,11 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     command = pedal.slip_command(y, car, phase, road) if held_slip else 0.0
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
-    elif held_slip:
+    load = engine.load_share(torque, full, closed)
+    if held_slip and phase.stage != at.LAUNCHING:
         trimmed = pedal.trimmed_engine_torque(y, car, phase, road, friction, fluid)
         torque = min(torque, max(trimmed, least))
-    return Drive(torque, full, friction, fluid.pump, fluid.turbine, command)
+    return Drive(torque, full, friction, fluid.pump, fluid.turbine, command, load)
 
 
 @inline
@@ -317,7 +319,7 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     out[at.ENGINE_SPEED] = b.engine_acceleration
     out[at.INPUT_SPEED] = b.gearing.input_acceleration
     out[at.SHAFT_SPEED] = b.gearing.shaft_acceleration
-    breathing = pedal.throttle_open(phase, car.gearbox)
+    breathing = pedal.breathing(b.drive.load, phase, car.gearbox)
     out[at.BOOST] = engine.boost_rate(y[at.BOOST], y[at.ENGINE_SPEED], breathing, car.engine)
     out[at.REQUEST] = 0.0
     if car.pedal.kind == _HELD_SLIP:

@@ -8,6 +8,8 @@ from simlaunch.compiled import inline
 from simlaunch.physics.table import ease, value_at
 from simlaunch.record import Record
 
+_NO_TORQUE = 1e-9  # a full load that gives less than this above a shut throttle counts as nothing [N m]
+
 
 @inline
 def boosted_torque(speed: float, boost: float, engine: Record) -> float:
@@ -60,8 +62,29 @@ def limited_torque(torque: float, gear: int, engine: Record) -> float:
 
 
 @inline
+def limiter_start(engine: Record) -> float:
+    """Engine speed at which the rev limiter begins to take torque.
+
+    Parameters
+    ----------
+    engine : Record
+        The engine.
+
+    Returns
+    -------
+    float
+        Speed [rad/s].
+
+    Source: definition of the band.
+    """
+    return float(engine.rev_limit - engine.limiter_band)
+
+
+@inline
 def limiter_share(speed: float, engine: Record) -> float:
-    """Share of the torque that the rev limiter lets through: all at the limit, none at the end of its band.
+    """Share of the torque that the rev limiter lets through: all up to its band, none from the limit on.
+
+    (w_limit - w) / band, so that an engine on its limiter settles within the band, at or below the limit
 
     Parameters
     ----------
@@ -77,7 +100,7 @@ def limiter_share(speed: float, engine: Record) -> float:
 
     Source: common practice: a soft limiter.
     """
-    return min(max(1.0 - (speed - engine.rev_limit) / engine.limiter_band, 0.0), 1.0)
+    return min(max((engine.rev_limit - speed) / engine.limiter_band, 0.0), 1.0)
 
 
 @inline
@@ -127,10 +150,36 @@ def demanded_torque(open_torque: float, closed_torque: float, demand: float) -> 
 
 
 @inline
-def boost_rate(boost: float, speed: float, throttle_open: bool, engine: Record) -> float:
-    """Rate of the lagged share.
+def load_share(torque: float, open_torque: float, closed_torque: float) -> float:
+    """Share of full load at which an engine runs: the demand that gives its torque.
 
-    db/dt = (1 - b) / tau(w) with the throttle open; -b / tau_decay with it shut
+    1 - (T_open - T) / (T_open - T_closed), from 0 to 1
+
+    Parameters
+    ----------
+    torque : float
+        Torque that it gives [N m].
+    open_torque : float
+        Torque at full load with the boost that is there [N m].
+    closed_torque : float
+        Torque with the throttle shut [N m].
+
+    Returns
+    -------
+    float
+        Share, 0 to 1 [-].
+
+    Source: inverse of `demanded_torque`.
+    """
+    missing = (open_torque - torque) / max(open_torque - closed_torque, _NO_TORQUE)
+    return min(max(1.0 - missing, 0.0), 1.0)
+
+
+@inline
+def boost_rate(boost: float, speed: float, load: float, engine: Record) -> float:
+    """Rate of the lagged share, which follows the load.
+
+    db/dt = (load - b) / tau, tau = tau(w) while it rises and tau_decay while it falls
 
     Parameters
     ----------
@@ -138,8 +187,8 @@ def boost_rate(boost: float, speed: float, throttle_open: bool, engine: Record) 
         Share of the lagged torque that is there [-].
     speed : float
         Engine speed [rad/s].
-    throttle_open : bool
-        Whether the engine breathes at full load.
+    load : float
+        Share of full load at which the engine breathes, 0 to 1 [-].
     engine : Record
         The engine.
 
@@ -148,11 +197,11 @@ def boost_rate(boost: float, speed: float, throttle_open: bool, engine: Record) 
     float
         Rate [1/s].
 
-    Source: common practice: first-order turbocharger lag.
+    Source: common practice: first-order turbocharger lag, driven by what the engine burns.
     """
-    if throttle_open:
-        return (1.0 - boost) / value_at(engine.boost_time, speed)
-    return -boost / engine.boost_decay
+    if load > boost:
+        return (load - boost) / value_at(engine.boost_time, speed)
+    return (load - boost) / engine.boost_decay
 
 
 @inline

@@ -57,11 +57,13 @@ def demand(time: float, phase: Record, gearbox: Record) -> float:
 
 
 @inline
-def throttle_open(phase: Record, gearbox: Record) -> bool:
-    """Whether the engine goes on breathing at full load, so that boost is kept.
+def breathing(load: float, phase: Record, gearbox: Record) -> float:
+    """Share of full load at which the engine breathes: its load, and all of it where ignition makes a shift's dip.
 
     Parameters
     ----------
+    load : float
+        Share of full load that is asked of the engine, 0 to 1 [-].
     phase : Record
         The phase.
     gearbox : Record
@@ -69,13 +71,15 @@ def throttle_open(phase: Record, gearbox: Record) -> bool:
 
     Returns
     -------
-    bool
-        False only while a torque gap is made with the throttle.
+    float
+        Share, 0 to 1 [-].
 
-    Source: common practice.
+    Source: common practice: the dip of an automatic shift, and a gap with open throttle, are made by ignition.
     """
-    shut = phase.stage == at.RAMPING_DOWN or phase.stage == at.IN_GAP
-    return gearbox.throttle_open == 1 or not shut
+    in_gap = phase.stage == at.RAMPING_DOWN or phase.stage == at.IN_GAP or phase.stage == at.RAMPING_UP
+    if phase.stage == at.IN_INERTIA_PHASE or (in_gap and gearbox.throttle_open == 1):
+        return 1.0
+    return load
 
 
 @inline

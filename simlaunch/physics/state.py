@@ -72,7 +72,6 @@ PHASE = np.dtype(
                 ("braked", "i8"),  # 1: the car is held by its brakes
                 ("brake_off", "f8"),  # time at which the brakes began to let go [s]
                 ("limiter_side", "i8"),  # 0 below the limiter's band, 1 within it, 2 above
-                ("shift_wanted", "i8"),  # 1: the engine has reached the speed at which this gear is left
                 ("front_lifted", "i8"),
             ],
             align=True,

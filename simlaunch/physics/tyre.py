@@ -12,6 +12,8 @@ from simlaunch.record import Record
 _NO_LOAD = 1e-9  # below this load [N] a tyre gives no force
 _SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always left
 _QUICKEST_RELAXATION = 1e-3  # no tyre relaxes within less time than this [s]
+_HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
+_HALVINGS = 60  # of an interval in which a slip lies
 _ROLLING_SPEED = 0.1  # rolling resistance and brakes act in full above about this speed [m/s]
 
 
@@ -190,6 +192,61 @@ def axle_peak_slip(axle_load: float, tyre: Record, friction_factor: float) -> fl
     change = relative_load(axle_load, tyre)
     b = stiffness_factor_at(change, peak_friction(change, tyre, friction_factor), tyre)
     return peak_slip(b, tyre.shape_factor, curvature_at(change, tyre))
+
+
+@inline
+def end_of_grip(axle_load: float, tyre: Record, friction_factor: float) -> float:
+    """Slip of peak force, or 1 where the force rises for longer: beyond it a wheel spins.
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+
+    Source: see `axle_peak_slip`; the bound is ours.
+    """
+    return min(axle_peak_slip(axle_load, tyre, friction_factor), _HIGHEST_SLIP)
+
+
+@part
+def slip_for_force(force: float, axle_load: float, tyre: Record, friction_factor: float) -> float:
+    """Slip at which an axle drives with a force, up to the end of its grip where it cannot.
+
+    Parameters
+    ----------
+    force : float
+        Force of both tyres, positive when driving [N].
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855, not below 0 [-].
+
+    Source: inverse of `axle_contact` up to its peak.
+    """
+    low, high = 0.0, end_of_grip(axle_load, tyre, friction_factor)
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        if axle_contact(middle, axle_load, tyre, friction_factor).force < force:
+            low = middle
+        else:
+            high = middle
+    return 0.5 * (low + high)
 
 
 @inline

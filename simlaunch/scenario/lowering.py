@@ -207,7 +207,6 @@ def _gearbox(target: Record, gearbox: Gearbox) -> None:
     target.efficiency[:count] = [value.si for value in gearbox.efficiency]  # one value serves all gears
     if gearbox.shift_at != BEST_FORCE:
         target.shift_speed[: count - 1] = [speed.si for speed in gearbox.shift_at]
-    target.road_speed_share = gearbox.shift_road_speed.si
     target.input_inertia = gearbox.input_inertia.si
     _shift(target, gearbox.shift)
 

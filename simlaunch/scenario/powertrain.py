@@ -123,9 +123,13 @@ class Engine(Section):
         "Crankshaft, flywheel and clutch cover, or crankshaft and converter pump."
     )
     idle: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "100 rpm", "30000 rpm")] = required("Idle speed.")
-    rev_limit: EngineSpeed = required("Engine speed at which torque is cut.")
+    rev_limit: EngineSpeed = required(
+        "Engine speed that the rev limiter keeps the engine from passing by its own torque."
+    )
     limiter_band: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "1 rpm", "1000 rpm")] = default(
-        "50 rpm", "Fall of engine speed after which the limiter gives torque back.", "common practice"
+        "50 rpm",
+        "Engine speeds below the rev limit over which the limiter takes the torque away, from all to none.",
+        "common practice: a soft limiter",
     )
     overrun_torque: TorqueTable = default(
         "40 N m",
@@ -140,11 +144,13 @@ class Engine(Section):
     )
     boost_time_constant: TimeTable = default(
         "0.35 s",
-        "Time constant of the lagged share, one value or over engine speed.",
+        "Time constant of the lagged share while it rises, one value or over engine speed; the share follows the part "
+        "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away "
+        "by ignition and leave it alone.",
         "transient tests (from memory): 0.15 to 0.6 s",
     )
     boost_decay_time: TimeConstant = default(
-        "0.3 s", "Time constant while the throttle is shut.", "transient tests (from memory): 0.2 to 0.5 s"
+        "0.3 s", "Time constant of the lagged share while it falls.", "transient tests (from memory): 0.2 to 0.5 s"
     )
 
     def unused(self) -> frozenset[str]:
@@ -356,14 +362,10 @@ class Gearbox(Section):
     )
     shift_at: ShiftAt = default(
         "best force",
-        'Engine speeds at which each gear is left: one, one per gear but the last, or "best force".',
+        'Engine speeds at which each gear is left: one, one per gear but the last, or "best force". A gear is left at '
+        "the road speed at which full load brings the engine there without wheelspin, at the latest where the rev "
+        "limiter begins to take torque; until then the limiter holds an engine whose wheels spin.",
         "common practice: most wheel force at any road speed",
-    )
-    shift_road_speed: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "95 %")] = default(
-        "75 %",
-        "A gear is left only once the car has this share of the road speed that the gear stands for; until then "
-        "spinning wheels are held by the rev limiter. 0 % shifts by engine speed alone.",
-        "ours: nobody changes up at walking pace because the wheels spin",
     )
     shift: Annotated[TorqueGap | TorqueHandOver | TorqueDip, Field(discriminator="kind")] = required(
         "Shift by its physics."
@@ -414,7 +416,8 @@ class Launch(Section):
     engine_speed: EngineSpeed = required("Engine speed held before the start.")
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
-        "Part of the lagged share that is present at the start.",
+        "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
+        "builds boost, a foot on the throttle hardly any.",
         "common practice: no boost built at the line",
     )
     brake_release: Annotated[Quantity, Within(Dimension.TIME, "10 ms", "2 s")] = default(

@@ -8,9 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import air, balance, body
+from simlaunch.physics import air, balance, body, engine
 from simlaunch.physics import state as at
-from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Coupling, Record
 
 Array = NDArray[np.float64]
@@ -19,9 +18,7 @@ Array = NDArray[np.float64]
     TARGETS_PASSED,  # every wanted speed and distance has been passed
     SPEEDS_MEET,  # a slipping coupling comes to rest
     BREAKS_AWAY,  # a stuck coupling is asked for more than it can carry
-    SHIFT_SPEED,  # the engine has reached the speed at which this gear is left
-    SHIFT_BEGINS,  # and the car is not too far behind its wheels
-    SHIFT_PUT_OFF,  # the engine has fallen well back before the car came up
+    SHIFT_BEGINS,  # the car has reached the road speed at which this gear is left
     GEAR_CLOSES,  # the oncoming gear has brought input and output together
     LOCK_UP,  # a converter's lock-up clutch begins to engage
     BRAKE_OFF,  # drive force outweighs the grade and the brakes let go
@@ -29,36 +26,13 @@ Array = NDArray[np.float64]
     LIMITER_UP,  # into or beyond the limiter's band
     LIMITER_DOWN,  # back out of it
     FRONT_LIFT,  # the front axle leaves the ground, or comes back
-) = range(13)
+) = range(11)
 EVENTS = FRONT_LIFT + 1
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
-_TURBINE_SHARE = 0.85  # a converter's engine speed counts for shifting once the turbine follows this closely
-_PUT_OFF_SHARE = 0.97  # a shift is no longer wanted below this share of its engine speed
 _STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled
 _INACTIVE = 1.0
 _LIMITER_REACH = 2e-3  # a limiter has been met, or left, this share of its band past the kink: beyond all rounding
-
-
-@inline
-def shift_signal(y: Array, car: Record) -> float:
-    """Engine speed as a gearbox judges it, steady while the coupling still slips.
-
-    Parameters
-    ----------
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-
-    Returns
-    -------
-    float
-        Speed [rad/s].
-    """
-    if car.coupling.kind == _CONVERTER:
-        return min(y[at.ENGINE_SPEED], y[at.INPUT_SPEED] / _TURBINE_SHARE)
-    return float(y[at.INPUT_SPEED])
 
 
 @inline
@@ -83,18 +57,10 @@ def _coupling_values(t: float, y: Array, car: Record, phase: Record, out: Array)
 @inline
 def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
     box = car.gearbox
-    out[SHIFT_SPEED] = _INACTIVE
     out[SHIFT_BEGINS] = _INACTIVE
-    out[SHIFT_PUT_OFF] = _INACTIVE
     out[GEAR_CLOSES] = _INACTIVE
     if phase.stage == at.DRIVING and phase.path == at.ENGAGED and phase.gear < box.count - 1:
-        shift_speed = box.shift_speed[phase.gear]
-        if phase.shift_wanted == 0:
-            out[SHIFT_SPEED] = shift_speed - shift_signal(y, car)
-        else:  # an engine on its limiter hovers about the shift speed: a moment below it does not count
-            road = y[at.SPEED] * box.ratio[phase.gear] / driven_radius(car.front, car.rear, car.drive)
-            out[SHIFT_BEGINS] = box.road_speed_share * shift_speed - road
-            out[SHIFT_PUT_OFF] = shift_signal(y, car) - _PUT_OFF_SHARE * shift_speed
+        out[SHIFT_BEGINS] = box.shift_road_speed[phase.gear] - y[at.SPEED]
     if phase.path == at.ONCOMING:
         apart = y[at.INPUT_SPEED] - box.ratio[phase.oncoming_gear] * y[at.SHAFT_SPEED]
         out[GEAR_CLOSES] = apart if phase.closing_rate > 0.0 else -apart
@@ -104,10 +70,10 @@ def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
 def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
     """Kinks that change no equation, but that no step may straddle.
 
-    A shift that is due at the rev limit ends the phase on the kink itself, on either side of it as rounding has it;
-    the reach makes sure that the next phase still finds the limiter ahead.
+    A phase may begin on the kink itself, on either side of it as rounding has it, as where the launch speed is that at
+    which the limiter begins; the reach makes sure that it still finds the limiter ahead.
     """
-    over = y[at.ENGINE_SPEED] - car.engine.rev_limit
+    over = y[at.ENGINE_SPEED] - engine.limiter_start(car.engine)
     band = car.engine.limiter_band
     reach = _LIMITER_REACH * band
     out[LIMITER_UP] = _INACTIVE
@@ -136,7 +102,7 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (13,)
+    out : ndarray, shape (11,)
         Filled with the values.
     """
     out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])

@@ -72,7 +72,6 @@ def copy_phase(source: Record, target: Record) -> None:
     target.braked = source.braked
     target.brake_off = source.brake_off
     target.limiter_side = source.limiter_side
-    target.shift_wanted = source.shift_wanted
     target.front_lifted = source.front_lifted
 
 
@@ -90,7 +89,7 @@ def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array)
         The car.
     phase : Record
         The phase that has just begun.
-    values : ndarray, shape (13,)
+    values : ndarray, shape (11,)
         Scratch space for the event functions.
 
     Returns
@@ -103,7 +102,7 @@ def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array)
         return ev.BREAKS_AWAY
     if values[ev.SPEEDS_MEET] < 0.0:  # a gear that closes may set the speeds past one another
         return ev.SPEEDS_MEET
-    for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.SHIFT_BEGINS, ev.LOCK_UP):
+    for index in (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_BEGINS, ev.LOCK_UP):
         if values[index] <= 0.0:
             return index
     return -1
@@ -206,7 +205,7 @@ def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) 
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (13,)
+    out : ndarray, shape (11,)
         Filled with the values.
     """
     ev.event_values(t, y, car, phase, out)

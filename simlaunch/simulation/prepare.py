@@ -10,88 +10,20 @@ from numpy.typing import NDArray
 from simlaunch.compiled import entry, part
 from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
-from simlaunch.physics.driveline import combined_compliance, driven_radius
+from simlaunch.physics.driveline import combined_compliance
 from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
+from simlaunch.simulation.shifting import settle_shifts
 
 Array = NDArray[np.float64]
 
 _CONVERTER, _HELD_SLIP = int(Coupling.TORQUE_CONVERTER), int(Pedal.HELD_SLIP)
 _HALVINGS = 60
-_SHIFT_SCAN = 400  # engine speeds that are tried on the way down from the rev limit
 
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 _SLIP_SCAN = 400  # slips that are tried for two axles that turn at one speed
-
-
-@part
-def gear_acceleration(car: Record, gear: int, engine_speed: float) -> float:
-    """Acceleration that full load gives in a gear, on enough grip and without resistance.
-
-    a = e i T / (r (m + (J_wheels + J_shafts + e i^2 J) / r^2))
-
-    Parameters
-    ----------
-    car : Record
-        The car.
-    gear : int
-        Index of the gear [-].
-    engine_speed : float
-        Engine speed [rad/s].
-
-    Returns
-    -------
-    float
-        Acceleration [m/s^2].
-    """
-    ratio, efficiency = car.gearbox.ratio[gear], car.gearbox.efficiency[gear]
-    radius = driven_radius(car.front, car.rear, car.drive)
-    turning = car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia
-    turning += efficiency * ratio**2 * (car.engine.inertia + car.gearbox.input_inertia)
-    torque = engine.limited_torque(value_at(car.engine.torque, engine_speed), gear, car.engine)
-    force = efficiency * ratio * torque / radius
-    return float(force / (car.body.mass + turning / radius**2))
-
-
-@part
-def _advantage(car: Record, gear: int, engine_speed: float) -> float:
-    """Acceleration in a gear less that in the next one at the same road speed [m/s^2]."""
-    next_speed = engine_speed * car.gearbox.ratio[gear + 1] / car.gearbox.ratio[gear]
-    return gear_acceleration(car, gear, engine_speed) - gear_acceleration(car, gear + 1, next_speed)
-
-
-@part
-def best_shift_speed(car: Record, gear: int) -> float:
-    """Engine speed above which the next gear pushes harder at the same road speed; the rev limit where none does.
-
-    Parameters
-    ----------
-    car : Record
-        The car.
-    gear : int
-        Index of the gear that is left [-].
-
-    Returns
-    -------
-    float
-        Engine speed [rad/s].
-    """
-    high = car.engine.rev_limit
-    if _advantage(car, gear, high) >= 0.0:
-        return high
-    stride = (high - car.engine.idle) / _SHIFT_SCAN
-    low = high - stride
-    while low > car.engine.idle and _advantage(car, gear, low) < 0.0:
-        high, low = low, low - stride
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if _advantage(car, gear, middle) >= 0.0:
-            low = middle
-        else:
-            high = middle
-    return max(0.5 * (low + high), car.engine.idle)
 
 
 @part
@@ -152,10 +84,10 @@ def stall_speed(car: Record) -> float:
     Returns
     -------
     float
-        Engine speed; the rev limit where the converter cannot hold the engine below it [rad/s].
+        Engine speed; that at which the rev limiter begins where the converter cannot hold it lower [rad/s].
     """
     capacity = value_at(car.coupling.fluid_capacity, 0.0)
-    low, high = 0.1 * car.engine.idle, car.engine.rev_limit
+    low, high = 0.1 * car.engine.idle, engine.limiter_start(car.engine)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         torque = engine.boosted_torque(middle, car.launch.boost, car.engine)
@@ -213,11 +145,9 @@ def complete(car: Record, work: Record, phase: Record) -> None:
     tabulate_shape(car.rear)
     if isnan(car.air.density):
         car.air.density = air.density(car.air.pressure, car.air.temperature, car.air.humidity)
-    for gear in range(car.gearbox.count - 1):
-        if isnan(car.gearbox.shift_speed[gear]):
-            car.gearbox.shift_speed[gear] = best_shift_speed(car, gear)
     if isnan(car.pedal.target_slip):
         car.pedal.target_slip = default_target_slip(car)
+    settle_shifts(car)
     if car.coupling.kind == _CONVERTER:
         car.launch.engine_speed = min(car.launch.engine_speed, stall_speed(car))
         if car.pedal.kind == _HELD_SLIP:
@@ -264,6 +194,7 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     y[at.TRANSFER] = body.load_transfer(grade, car.body)
     resistance = grade + air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
     phase.braked = 1 if resistance > 0.0 else 0
+    phase.limiter_side = 1 if car.launch.engine_speed > engine.limiter_start(car.engine) else 0
     y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
     if car.coupling.kind == _CONVERTER:
         phase.stage = at.DRIVING

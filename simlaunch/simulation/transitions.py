@@ -68,7 +68,6 @@ def begin_shift(t: float, y: Array, car: Record, phase: Record) -> None:
         The phase, changed in place.
     """
     phase.oncoming_gear = phase.gear + 1
-    phase.shift_wanted = 0
     box = car.gearbox
     if box.shift_kind == _TORQUE_GAP:
         if box.ramp_down > 0.0:
@@ -161,10 +160,6 @@ def happen(event: int, t: float, y: Array, car: Record, phase: Record) -> None:
         _settle_coupling(t, y, car, phase)
     elif event == ev.BREAKS_AWAY:
         _break_away(t, y, car, phase)
-    elif event == ev.SHIFT_SPEED:
-        phase.shift_wanted = 1
-    elif event == ev.SHIFT_PUT_OFF:
-        phase.shift_wanted = 0
     elif event == ev.SHIFT_BEGINS:
         begin_shift(t, y, car, phase)
     elif event == ev.GEAR_CLOSES:

@@ -7,8 +7,8 @@ import pytest
 
 from cars import POINT_MASS, coupe, gears, point_mass
 from simlaunch.physics.engine import limited_torque
-from simlaunch.simulation.prepare import best_shift_speed
 from simlaunch.simulation.run import BEGINNINGS, launch
+from simlaunch.simulation.shifting import best_shift_speed
 
 TORQUE = 225.0
 

@@ -22,7 +22,7 @@ _HELD_SLIP = int(Pedal.HELD_SLIP)
 _GOVERNOR, _PUMP_GOVERNOR = 20.0, 50.0  # [1/s]
 _RELIEF, _OVERWHELMS = 20.0, 0.25  # [-]
 _NO_LOAD, _SHORTEST_RELAXATION, _QUICKEST_RELAXATION, _ROLLING_SPEED = 1e-9, 0.005, 1e-3, 0.1
-_TURBINE_SHARE, _PUT_OFF_SHARE, _STALL_SHARE, _INACTIVE = 0.85, 0.97, 0.4, 1.0
+_STALL_SHARE, _INACTIVE = 0.4, 1.0
 
 
 class Motion(NamedTuple):
@@ -162,7 +162,7 @@ class Gears(NamedTuple):
     efficiency: Values
     oncoming_ratio: Values
     oncoming_efficiency: Values
-    shift_speed: Values
+    shift_road_speed: Values
     torque_limit: Values  # of the gear that carries most of the torque [N m]
 
     def carrying(self, phase: Any) -> tuple[Values, Values]:
@@ -182,7 +182,7 @@ def gears(car: Any, phase: Any) -> Gears:
         pick(box.efficiency, phase.gear),
         pick(box.ratio, phase.oncoming_gear),
         pick(box.efficiency, phase.oncoming_gear),
-        pick(box.shift_speed, phase.gear),
+        pick(box.shift_road_speed, phase.gear),
         pick(car.engine.gear_limit, jnp.where(phase.path == at.ONCOMING, phase.oncoming_gear, phase.gear)),
     )
 
@@ -236,13 +236,14 @@ def _slip_command(y: Motion, car: Any, phase: Any, gear: Gears, road: Road) -> V
 
 
 class Drive(NamedTuple):
-    """What the engine does, and what its coupling passes on [N m]."""
+    """What the engine does, and what its coupling passes on [N m]; the load that boost follows [-]."""
 
     engine: Values
     friction: Values
     pump: Values
     turbine: Values
     command: Values
+    load: Values
 
 
 def _fluid(y: Motion, car: Any) -> tuple[Values, Values, Values, Values]:
@@ -279,7 +280,7 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     through_fluid = by_fluid & (phase.coupling != at.STUCK)
     pump, turbine = jnp.where(through_fluid, pump, 0.0), jnp.where(through_fluid, turbine, 0.0)
     closed = -value_at(engine.overrun, speed) * jnp.tanh((speed - engine.idle) / (0.1 * engine.idle))
-    limiter = jnp.clip(1.0 - (speed - engine.rev_limit) / engine.limiter_band, 0.0, 1.0)
+    limiter = jnp.clip((engine.rev_limit - speed) / engine.limiter_band, 0.0, 1.0)
     torque = closed + _demand(t, phase, car.gearbox) * limiter * (full - closed)
     least = jnp.minimum(closed, torque)
     square = jnp.maximum(wanted, 0.0) / multiple / jnp.maximum(fluid_capacity, 1e-6)
@@ -291,9 +292,11 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     trimmed = jnp.minimum(torque, jnp.maximum(jnp.where(through_fluid, by_pump, by_clutch), least))
     launching = friction + engine.inertia * _GOVERNOR * (held - speed)
     launching = jnp.minimum(torque, jnp.maximum(launching, least))
-    torque = jnp.where(phase.stage == at.LAUNCHING, launching, jnp.where(held_slip, trimmed, torque))
+    asked = jnp.where(phase.stage == at.LAUNCHING, launching, torque)
+    load = jnp.clip(1.0 - (full - asked) / jnp.maximum(full - closed, 1e-9), 0.0, 1.0)
+    torque = jnp.where(held_slip & (phase.stage != at.LAUNCHING), trimmed, asked)
     command = jnp.where(held_slip, _slip_command(y, car, phase, gear, road), 0.0)
-    return Drive(torque, friction, pump, turbine, command)
+    return Drive(torque, friction, pump, turbine, command, load)
 
 
 # --- gearbox, half shafts and wheels
@@ -402,10 +405,12 @@ def _gearing(
 # --- rates and events
 
 
-def _boost_rate(y: Motion, car: Any, phase: Any) -> Values:
-    shut = ((phase.stage == at.RAMPING_DOWN) | (phase.stage == at.IN_GAP)) & (car.gearbox.throttle_open != 1)
-    rising = (1.0 - y.boost) / value_at(car.engine.boost_time, y.engine_speed)
-    return jnp.where(shut, -y.boost / car.engine.boost_decay, rising)
+def _boost_rate(y: Motion, load: Values, car: Any, phase: Any) -> Values:
+    in_gap = (phase.stage == at.RAMPING_DOWN) | (phase.stage == at.IN_GAP) | (phase.stage == at.RAMPING_UP)
+    by_ignition = (phase.stage == at.IN_INERTIA_PHASE) | (in_gap & (car.gearbox.throttle_open == 1))
+    missing = jnp.where(by_ignition, 1.0, load) - y.boost
+    rising = value_at(car.engine.boost_time, y.engine_speed)
+    return missing / jnp.where(missing > 0.0, rising, car.engine.boost_decay)
 
 
 def _events(
@@ -416,23 +421,17 @@ def _events(
     by_fluid = car.coupling.kind == _CONVERTER
     lock = by_fluid & engaging & (phase.coupling == at.OPEN)
     lock &= (car.coupling.lock_gear > 0) & (car.coupling.lock_gear <= phase.gear + 1)
-    turbine = jnp.minimum(y.engine_speed, y.input_speed / _TURBINE_SHARE)
-    signal = jnp.where(by_fluid, turbine, y.input_speed)
-    on_road = y.speed * gear.ratio / _driven_radius(car)
-    behind = box.road_speed_share * gear.shift_speed - on_road
-    wanted = phase.shift_wanted == 1
     may_shift = engaging & (phase.path == at.ENGAGED) & (phase.gear < box.count - 1)
     apart = y.input_speed - gear.oncoming_ratio * y.shaft_speed
-    over, band, side = y.engine_speed - car.engine.rev_limit, car.engine.limiter_band, phase.limiter_side
+    band, side = car.engine.limiter_band, phase.limiter_side
+    over = y.engine_speed - (car.engine.rev_limit - band)
     front = _static_front_load(car) - _air_force(car.body.lift_area_front, y, car) - y.transfer
     slip = (y.engine_speed - y.input_speed) * phase.slip_direction
     values = {
         ev.TARGETS_PASSED: jnp.maximum(run.stop_distance - y.distance, run.stop_speed - y.speed),
         ev.SPEEDS_MEET: jnp.where(phase.coupling == at.SLIPPING, slip, one),
         ev.BREAKS_AWAY: jnp.where(phase.coupling == at.STUCK, spare, one),
-        ev.SHIFT_SPEED: jnp.where(may_shift & ~wanted, gear.shift_speed - signal, one),
-        ev.SHIFT_BEGINS: jnp.where(may_shift & wanted, behind, one),
-        ev.SHIFT_PUT_OFF: jnp.where(may_shift & wanted, signal - _PUT_OFF_SHARE * gear.shift_speed, one),
+        ev.SHIFT_BEGINS: jnp.where(may_shift, gear.shift_road_speed - y.speed, one),
         ev.GEAR_CLOSES: jnp.where(phase.path == at.ONCOMING, jnp.where(phase.closing_rate > 0.0, apart, -apart), one),
         ev.LOCK_UP: jnp.where(lock, car.coupling.lock_ratio - y.input_speed / jnp.maximum(y.engine_speed, 1.0), one),
         ev.BRAKE_OFF: jnp.where(phase.braked == 1, road.grade + road.drag - drive_force, one),
@@ -471,7 +470,7 @@ def evaluate(t: Values, y: Motion, car: Any, phase: Any, gear: Gears) -> Evaluat
         shafts.out,
         wheels.twist_front,
         wheels.twist_rear,
-        _boost_rate(y, car, phase),
+        _boost_rate(y, drive.load, car, phase),
         jnp.where(car.pedal.kind == _HELD_SLIP, (drive.command - y.request) / car.pedal.delay, 0.0),
         y.speed,
     )

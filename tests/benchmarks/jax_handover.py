@@ -16,7 +16,7 @@ from simlaunch.record import Coupling, ShiftKind
 from simlaunch.simulation import events as ev
 
 _CONVERTER, _TORQUE_GAP = int(Coupling.TORQUE_CONVERTER), int(ShiftKind.TORQUE_GAP)
-_AT_ONCE = (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_SPEED, ev.SHIFT_BEGINS, ev.LOCK_UP)
+_AT_ONCE = (ev.TARGETS_PASSED, ev.BRAKE_OFF, ev.GEAR_CLOSES, ev.SHIFT_BEGINS, ev.LOCK_UP)
 
 
 def _changed(phase: Any, where: Values, **fields: Values) -> Any:
@@ -138,9 +138,6 @@ def happen(
     before, meets = phase, event == ev.SPEEDS_MEET
     phase = settle(event == ev.BREAKS_AWAY, friction, phase)
     phase = _begin_shift(event == ev.SHIFT_BEGINS, t, y, car, phase)
-    done_with = (event == ev.SHIFT_BEGINS) | (event == ev.SHIFT_PUT_OFF)
-    phase = _changed(phase, event == ev.SHIFT_SPEED, shift_wanted=1)
-    phase = _changed(phase, done_with, shift_wanted=0)
     phase = _engage(event == ev.LOCK_UP, t, car.coupling.ramp, y, phase)
     phase = _changed(phase, event == ev.BRAKE_OFF, braked=0, brake_off=t)
     phase = _changed(phase, event == ev.LIMITER_UP, limiter_side=before.limiter_side + 1)

@@ -131,15 +131,15 @@ def test_whole_launch_with_a_slipping_clutch(drag_area: float) -> None:
 
 
 def test_limiter_holds_the_engine_where_torque_meets_resistance() -> None:
-    """T (1 - (w - limit) / band) = k v^2 r / i in steady state. Source: balance of torques on the limiter's ramp."""
+    """T (limit - w) / band = k v^2 r / i in steady state, below the limit. Source: balance of torques on the ramp."""
     limit, band = 1.5 * LOW, 10.0
     car = powered({"body.drag_area": 0.66, "engine.rev_limit": limit, "engine.limiter_band": band})
     rolled = run_on(car, in_gear(29.0, car), 20.0)
     speed = rolled["engine_speed"][-1]
-    assert limit < speed < limit + band
+    assert limit - band < speed < limit
     resistance = 0.40425 * (0.03 * speed) ** 2 * 0.03
     assert rolled["engine_torque"][-1] == pytest.approx(resistance, rel=1e-4)
-    assert speed == pytest.approx(limit + band * (1.0 - resistance / (POWER / speed)), abs=1e-3)
+    assert speed == pytest.approx(limit - band * resistance / (POWER / speed), abs=1e-3)
 
 
 def test_rolling_resistance_is_a_share_of_the_weight() -> None:

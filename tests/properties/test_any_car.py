@@ -32,7 +32,6 @@ def cars(draw: st.DrawFn) -> dict[str, object]:
         **full_load(PLATEAU, per_mass * mass / 460.0),
         "engine.lagged_share": draw(st.floats(0.0, 0.8)),
         "coupling.capacity": 1.4 * per_mass * mass,
-        "gearbox.road_speed_share": 0.75,
         "gearbox.shift_speed": [6800.0 * np.pi / 30.0] * 5,
         "run.stop_distance": 150.0,
     }

@@ -1,4 +1,4 @@
-"""The moments at which a rev limiter cuts in and lets go are those at which the engine passes its limit."""
+"""The moments at which a rev limiter cuts in and lets go are those at which the engine passes the start of its band."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from simlaunch.physics import state as at
+from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import changed, load
@@ -29,7 +30,7 @@ def _told(trace: Trace) -> list[tuple[float, float]]:
 
 
 def _seen(trace: Trace, limit: float) -> list[tuple[float, float]]:
-    """Stretches of time in which the engine is above its limit, read from its speed alone."""
+    """Stretches of time in which the engine is above a speed, read from its speed alone."""
     above = np.r_[False, trace["engine_speed"] > limit, False]
     ends = np.flatnonzero(above[1:] != above[:-1])
     return [(float(trace.time[a]), float(trace.time[b - 1])) for a, b in zip(ends[::2], ends[1::2], strict=True)]
@@ -38,20 +39,21 @@ def _seen(trace: Trace, limit: float) -> list[tuple[float, float]]:
 @pytest.mark.parametrize("tolerance", [1e-4, 1e-5, 1e-6])
 @pytest.mark.parametrize("file", SCENARIOS, ids=lambda file: file.stem)
 def test_with_shifts_at_the_rev_limit_every_passage_is_told(file: Path, tolerance: float) -> None:
-    """The limit is met at the very moment at which a shift begins: rounding must not decide what is told."""
+    """The limiter begins at about the moment at which a shift does: rounding must not decide what is told."""
     scenario = load(file)
     limit = scenario.engine.rev_limit
     at_limit = changed(scenario, {"gearbox.shift_at": [limit.text] * (len(scenario.gearbox.ratios) - 1)})
     car = lower(at_limit, scenario.curve_names[0], Pedal.FULL)
     trace = launch(car, tolerance=tolerance).trace
     told = _told(trace)
-    reach = limit.si + 2e-2 * float(car.engine.limiter_band)
+    begins = limiter_start(car.engine)
+    reach = begins + 2e-2 * float(car.engine.limiter_band)
     for begin, end in _seen(trace, reach):
         if end - begin > LONGER:
             assert any(one - 1e-9 <= begin and end <= other + 1e-9 for one, other in told), (begin, end)
     for one, other in told:
         within = trace["engine_speed"][(trace.time > one) & (trace.time < other)]
-        assert (within > limit.si - 2e-2 * car.engine.limiter_band).all()
+        assert (within > begins - 2e-2 * car.engine.limiter_band).all()
     assert all(a[1] <= b[0] for a, b in pairwise(told))
 
 
