@@ -237,6 +237,8 @@ def fit_verdict(fit: Fit, system: System) -> str:
     size = numbers.with_unit(rms, Dimension.SPEED) if rms > 0.1 else numbers.rough(rms, Dimension.SPEED)
     if not fit.follows:
         told = f"Do not use this fit: the car does not follow the log ({size} rms left over); see the warnings"
+    elif not fit.agreed:
+        told = "Do not use this fit: the starts of the search do not agree; see the warnings"
     elif noisy:
         doubt = ", but see the warnings" if fit.warnings else ""
         told = f"The fitted car follows the log within its noise ({size} rms left over){doubt}"
@@ -397,5 +399,6 @@ def fit_object(fit: Fit) -> Object:
         "warnings": list(fit.warnings),
         "notes": list(fit.notes),
         "follows_flagged": fit.follows,
+        "agreed_flagged": fit.agreed,
         "launch_rows": fit.launches,
     }
