@@ -332,7 +332,9 @@ class Problem:
             [(real[k] - c.parameter.middle) / c.parameter.spread for k, c in enumerate(self.columns) if c.parameter]
         )
 
-    def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
+    def jacobian(
+        self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None, bump: float = BUMP
+    ) -> Array:
         """How the residuals change with the unknowns, by differences.
 
         Parameters
@@ -343,6 +345,8 @@ class Problem:
             Whether to look both ways, which takes twice the launches and errs less.
         wanted : ndarray of bool, shape (n,), optional
             Columns that are worked out; the others stay zero.
+        bump : float
+            Step of the differences, in usual spreads.
 
         Returns
         -------
@@ -353,7 +357,7 @@ class Problem:
         bumps: list[tuple[int, int, float]] = []  # log, column, step
         for k, column in enumerate(self.columns):
             if column.parameter is not None and (wanted is None or wanted[k]):
-                up = BUMP if x[k] + BUMP <= high[k] else -BUMP
+                up = bump if x[k] + bump <= high[k] else -bump
                 steps = (up, -up) if central and low[k] <= x[k] - up <= high[k] else (up,)
                 runs = range(len(self.runs)) if column.run is None else (column.run,)
                 bumps += [(i, k, step) for i in runs for step in steps]

@@ -309,7 +309,8 @@ def save_fit(
     Raises
     ------
     InputError
-        The car does not follow its logs, or the starts of the search do not agree; or the file is there, cannot be written, or could not be read back.
+        The car does not follow its logs, or the starts of the search do not agree;
+        or the file is there, cannot be written, or could not be read back.
     """
     check_place(old, new, overwrite=overwrite)
     if not fit.usable and not anyway:

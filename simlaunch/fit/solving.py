@@ -34,6 +34,7 @@ _ROUNDS = 12  # searches on the way from a start
 _SETTLED = 0.05  # residuals that shrink by less than this share from one search to the next are settled
 _MORE_STARTS = 3  # times as many as asked for, where the first do not agree
 _BLOCKS = 8  # stretches of a log that are left out in turn
+_WIDE_BUMP = 0.04  # a step of differences in usual spreads that the error of launches does not fill
 _SMALLEST = 1e-6  # an error that counts, in usual spreads
 _APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
 _ALIKE = 2.0  # a solution whose cost is no more than this above the least fits as well
@@ -365,7 +366,7 @@ def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) 
 
 def _with_errors(problem: Problem, ends: Sequence[End]) -> Solution:
     x = ends[0][0]
-    residuals, slopes = problem.residuals(x), problem.jacobian(x, central=True)
+    residuals, slopes = problem.residuals(x), _sure_slopes(problem, x)
     size = problem.measured().size
     information, effective = np.zeros((x.size, x.size)), 0.0
     for _, _, rows in by_channel(problem):
@@ -394,6 +395,12 @@ def _with_errors(problem: Problem, ends: Sequence[End]) -> Solution:
     return Solution(
         x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations, len(ends), agreeing
     )
+
+
+def _sure_slopes(problem: Problem, x: Array) -> Array:
+    """Slopes of two steps, of each unknown the lesser: the error of launches over a small step passes for a slope."""
+    near, far = (problem.jacobian(x, central=True, bump=bump) for bump in (BUMP, _WIDE_BUMP))
+    return np.where(np.linalg.norm(near, axis=0) <= np.linalg.norm(far, axis=0), near, far)
 
 
 def _numerical(problem: Problem, x: Array, slopes: Array, free: NDArray[np.bool_]) -> Array:
