@@ -38,6 +38,7 @@ _WIDE_BUMP = 0.04  # a step of differences in usual spreads that the error of la
 _SMALLEST = 1e-6  # an error that counts, in usual spreads
 _APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
 _ALIKE = 2.0  # a solution whose cost is no more than this above the least fits as well
+_HOPELESS = 2.0  # times the least misfit: from there no last search comes to it
 _BLIND = 100.0  # times the noise, while nothing but the clocks is sought
 _FARTHEST_START = 1.5  # in usual spreads
 
@@ -208,21 +209,20 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     for n, start in enumerate(points, start=1):
         found.append(_descended(problem, start))
         tell(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
-        if starts == 1 or (
-            n >= 2 and _level(found) and (n >= starts or min(found, key=lambda pair: pair[0])[0] < WORTH_WEIGHING)
-        ):
+        if n == starts == 1 or (n >= 2 and _level(found, least=n < starts)):
             break
     found.sort(key=lambda pair: pair[0])
     _weigh(problem, found[0][1])
     tell("the last search, weighed by what is left over")
-    ends = sorted([search(problem, x, central=True) for _, x in found], key=lambda each: each[1])
-    return _with_errors(problem, ends)
+    near = [x for left, x in found if left < _HOPELESS * found[0][0]]
+    ends = sorted([search(problem, x, central=True) for x in near], key=lambda each: each[1])
+    return _with_errors(problem, ends, len(found))
 
 
-def _level(found: Sequence[tuple[float, Array]]) -> bool:
-    """Whether two starts came as near to the logs as each other."""
-    first, second = sorted(misfit for misfit, _ in found)[:2]
-    return second < (1.0 + _SETTLED) * first
+def _level(found: Sequence[tuple[float, Array]], *, least: bool) -> bool:
+    """Whether two starts came as near to the logs as each other; least: and as near as the noise allows."""
+    first, second = sorted(left for left, _ in found)[:2]
+    return second < (1.0 + _SETTLED) * first and (not least or first < WORTH_WEIGHING)
 
 
 def _descended(problem: Problem, start: Array) -> tuple[float, Array]:
@@ -364,7 +364,7 @@ def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) 
     return np.asarray(covariance + (away.T * weights) @ away / (1.0 + weights.sum()))
 
 
-def _with_errors(problem: Problem, ends: Sequence[End]) -> Solution:
+def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution:
     x = ends[0][0]
     residuals, slopes = problem.residuals(x), _sure_slopes(problem, x)
     size = problem.measured().size
@@ -392,9 +392,7 @@ def _with_errors(problem: Problem, ends: Sequence[End]) -> Solution:
     near = _APART * np.maximum(errors, _SMALLEST)[cars]
     agreeing = sum(bool((np.abs(end - x)[cars] <= near).all()) for end, _, _ in ends)
     others, evaluations = tuple(end for end, _ in rivals), sum(count for _, _, count in ends)
-    return Solution(
-        x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations, len(ends), agreeing
-    )
+    return Solution(x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations, starts, agreeing)
 
 
 def _sure_slopes(problem: Problem, x: Array) -> Array:

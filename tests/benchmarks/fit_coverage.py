@@ -1,5 +1,5 @@
-"""How often 95 % intervals of `fit` hold the truth: four kinds of car, with and without engine speed, and with logs of a
-car that is simpler than the fitted one (rigid half shafts, a body that hardly pitches).
+"""How often 95 % intervals of `fit` hold the truth: four kinds of car, with and without engine speed, and with logs of
+a car that is simpler than the fitted one (rigid half shafts, a body that hardly pitches).
 
     python tests/benchmarks/fit_coverage.py [LOGS]
 """
@@ -75,17 +75,20 @@ def held(scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: i
             continue
         refused += not fit.usable
         each = [fit.value(name) for name in NAMES]
-        away.append([
-            abs(one.value - value) / max(0.5 * (one.high - one.low), 1e-12) for one, value in zip(each, true, strict=True)
-        ])  # fmt: skip
+        halves = [max(0.5 * (one.high - one.low), 1e-12) for one in each]
+        away.append(np.abs(np.array([one.value for one in each]) - true) / halves)
     return np.array(away).reshape(-1, len(NAMES)), refused
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
 
 
 def main(logs: int) -> None:
     """Print the table."""
-    print(
-        f"{'car':24}{'log of':16}{'engine':8}{'held':>10}{'not used':>10}   worst, in half widths: {', '.join(NAMES)}"
-    )
+    names = ", ".join(NAMES)
+    _say(f"{'car':24}{'log of':16}{'engine':8}{'held':>10}{'not used':>10}   worst, in half widths: {names}")
     with TemporaryDirectory() as folder:
         for car, name in CARS.items():
             scenario = bare(name)
@@ -95,7 +98,7 @@ def main(logs: int) -> None:
                     share = f"{int((away <= 1.0).sum())}/{away.size}"
                     worst = "  ".join(f"{value:.2f}" for value in away.max(axis=0, initial=0.0))
                     kind, logged = "a simpler car" if rigid else "the same car", "yes" if engine else "no"
-                    print(f"{car:24}{kind:16}{logged:8}{share:>10}{refused:>10}   {worst}", flush=True)
+                    _say(f"{car:24}{kind:16}{logged:8}{share:>10}{refused:>10}   {worst}")
 
 
 if __name__ == "__main__":

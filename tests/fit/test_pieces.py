@@ -95,7 +95,7 @@ def test_a_coarse_display_is_no_better_than_its_resolution() -> None:
 
 
 def test_rounding_that_seldom_repeats_a_value_is_seen() -> None:
-    """Rounded 3.02 k rises by 3, now and then by 4: third differences are mostly zero, the error is uniform all the same.
+    """Rounded 3.02 k rises by 3, now and then by 4: most third differences are zero, the error is uniform all the same.
 
     Standard deviation of rounding: step over the root of 12. Source: uniform distribution.
     """

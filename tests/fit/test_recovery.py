@@ -224,7 +224,7 @@ def test_shifts_logged_a_hundred_times_a_second_leave_no_false_valley(tmp_path: 
 
 @pytest.mark.slow
 def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None:
-    """Rigid half shafts and a body that hardly pitches: intervals are wider than noise of the sensors would make them."""
+    """Rigid half shafts and a body that hardly pitches: intervals are wider than noise alone makes them."""
     car = lower(bare(COUPE), "peak", Pedal.FULL)
     car.drive.rigid, car.body.pitch_frequency = 1, 10.0 * car.body.pitch_frequency
     last_until(car, 8.0)
