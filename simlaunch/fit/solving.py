@@ -412,10 +412,11 @@ def _numerical(problem: Problem, x: Array, slopes: Array, free: NDArray[np.bool_
 
 
 def _misfits(problem: Problem, residuals: Array) -> bool:
-    """Whether there is more than noise in any channel."""
+    """Whether there is more than noise in any channel, or what is left over hangs together more than noise does."""
     for (i, name, rows), (_, channel) in zip(by_channel(problem), problem.channels(), strict=True):
-        own = residuals[rows] * problem.noises[i, name]
-        if not misfit(name, channel.time, channel.values, own, channel.noise, problem.noises[i, name]).noisy_only:
+        weight = problem.noises[i, name]
+        left = misfit(name, channel.time, channel.values, residuals[rows] * weight, channel.noise, weight)
+        if weight > channel.noise or not left.noisy_only:
             return True
     return False
 
