@@ -55,9 +55,8 @@ def test_a_lag_is_the_exponential_of_a_first_order_sensor() -> None:
     ramp = lagged(time, STEP, lag)
     assert np.allclose(ramp, time - lag * (1.0 - np.exp(-time / lag)), atol=1e-12)
     assert np.allclose(lagged(np.full(50, 3.0), STEP, lag), 3.0)
-    assert lagged(np.r_[0.0, np.ones(round(1.0 / STEP))], STEP, lag)[-1] == pytest.approx(
-        1.0 - exp(-1.0) ** 5, abs=0.001
-    )
+    stepped = np.r_[0.0, np.ones(round(1.0 / STEP))]
+    assert lagged(stepped, STEP, lag)[-1] == pytest.approx(1.0 - exp(-1.0) ** 5, abs=0.001)
 
 
 def test_blur_keeps_a_ramp_in_its_place_and_is_linear_near_zero() -> None:
