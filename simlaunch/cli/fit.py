@@ -119,7 +119,7 @@ Save: TypeAlias = Annotated[
 ]
 Overwrite: TypeAlias = Annotated[bool, typer.Option("--overwrite", help="Replace that file if it is there.")]
 SaveAnyway: TypeAlias = Annotated[
-    bool, typer.Option("--save-anyway", help="Write it even if the fitted car does not follow its logs.")
+    bool, typer.Option("--save-anyway", help="Write it even if the verdict is not to use the fit.")
 ]
 
 _NOISE = Asked("--noise", Dimension.SPEED, "0.0001 m/s", "10 m/s")

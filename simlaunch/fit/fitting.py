@@ -234,8 +234,8 @@ class _Work:
         errors = solution.errors[cars]
         scaled = solution.covariance[np.ix_(cars, cars)] / np.maximum(np.outer(errors, errors), 1e-300)
         return Fit(
-            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, warnings, notes,
-            self.runner.launches,
+            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, warnings,
+            notes, self.runner.launches, solution.agreed,
         )  # fmt: skip
 
     def _predicted(self, problem: Problem, solution: Solution, run: Run, draws: Array) -> FittedRun:

@@ -23,11 +23,17 @@ from simlaunch.simulation.histories import FOLLOWED, Bench, follow_each, make_be
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
 
-STEP = 5e-3
-"""Time between the values of a history [s]."""
+STEP = 1e-3
+"""Time between the values of a history; engine speed bends within a shift, and a coarser grid cuts the corners [s]."""
+
+COASTING_STEP = 5e-3
+"""The same for a coast-down, which has no corners [s]."""
 
 TOLERANCE = 1e-4
 """Relative error allowed per step: speeds of the demonstration cars are then off by 0.001 m/s at most [-]."""
+
+FINER = 1e-6
+"""The same for the launch that shows what is lost with it [-]."""
 
 _NO_LAG = 1e-4  # [s]
 _COARSER = 1e-3  # for a launch that cannot be followed
@@ -118,9 +124,12 @@ class Runner:
     ----------
     workers : int, optional
         Threads; one for each core if left out.
+    tolerance : float
+        Relative error allowed per step [-].
     """
 
-    def __init__(self, workers: int | None = None) -> None:
+    def __init__(self, workers: int | None = None, tolerance: float = TOLERANCE) -> None:
+        self.tolerance = tolerance
         self.workers = workers or cores()
         self._pool = ThreadPoolExecutor(self.workers)
         self._own = local()
@@ -151,7 +160,7 @@ class Runner:
     def _some(self, cars: Cars, out: Array) -> None:
         benches: tuple[Bench, Bench] | None = getattr(self._own, "benches", None)
         if benches is None:
-            benches = self._own.benches = make_bench(TOLERANCE), make_bench(_COARSER)
+            benches = self._own.benches = make_bench(self.tolerance), make_bench(_COARSER)
         follow_each(cars, STEP, benches[0], out, np.zeros(len(cars), np.int64))
         for i in np.flatnonzero(np.isnan(out[:, 0, 0])).tolist():
             follow_each(cars[i : i + 1], STEP, benches[1], out[i : i + 1], np.zeros(1, np.int64))

@@ -41,6 +41,8 @@ DEEPEST_FALL = 1.0
 
 _HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
+_ON_GRID = 0.01  # a gap this near to a multiple of the step is one [steps]
+_PARTS = 10  # the least gap may be so many steps
 _COASTING = 3.0  # over which a coasting speed is smoothed to see where it falls [s]
 _BEYOND_GRIP = 1.25
 _SAME = 0.01  # a speed this near to that of wheels that slip is theirs
@@ -326,12 +328,20 @@ def noise_of(time: Array, values: Array) -> float:
     sound = even[:-2] & even[1:-1] & even[2:]
     third = np.diff(values, 3)[sound]
     spread = float(np.median(np.abs(third))) / 0.6745 / np.sqrt(20.0) if third.size > FEWEST else 0.0
-    return float(max(spread, resolution(values) / np.sqrt(12.0) if _coarse(values) else 0.0, least))
+    return float(max(spread, _rounded(values) / np.sqrt(12.0), least))
 
 
-def _coarse(values: Array) -> bool:
-    """Whether a channel takes few values only, as a display does."""
-    return np.unique(values).size < 0.7 * values.size
+def _rounded(values: Array) -> float:
+    """Step that values are rounded to; 0 where they are not, or where that does not show."""
+    different, least = np.unique(np.round(values, 9)), resolution(values)
+    if least <= 0.0:
+        return 0.0
+    for parts in range(1, _PARTS + 1):
+        multiples = np.diff(different) * parts / least
+        whole = np.round(multiples)
+        if (np.abs(multiples - whole) < _ON_GRID).all() and np.unique(whole).size > 1:
+            return least / parts
+    return least if different.size < 0.7 * values.size else 0.0
 
 
 # --- what speaks against a log ---

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from math import sqrt
 
@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.draws import Line
-from simlaunch.fit.histories import STEP, History, Runner, coasting, last_until
+from simlaunch.fit.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fit.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fit.parameters import Parameter, cars_with, words_of
 from simlaunch.record import Pedal, Record
@@ -24,8 +24,9 @@ from simlaunch.simulation.run import complete
 Array = NDArray[np.float64]
 Values = Mapping[Parameter, float]
 
-BUMP = 0.02
-"""Step of differences, in usual spreads of a value [-]."""
+BUMP = 0.005
+"""Step of differences, in usual spreads of a value: shifts bend what is measured within a few times this, and launches
+are repeated to well within it [-]."""
 
 LATEST, LONGEST_LAG, SHARPEST = 0.5, 0.6, -0.01
 """How far the start may be from where the car seems to move off, the longest lag of a sensor [s], and the most that a
@@ -314,6 +315,16 @@ class Problem:
         shown = [self._shown(i, history, self.timing(x, i)) for i, history in enumerate(self._base(x))]
         return np.concatenate([self.measured() - np.concatenate(shown), self.from_before(x)])
 
+    def lost(self, x: Array) -> Array:
+        """By how much the residuals change when the launches are followed more closely, in units of the noise."""
+        runner = Runner(self.runner.workers, FINER)
+        try:
+            finer = replace(self, runner=runner).residuals(x)
+        finally:
+            runner.close()
+            self.runner.launches += runner.launches
+        return np.asarray(finer - self.residuals(x))
+
     def from_before(self, x: Array) -> Array:
         """How far each value of the car is from what was known beforehand, in standard deviations."""
         real = self.real(x)
@@ -321,7 +332,9 @@ class Problem:
             [(real[k] - c.parameter.middle) / c.parameter.spread for k, c in enumerate(self.columns) if c.parameter]
         )
 
-    def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
+    def jacobian(
+        self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None, bump: float = BUMP
+    ) -> Array:
         """How the residuals change with the unknowns, by differences.
 
         Parameters
@@ -332,6 +345,8 @@ class Problem:
             Whether to look both ways, which takes twice the launches and errs less.
         wanted : ndarray of bool, shape (n,), optional
             Columns that are worked out; the others stay zero.
+        bump : float
+            Step of the differences, in usual spreads.
 
         Returns
         -------
@@ -342,7 +357,7 @@ class Problem:
         bumps: list[tuple[int, int, float]] = []  # log, column, step
         for k, column in enumerate(self.columns):
             if column.parameter is not None and (wanted is None or wanted[k]):
-                up = BUMP if x[k] + BUMP <= high[k] else -BUMP
+                up = bump if x[k] + bump <= high[k] else -bump
                 steps = (up, -up) if central and low[k] <= x[k] - up <= high[k] else (up,)
                 runs = range(len(self.runs)) if column.run is None else (column.run,)
                 bumps += [(i, k, step) for i in runs for step in steps]
@@ -394,4 +409,4 @@ def _coasted(run: Run, values: Values) -> History:
     car = cars_with(run.car, run.lines, [values]).view(np.recarray)[0]
     speed = run.log.speed.values
     high, low = float(speed[: max(3, speed.size // 50)].mean()), float(speed.min())
-    return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, STEP), STEP)
+    return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, COASTING_STEP), COASTING_STEP)

@@ -145,6 +145,8 @@ class Fit:
         What else is worth knowing.
     launches : int
         How many were run.
+    agreed : bool
+        Whether another start of the search ended in the same place, if there was one.
     """
 
     scenario: Scenario
@@ -157,11 +159,17 @@ class Fit:
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     launches: int
+    agreed: bool = True
 
     @property
     def follows(self) -> bool:
         """Whether the car follows every log well enough for the fit to be used."""
         return not any(left.wrong for run in self.runs for left in run.misfits)
+
+    @property
+    def usable(self) -> bool:
+        """Whether the fit may be used: the car follows its logs, and the starts of the search agree."""
+        return self.follows and self.agreed
 
     def value(self, name: str, log: int | None = None) -> Fitted:
         """A fitted value by its name.
@@ -217,6 +225,7 @@ def warnings_of(
         *_bound_warnings(fitted),
         *_unlikely_warnings(fitted),
         *_rival_warnings(problem, solution),
+        *_alone_warnings(solution),
     )
 
 
@@ -290,6 +299,14 @@ def _usual_spreads_off(each: Fitted) -> float:
     known = each.parameter
     size = known.spread if known.stated else known.usual
     return max(abs(each.value - known.middle) - 2.0 * each.error, 0.0) / size
+
+
+def _alone_warnings(solution: Solution) -> Iterator[str]:
+    if not solution.agreed:
+        yield (
+            f"{solution.starts} starts of the search ended in as many places, so the best of them may be no solution; "
+            "name fewer values, state what is known, give a further log, or raise --starts"
+        )
 
 
 def _rival_warnings(problem: Problem, solution: Solution) -> Iterator[str]:

@@ -101,6 +101,11 @@ def fitted_text(fit: Fit, text: str, today: date) -> str:
     return "".join(f"# {plain(line)}\n" for line in head) + tomlkit.dumps(document)
 
 
+def _against(fit: Fit) -> str:
+    """Why a fit is not to be used."""
+    return "the starts of the search do not agree" if fit.follows else "the car does not follow its logs"
+
+
 def _provenance(fit: Fit, today: date) -> str:
     names = [Path(run.run.log.request.path).name for run in fit.runs]
     listed = ", ".join(name[:_LONGEST_NAME] for name in names[:3]) + (
@@ -108,7 +113,7 @@ def _provenance(fit: Fit, today: date) -> str:
     )
     rms = [left.rms for run in fit.runs for left in run.misfits if left.channel == "speed"]
     unit = display_unit(Dimension.SPEED, System.METRIC)
-    doubt = "" if fit.follows else ", not to be used: the car does not follow its logs"
+    doubt = "" if fit.usable else f", not to be used: {_against(fit)}"
     left = f"residual {float(np.mean(rms)) / unit.scale:.2g} {unit.label} rms"
     return f"fitted to {listed}, {today.isoformat()}, {left}{doubt}"
 
@@ -295,18 +300,19 @@ def save_fit(
     overwrite : bool
         Whether a file that is there may be replaced.
     anyway : bool
-        Whether a fit that does not follow its logs is written too; the file then says so.
+        Whether a fit that is not to be used is written too; the file then says so.
     today : date, optional
         Day of the fit; today if left out.
 
     Raises
     ------
     InputError
-        The car does not follow its logs; or the file is there, cannot be written, or could not be read back.
+        The car does not follow its logs, or the starts of the search do not agree;
+        or the file is there, cannot be written, or could not be read back.
     """
     check_place(old, new, overwrite=overwrite)
-    if not fit.follows and not anyway:
-        why = "is not written, since the fitted car does not follow its logs: see the warnings"
+    if not fit.usable and not anyway:
+        why = f"is not written, since {_against(fit)}: see the warnings"
         raise InputError(Fault("--save", f'"{new}"', why, "mend car or log, or give --save-anyway"))
     text = fitted_text(fit, read_text(old), today or date.today())
     try:

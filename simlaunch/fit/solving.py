@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import least_squares
 
-from simlaunch.fit.problem import Problem
+from simlaunch.fit.problem import BUMP, Problem
+from simlaunch.fit.residuals import misfit
 
 Array = NDArray[np.float64]
 Watch = Callable[[str], None]
@@ -26,11 +27,19 @@ CONFIDENCE = 0.95
 WORTH_WEIGHING = 1.3
 """A channel whose residuals exceed its noise by this is weighed by its residuals instead [-]."""
 
-_ROUGH = 12  # evaluations of a start before the starts are compared
+_ROUGH = 12  # evaluations of one search on the way from a start
 _FINE = 40
-_ENOUGH = 1e-4  # relative change at which a search ends; less is lost in the error of the integration
+_ENOUGH = 1e-5  # relative change at which a search ends
+_ROUNDS = 12  # searches on the way from a start
+_SETTLED = 0.05  # residuals that shrink by less than this share from one search to the next are settled
+_MORE_STARTS = 3  # times as many as asked for, where the first do not agree
+_BLOCKS = 8  # stretches of a log that are left out in turn
+_WIDE_BUMP = 0.04  # a step of differences in usual spreads that the error of launches does not fill
+_SMALLEST = 1e-6  # an error that counts, in usual spreads
 _APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
 _ALIKE = 2.0  # a solution whose cost is no more than this above the least fits as well
+_HOPELESS = 2.0  # times the least misfit: from there no last search comes to it
+_BLIND = 100.0  # times the noise, while nothing but the clocks is sought
 _FARTHEST_START = 1.5  # in usual spreads
 
 
@@ -56,6 +65,8 @@ class Solution:
         Half width of an interval, in standard errors [-].
     others : tuple of ndarray
         Solutions elsewhere that fit as well.
+    starts, agreeing : int
+        How many starts were made, and how many of them ended here.
     evaluations : int
         How often the logs were held against cars.
     """
@@ -69,6 +80,13 @@ class Solution:
     quantile: float
     others: tuple[Array, ...]
     evaluations: int
+    starts: int = 1
+    agreeing: int = 1
+
+    @property
+    def agreed(self) -> bool:
+        """Whether another start ended here too, if there was one."""
+        return self.agreeing > 1 or self.starts == 1
 
     @property
     def errors(self) -> Array:
@@ -107,7 +125,14 @@ def aligned(problem: Problem, x: Array) -> Array:
     return search(problem, x, _ROUGH, held=cars)[0]
 
 
-def search(problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArray[np.bool_] | None = None) -> End:
+def search(
+    problem: Problem,
+    x: Array,
+    evaluations: int = _FINE,
+    *,
+    held: NDArray[np.bool_] | None = None,
+    central: bool = False,
+) -> End:
     """Least residuals from one start.
 
     Parameters
@@ -120,6 +145,8 @@ def search(problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArra
         Most evaluations of the residuals.
     held : ndarray of bool, shape (n,), optional
         Unknowns that stay where they are.
+    central : bool
+        Whether slopes are looked for both ways.
 
     Returns
     -------
@@ -139,7 +166,7 @@ def search(problem: Problem, x: Array, evaluations: int = _FINE, *, held: NDArra
     found = least_squares(
         lambda part: problem.residuals(whole(part)),
         inside[free],
-        lambda part: problem.jacobian(whole(part), wanted=free)[:, free],
+        lambda part: problem.jacobian(whole(part), wanted=free, central=central)[:, free],
         bounds=(low[free], high[free]),
         loss=_loss(problem.measured().size),
         ftol=_ENOUGH,
@@ -177,21 +204,60 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
         Unknowns and errors.
     """
     tell = watch or (lambda line: None)
-    found, evaluations = [], 0
-    for n, start in enumerate(_starts(problem, starts, seed), start=1):
-        x, cost, count = search(problem, aligned(problem, start), _ROUGH)
-        tell(f"start {n} of {starts}: misfit {np.sqrt(2.0 * cost / problem.measured().size):.3g} times the noise")
-        found.append((cost, x))
-        evaluations += count
+    points = _starts(problem, starts if starts == 1 else _MORE_STARTS * starts, seed)
+    found: list[tuple[float, Array]] = []
+    for n, start in enumerate(points, start=1):
+        found.append(_descended(problem, start))
+        tell(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
+        if n == starts == 1 or (n >= 2 and _level(found, least=n < starts)):
+            break
     found.sort(key=lambda pair: pair[0])
-    end = search(problem, found[0][1])
-    evaluations += end[2]
-    if _weigh(problem, end[0]):
-        tell("weighed by what is left over")
-        end = search(problem, end[0])
-    ends = sorted([end, *(search(problem, other) for _, other in found[1:])], key=lambda each: each[1])
-    evaluations += sum(count for _, _, count in ends)
-    return _with_errors(problem, ends[0][0], ends[1:], evaluations)
+    _weigh(problem, found[0][1])
+    tell("the last search, weighed by what is left over")
+    near = [x for left, x in found if left < _HOPELESS * found[0][0]]
+    ends = sorted([search(problem, x, central=True) for x in near], key=lambda each: each[1])
+    return _with_errors(problem, ends, len(found))
+
+
+def _level(found: Sequence[tuple[float, Array]], *, least: bool) -> bool:
+    """Whether two starts came as near to the logs as each other; least: and as near as the noise allows."""
+    first, second = sorted(left for left, _ in found)[:2]
+    return second < (1.0 + _SETTLED) * first and (not least or first < WORTH_WEIGHING)
+
+
+def _descended(problem: Problem, start: Array) -> tuple[float, Array]:
+    """Where a start leads, and the misfit there in units of the noise.
+
+    Noises are taken as large as the residuals are and made smaller as these shrink. With those of the sensors at once a
+    shift at another time weighs so much that the search stops in the next narrow valley, or its last steps are lost in
+    the relative change at which it ends.
+
+    Source: graduated non-convexity, Blake and Zisserman (1987), Visual Reconstruction; from memory.
+    """
+    own = {(i, channel.name): channel.noise for i, channel in problem.channels()}
+    scale, x = dict.fromkeys(own, np.inf), start
+    problem.noises.update({key: _BLIND * noise for key, noise in own.items()})
+    x = aligned(problem, x)
+    for _ in range(_ROUNDS):
+        now = _sizes(problem, x)
+        shrunk = {key: min(max(now[key] / own[key], 1.0), scale[key]) for key in own}
+        if all(shrunk[key] > (1.0 - _SETTLED) * scale[key] for key in own):
+            break
+        scale = shrunk
+        problem.noises.update({key: scale[key] * own[key] for key in own})
+        x, _, _ = search(problem, x, _ROUGH)
+    now = _sizes(problem, x)
+    problem.noises.update(own)
+    return float(np.sqrt(np.mean([(now[key] / own[key]) ** 2 for key in own]))), x
+
+
+def _sizes(problem: Problem, x: Array) -> dict[tuple[int, str], float]:
+    """Root mean square of the residuals of each channel, SI units."""
+    residuals = problem.residuals(x)
+    return {
+        (i, name): float(np.sqrt(np.mean(residuals[rows] ** 2))) * problem.noises[i, name]
+        for i, name, rows in by_channel(problem)
+    }
 
 
 # --- weights and errors ---
@@ -234,16 +300,14 @@ def hanging_together(residuals: Array) -> float:
     return max(1.0, 1.0 + 2.0 * sum((1.0 - k / (lags + 1)) * share for k, share in enumerate(shares, start=1)))
 
 
-def _weigh(problem: Problem, x: Array) -> bool:
-    """Widen the noise of channels that are not followed as closely as it allows; whether any was."""
-    residuals, widened = problem.residuals(x), False
+def _weigh(problem: Problem, x: Array) -> None:
+    """Widen the noise of channels that are not followed as closely as it allows."""
+    residuals = problem.residuals(x)
     for i, name, rows in by_channel(problem):
         own = residuals[rows]
         size = float(np.median(np.abs(own))) / 0.6745 * np.sqrt(hanging_together(np.clip(own, -ROBUST, ROBUST)))
         if size > WORTH_WEIGHING:
             problem.noises[i, name] *= size
-            widened = True
-    return widened
 
 
 def _sharpness(residuals: Array, unknowns: float) -> float:
@@ -266,7 +330,7 @@ def _cost(problem: Problem, x: Array) -> float:
 def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[End]) -> list[tuple[Array, float]]:
     """Ends of other searches that fit as well and lie elsewhere, each place once, with their costs above the least."""
     cars, least = np.array([column.parameter is not None for column in problem.columns]), _cost(problem, x)
-    reach, found = _APART * np.maximum(errors, 1e-6)[cars], [(x, 0.0)]
+    reach, found = _APART * np.maximum(errors, _SMALLEST)[cars], [(x, 0.0)]
     for end, cost, _ in ends:
         elsewhere = all((np.abs(end - other)[cars] > reach).any() for other, _ in found)
         if cost < least + _ALIKE and elsewhere:
@@ -300,8 +364,9 @@ def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) 
     return np.asarray(covariance + (away.T * weights) @ away / (1.0 + weights.sum()))
 
 
-def _with_errors(problem: Problem, x: Array, ends: Sequence[End], evaluations: int) -> Solution:
-    residuals, slopes = problem.residuals(x), problem.jacobian(x, central=True)
+def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution:
+    x = ends[0][0]
+    residuals, slopes = problem.residuals(x), _sure_slopes(problem, x)
     size = problem.measured().size
     information, effective = np.zeros((x.size, x.size)), 0.0
     for _, _, rows in by_channel(problem):
@@ -312,12 +377,135 @@ def _with_errors(problem: Problem, x: Array, ends: Sequence[End], evaluations: i
     before = slopes[size:].T @ slopes[size:]
     low, high = problem.bounds
     at_bound = (x - low < 1e-3 * np.minimum(high - low, 1.0)) | (high - x < 1e-3 * np.minimum(high - low, 1.0))
-    covariance = _inverse(information + before, ~at_bound)
-    quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, max(effective - x.size, 3.0)))
-    rivals = _rivals(problem, x, np.sqrt(np.diag(covariance)), ends)
+    covariance = _inverse(information + before, ~at_bound) + _numerical(problem, x, slopes, ~at_bound)
+    freedom = max(effective - x.size, 3.0)
+    if _misfits(problem, residuals):
+        moves = moves_without(slopes, residuals, _stretches(problem), ~at_bound, size)
+        covariance = no_less_than(covariance, moves, ~at_bound)
+        information *= _share_left(information + before, covariance, ~at_bound)
+        freedom = min(freedom, max(len(moves) - 1.0, 3.0))
+    quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, freedom))
+    errors = np.sqrt(np.diag(covariance))
+    rivals = _rivals(problem, x, errors, ends[1:])
     whole = widened(covariance, x, rivals)
-    others = tuple(end for end, _ in rivals)
-    return Solution(x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations)
+    cars = np.array([column.parameter is not None for column in problem.columns])
+    near = _APART * np.maximum(errors, _SMALLEST)[cars]
+    agreeing = sum(bool((np.abs(end - x)[cars] <= near).all()) for end, _, _ in ends)
+    others, evaluations = tuple(end for end, _ in rivals), sum(count for _, _, count in ends)
+    return Solution(x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations, starts, agreeing)
+
+
+def _sure_slopes(problem: Problem, x: Array) -> Array:
+    """Slopes of two steps, of each unknown the lesser: the error of launches over a small step passes for a slope."""
+    near, far = (problem.jacobian(x, central=True, bump=bump) for bump in (BUMP, _WIDE_BUMP))
+    return np.where(np.linalg.norm(near, axis=0) <= np.linalg.norm(far, axis=0), near, far)
+
+
+def _numerical(problem: Problem, x: Array, slopes: Array, free: NDArray[np.bool_]) -> Array:
+    """Square of how far the solution moves with more exact launches, and of the step of the differences."""
+    moved = np.zeros(x.size)
+    moved[free] = np.linalg.lstsq(slopes[:, free], -problem.lost(x), rcond=1e-10)[0]
+    return np.asarray(np.outer(moved, moved) + np.diag(np.where(free, BUMP**2, 0.0)))
+
+
+# --- misfit in the errors ---
+
+
+def _misfits(problem: Problem, residuals: Array) -> bool:
+    """Whether there is more than noise in any channel, or what is left over hangs together more than noise does."""
+    for (i, name, rows), (_, channel) in zip(by_channel(problem), problem.channels(), strict=True):
+        weight = problem.noises[i, name]
+        left = misfit(name, channel.time, channel.values, residuals[rows] * weight, channel.noise, weight)
+        if weight > channel.noise or not left.noisy_only:
+            return True
+    return False
+
+
+def _stretches(problem: Problem) -> Array:
+    """For each sample, the stretch of its log in which it was taken; all channels of one log share its stretches."""
+    found = []
+    for i, channel in problem.channels():
+        log = problem.runs[i].log
+        part = np.floor(_BLOCKS * (channel.time - log.zero) / max(log.end - log.zero, 1e-9))
+        found.append(i * _BLOCKS + np.clip(part, 0, _BLOCKS - 1))
+    return np.concatenate(found)
+
+
+def moves_without(slopes: Array, residuals: Array, stretches: Array, free: NDArray[np.bool_], size: int) -> Array:
+    """How far the solution moves when one stretch after the other is left out, in one step of Gauss and Newton.
+
+    Parameters
+    ----------
+    slopes : ndarray, shape (m, n)
+        Of the residuals; what is known beforehand in the last rows.
+    residuals : ndarray, shape (m,)
+        In units of their weights.
+    stretches : ndarray, shape (size,)
+        Number of the stretch that each sample belongs to.
+    free : ndarray of bool, shape (n,)
+        Unknowns that may move.
+    size : int
+        Samples.
+
+    Returns
+    -------
+    ndarray, shape (k, n)
+        A row for each stretch.
+
+    Source: Miller (1974), Biometrika 61, 1, for the jackknife; stretches rather than samples for dependent residuals,
+    Kunsch (1989), Ann. Statist. 17, 1217. Both from memory.
+    """
+    root = np.sqrt(1.0 + (residuals[:size] / ROBUST) ** 2)
+    influence, weight = residuals[:size] / root, 1.0 / root**3
+    part, before = slopes[:size, free], slopes[size:, free]
+    whole = (part.T * weight) @ part + before.T @ before
+    numbers = np.unique(stretches)
+    moves = np.zeros((numbers.size, slopes.shape[1]))
+    for row, number in enumerate(numbers):
+        own = stretches == number
+        left = whole - (part[own].T * weight[own]) @ part[own]
+        moves[row, free] = np.linalg.lstsq(left, part[own].T @ influence[own], rcond=1e-10)[0]
+    return moves
+
+
+def no_less_than(covariance: Array, moves: Array, free: NDArray[np.bool_]) -> Array:
+    """A covariance, widened along every direction in which leaving out stretches moves the solution farther.
+
+    Parameters
+    ----------
+    covariance : ndarray, shape (n, n)
+        As the residuals give it if they are noise; zero for what is not free.
+    moves : ndarray, shape (k, n)
+        As `moves_without` finds them.
+    free : ndarray of bool, shape (n,)
+        Unknowns that may move.
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        Widened; never smaller than the first.
+
+    Source: variance of the jackknife, (k - 1)/k times the sum of squared moves about their mean (Miller 1974).
+    """
+    out, places = covariance.copy(), np.flatnonzero(free)
+    centred = moves[:, free] - moves[:, free].mean(axis=0)
+    spread = (len(moves) - 1.0) / len(moves) * centred.T @ centred
+    values, vectors = np.linalg.eigh(covariance[np.ix_(places, places)])
+    root = vectors * np.sqrt(np.maximum(values, _SMALLEST**2))
+    back = vectors / np.sqrt(np.maximum(values, _SMALLEST**2))
+    sizes, ways = np.linalg.eigh(back.T @ spread @ back)
+    turned = root @ ways
+    out[np.ix_(places, places)] = (turned * np.maximum(sizes, 1.0)) @ turned.T
+    return out
+
+
+def _share_left(information: Array, covariance: Array, free: NDArray[np.bool_]) -> float:
+    """By how much less the logs tell once misfit is counted in: geometric mean over the free unknowns [-]."""
+    places = np.ix_(np.flatnonzero(free), np.flatnonzero(free))
+    if not free.any():
+        return 1.0
+    (_, before), (_, after) = np.linalg.slogdet(information[places]), np.linalg.slogdet(covariance[places])
+    return float(np.exp(np.clip(-(before + after) / free.sum(), -50.0, 0.0)))
 
 
 def _inverse(whole: Array, free: NDArray[np.bool_]) -> Array:

@@ -238,6 +238,8 @@ def fit_verdict(fit: Fit, system: System) -> str:
     sizes = (_speed_error(left.rms, numbers), _speed_error(left.noise, numbers))
     if not fit.follows:
         told = f"Do not use this fit: the car does not follow the log ({sizes[0]} rms left over); see the warnings"
+    elif not fit.agreed:
+        told = "Do not use this fit: the starts of the search do not agree; see the warnings"
     elif unlike := _unlike_noise(fit):
         why = f"what is left over of {unlike} is not noise alone"
         told = f"The fitted car follows the log to {sizes[0]} rms with a noise of {sizes[1]}, but {why}"
@@ -413,5 +415,6 @@ def fit_object(fit: Fit) -> Object:
         "warnings": list(fit.warnings),
         "notes": list(fit.notes),
         "follows_flagged": fit.follows,
+        "agreed_flagged": fit.agreed,
         "launch_rows": fit.launches,
     }

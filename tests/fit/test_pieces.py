@@ -15,7 +15,7 @@ from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
 from simlaunch.fit.identifiability import apartness, without
 from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fit.residuals import misfit, neighbours, runs_chance
-from simlaunch.fit.solving import hanging_together, widened
+from simlaunch.fit.solving import hanging_together, moves_without, no_less_than, widened
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load
@@ -55,11 +55,12 @@ def test_a_lag_is_the_exponential_of_a_first_order_sensor() -> None:
     ramp = lagged(time, STEP, lag)
     assert np.allclose(ramp, time - lag * (1.0 - np.exp(-time / lag)), atol=1e-12)
     assert np.allclose(lagged(np.full(50, 3.0), STEP, lag), 3.0)
-    assert lagged(np.r_[0.0, np.ones(200)], STEP, lag)[-1] == pytest.approx(1.0 - exp(-1.0) ** 5, abs=0.001)
+    stepped = np.r_[0.0, np.ones(round(1.0 / STEP))]
+    assert lagged(stepped, STEP, lag)[-1] == pytest.approx(1.0 - exp(-1.0) ** 5, abs=0.001)
 
 
 def test_blur_keeps_a_ramp_in_its_place_and_is_linear_near_zero() -> None:
-    time = STEP * np.arange(600)
+    time = np.arange(0.0, 3.0, STEP)
     history = History(np.array([np.where(time > 1.0, 5.0 * (time - 1.0), 0.0)] * 4))
     late = np.array([2.5])
     assert history.at("speed", late, 0.04) == pytest.approx(7.5, abs=1e-2)
@@ -92,6 +93,16 @@ def test_a_coarse_display_is_no_better_than_its_resolution() -> None:
     values = np.round(4.0 * time)
     assert resolution(values) == 1.0
     assert noise_of(time, values) >= 1.0 / np.sqrt(12.0)
+
+
+def test_rounding_that_seldom_repeats_a_value_is_seen() -> None:
+    """Rounded 3.02 k rises by 3, now and then by 4: most third differences are zero, the error is uniform all the same.
+
+    Standard deviation of rounding: step over the root of 12. Source: uniform distribution.
+    """
+    time = 0.01 * np.arange(400)
+    values = 800.0 + np.round(3.02 * np.arange(400))
+    assert noise_of(time, values) == pytest.approx(1.0 / np.sqrt(12.0))
 
 
 def test_repeated_samples_of_a_slow_sensor_are_used_once(tmp_path: Path, car: Record) -> None:
@@ -261,3 +272,39 @@ def test_engine_speed_counts_from_moving_off_and_road_speed_from_where_its_senso
     assert engine.time[0] == pytest.approx(log.zero, abs=0.06)
     assert engine.time[0] + 0.05 < log.speed.time[0]
     assert log.speed.values[0] > 0.4
+
+
+# --- misfit in the errors ---
+
+
+def test_leaving_out_one_sample_after_the_other_gives_the_error_of_a_mean() -> None:
+    """The jackknife's variance of a mean is s^2 / n exactly. Source: Miller (1974), closed form, from memory."""
+    residuals = 1e-4 * np.random.default_rng(0).standard_normal(40)
+    residuals -= residuals.mean()
+    free = np.ones(1, bool)
+    moves = moves_without(np.ones((40, 1)), residuals, np.arange(40), free, 40)
+    found = no_less_than(np.array([[1e-12]]), moves, free)[0, 0]
+    assert found == pytest.approx(residuals.var(ddof=1) / 40.0, rel=1e-6)
+
+
+def test_moves_are_those_of_a_line_fitted_without_the_stretch() -> None:
+    """For a linear problem one step of Gauss and Newton is the whole way. Reference: `numpy.linalg.lstsq`."""
+    rng = np.random.default_rng(1)
+    slopes = np.column_stack([np.ones(30), np.linspace(0.0, 1.0, 30)])
+    values = 1e-4 * rng.standard_normal(30)
+    whole = np.linalg.lstsq(slopes, values, rcond=None)[0]
+    stretches = np.repeat(np.arange(5), 6)
+    moves = moves_without(-slopes, values - slopes @ whole, stretches, np.ones(2, bool), 30)
+    for number in range(5):
+        left = stretches != number
+        again = np.linalg.lstsq(slopes[left], values[left], rcond=None)[0]
+        assert again - whole == pytest.approx(moves[number], rel=1e-4, abs=1e-9)
+
+
+def test_widening_by_moves_never_narrows() -> None:
+    covariance = np.array([[2.0, 0.5], [0.5, 1.0]])
+    moves = np.array([[3.0, 0.0], [-3.0, 0.0], [3.0, 0.1], [-3.0, -0.1]])
+    more = no_less_than(covariance, moves, np.ones(2, bool)) - covariance
+    assert np.linalg.eigvalsh(more).min() > -1e-12
+    assert more[0, 0] > 10.0
+    assert no_less_than(covariance, 0.0 * moves, np.ones(2, bool)) == pytest.approx(covariance)

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.driven import WAIT, Logger, driven, logged
+from fit.driven import WAIT, Logger, columns, driven, logged, write
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.histories import Runner
+from simlaunch.fit.histories import Runner, last_until
 from simlaunch.fit.logs import Kind, LogRequest, read_run
 from simlaunch.fit.parameters import parameter
 from simlaunch.fit.problem import Problem, prepared
@@ -21,7 +21,7 @@ from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
-from simlaunch.simulation.run import complete
+from simlaunch.simulation.run import complete, launch
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -201,6 +201,41 @@ def test_a_value_at_its_bound_is_told(tmp_path: Path) -> None:
     assert found.value("efficiency").at_bound
     assert found.value("efficiency").value == pytest.approx(1.0 / 0.93, rel=1e-3)
     assert any("efficiency stopped at a bound" in warning for warning in found.warnings)
+
+
+# --- narrow valleys, and another simulator ---
+
+
+@pytest.mark.slow
+def test_shifts_logged_a_hundred_times_a_second_leave_no_false_valley(tmp_path: Path) -> None:
+    """Mass and torque scale hold the truth where engine speed, rounded to 1 rpm, makes every shift a wall."""
+    names = ("mass", "curve scale", "friction", "drag area", "shift time", "engagement", "launch speed")
+    trace = driven(GRIP, {"body.mass": "1800 kg"}, 8.0)
+    shown = columns(trace, Logger(100.0, 0.03, engine_noise=0.0), np.random.default_rng(1))
+    shown["Engine Speed [rpm]"] = np.round(shown["Engine Speed [rpm]"])
+    found = fit_logs(GRIP, [LogRequest(write(tmp_path / "log.csv", shown))], names)
+    assert found.usable
+    assert found.runs[0].misfits[0].rms < 1.1 * found.runs[0].misfits[0].noise
+    for name, true in (("mass", 1800.0), ("curve scale", 1.0)):
+        each = found.value(name)
+        assert each.low <= true <= each.high, name
+        assert each.error < 0.002 * true, name
+
+
+@pytest.mark.slow
+def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None:
+    """Rigid half shafts and a body that hardly pitches: intervals are wider than noise alone makes them."""
+    car = lower(bare(COUPE), "peak", Pedal.FULL)
+    car.drive.rigid, car.body.pitch_frequency = 1, 10.0 * car.body.pitch_frequency
+    last_until(car, 8.0)
+    rng = np.random.default_rng(3)
+    shown = columns(launch(car).trace, Logger(50.0, 0.03, engine_noise=5.0), rng)
+    found = fit_logs(bare(COUPE), [LogRequest(write(tmp_path / "log.csv", shown))], ("friction", "curve scale"))
+    same = columns(driven(bare(COUPE), {}, 8.0), Logger(50.0, 0.03, engine_noise=5.0), rng)
+    own = fit_logs(bare(COUPE), [LogRequest(write(tmp_path / "own.csv", same))], ("friction", "curve scale"))
+    assert not all(left.noisy_only for left in found.runs[0].misfits)
+    for name in ("friction", "curve scale"):
+        assert found.value(name).error > 2.0 * own.value(name).error, name
 
 
 # --- calls ---

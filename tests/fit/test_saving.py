@@ -21,8 +21,10 @@ from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.logs import LogRequest
 from simlaunch.fit.result import Fit
 from simlaunch.fit.saving import fitted_text, save_fit
+from simlaunch.output.fit import fit_text
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import from_mapping, load
+from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TODAY = date(2020, 5, 17)
@@ -109,6 +111,17 @@ def test_a_car_that_does_not_follow_its_logs_is_written_only_when_told(folder: P
     again = fitted_text(fit, new.read_text("utf-8"), TODAY)
     assert "# Warning" not in again
     assert again.count("# Fitted to") == 1
+
+
+def test_a_fit_whose_starts_do_not_agree_is_written_only_when_told(folder: Path, fit: Fit) -> None:
+    bad, new = replace(fit, agreed=False), folder / "apart.toml"
+    assert fit.agreed
+    with pytest.raises(InputError, match=r"the starts of the search do not agree.*--save-anyway"):
+        save_fit(bad, folder / "road-coupe.toml", new)
+    assert not new.exists()
+    save_fit(bad, folder / "road-coupe.toml", new, anyway=True, today=TODAY)
+    assert "not to be used: the starts of the search do not agree" in new.read_text("utf-8")
+    assert "Do not use this fit: the starts of the search do not agree" in fit_text(bad, System.METRIC)
 
 
 def test_a_comment_beside_a_value_stays_when_it_is_fitted_again(fit: Fit) -> None:

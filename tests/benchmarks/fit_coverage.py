@@ -1,0 +1,105 @@
+"""How often 95 % intervals of `fit` hold the truth: four kinds of car, with and without engine speed, and with logs of
+a car that is simpler than the fitted one (rigid half shafts, a body that hardly pitches).
+
+    python tests/benchmarks/fit_coverage.py [LOGS]
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+from numpy.typing import NDArray
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from fit.driven import Logger, columns, write
+from simlaunch.errors import InputError
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.histories import last_until
+from simlaunch.fit.logs import LogRequest
+from simlaunch.record import Pedal
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import changed, from_mapping, load
+from simlaunch.simulation.run import launch
+from simlaunch.simulation.trace import Trace
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+CARS = {
+    "rear, manual": "road-coupe",
+    "front, manual": "front-hatch",
+    "all-drive, dual clutch": "all-drive-grip",
+    "all-drive, converter": "all-drive-saloon",
+}
+NAMES = ("friction", "curve scale", "drag area")
+DURATION = 7.0
+_PITCH = 10.0
+
+
+def bare(name: str) -> Scenario:
+    """A scenario of which nothing is known beforehand."""
+    path = SCENARIOS / f"{name}.toml"
+    data = load(path).model_dump(exclude_unset=True)
+    data.pop("uncertain", None)
+    return from_mapping(data, name)
+
+
+def run(scenario: Scenario, friction: float, scale: float, area: float, *, rigid: bool) -> Trace:
+    """A run with other values; rigid: of another, simpler car."""
+    car = lower(changed(scenario, {"body.drag_area": f"{area:.7g} m^2"}), scenario.curve_names[0], Pedal.FULL)
+    car.road.friction_factor = friction
+    car.engine.torque.cubic *= scale
+    if rigid:
+        car.drive.rigid, car.body.pitch_frequency = 1, _PITCH * car.body.pitch_frequency
+    last_until(car, DURATION)
+    return launch(car).trace
+
+
+def held(scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: int) -> tuple[NDArray[np.float64], int]:
+    """For each log and value, how far the truth lies from the fitted value in half widths; and logs not to be used."""
+    rng, away, refused = np.random.default_rng(7), [], 0
+    own = lower(scenario, scenario.curve_names[0], Pedal.FULL)
+    for n in range(logs):
+        true = np.array([own.road.friction_factor, 1.0, own.body.drag_area]) * rng.normal([0.95, 1.0, 1.0], 0.03)
+        trace = run(scenario, *map(float, true), rigid=rigid)
+        found = columns(trace, Logger(50.0, 0.05, engine_noise=0.0 if engine else None), np.random.default_rng(n))
+        if engine:
+            found["Engine Speed [rpm]"] = np.round(found["Engine Speed [rpm]"])
+        try:
+            fit = fit_logs(scenario, [LogRequest(write(folder / "log.csv", found))], NAMES, seed=n)
+        except InputError:
+            refused += 1
+            continue
+        refused += not fit.usable
+        each = [fit.value(name) for name in NAMES]
+        halves = [max(0.5 * (one.high - one.low), 1e-12) for one in each]
+        away.append(np.abs(np.array([one.value for one in each]) - true) / halves)
+    return np.array(away).reshape(-1, len(NAMES)), refused
+
+
+def _say(line: str) -> None:
+    sys.stdout.write(f"{line}\n")
+    sys.stdout.flush()
+
+
+def main(logs: int) -> None:
+    """Print the table."""
+    names = ", ".join(NAMES)
+    _say(f"{'car':24}{'log of':16}{'engine':8}{'held':>10}{'not used':>10}   worst, in half widths: {names}")
+    with TemporaryDirectory() as folder:
+        for car, name in CARS.items():
+            scenario = bare(name)
+            for rigid in (False, True):
+                for engine in (False, True):
+                    away, refused = held(scenario, Path(folder), engine=engine, rigid=rigid, logs=logs)
+                    share = f"{int((away <= 1.0).sum())}/{away.size}"
+                    worst = "  ".join(f"{value:.2f}" for value in away.max(axis=0, initial=0.0))
+                    kind, logged = "a simpler car" if rigid else "the same car", "yes" if engine else "no"
+                    _say(f"{car:24}{kind:16}{logged:8}{share:>10}{refused:>10}   {worst}")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if sys.argv[1:] else 10)
