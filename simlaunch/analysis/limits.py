@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite, pi
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.demand import Demand, demand_of
 from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
@@ -25,6 +26,9 @@ PER_1000_RPM = 1000.0 * pi / 30.0
 """Span of engine speed in which a rise of the curve is told [rad/s]."""
 
 MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
+RISE, ENVELOPE = "rise of the curve", "envelope"
+
+_FIELD = {MEAN_PRESSURE: "mean_pressure", POWER: "power", AIR_FLOW: "air_flow", TORQUE: "torque"}
 
 SPARE = 0.002
 """Share of what parts are allowed that a proposal leaves free: written as a curve with rounded values and launched anew
@@ -39,6 +43,34 @@ PART_AT = {
     Place.REAR_SHAFTS: Part.REAR_SHAFTS,
 }
 """Where the torque of a rated part is measured."""
+
+
+Points = tuple[tuple[float, ...], tuple[float, ...]]
+"""Engine speeds [rad/s] and torques [N m]."""
+
+
+@dataclass(frozen=True)
+class Envelope:
+    """What an engine can give at each engine speed: the highest of some curves.
+
+    Parameters
+    ----------
+    curves : tuple of Points
+        At least one, each held flat beyond its ends.
+    given : bool
+        Whether somebody stated it, so that it caps the whole curve; if not, it says how early torque can come up.
+    factor : float
+        By which it is multiplied [-].
+    """
+
+    curves: tuple[Points, ...]
+    given: bool
+    factor: float = 1.0
+
+    def at(self, speeds: Array) -> Array:
+        """Torque at some engine speeds [N m]."""
+        lines = [PchipInterpolator(x, y)(np.clip(speeds, x[0], x[-1])) for x, y in self.curves]
+        return np.asarray(self.factor * np.max(lines, axis=0))
 
 
 @dataclass(frozen=True)
@@ -56,11 +88,13 @@ class Limits:
     air_flow : float
         Flow of air [kg/s].
     rise : float or None
-        Steepest rise [N m s/rad]; None: as steep as the curve that is wished for.
+        Steepest rise [N m s/rad]; None: as steep as the envelope where it is steepest.
     torque : float
         Torque [N m].
     parts : tuple of PartRating
         Steady torque keeps to the rating, shocks to the torque of expected failure.
+    envelope : Envelope or None
+        What the engine can give at each engine speed; None: the curve that is wished for, on the way up.
     """
 
     mean_pressure: float = inf
@@ -70,6 +104,7 @@ class Limits:
     rise: float | None = None
     torque: float = inf
     parts: tuple[PartRating, ...] = ()
+    envelope: Envelope | None = None
 
     def caps(self, speeds: Array) -> dict[str, Array]:
         """Most torque that each limit leaves at some engine speeds.
@@ -95,12 +130,21 @@ class Limits:
             if self.displacement is None:
                 raise UsageError("a limit of mean pressure needs engine.displacement; give it in the scenario")
             found[MEAN_PRESSURE] = np.full(speeds.size, self.mean_pressure * self.displacement / (4.0 * pi))
+        if self.envelope is not None and self.envelope.given:
+            found[ENVELOPE] = self.envelope.at(speeds)
         return {name: cap for name, cap in found.items() if np.isfinite(cap).all()}
 
-    def eased(self, factor: float) -> Limits:
-        """The same with every cap of the engine so many times as high."""
-        caps = {name: factor * getattr(self, name) for name in ("mean_pressure", "power", "air_flow", "torque")}
-        return replace(self, **caps)
+    def eased(self, factor: float, names: Collection[str] = (*_FIELD, ENVELOPE)) -> Limits:
+        """The same with some caps of the engine so many times as high; all but the rise if none is named."""
+        caps = {_FIELD[name]: factor * getattr(self, _FIELD[name]) for name in names if name in _FIELD}
+        eased: Limits = replace(self, **caps)
+        if self.envelope is not None and ENVELOPE in names:
+            eased = replace(eased, envelope=replace(self.envelope, factor=factor * self.envelope.factor))
+        return replace(eased, rise=factor * self.rise) if self.rise is not None and RISE in names else eased
+
+    def without(self, part: str) -> Limits:
+        """The same without the rating of a part, named as by `closest`."""
+        return replace(self, parts=tuple(each for each in self.parts if not part.startswith(f"{each.name}, ")))
 
     def _worst(self, peaks: Mapping[Part, float], steady: Mapping[Part, float]) -> dict[str, tuple[float, float]]:
         """What every rated part sees where it comes nearest to what a proposal allows it, and that [N m]."""
@@ -179,7 +223,19 @@ def stated(limits: CurveLimits) -> dict[str, float]:
     }
 
 
-def limits_of(scenario: Scenario, given: Mapping[str, float]) -> Limits:
+def _points(points: Sequence[tuple[Quantity, Quantity]]) -> Points:
+    return tuple(speed.si for speed, _ in points), tuple(torque.si for _, torque in points)
+
+
+def _envelope(scenario: Scenario, named: str | None) -> Envelope:
+    """The envelope that is given, by name or as points; or else the highest of all curves."""
+    typed = named or (scenario.limits.envelope if scenario.limits else None)
+    if typed is None:
+        return Envelope(tuple(_points(curve.points) for curve in scenario.curves), given=False)
+    return Envelope((_points(scenario.curve(typed).points if isinstance(typed, str) else typed),), given=True)
+
+
+def limits_of(scenario: Scenario, given: Mapping[str, float], envelope: str | None = None) -> Limits:
     """Limits that a scenario states, with some replaced.
 
     Parameters
@@ -188,13 +244,24 @@ def limits_of(scenario: Scenario, given: Mapping[str, float]) -> Limits:
         The scenario.
     given : mapping of str to float
         Fields of `Limits` that are given otherwise, SI units.
+    envelope : str, optional
+        Curve that is given as the envelope instead of what the scenario states.
 
     Returns
     -------
     Limits
         SI units.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name.
     """
     own = stated(scenario.limits) if scenario.limits is not None else {}
     displacement = scenario.engine.displacement
-    found = Limits(displacement=displacement.si if displacement else None, parts=tuple(scenario.parts or ()))
+    found = Limits(
+        displacement=displacement.si if displacement else None,
+        parts=tuple(scenario.parts or ()),
+        envelope=_envelope(scenario, envelope),
+    )
     return replace(found, **{**own, **given})  # type: ignore[arg-type]

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
-from math import inf, isfinite, nan
+from dataclasses import dataclass, field, replace
+from math import inf, isfinite, nan, pi
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
+from scipy.stats import qmc
 
 from simlaunch.analysis.launches import as_many
-from simlaunch.analysis.plateau_search_space import FALL, HEIGHT, RISE, Point, Room, Shape
+from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, Room, Shape, binding, gains
 from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
@@ -20,17 +21,11 @@ from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 
-SAME_TIME = 1e-3
-"""Times that are no further apart count as equal, and the lower torque is taken [s]."""
-
 FRONT = 25
 """Heights of plateau that are told."""
 
 DRIVES = np.linspace(0.76, 1.24, 25)
 """Final drives that are tried, over the present one [-]."""
-
-_NO_GAIN, _HIGHEST, _RATING = "more gains no time", "highest that was tried", "rating of "
-_NEARLY = 0.995  # of the highest that can be tried: no word about what still more would do
 
 _LOWEST = 0.3  # lowest height tried over the highest
 _VERY_LOWEST = 0.05  # the same where none so high is sound
@@ -40,7 +35,15 @@ _CLOSINGS = 4  # each to half the distance
 _NEAR = 1.02  # a knee is sought among times that come so near the quickest
 _NARROWINGS = 2  # each to a fifth of the interval of heights
 _MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
-_STARTS, _POLISHINGS = 4, 5  # of the last search, around the best that was met
+_STARTS, _POLISHINGS = 8, 6  # of the last search, around the best that were met
+_APART = 0.04  # of the unit cube: points that are nearer to one another are one start
+_REACH = 0.06  # of the unit cube, to which the last search goes at first
+_TRIALS = 16  # of each start at each reach
+_TRIAL_BITS = (_STARTS * _TRIALS).bit_length() - 1
+_BASES = 4  # shapes from which higher ones are tried where a limit is lifted
+_SHRINK = 0.55  # of the reach
+_NOTABLY = 50.0 * pi / 30.0  # [rad/s]
+_CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
 _EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
 
@@ -80,6 +83,10 @@ class Plateau:
         Whether the torque limits of the gears are what the tyres can use there.
     capped : bool
         Whether any limit of the engine was given; if not, the curve may be out of its reach.
+    gains : dict of str to float
+        Time that a limit raised by a tenth, or a rating taken away, would save at least [s].
+    earlier : Point or None
+        The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
     """
 
     speeds: Array
@@ -95,6 +102,8 @@ class Plateau:
     unlimited: Point
     within_grip: bool = False
     capped: bool = True
+    gains: dict[str, float] = field(default_factory=dict)
+    earlier: Point | None = None
 
 
 def _cost(point: Point) -> float:
@@ -192,24 +201,40 @@ def _evolved(room: Room, first: Point) -> list[Point]:
     return met
 
 
-def _polished(room: Room, points: Sequence[Point]) -> Point:
-    """The best by pattern search from several of the best points, which a rough time does not mislead.
+def _apart(room: Room, points: Sequence[Point]) -> list[Point]:
+    """The best of some points, no two of them close to one another."""
+    held: list[Point] = []
+    places: list[Array] = []
+    for point in sorted(points, key=_cost):
+        place = np.array(_places(room, point))
+        if all(np.abs(place - other).max() > _APART for other in places):
+            held.append(point)
+            places.append(place)
+        if len(held) == _STARTS:
+            break
+    return held
 
-    Source: R. Hooke, T. A. Jeeves, J. ACM 8 (1961) 212.
+
+def _polished(room: Room, points: Sequence[Point]) -> list[Point]:
+    """All points that random trials meet around several of the best, each time nearer to the best of each.
+
+    Time is rough over the shape where tyres spin, so that steps along the axes miss what lies between them. The
+    trials are points of a Sobol sequence, the same in every search.
     """
-    held = sorted(points, key=_cost)[:_STARTS]
-    steps = np.vstack([np.eye(3), -np.eye(3)])
+    held, met = _apart(room, points), []
     for polishing in range(_POLISHINGS):
-        reach = 0.05 * 0.5**polishing
-        around = np.vstack([np.array(_places(room, point)) + reach * steps for point in held])
-        tried = _launched_at(room, np.clip(around, 0.0, 1.0))
-        rows = [tried[len(steps) * k : len(steps) * (k + 1)] for k in range(len(held))]
+        drawn = qmc.Sobol(3, rng=_SEED + polishing).random_base2(_TRIAL_BITS).reshape(_STARTS, _TRIALS, 3)[: len(held)]
+        centres = np.array([_places(room, point) for point in held])
+        around = centres[:, None] + _REACH * _SHRINK**polishing * (2.0 * drawn - 1.0)
+        tried = _launched_at(room, np.clip(around.reshape(-1, 3), 0.0, 1.0))
+        met += tried
+        rows = [tried[_TRIALS * k : _TRIALS * (k + 1)] for k in range(len(held))]
         held = [min([point, *row], key=_cost) for point, row in zip(held, rows, strict=True)]
-    return min(held, key=_cost)
+    return met
 
 
-def quickest(room: Room, points: Sequence[Point]) -> Point:
-    """The quickest plateau within the limits: evolution from the best that is known, then a pattern search.
+def met_near_the_best(room: Room, points: Sequence[Point]) -> list[Point]:
+    """What a search for the quickest plateau meets: evolution from the best that is known, then trials around the best.
 
     Parameters
     ----------
@@ -220,21 +245,20 @@ def quickest(room: Room, points: Sequence[Point]) -> Point:
 
     Returns
     -------
-    Point
-        The best that was met, sound if any was.
+    list of Point
+        Those points and all that were met, the best first.
     """
-    return _polished(room, [*points, *_evolved(room, min(points, key=_cost))])
+    known = [*points, *_evolved(room, min(points, key=_cost))]
+    return sorted([*known, *_polished(room, known)], key=_cost)
 
 
-def _lowest_that_pays(room: Room, points: Sequence[Point], best: Point) -> Point:
+def _lowest_that_pays(room: Room, points: Sequence[Point], met: Sequence[Point]) -> Point:
     """The lowest plateau that is no slower than the best by more than counts as equal."""
 
     def pays(point: Point) -> bool:
-        return point.sound and point.score <= best.score + SAME_TIME
+        return point.sound and point.score <= met[0].score + SAME_TIME
 
-    high = next((point for point in points if pays(point)), best)
-    if best.shape.height < high.shape.height:
-        high = best
+    high = min(filter(pays, met), key=lambda point: point.shape.height)
     low = max((p.shape.height for p in points if p.shape.height < high.shape.height), default=high.shape.height)
     for _ in range(_NARROWINGS):
         heights = np.linspace(low, high.shape.height, 6)[1:-1]
@@ -244,6 +268,60 @@ def _lowest_that_pays(room: Room, points: Sequence[Point], best: Point) -> Point
                 break
             low = point.shape.height
     return high
+
+
+def _as_far(room: Room, point: Point, shaped: Callable[[float], Shape], slowest: float) -> Point:
+    """The first of some shapes, from share 1 down to 0, that is sound and quick enough; the point itself if none is."""
+    low, high = 0.0, 1.0
+    for _ in range(2):
+        shares = np.linspace(high, low, _CANDIDATES)[: -1 if low == 0.0 else None]
+        tried = room.launched([shaped(float(share)) for share in shares])
+        good = [k for k, each in enumerate(tried) if each.sound and each.score <= slowest]
+        if not good:
+            return point
+        point = tried[good[0]]
+        if good[0] == 0:
+            return point
+        high, low = float(shares[good[0] - 1]), float(shares[good[0]])
+    return point
+
+
+def _longest(room: Room, point: Point, slowest: float) -> Point:
+    """The same height held as long as it can be without being slower: to a later end, then from an earlier start.
+
+    A full-throttle launch hardly sees low engine speeds, so that time alone says nothing about them; a driver does see
+    them. What is below the start comes up as early as it can.
+    """
+    shape, last = point.shape, room.latest(point.shape.height)
+    point = _as_far(room, point, lambda s: shape._replace(end=shape.end + s * max(last - shape.end, 0.0)), slowest)
+    later, first = point.shape, room.earliest(shape.height)
+    point = _as_far(room, point, lambda s: later._replace(start=later.start + s * (first - later.start)), slowest)
+    early, begin = point.shape, float(room.speeds[0])
+    return _as_far(room, point, lambda s: early._replace(left=begin + s * max(first - begin, 0.0)), slowest)
+
+
+def _earlier(room: Room, chosen: Point) -> Point | None:
+    """The plateau begun as early as it can be, if the chosen one begins notably later."""
+    first = room.earliest(chosen.shape.height)
+    if chosen.shape.start <= first + _NOTABLY:
+        return None
+    return room.launched([chosen.shape._replace(start=first)])[0]
+
+
+def _front(points: Sequence[Point], chosen: Point) -> tuple[Point, ...]:
+    """The front with the chosen point on it: what is as quick within what counts as equal does not push it off."""
+    return not_beaten(
+        [
+            chosen,
+            *(
+                p
+                for p in points
+                if p.sound
+                and (p.strain, p.score) != (chosen.strain, chosen.score)
+                and not (p.strain <= chosen.strain and p.score <= chosen.score)
+            ),
+        ]
+    )
 
 
 def not_beaten(points: Sequence[Point]) -> tuple[Point, ...]:
@@ -275,39 +353,6 @@ def _knee(front: Sequence[Point]) -> int:
     along = (torque - torque[0]) / (torque[-1] - torque[0])
     down = (score[0] - score) / (score[0] - score[-1])
     return first + int(np.argmax(down - along))
-
-
-def _binding(room: Room, chosen: Point, front: Sequence[Point]) -> tuple[str, ...]:
-    """What keeps the curve from being higher at each engine speed."""
-    parts = room.parts_of(chosen.shape)
-    names, values = list(parts), np.array(list(parts.values()))
-    height, climb = _height_cause(room, chosen, front), chosen.shape.height - room.foot
-    steepest = chosen.shape.start <= room.speeds[0] + 1.001 * climb / room.rise
-    fall = height if height.startswith(_RATING) else _NO_GAIN
-    causes = {HEIGHT: height, FALL: fall, RISE: RISE if steepest else _NO_GAIN}
-    return tuple(causes.get(names[k], names[k]) for k in values.argmin(axis=0))
-
-
-def _height_cause(room: Room, chosen: Point, front: Sequence[Point]) -> str:
-    """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
-    closest, share = room.limits.closest(chosen.peaks, chosen.steady)
-    above = [point for point in front if point.shape.height > chosen.shape.height * 1.001]
-    if share > 0.97 and (not above or not above[0].sound):
-        return f"{_RATING}{closest}"
-    return _top_cause(room) if chosen.shape.height > _NEARLY * room.top else _NO_GAIN
-
-
-def _top_cause(room: Room) -> str:
-    """The cap that ends the heights which are tried, where one does; it is all but reached."""
-    if not room.caps:
-        return _HIGHEST
-    names, lids = list(room.caps), np.array(list(room.caps.values()))
-    allowed = np.min(lids, axis=0)
-    climb = room.foot + room.rise * (room.speeds - room.speeds[0]) if room.rise < inf else np.full(allowed.size, inf)
-    best = int(np.minimum(allowed, climb).argmax())
-    if min(allowed[best], climb[best]) > room.top * 1.000001:  # the rating of a part at the engine ends them
-        return _HIGHEST
-    return f"{RISE if climb[best] < allowed[best] else names[int(lids[:, best].argmin())]}, nearly"
 
 
 def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
@@ -355,7 +400,7 @@ def _out_of_reach(room: Room) -> TargetNotReached:
         return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
     which = " and ".join(room.caps)
     for factor in _EASED:
-        eased = room.eased(float(factor))
+        eased = room.within(room.limits.eased(float(factor)))
         shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
         if any(isfinite(point.score) for point in eased.launched(shapes)):
             return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
@@ -369,7 +414,8 @@ def _over(point: Point) -> float:
 def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
     """The highest plateau that pays, and what less torque would cost.
 
-    Of curves that are equally quick, within a thousandth of a second, the one with the lowest plateau is taken.
+    The lowest height that is within a thousandth of a second of the quickest is taken, and held as long as it can be
+    within five.
 
     Parameters
     ----------
@@ -398,17 +444,20 @@ def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> P
     if not any(point.sound for point in points):
         raise _refuse(room, points)
     tell("2 of 3: the quickest plateau")
-    best = quickest(room, points)
-    tell("3 of 3: the lowest one that is as quick")
-    chosen = _lowest_that_pays(room, points, best)
-    front = not_beaten([point for point in (*points, best, chosen) if point.sound])
-    binding, plain, limits = _binding(room, chosen, points), chosen, room.ceilings
+    met = met_near_the_best(room, points)
+    best = met[0]
+    tell("3 of 3: the lowest one that is as quick, held as long as it can be")
+    chosen = _longest(room, _lowest_that_pays(room, points, met), best.score + HELD_TIME)
+    best = min(best, chosen, key=_cost)
+    front, saved = _front([*points, best], chosen), gains(room, chosen, [best, *_apart(room, met)[:_BASES]])
+    names, plain, limits = binding(room, chosen, saved), chosen, room.ceilings
     if by_gear:
         limits, chosen = _gear_limits(room, chosen)
     wish = room.points([Shape(float(room.wish_torque.max()), nan, nan)], as_many([room.car]))[0]
-    torque, knee = room.torque(chosen.shape), _knee(front)
-    found = Plateau(room.speeds, torque, binding, chosen, best, front, knee, limits, wish, room.wish_torque, plain)
-    return replace(found, within_grip=room.within_grip, capped=bool(room.caps))
+    torque, knee, earlier = room.torque(chosen.shape), _knee(front), _earlier(room, plain)
+    found = Plateau(room.speeds, torque, names, chosen, best, front, knee, limits, wish, room.wish_torque, plain)
+    capped, grip = bool(room.caps), room.within_grip
+    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
 
 
 def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:

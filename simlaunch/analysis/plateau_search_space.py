@@ -1,4 +1,4 @@
-"""Every plateau that a car can be given within its limits, and what launches with one come to."""
+"""Every plateau that a car can be given within its limits, what launches with one come to, and which limit binds it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.bump import curve_speeds
 from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
-from simlaunch.analysis.limits import Limits
+from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
 from simlaunch.analysis.ready import aim
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
@@ -28,8 +28,25 @@ Array = NDArray[np.float64]
 TOLERANCE = 1e-4
 """Relative error allowed per step: times are off by a tenth of a millisecond at most, a tenth of what counts [-]."""
 
-RISE, HEIGHT, FALL = "rise of the curve", "height of the plateau", "fall after the plateau"
+CLIMB, HEIGHT, FALL = "climb to the plateau", "height of the plateau", "fall after the plateau"
 
+SAME_TIME = 1e-3
+"""Times that are no further apart count as equal [s]."""
+
+HELD_TIME = 5e-3
+"""A plateau that is held longer may be so much slower than the quickest: half the hundredth that verdicts name [s]."""
+
+LIFTED = 1.1
+"""By how much a limit is raised to see whether time is gained [-]."""
+
+NO_GAIN, HIGHEST, RATING = "more gains no time", "highest that was tried", "rating of "
+IDLE = ", but more saves no time"
+"""Follows the name of a cap that the curve lies on, where lifting it saves no time."""
+
+_NEARLY = 0.995  # of the highest that can be tried: the cap that ends the heights stands in the way
+_AT = 0.995  # of a cap: the curve lies on it
+_NEAR_RATING = 0.97  # of what a part is allowed
+_HIGHER = (1.0, 1.02, 1.05, LIFTED)
 _HEADROOM = 1.5  # highest plateau that is tried over the peak that is wished for, where nothing limits it
 _OVER_RATING = 1.1  # torque over the rating of a part by which its peak may lie lower, since inertia takes some
 
@@ -43,6 +60,8 @@ class Shape(NamedTuple):
     """Engine speed at which it is reached [rad/s]."""
     end: float
     """Engine speed from which torque falls, at the same power [rad/s]."""
+    left: float = 0.0
+    """Engine speed up to which the curve climbs as early as it can; from there a straight line leads to the start."""
 
 
 @dataclass(frozen=True)
@@ -125,9 +144,7 @@ class Room:
         self.speeds = curve_speeds(car)
         self.caps = limits.caps(self.speeds)
         self.wish_torque = values_at(car.engine.torque, self.speeds)
-        self.foot = float(self.wish_torque[0])
-        steepest = float(np.max(np.diff(self.wish_torque) / np.diff(self.speeds)))
-        self.rise = steepest if limits.rise is None else limits.rise
+        self.rise, self.climb, self.rise_binds = self._climbing()
         self.top = self._highest()
         self.within_grip = within_grip
         self.ceilings = self._ceilings() if within_grip else (inf,) * int(car.gearbox.count)
@@ -139,10 +156,26 @@ class Room:
         least = [float(usable_torque(car, gear, self.speeds).min()) for gear in gears]
         return tuple(torque if torque < self.top else inf for torque in least)
 
-    def eased(self, factor: float) -> Room:
-        """The same with all caps of the engine so many times as high."""
-        eased = self.limits.eased(factor)
-        return Room(self.car, eased, self.aims, self.tolerance, self.workers, within_grip=self.within_grip)
+    def within(self, limits: Limits) -> Room:
+        """The same car within other limits."""
+        return Room(self.car, limits, self.aims, self.tolerance, self.workers, within_grip=self.within_grip)
+
+    def _climbing(self) -> tuple[float, Array, NDArray[np.bool_]]:
+        """Steepest rise, the earliest climb of torque over engine speed, and where the rise alone holds it down.
+
+        What the engine can give says how early torque comes up. Unless it was stated it says nothing beyond its peak,
+        for a plateau may be higher than all curves of the scenario.
+        """
+        envelope = self.limits.envelope
+        known = np.maximum.accumulate(self.wish_torque if envelope is None else envelope.at(self.speeds))
+        gaps = np.diff(self.speeds)
+        rise = float(np.max(np.diff(known) / gaps)) if self.limits.rise is None else self.limits.rise
+        if envelope is None or not envelope.given:
+            known[int(known.argmax()) + 1 :] = inf
+        climb = known.copy()
+        for k, gap in enumerate(gaps, start=1):
+            climb[k] = min(known[k], climb[k - 1] + rise * gap)
+        return rise, climb, climb < known * (1.0 - 1e-9)
 
     def _highest(self) -> float:
         """Highest plateau that makes a difference: what caps, the rise and the ratings at the engine leave [N m]."""
@@ -150,17 +183,26 @@ class Room:
         rated = [part.rating.si for part in self.limits.parts if part.place in (Place.COUPLING, Place.GEARBOX_INPUT)]
         allowed = _OVER_RATING * min(rated, default=inf)
         if not self.caps:
-            return min(wished, allowed)
-        climb = self.foot + self.rise * (self.speeds - self.speeds[0]) if self.rise < inf else inf
-        reach = np.minimum(np.min(list(self.caps.values()), axis=0), climb)
+            return min(wished, allowed, float(self.climb.max()))
+        reach = np.minimum(np.min(list(self.caps.values()), axis=0), self.climb)
         return min(float(reach.max()), allowed)
+
+    def earliest(self, height: float) -> float:
+        """Lowest engine speed at which envelope and rise leave room for a height [rad/s]."""
+        reached = np.flatnonzero(self.climb >= height - 1e-9)
+        if not reached.size:
+            return float(self.speeds[-1])
+        k = int(reached[0])
+        if k == 0:
+            return float(self.speeds[0])
+        low, high = self.climb[k - 1], self.climb[k]
+        share = (height - low) / (high - low) if high < inf else 0.0
+        return float(self.speeds[k - 1] + share * (self.speeds[k] - self.speeds[k - 1]))
 
     def _span(self, height: float) -> tuple[float, float]:
         """Earliest start and latest end of a plateau of a height [rad/s]."""
-        first, last = float(self.speeds[0]), float(self.speeds[-1])
-        climb = max(height - self.foot, 0.0)
-        earliest = min(first + (climb / self.rise if self.rise < inf else 0.0), last)
-        return earliest, max(self._under_caps(height), earliest)
+        earliest = self.earliest(height)
+        return earliest, max(self.latest(height), earliest)
 
     def shape(self, height: float, late: float, long: float) -> Shape:
         """Plateau of a height; `late` and `long` say from 0 to 1 how late it begins and how long it lasts."""
@@ -175,7 +217,7 @@ class Room:
         late = (start - earliest) / (last - earliest) if last > earliest else 0.0
         return float(late), float((end - start) / (last - start)) if last > start else 1.0
 
-    def _under_caps(self, height: float) -> float:
+    def latest(self, height: float) -> float:
         """Highest engine speed up to which the caps leave room for a height [rad/s]."""
         lid = np.min(list(self.caps.values()), axis=0) if self.caps else np.full(self.speeds.size, inf)
         room = np.flatnonzero(lid >= height)
@@ -186,12 +228,18 @@ class Room:
 
     def parts_of(self, shape: Shape) -> dict[str, Array]:
         """Torque that each piece of a curve, and each cap, would allow at every engine speed."""
-        first = self.speeds[0]
-        along = np.clip((self.speeds - first) / max(shape.start - first, 1e-9), 0.0, 1.0)
-        rising = np.where(self.speeds >= shape.start - 1e-9, inf, self.foot + along * (shape.height - self.foot))
+        rising = np.where(self.speeds >= shape.start - 1e-9, inf, self._rising(shape))
         falling = np.where(self.speeds > shape.end, shape.height * shape.end / self.speeds, inf)
         level = np.full(self.speeds.size, shape.height)
-        return {**self.caps, RISE: rising, FALL: falling, HEIGHT: level}
+        return {**self.caps, CLIMB: rising, FALL: falling, HEIGHT: level}
+
+    def _rising(self, shape: Shape) -> Array:
+        """Torque below the start of a plateau: the earliest climb, or a straight line from where it is left [N m]."""
+        left = float(np.clip(shape.left, self.speeds[0], shape.start))
+        foot = float(np.interp(left, self.speeds, np.minimum(self.climb, shape.height)))
+        along = (self.speeds - left) / max(shape.start - left, 1e-9)
+        line = np.where(self.speeds > left, foot + along * (shape.height - foot), inf)
+        return np.asarray(np.minimum(self.climb, line))
 
     def torque(self, shape: Shape) -> Array:
         """Full-load torque of a shape within the caps [N m]."""
@@ -243,3 +291,113 @@ class Room:
 
 def _row(columns: dict[Part, Array], k: int) -> dict[Part, float]:
     return {part: float(values[k]) for part, values in columns.items()}
+
+
+# --- what binds ---
+
+
+def _risen(room: Room, shape: Shape) -> list[Shape]:
+    """Higher and longer plateaus than one, as far as a room with a limit lifted leaves room."""
+    shapes = []
+    for factor in _HIGHER:
+        height = min(factor * shape.height, room.top)
+        first, last = room.earliest(height), room.latest(height)
+        start = max(shape.start, first)
+        shapes += [Shape(height, start, max(end, start), shape.left) for end in {last, min(shape.end, last)}]
+    return shapes
+
+
+def gains(room: Room, chosen: Point, quickest: Sequence[Point]) -> dict[str, float]:
+    """Time that a higher limit would save at least, for every limit whose lifting saves any.
+
+    Caps of the engine and the rise are raised by a tenth, a rating is taken away.
+
+    Parameters
+    ----------
+    room : Room
+        What could be chosen.
+    chosen : Point
+        The plateau that was chosen.
+    quickest : sequence of Point
+        Some of the quickest, the best first: time is rough over the shape, so that one of them alone says little.
+
+    Returns
+    -------
+    dict of str to float
+        By the name of the limit [s]; what saves no more than counts as equal is left out.
+    """
+    closest, share = room.limits.closest(chosen.peaks, chosen.steady)
+    lifted = {name: room.limits.eased(LIFTED, (name,)) for name in room.caps}
+    if room.limits.rise is not None:
+        lifted[RISE] = room.limits.eased(LIFTED, (RISE,))
+    if share > _NEAR_RATING:
+        lifted[f"{RATING}{closest}"] = room.limits.without(closest)
+    found = {}
+    for name, limits in lifted.items():
+        other = room.within(limits)
+        points = other.launched([risen for each in (chosen, *quickest) for risen in _risen(other, each.shape)])
+        saving = quickest[0].score - min((point.score for point in points if point.sound), default=np.inf)
+        if saving > SAME_TIME:
+            found[name] = saving
+    return found
+
+
+def binding(room: Room, chosen: Point, saved: dict[str, float]) -> tuple[str, ...]:
+    """What keeps the curve from being higher at each engine speed.
+
+    Parameters
+    ----------
+    room : Room
+        What could be chosen.
+    chosen : Point
+        The plateau that was chosen.
+    saved : dict of str to float
+        What lifting a limit saves, as by `gains`.
+
+    Returns
+    -------
+    tuple of str
+        A limit whose lifting saves time; rise or envelope where torque cannot come up earlier; a cap that the curve
+        lies on with a remark where lifting it saves none.
+    """
+    parts = room.parts_of(chosen.shape)
+    names, values = list(parts), np.array(list(parts.values()))
+    torque, least, found = values.min(axis=0), values.argmin(axis=0), []
+    height = _height_cause(room, chosen, saved)
+    for k in range(room.speeds.size):
+        on = [name for name in room.caps if _AT * room.caps[name][k] <= torque[k]]
+        piece = names[int(least[k])]
+        if piece == CLIMB and torque[k] > 0.999 * room.climb[k]:
+            found.append(RISE if room.rise_binds[k] else ENVELOPE)
+        elif piece == HEIGHT and height != NO_GAIN:
+            found.append(height)
+        elif on:
+            found.append(_cap_words(min(on, key=lambda name: (name not in saved, float(room.caps[name][k]))), saved))
+        else:
+            found.append(height if piece == FALL and height.startswith(RATING) else NO_GAIN)
+    return tuple(found)
+
+
+def _cap_words(name: str, saved: dict[str, float]) -> str:
+    return name if name in saved else f"{name}{IDLE}"
+
+
+def _height_cause(room: Room, chosen: Point, saved: dict[str, float]) -> str:
+    """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
+    rated = next((name for name in saved if name.startswith(RATING)), "")
+    if rated:
+        return rated
+    if chosen.shape.height <= _NEARLY * room.top:
+        return NO_GAIN
+    top = _top_cause(room)
+    return top if top == HIGHEST else _cap_words(top, saved)
+
+
+def _top_cause(room: Room) -> str:
+    """The cap that ends the heights which are tried, where one does."""
+    names: Sequence[str] = list(room.caps)
+    lids = np.array([*room.caps.values(), room.climb])
+    k = int(lids.min(axis=0).argmax())
+    if lids[:, k].min() > room.top * 1.000001:  # the rating of a part at the engine ends them, or nothing does
+        return HIGHEST
+    return [*names, RISE][int(lids[:, k].argmin())]

@@ -57,7 +57,16 @@ Rise = Annotated[
         "--rise",
         metavar="TORQUE",
         help='Torque by which the curve may rise in 1000 rpm, such as "180 N m".',
-        show_default="that of [limits], else that of the wish where it is steepest",
+        show_default="that of [limits], else that of the envelope where it is steepest",
+    ),
+]
+EnvelopeCurve = Annotated[
+    str | None,
+    typer.Option(
+        "--envelope",
+        metavar="NAME",
+        help="Curve of the scenario that is all the engine can give at each engine speed; caps the whole plateau.",
+        show_default="that of [limits], else the highest of all curves, on the way up only",
     ),
 ]
 NoParts = Annotated[bool, typer.Option("--no-parts", help="Leave the ratings of parts out.")]
@@ -132,6 +141,7 @@ def plateau(
     air_flow: AirFlow = None,
     torque: Torque = None,
     rise: Rise = None,
+    envelope: EnvelopeCurve = None,
     no_parts: NoParts = False,
     gear_limits: GearLimits = False,
     within_grip: WithinGrip = False,
@@ -165,10 +175,10 @@ def plateau(
     found: dict[str, Plateau] = {}
     gear_sets = _gear_sets(sound, each_gear_set)
     for gear_set, geared in gear_sets.items():
-        room = _room(geared, (name, kind), _Keep(given, no_parts, within_grip), aims)
+        room = _room(geared, (name, kind), _Keep(given, envelope, no_parts, within_grip), aims)
         tell = partial(_tell, gear_set if each_gear_set else "", quiet)
         found[gear_set] = sought(room, by_gear=gear_limits, tell=tell)
-    room = _room(sound, (name, kind), _Keep(given, no_parts, within_grip), aims)
+    room = _room(sound, (name, kind), _Keep(given, envelope, no_parts, within_grip), aims)
     drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
     volume = sound.engine.displacement
     wanted = _wanted(sound, (name, kind), room, next(iter(found.values())))
@@ -196,6 +206,7 @@ class _Keep:
     """What a curve is to keep to, as typed."""
 
     given: Mapping[str, float]
+    envelope: str | None
     no_parts: bool
     within_grip: bool
 
@@ -206,7 +217,7 @@ def _room(sound: Scenario, curve: tuple[str, Pedal], keep: _Keep, aims: Aim) -> 
     from simlaunch.analysis.plateau_search_space import Room
     from simlaunch.scenario.lowering import lower
 
-    limits = limits_of(sound, keep.given)
+    limits = limits_of(sound, keep.given, keep.envelope)
     limits = replace(limits, parts=()) if keep.no_parts else limits
     return Room(lower(sound, *curve), limits, aims, within_grip=keep.within_grip)
 

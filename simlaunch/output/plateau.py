@@ -10,8 +10,9 @@ from math import isfinite, isnan, pi
 import numpy as np
 
 from simlaunch.analysis.launches import Aim
-from simlaunch.analysis.plateau import SAME_TIME, Plateau
-from simlaunch.analysis.plateau_search_space import Point
+from simlaunch.analysis.limits import ENVELOPE, RISE
+from simlaunch.analysis.plateau import Plateau
+from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, RATING, SAME_TIME, Point
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
@@ -228,6 +229,36 @@ def _trade(found: Plateau) -> str:
     return f"{100.0 * share:.0f} % less torque at the gearbox input costs {max(cost, 0.0):.3f} s{apart}"
 
 
+def _binds(found: Plateau) -> str:
+    """What a higher limit would gain, by the launches that were made to find out."""
+    more = f"{100.0 * (LIFTED - 1.0):.0f} % more"
+    told = [
+        f"without the {name} {saving:.3f} s"
+        if name.startswith(RATING)
+        else f"{more} {_limit_words(name)} {saving:.3f} s"
+        for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
+    ]
+    return f"what binds, and what it would gain at least if lifted alone: {'; '.join(told)}" if told else ""
+
+
+def _limit_words(name: str) -> str:
+    return {RISE: "rise in 1000 rpm"}.get(name, name)
+
+
+def _begins(found: Plateau, numbers: Numbers) -> str:
+    """Why the plateau begins no earlier."""
+    earlier, paying = found.earlier, found.unlimited
+    if earlier is None:
+        return ""
+    speed = numbers.plain(earlier.shape.start, Dimension.ROTATIONAL_SPEED)
+    since = f"rise and envelope leave room for a start at {speed} rpm"
+    if not isfinite(earlier.score):
+        return f"{since}, but the car would not get there"
+    if earlier.broken:
+        return f"{since}, but it would ask too much of {next(iter(earlier.broken))}"
+    return f"{since}; it would cost {earlier.score - paying.score:.3f} s"
+
+
 def _wants(each: Wanted) -> str:
     """Whether another final drive would suit a curve better."""
     gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
@@ -244,7 +275,7 @@ def _wants(each: Wanted) -> str:
 def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
     """What was found, in plain sentences."""
     numbers, found = Numbers(units), answer.first
-    told = [_against_wish(answer, found, numbers), _trade(found)]
+    told = [_against_wish(answer, found, numbers), _begins(found, numbers), _binds(found), _trade(found)]
     if len(answer.by_gear_set) > 1:
         best = answer.best
         gain = found.chosen.score - answer.by_gear_set[best].chosen.score
@@ -265,7 +296,10 @@ def plateau_text(answer: Answer, units: System) -> str:
     note = (
         "Highest torque at parts includes shocks; the front goes by steady pull at the gearbox input. Each curve of "
         "the front is the quickest of its height; none beats another "
-        f"in both time and torque. Times within {1e3 * SAME_TIME:.0f} ms count as equal, and the lower torque is taken."
+        f"in both time and torque. The lowest height within {1e3 * SAME_TIME:.0f} ms of the quickest is taken, then "
+        f"held as long as it can be within {1e3 * HELD_TIME:.0f} ms of it. A cap is named alone where "
+        f'{100.0 * (LIFTED - 1.0):.0f} % more of it saves time; "{RISE}" and "{ENVELOPE}" where they hold torque '
+        f'down on the way up; "{NO_GAIN}" where no launch saved any.'
     )
     return "\n\n".join(
         [
@@ -327,6 +361,8 @@ def _plateau_object(found: Plateau) -> Object:
         "gear_limits_N_m": listed(np.array(found.gear_limits)),
         "gear_limits_within_grip": found.within_grip,
         "engine_limits_given": found.capped,
+        "gain_of_lifted_limits_s": {name: number(saving) for name, saving in found.gains.items()},
+        "begun_earlier": _point_object(found.earlier) if found.earlier else None,
     }
 
 

@@ -6,14 +6,15 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from math import nan
-from typing import Annotated, Literal
+from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Field, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from simlaunch.errors import Fault, InputError
+from simlaunch.scenario.powertrain import Curve, CurvePoints
 from simlaunch.scenario.surroundings import Derived, Name, Note, Section
 from simlaunch.units.field import Within, default, optional, refusal, required
 from simlaunch.units.gate import examine, quoted
@@ -314,6 +315,12 @@ def names_apart(parts: tuple[PartRating, ...] | None) -> Iterator[Fault]:
         seen.add(part.name)
 
 
+Envelope: TypeAlias = Annotated[
+    Annotated[str, Tag("name")] | Annotated[CurvePoints, Tag("points")],
+    Discriminator(lambda value: "name" if isinstance(value, str) else "points"),
+]
+
+
 class CurveLimits(Section):
     """Limits of a full-load curve; what is left out limits nothing."""
 
@@ -328,3 +335,16 @@ class CurveLimits(Section):
         "Torque by which the curve may rise in 1000 rpm."
     )
     torque: Annotated[Quantity, Within(Dimension.TORQUE, "10 N m", "3000 N m")] | None = optional("Highest torque.")
+    envelope: Envelope | None = optional(
+        "What the engine can give at each engine speed: a curve of the scenario by name, or points; it caps the whole "
+        "curve. Left out, the highest of the scenario's curves at each speed caps only the way up: below the speed "
+        "at which it peaks. Held flat beyond its ends."
+    )
+
+
+def envelope_unknown(limits: CurveLimits | None, curves: tuple[Curve, ...]) -> Iterator[Fault]:
+    """Fault of an envelope that names no curve of the scenario."""
+    envelope, names = limits.envelope if limits else None, [curve.name for curve in curves]
+    if isinstance(envelope, str) and envelope not in names:
+        instead = f"write one of {', '.join(map(quoted, names))}, or points"
+        yield Fault("limits.envelope", quoted(envelope), "is the name of no curve", instead)

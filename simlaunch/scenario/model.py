@@ -14,7 +14,15 @@ from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
-from simlaunch.scenario.decision import Correlation, CurveLimits, PartRating, Uncertain, names_apart, uncorrelatable
+from simlaunch.scenario.decision import (
+    Correlation,
+    CurveLimits,
+    PartRating,
+    Uncertain,
+    envelope_unknown,
+    names_apart,
+    uncorrelatable,
+)
 from simlaunch.scenario.powertrain import (
     BEST_FORCE,
     Curve,
@@ -371,6 +379,7 @@ _RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
     (("surfaces",), lambda given: _alternative_names("surfaces", given)),
     (("gearbox", "gear_sets"), _gear_sets_fit),
     (("engine", "curves"), _curve_reach),
+    (("limits", "curves"), envelope_unknown),
     (("engine",), _idle),
     (("engine", "launch"), _launch_speed),
     (("engine", "gearbox"), _shift_speeds),

@@ -60,6 +60,11 @@ def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quanti
     return points
 
 
+CurvePoints: TypeAlias = Annotated[
+    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+]
+
+
 def _constant_as_point(value: object) -> object:
     return (("0 rpm", value),) if isinstance(value, str) else value
 
@@ -107,9 +112,7 @@ class Curve(Section):
     """A full-load torque curve."""
 
     name: Name = required("Name of the curve, unique in the scenario.")
-    points: Annotated[tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)] = (
-        required("Engine speed and full-load torque, by rising speed.")
-    )
+    points: CurvePoints = required("Engine speed and full-load torque, by rising speed.")
     correction: Correction | None = optional("Weather correction that the torque carries.")
     measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
         "Where the torque is valid; a launch needs it at the crank."

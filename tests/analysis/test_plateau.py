@@ -13,9 +13,20 @@ import pytest
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.launches import Aim, as_many, target_named
-from simlaunch.analysis.limits import MEAN_PRESSURE, POWER, TORQUE, Limits, limits_of
-from simlaunch.analysis.plateau import DRIVES, SAME_TIME, Plateau, _binding, _height_cause, final_drive, plateau
-from simlaunch.analysis.plateau_search_space import FALL, HEIGHT, RISE, Point, Room, Shape
+from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
+from simlaunch.analysis.plateau import DRIVES, Plateau, final_drive, plateau
+from simlaunch.analysis.plateau_search_space import (
+    FALL,
+    HEIGHT,
+    HELD_TIME,
+    IDLE,
+    NO_GAIN,
+    SAME_TIME,
+    Point,
+    Room,
+    Shape,
+    binding,
+)
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import TargetNotReached, UsageError
@@ -67,10 +78,10 @@ def test_under_a_cap_of_power_alone_the_curve_follows_the_cap() -> None:
     known = POINT_MASS * (last**2 - first**2) / (2.0 * power)
     # 2e-4: the cap is put into a table of 182 points; a millisecond counts as equal
     assert answer.quickest.score == pytest.approx(known, rel=2e-4)
-    assert answer.chosen.score == pytest.approx(known, abs=SAME_TIME + 2e-4 * known)
+    assert answer.chosen.score == pytest.approx(known, abs=HELD_TIME + 2e-4 * known)
     used = (answer.speeds > 1.1 * first / radius_by_ratio) & (answer.speeds < last / radius_by_ratio)
     np.testing.assert_allclose(answer.torque[used], power / answer.speeds[used], rtol=1e-9)
-    assert {name for name, hit in zip(answer.binding, used, strict=True) if hit} <= {POWER, FALL}
+    assert {name for name, hit in zip(answer.binding, used, strict=True) if hit} <= {POWER, f"{POWER}{IDLE}", FALL}
     # More torque than the cap leaves where the time begins buys nothing. A share d less costs m v1^2 d^2 / (2 P), which
     # is the millisecond that counts as equal at d = 2.8 %.
     assert answer.chosen.shape.height == pytest.approx(power * radius_by_ratio / first, rel=0.06)
@@ -89,7 +100,7 @@ def test_no_point_of_a_dense_grid_is_quicker() -> None:
 
 def test_of_equals_the_lowest_is_taken() -> None:
     _, answer = found()
-    assert answer.unlimited.score <= answer.quickest.score + SAME_TIME
+    assert answer.unlimited.score <= answer.quickest.score + HELD_TIME
     assert answer.unlimited.shape.height <= answer.quickest.shape.height
 
 
@@ -125,35 +136,37 @@ def test_the_curve_keeps_to_every_cap_and_names_what_binds() -> None:
     assert (answer.torque * answer.speeds).max() <= 230e3 * (1.0 + 1e-12)
     assert (np.diff(answer.torque) / np.diff(answer.speeds)).max() <= room.rise * (1.0 + 1e-9)
     assert len(answer.binding) == answer.speeds.size
-    slope = (answer.torque[1] - answer.torque[0]) / (answer.speeds[1] - answer.speeds[0])
-    assert (answer.binding[0] == RISE) == bool(slope > 0.999 * room.rise)  # a slower rise is one that was chosen
+    assert (answer.torque <= room.climb * (1.0 + 1e-9)).all()
+    assert answer.binding[0] in (RISE, ENVELOPE)
     for name, cap in room.caps.items():
         bound = np.array([each == name for each in answer.binding])
-        assert answer.torque[bound] == pytest.approx(cap[bound])
+        assert answer.torque[bound] == pytest.approx(cap[bound], rel=6e-3)  # within half a percent counts as on it
     assert HEIGHT not in answer.binding  # a plateau has a reason for its height
 
 
 @pytest.mark.parametrize(
     ("limits", "name"),
     [
-        (Limits(torque=300.0), f"{TORQUE}, nearly"),
-        (Limits(power=300e3, mean_pressure=20e5, displacement=2.4e-3), f"{MEAN_PRESSURE}, nearly"),
-        (Limits(power=900e3, rise=0.2), f"{RISE}, nearly"),
+        (Limits(torque=300.0), TORQUE),
+        (Limits(power=300e3, mean_pressure=20e5, displacement=2.4e-3), MEAN_PRESSURE),
+        (Limits(power=900e3, rise=0.2), RISE),
         (Limits(), "highest that was tried"),
     ],
 )
 def test_a_cap_that_all_but_ends_a_plateau_is_named(limits: Limits, name: str) -> None:
     """Of heights that are equally quick the lowest is taken, a hair below the cap: the cap stands in the way all the
-    same, and not the search."""
+    same, and not the search. Whether lifting it saves time is said beside it."""
     room = Room(coupe(), limits, DASH)
     middle = float(room.speeds[room.speeds.size // 2])
-    (point,) = room.launched([Shape(0.997 * room.top, middle, middle)])
-    assert _height_cause(room, point, (point,)) == name
+    (point,) = room.launched([Shape(0.997 * room.top, middle, middle + 50.0)])
+    level = (room.speeds > middle) & (room.speeds < middle + 50.0)
+    for saved in ({}, {name: 0.1}):
+        causes = {cause for cause, is_level in zip(binding(room, point, saved), level, strict=True) if is_level}
+        assert causes == {name if saved or not room.caps else f"{name}{IDLE}"}
     falling = room.parts_of(point.shape)
     falls = np.array(list(falling.values())).argmin(axis=0) == list(falling).index(FALL)
-    assert {cause for cause, falls in zip(_binding(room, point, (point,)), falls, strict=True) if falls} <= {
-        "more gains no time"
-    }
+    told = {cause for cause, falls in zip(binding(room, point, {}), falls, strict=True) if falls}
+    assert told <= {NO_GAIN, *(f"{cap}{IDLE}" for cap in room.caps)}
 
 
 def test_a_mean_pressure_is_a_torque() -> None:
