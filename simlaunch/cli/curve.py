@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from simlaunch.cli import curve_options as given
-from simlaunch.cli.options import AsJson, Out, Quiet, Units, meant
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import Shown, deliver, prepare
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -70,10 +70,10 @@ def curve(
     fuel_consumption: given.FuelConsumption = None,
     air_fuel_ratio: given.AirFuelRatio = None,
     save: given.Save = None,
-    overwrite: given.Overwrite = False,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
@@ -88,11 +88,10 @@ def curve(
 
     if override and not boosted:
         raise UsageError("--override goes with --boosted: it takes back what that one does")
-    if overwrite and save is None:
-        raise UsageError("--overwrite goes with --save FILE")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
-    prepare(out)
+    stem = f"{sheets[0].stem}-curve"
+    prepare(out, stem, force=force)
     car = None if scenario is None else read(scenario)
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
@@ -115,7 +114,7 @@ def curve(
     _check_all_used(account, options)
     figures = engine_figures(account, volume, *mixture)
     if save is not None:
-        write_curve(account, save, overwrite=overwrite)
+        write_curve(account, save, overwrite=force)
 
     def drawn() -> dict[str, object]:
         from simlaunch.plotting.curve import curve_figure
@@ -123,11 +122,11 @@ def curve(
         return {"torque": curve_figure(account, figures, units)}
 
     shown = Shown(
-        f"{sheets[0].stem}-curve",
+        stem,
         text=lambda: curve_text(account, figures, save, units),
         document=lambda: curve_object(account, figures, save),
         tables=lambda: curve_tables(account, figures, units),
         figures=drawn,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

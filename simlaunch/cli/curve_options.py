@@ -121,4 +121,3 @@ Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the curve to this file (.csv).", show_default=False),
 ]
-Overwrite: TypeAlias = Annotated[bool, typer.Option("--overwrite", help="Replace that file if it is there.")]

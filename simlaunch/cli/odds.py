@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, complain, deliver, prepare
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -73,6 +73,7 @@ def odds(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
@@ -81,7 +82,8 @@ def odds(
     from simlaunch.cli.scenario_file import cars, read
     from simlaunch.output.odds import odds_object, odds_tables, odds_text
 
-    prepare(out)
+    stem = f"{scenario.stem}-odds"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     names = tuple(curve or sound.curve_names[:2])
     if len(names) != 2:
@@ -108,11 +110,11 @@ def odds(
         return {"difference": odds_figure(found, units)}
 
     shown = Shown(
-        f"{scenario.stem}-odds",
+        stem,
         text=lambda: odds_text(found, sound, car, units),
         document=lambda: odds_object(found, sound, seed),
         tables=lambda: odds_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

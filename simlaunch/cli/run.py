@@ -10,6 +10,7 @@ from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
     Changes,
+    Force,
     Method,
     MethodChoice,
     Out,
@@ -44,6 +45,7 @@ def run(
     as_json: AsJson = False,
     trace: Trace = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
@@ -53,7 +55,8 @@ def run(
     from simlaunch.output.run import run_tables, run_text
     from simlaunch.simulation import run as launching
 
-    prepare(out)
+    stem = f"{scenario.stem}-run"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
@@ -68,11 +71,11 @@ def run(
         return {"history": run_figure(launch, units)}
 
     shown = Shown(
-        f"{scenario.stem}-run",
+        stem,
         text=lambda: run_text(launch, sound, units),
         document=lambda: run_object(launch, sound, trace=trace),
         tables=lambda: run_tables(launch, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

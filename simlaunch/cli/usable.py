@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import Shown, deliver, prepare
 from simlaunch.units.spelling import System
 
@@ -14,6 +14,7 @@ def usable(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Set every curve against the torque that the driven tyres can use in each gear."""
@@ -22,7 +23,8 @@ def usable(
     from simlaunch.output.as_json import usable_object
     from simlaunch.output.run import usable_tables, usable_text
 
-    prepare(out)
+    stem = f"{scenario.stem}-usable"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     found = weighed(sound)
     car = next(iter(cars(sound).values()))
@@ -33,11 +35,11 @@ def usable(
         return {"torque": usable_figure(found, units)}
 
     shown = Shown(
-        f"{scenario.stem}-usable",
+        stem,
         text=lambda: usable_text(found, sound, car, units),
         document=lambda: usable_object(found, sound, car),
         tables=lambda: usable_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -7,9 +7,7 @@ A step that was not asked for is not taken.
 
 from __future__ import annotations
 
-import contextlib
 import os
-import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
@@ -37,6 +35,7 @@ from simlaunch.readers.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.curve_file import read_footing
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.writing import write
 
 Array = NDArray[np.float64]
 
@@ -456,44 +455,11 @@ def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrit
     Raises
     ------
     UsageError
-        A file is there already, or the name does not end in .csv.
+        The name does not end in .csv.
     InputError
-        The file cannot be written.
+        A file is there already, or the file cannot be written.
     """
     target = Path(path)
     if target.suffix.lower() != ".csv":
         raise UsageError(f"{shown(path)}: a curve file ends in .csv, so that a scenario can name it")
-    try:
-        _write_whole(as_text(account), target, overwrite=overwrite)
-    except FileExistsError:
-        raise UsageError(f"{shown(path)}: is there already; name another file, or allow it to be replaced") from None
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or "the name is not a path").lower()
-        raise InputError(f"{shown(path)}: cannot be written ({reason}); name a folder that you may write to") from None
-
-
-def _write_whole(text: str, target: Path, *, overwrite: bool) -> None:
-    if target.is_dir():
-        raise IsADirectoryError(21, "is a folder")
-    descriptor, name = tempfile.mkstemp(prefix=f".{target.name[:50]}-", dir=target.parent)
-    made = Path(name)
-    try:
-        with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        made.chmod(0o666 & ~_mask())
-        if overwrite:
-            made.replace(target)
-        else:
-            target.hardlink_to(made)  # fails where the name is taken, whoever took it and when
-    finally:
-        with contextlib.suppress(FileNotFoundError):
-            made.unlink()
-
-
-def _mask() -> int:
-    """Rights that new files do not get; reading them means setting them."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
+    write("--save", target, as_text(account), force=overwrite)

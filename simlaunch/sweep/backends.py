@@ -12,10 +12,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from concurrent.futures.process import BrokenProcessPool
 from enum import StrEnum
 from multiprocessing import resource_tracker
+from multiprocessing.context import SpawnContext, SpawnProcess
 from typing import Any, Protocol
 
 from simlaunch.compiled import finish
 from simlaunch.errors import SimlaunchError
+from simlaunch.processes import SAFE_PATH, variables
 from simlaunch.sweep.chunk import Result, Spec, Stopped, calculate
 
 Chunks = Mapping[int, tuple[int, int]]
@@ -237,15 +239,21 @@ def _end_with(parent: Any) -> None:
 
 def _begin_tracker() -> None:
     """Begin what frees semaphores of a process that ends abruptly, so that it does so without a word about it."""
-    said = os.environ.get("PYTHONWARNINGS")
-    os.environ["PYTHONWARNINGS"] = "ignore"
-    try:
+    with variables(PYTHONWARNINGS="ignore", **SAFE_PATH):
         resource_tracker.ensure_running()
-    finally:
-        if said is None:
-            del os.environ["PYTHONWARNINGS"]
-        else:
-            os.environ["PYTHONWARNINGS"] = said
+
+
+class _Worker(SpawnProcess):
+    """A process that finds no modules in the current folder."""
+
+    def start(self) -> None:
+        """Begin it."""
+        with variables(**SAFE_PATH):
+            super().start()
+
+
+class _Context(SpawnContext):
+    Process = _Worker
 
 
 class Processes(_Here):
@@ -278,7 +286,7 @@ class _ProcessPool:
         self._spec = spec
         self._workers = workers
         _begin_tracker()
-        self._context = multiprocessing.get_context("spawn")
+        self._context = _Context()
         self._stop: Any = self._context.RawValue("b", 0)
         self._executor = self._made()
 

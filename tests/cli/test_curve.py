@@ -171,7 +171,7 @@ def test_a_file_is_not_replaced_unless_that_is_asked_for(exact: Path, tmp_path: 
     target.write_text("mine", "utf-8")
     assert "is there already" in refused(capsys, "curve", exact, "--save", target, code=2)
     assert target.read_text("utf-8") == "mine"
-    _text(capsys, exact, "--save", target, "--overwrite")
+    _text(capsys, exact, "--save", target, "--force")
     assert "engine speed [rpm]" in target.read_text("utf-8")
 
 
@@ -201,7 +201,6 @@ USAGE = {
     "gear without place": ([*DRIVELINE], "say --measured-at or --to"),
     "no such gear": ([*DRIVELINE, "--measured-at", "hub", "--gear", "9"], "there is no gear 9"),
     "override alone": (["--override"], "goes with --boosted"),
-    "overwrite alone": (["--overwrite"], "goes with --save"),
     "save elsewhere": (["--save", "x.txt"], "ends in .csv"),
     "no such place": (["--to", "gearbox"], "'crank', 'hub', 'wheel'"),
 }

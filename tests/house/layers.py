@@ -33,7 +33,7 @@ ORDER = (
 ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting",), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ORDER[:3]
+LOOSE = ORDER[:5]
 """Files that stand beside the rooms."""
 
 MOST_FILES = 10
