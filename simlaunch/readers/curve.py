@@ -8,7 +8,7 @@ A step that was not asked for is not taken.
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 from pathlib import Path
@@ -38,6 +38,8 @@ from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.writing import write
 
 Array = NDArray[np.float64]
+
+_NEAR = 0.03  # rows that count for the mixture at an engine speed, relative
 
 MOST_SHEETS = 20
 _RPM = pi / 30.0
@@ -157,6 +159,8 @@ class CurveAccount:
         Standard deviation between the pulls, as measured; zero for one pull [N m].
     notes : tuple of str
         What a careful reader should know.
+    air_fuel : float or None
+        Mass of air over mass of fuel at peak power, as logged; None where it was not [-].
     """
 
     sources: tuple[str, ...]
@@ -175,6 +179,7 @@ class CurveAccount:
     torque: Array
     spread: Array
     notes: tuple[str, ...]
+    air_fuel: float | None = None
 
     @property
     def power(self) -> Array:
@@ -234,6 +239,7 @@ def read_curve_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOpt
         torque=torque,
         spread=spread,
         notes=(*_pull_notes(accounts), *steps.notes),
+        air_fuel=_mixture([pulls[n] for n in used], float(speed[int(np.argmax(speed * torque))])),
     )
 
 
@@ -247,7 +253,7 @@ def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOpti
         for sheet in sheets
     ]
     carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
-    places = {MeasuredAt(entry["measured_at"]) if "measured_at" in entry else options.measured_at for entry in told}
+    places = set().union(*(_places(*each, options) for each in zip(sheets, told, strict=True)))
     for found, asked, what in ((carried, options.carried, "correction"), (places, options.measured_at, "place")):
         if len(found) > 1 or (asked is not None and found != {asked}):
             listed = ", ".join(sorted(str(entry or "not stated") for entry in (found | {asked} if asked else found)))
@@ -256,6 +262,20 @@ def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOpti
                 f"{listed}; bring each sheet to one footing first, or state what is true of all"
             )
     return replace(options, carried=carried.pop(), measured_at=places.pop())
+
+
+def _places(sheet: Sheet, told: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
+    """Where the figures of a sheet were taken, by a line of its own, by its heading, or else by the caller."""
+    said = {sheet.place, MeasuredAt(told["measured_at"]) if "measured_at" in told else None} - {None}
+    return said or {options.measured_at}
+
+
+def _mixture(pulls: Sequence[Pull], speed: float) -> float | None:
+    """Air-fuel ratio logged near an engine speed, the median of its rows; None where none is logged."""
+    near = [pull.air_fuel[np.abs(pull.speed - speed) <= _NEAR * speed] for pull in pulls if pull.air_fuel is not None]
+    known = np.concatenate(near) if near else np.array([])
+    known = known[np.isfinite(known)]
+    return float(np.median(known)) if len(known) else None
 
 
 # --- pulls to one curve ---
