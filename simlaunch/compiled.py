@@ -86,7 +86,8 @@ def _why_not(folder: Path) -> str:
 
 def _digests(folder: Path) -> str:
     """SHA-256 of every kernel of a folder, a line for each."""
-    return "".join(f"{hashlib.sha256((folder / name).read_bytes()).hexdigest()}  {name}\n" for name in _names(folder))
+    each = ((hashlib.sha256((folder / name).read_bytes()), name) for name in sorted(_names(folder)))
+    return "".join(f"{digest.hexdigest()}  {name}\n" for digest, name in each)
 
 
 def _is_sound(snapshot: Path) -> bool:
@@ -143,8 +144,8 @@ def _seal(snapshot: Path) -> None:
         _settle(path)
 
 
-def _names(folder: Path) -> list[str]:
-    return sorted(path.relative_to(folder).as_posix() for path in folder.rglob("*.nb?"))
+def _names(folder: Path) -> frozenset[str]:
+    return frozenset(path.relative_to(folder).as_posix() for path in folder.rglob("*.nb?"))
 
 
 def _prune(root: Path, now: float) -> None:
@@ -187,7 +188,7 @@ def _fill(own: Path, store: Path) -> None:
 _root = _cache_root()
 _store = _root / source_hash()
 _folder, _not_kept = _own_folder(_root, _store)
-_published = frozenset(_names(_folder))
+_published = _names(_folder)
 numba.config.CACHE_DIR = str(_folder)  # type: ignore[attr-defined]
 
 
@@ -202,7 +203,7 @@ def not_kept() -> str:
 def publish() -> None:
     """Give other processes what this one has compiled, as a snapshot that appears whole or not at all."""
     global _published
-    names = frozenset(_names(_folder))
+    names = _names(_folder)
     if _not_kept or names <= _published:
         return
     with contextlib.suppress(OSError):

@@ -36,11 +36,13 @@ def _refusal(place: str, path: Path, why: str, instead: str) -> InputError:
 
 
 @contextlib.contextmanager
-def _spoken(place: str, path: Path, instead: str = _CHOOSE) -> Iterator[None]:
-    """Turn what the system says into a message."""
+def _spoken(
+    place: str, path: Path, instead: str = _CHOOSE, also: tuple[type[Exception], ...] = (ValueError,)
+) -> Iterator[None]:
+    """Turn what the system says into a message; of a name that is none at all, Python says it by a ValueError."""
     try:
         yield
-    except (OSError, ValueError) as error:
+    except (OSError, *also) as error:
         why = getattr(error, "strerror", None) or error
         raise _refusal(place, path, f"cannot be written ({why})", instead) from None
 
@@ -151,7 +153,7 @@ def whole(place: str, path: Path, *, force: bool = False, ours: Ours = _never) -
         The place is taken, or the file cannot be written.
     """
     refuse(place, path, force=force, ours=ours)
-    with _spoken(place, path):
+    with _spoken(place, path, also=()):  # what else goes wrong while it is filled is no matter of this file
         part = _begun(path)
         _unfinished.add(part)
         try:

@@ -6,6 +6,7 @@ import contextlib
 import csv
 import json
 from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol, TextIO
@@ -120,9 +121,19 @@ def check_file(place: str, path: Path, reader: Reader, *, force: bool) -> None:
     UsageError, InputError
         Says why.
     """
+    _refuse_own(path, reader)
+    check(place, path, force=force)
+
+
+def _refuse_own(path: Path, reader: Reader) -> None:
     if path.resolve() in {reader.path.resolve().with_name(reader.path.name + end) for end in _OWN_ENDS}:
         raise UsageError(f"{plain(str(path))} belongs to the sweep itself; name another file")
-    check(place, path, force=force)
+
+
+def _written(kind: str, path: Path, reader: Reader, force: bool) -> AbstractContextManager[Path]:
+    """A place to write to, which becomes the file once it is whole."""
+    _refuse_own(path, reader)
+    return whole(f"--{kind}", path, force=force)
 
 
 def _guarded(text: str) -> str:
@@ -132,7 +143,7 @@ def _guarded(text: str) -> str:
 
 def write_csv(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
     """Write launches as CSV: SI units, empty cells for what was not reached; text never reads as a formula."""
-    with whole("--csv", path, force=force) as part, part.open("w", encoding="utf-8", newline="") as stream:
+    with _written("csv", path, reader, force) as part, part.open("w", encoding="utf-8", newline="") as stream:
         csv_to(stream, reader, wanted)
 
 
@@ -175,7 +186,7 @@ def write_xlsx(reader: Reader, wanted: Order | None, path: Path, *, force: bool 
     openpyxl = _library("openpyxl", "tables")
     if reader.count() > _MOST_ROWS:
         raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write --parquet or --csv instead")
-    with whole("--xlsx", path, force=force) as part, part.open("wb") as stream:
+    with _written("xlsx", path, reader, force) as part, part.open("wb") as stream:
         book = openpyxl.Workbook(write_only=True)
         sheet = book.create_sheet("launches")
         sheet.freeze_panes = "B2"
@@ -217,7 +228,7 @@ def write_parquet(reader: Reader, wanted: Order | None, path: Path, *, force: bo
     axes = [arrow.float64() if axis.kind is Kind.NUMBER else arrow.string() for axis in study.plan.axes]
     types = [arrow.int64(), *axes, arrow.int64(), arrow.string(), *(arrow.float64() for _ in study.measures)]
     schema = arrow.schema(list(zip(heads(reader), types, strict=True)))
-    with whole("--parquet", path, force=force) as part, parquet.ParquetWriter(part, schema) as writer:
+    with _written("parquet", path, reader, force) as part, parquet.ParquetWriter(part, schema) as writer:
         for batch in _batches(launches(reader, wanted)):
             arrays = [arrow.array(column, kind) for column, kind in zip(zip(*batch, strict=True), types, strict=True)]
             writer.write_table(arrow.Table.from_arrays(arrays, schema=schema))
@@ -309,7 +320,7 @@ def write_netcdf(reader: Reader, wanted: Order | None, path: Path, *, force: boo
     """
     del wanted
     library, study = _library("netCDF4", "arrays"), reader.study
-    with whole("--netcdf", path, force=force) as part, contextlib.closing(_begun(library, part)) as book:
+    with _written("netcdf", path, reader, force) as part, contextlib.closing(_begun(library, part)) as book:
         book.setncatts({"source": f"simlaunch {study.version}", "scenario": study.scenario_hash})
         dims = _dimensions(book, study)
         coordinates = [_coordinate(book, axis, study) for axis in study.plan.axes]
