@@ -436,3 +436,21 @@ def test_the_room_on_the_disk_is_as_estimated(tmp_path: Path, brief: Scenario) -
     path = tmp_path / "a.sqlite"
     filled(path, spec, _made_up(spec), 500)
     assert 0.7 < path.stat().st_size / estimate(spec, 1).bytes < 1.3
+
+
+@pytest.mark.parametrize("end", [".lock", "-wal", "-shm", "-journal"])
+def test_a_file_of_somebody_else_beside_the_results_stays(tmp_path: Path, small: Spec, end: str) -> None:
+    stranger = tmp_path / f"a.sqlite{end}"
+    stranger.write_text("mine")
+    with pytest.raises(InputError, match="is there already, and is not of this sweep"):
+        carry_out(small, tmp_path / "a.sqlite", Serial(), never, _quiet)
+    assert [path.name for path in tmp_path.iterdir()] == [stranger.name]
+    assert stranger.read_text() == "mine"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs links")
+def test_results_are_not_begun_through_a_link(tmp_path: Path, small: Spec) -> None:
+    (tmp_path / "a.sqlite").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(InputError, match="is a link that leads nowhere"):
+        carry_out(small, tmp_path / "a.sqlite", Serial(), never, _quiet)
+    assert not (tmp_path / "elsewhere").exists()
