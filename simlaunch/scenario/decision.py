@@ -135,7 +135,7 @@ class Correlation(Section):
     )
     coefficients: Annotated[
         tuple[tuple[Annotated[Quantity, _CORRELATION], ...], ...], Field(min_length=2, max_length=20)
-    ] = required("Their correlations: a row for each key, 1 on the diagonal.")
+    ] = required("Their correlations: a row for each key, 1 on the diagonal.", [["1", "0.3"], ["0.3", "1"]])
     origin: Note = required("Where they come from.")
 
     @model_validator(mode="after")

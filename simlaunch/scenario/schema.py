@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError
 
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.surroundings import Section
@@ -116,12 +117,27 @@ def how_to_add(path: Sequence[str | int]) -> str:
 
 def _samples(field: FieldInfo) -> list[str]:
     """A fitting value for each quantity that a field holds: its own, its default, or the example of its kind."""
+    own = list(_texts(field.examples[0] if field.examples else field.default))
     limits = [part for part in _of_field(field) if isinstance(part, Within)]
-    own = field.examples[0] if field.examples else field.default
-    while isinstance(own, list | tuple) and own and not isinstance(own[0], str):
-        own = own[0]
-    texts = [own] if isinstance(own, str) else list(own) if isinstance(own, list | tuple) else []
-    return [f'"{text}"' for text in texts[: len(limits)]] or [example(limit.dimension) for limit in limits]
+    fitting = (next((text for text in own if _takes(limit, text)), None) for limit in limits)
+    return [f'"{text}"' if text else example(limit.dimension) for limit, text in zip(limits, fitting, strict=True)]
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text in a value, however deep in lists."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from _texts(inner)
+
+
+def _takes(limit: Within, text: str) -> bool:
+    try:
+        limit.parse(text)
+    except PydanticCustomError:
+        return False
+    return True
 
 
 def fitting(path: Sequence[str | int], instead: str) -> str:
