@@ -37,12 +37,12 @@ def _refusal(place: str, path: Path, why: str, instead: str) -> InputError:
 
 @contextlib.contextmanager
 def _spoken(
-    place: str, path: Path, instead: str = _CHOOSE, also: tuple[type[Exception], ...] = (ValueError,)
+    place: str, path: Path, instead: str = _CHOOSE, caught: tuple[type[Exception], ...] = (OSError, ValueError)
 ) -> Iterator[None]:
     """Turn what the system says into a message; of a name that is none at all, Python says it by a ValueError."""
     try:
         yield
-    except (OSError, *also) as error:
+    except caught as error:
         why = getattr(error, "strerror", None) or error
         raise _refusal(place, path, f"cannot be written ({why})", instead) from None
 
@@ -153,7 +153,7 @@ def whole(place: str, path: Path, *, force: bool = False, ours: Ours = _never) -
         The place is taken, or the file cannot be written.
     """
     refuse(place, path, force=force, ours=ours)
-    with _spoken(place, path, also=()):  # what else goes wrong while it is filled is no matter of this file
+    with _spoken(place, path, caught=(OSError,)):  # what else goes wrong while it is filled is no matter of this file
         part = _begun(path)
         _unfinished.add(part)
         try:
