@@ -102,10 +102,12 @@ def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
 @posix
 def test_a_background_job_that_is_deaf_to_interruptions_stays_so() -> None:
     """POSIX shells start background jobs with SIGINT ignored, so that Ctrl-C ends what is in the foreground alone."""
-    line = 'trap \'\' INT; exec "$0" -m simlaunch check "$1" --quiet'
+    line = 'trap \'\' INT; echo deaf; exec "$0" -m simlaunch check "$1" --quiet'
     with subprocess.Popen(
         ["sh", "-c", line, sys.executable, COUPE], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "deaf\n"
         while process.poll() is None:
             process.send_signal(signal.SIGINT)
             time.sleep(0.05)
