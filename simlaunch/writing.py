@@ -153,8 +153,9 @@ def whole(place: str, path: Path, *, force: bool = False, ours: Ours = _never) -
         The place is taken, or the file cannot be written.
     """
     refuse(place, path, force=force, ours=ours)
-    with _spoken(place, path, caught=(OSError,)):  # what else goes wrong while it is filled is no matter of this file
+    with _spoken(place, path):
         part = _begun(path)
+    with _spoken(place, path, caught=(OSError,)):  # what else goes wrong while it is filled is no matter of this file
         _unfinished.add(part)
         try:
             yield part
