@@ -19,7 +19,7 @@ from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.log import residual_figure
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import stress_figure
-from simlaunch.plotting.save import save
+from simlaunch.plotting.save import drawn
 from simlaunch.plotting.worth import worth_figure
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
@@ -63,7 +63,9 @@ def remake(folder: Path = HERE) -> list[Path]:
     """
     files = []
     for name, figures in PICTURES.items():
-        files += save(dict(figures(load(SCENARIOS / f"{name}.toml"))), folder, name)
+        for file, content in drawn(dict(figures(load(SCENARIOS / f"{name}.toml"))), name).items():
+            files.append(folder / file)
+            files[-1].write_bytes(content)
     return files
 
 

@@ -7,6 +7,10 @@ Kernels are kept in a folder named by a hash of the source of every room that is
 their files can never meet machine code made from older text. Each process compiles in a folder of its own that begins
 as a copy of the newest snapshot, and publishes what it has added as a new snapshot, by one rename: processes that start
 at once never write into the same folder, and no index ever meets another process's machine code.
+
+The index of a kernel is unpickled when it is read, so whoever can write it can run code. The folder is therefore only
+used where it belongs to this user and nobody else may write to it, and a snapshot only where every file has the digest
+that was put beside it last: what a full disk or a power cut left is thrown away, and costs one compilation.
 """
 
 from __future__ import annotations
@@ -16,6 +20,7 @@ import contextlib
 import hashlib
 import os
 import shutil
+import stat
 import sys
 import tempfile
 import time
@@ -35,6 +40,7 @@ _NO_WAY_IN: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": Tr
 """For what only compiled code calls; ways in from Python and C would take a quarter of the compiler's time."""
 _KEPT_FOR, _LEFT_FOR = 30 * 86400.0, 86400.0  # [s]
 _MAKING = "making-"
+_DIGESTS = "digests"
 
 _COMPILED_ROOMS = ("compiled.py", "record.py", "physics", "integrator", "simulation", "metrics")
 
@@ -68,22 +74,74 @@ def _cache_root() -> Path:
     return Path(chosen or platformdirs.user_cache_dir("simlaunch")) / "kernels"
 
 
+def _why_not(folder: Path) -> str:
+    """Why a folder that is there cannot be trusted with machine code; empty where it can."""
+    if os.name != "posix":
+        return ""
+    found = folder.stat()
+    if found.st_uid != os.geteuid():
+        return "belongs to another user"
+    return "can be written to by other users" if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH) else ""
+
+
+def _digests(folder: Path) -> str:
+    """SHA-256 of every kernel of a folder, a line for each."""
+    each = ((hashlib.sha256((folder / name).read_bytes()), name) for name in sorted(_names(folder)))
+    return "".join(f"{digest.hexdigest()}  {name}\n" for digest, name in each)
+
+
+def _is_sound(snapshot: Path) -> bool:
+    """Whether a snapshot is what was published, to the last bit, by this user."""
+    try:
+        return not _why_not(snapshot) and (snapshot / _DIGESTS).read_text("utf-8") == _digests(snapshot)
+    except (OSError, ValueError):
+        return False
+
+
 def _newest(store: Path) -> Path | None:
-    """The snapshot of kernels that was published last."""
+    """The sound snapshot of kernels that was published last; damaged ones are thrown away on the way to it."""
     found = sorted(path for path in store.glob("[0-9]*") if path.is_dir()) if store.is_dir() else []
-    return found[-1] if found else None
+    for snapshot in reversed(found):
+        if _is_sound(snapshot):
+            return snapshot
+        shutil.rmtree(snapshot, ignore_errors=True)
+    return None
 
 
 def _take_over(source: Path, target: Path) -> None:
-    """Fill a folder with the files of another one; by links where the file system has them, since none is rewritten."""
-    for made in source.rglob("*.nb?"):
-        place = target / made.relative_to(source)
+    """Add the files of a folder to another one; by links where the file system has them, since none is rewritten."""
+    for name in _names(source):
+        place = target / name
+        if place.exists():
+            continue
         place.parent.mkdir(parents=True, exist_ok=True)
-        with contextlib.suppress(OSError):
-            try:
-                os.link(made, place)
-            except OSError:
-                shutil.copyfile(made, place)
+        try:
+            os.link(source / name, place)
+        except OSError:
+            part = place.with_name(f"{place.name}.part")
+            shutil.copyfile(source / name, part)
+            part.replace(place)
+
+
+def _settle(path: Path) -> None:
+    """Have a file or a folder on the disk before anything builds upon it."""
+    if path.is_dir() and os.name != "posix":
+        return
+    descriptor = os.open(path, os.O_RDONLY if path.is_dir() else os.O_RDWR)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _seal(snapshot: Path) -> None:
+    """Put all of a snapshot on the disk, and its digests last."""
+    digests = snapshot / _DIGESTS
+    for name in _names(snapshot):
+        _settle(snapshot / name)
+    digests.write_text(_digests(snapshot), "utf-8")
+    for path in (digests, *(path for path in snapshot.rglob("*") if path.is_dir()), snapshot):
+        _settle(path)
 
 
 def _names(folder: Path) -> frozenset[str]:
@@ -99,43 +157,74 @@ def _prune(root: Path, now: float) -> None:
                 shutil.rmtree(folder, ignore_errors=True)
 
 
-def _own_folder(root: Path, store: Path) -> Path:
-    """A fresh folder for this process alone, filled with the newest snapshot."""
+def _own_folder(root: Path, store: Path) -> tuple[Path, str]:
+    """A fresh folder for this process alone, filled with the newest snapshot; and why nothing can be kept, if so."""
     try:
-        root.mkdir(parents=True, exist_ok=True)
-        own = Path(tempfile.mkdtemp(prefix=_MAKING, dir=root))
-        if store.is_dir():
+        root.parent.mkdir(parents=True, exist_ok=True)
+        root.mkdir(mode=0o700, exist_ok=True)
+        why_not = _why_not(root)
+        if not why_not and store.is_dir():
+            why_not = _why_not(store)
             os.utime(store)  # in use: not to be pruned
+        own = None if why_not else Path(tempfile.mkdtemp(prefix=_MAKING, dir=root))
+    except OSError as error:  # a read-only home, say
+        own, why_not = None, f"cannot be used ({error.strerror})"
+    if own is None:
+        return Path(tempfile.mkdtemp(prefix="simlaunch-")), why_not
+    with contextlib.suppress(OSError):
         _prune(root, time.time())
-    except OSError:  # a read-only home: keep nothing rather than fail
-        own = Path(tempfile.mkdtemp(prefix="simlaunch-"))
+    _fill(own, store)
+    return own, ""
+
+
+def _fill(own: Path, store: Path) -> None:
+    """Take over the newest snapshot, or as much of it as can be had: what is missing is compiled."""
     newest = _newest(store)
     if newest is not None:
-        _take_over(newest, own)
-    return own
+        with contextlib.suppress(OSError):
+            _take_over(newest, own)
 
 
 _root = _cache_root()
 _store = _root / source_hash()
-_folder = _own_folder(_root, _store)
+_folder, _not_kept = _own_folder(_root, _store)
 _published = _names(_folder)
 numba.config.CACHE_DIR = str(_folder)  # type: ignore[attr-defined]
+
+
+def not_kept() -> str:
+    """Why compiled kernels are kept for no later process, as a sentence; empty where they are."""
+    if not _not_kept:
+        return ""
+    instead = "name a folder of your own in SIMLAUNCH_CACHE"
+    return f"{_root} {_not_kept}, so nothing is kept there and every run compiles anew; {instead}"
 
 
 def publish() -> None:
     """Give other processes what this one has compiled, as a snapshot that appears whole or not at all."""
     global _published
-    if _names(_folder) <= _published:
+    names = _names(_folder)
+    if _not_kept or names <= _published:
         return
     with contextlib.suppress(OSError):
-        _store.mkdir(parents=True, exist_ok=True)
+        _store.mkdir(mode=0o700, exist_ok=True)
         snapshot = Path(tempfile.mkdtemp(prefix=_MAKING, dir=_root))
-        _take_over(_folder, snapshot)
-        for number in range(1, 10_000):
-            with contextlib.suppress(OSError):  # taken: somebody else was first
-                snapshot.rename(_store / f"{number:04d}")
-                break
-        _published = _names(_folder)
+        try:
+            _take_over(_folder, snapshot)
+            _seal(snapshot)
+            _name(snapshot)
+        finally:
+            shutil.rmtree(snapshot, ignore_errors=True)
+        _published = names
+
+
+def _name(snapshot: Path) -> None:
+    """Give a snapshot the next free number, by which others find it."""
+    for number in range(1, 10_000):
+        with contextlib.suppress(OSError):  # taken: somebody else was first
+            snapshot.rename(_store / f"{number:04d}")
+            break
+    _settle(_store)
 
 
 def is_kept(entry_name: str) -> bool:
@@ -156,9 +245,8 @@ def is_kept(entry_name: str) -> bool:
 
 def take_in() -> None:
     """Make use of what another process has published since this one began."""
-    newest = _newest(_store)
-    if newest is not None:
-        _take_over(newest, _folder)
+    if not _not_kept:
+        _fill(_folder, _store)
 
 
 @atexit.register

@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import os
+import signal
 
 from hypothesis import settings
 
 os.environ["MPLBACKEND"] = "Agg"  # figures are drawn without a screen, in this process and in those it starts
+
+# A shell starts its background jobs deaf to Ctrl-C, and what they start inherits that. simlaunch leaves it so, as
+# POSIX shells expect; tests that interrupt it start from the usual state.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 # The same examples on every run: a failure seen once is seen again. Time limits would make the result depend
 # on how busy the machine is, and the first call of a compiled function includes its compilation.

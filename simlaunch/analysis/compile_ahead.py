@@ -6,11 +6,10 @@ The loop of a launch takes about as long to compile as all the rest together, an
 from __future__ import annotations
 
 import subprocess
-import sys
 
 import numpy as np
 
-from simlaunch.compiled import compile_for, take_in
+from simlaunch.compiled import compile_for, not_kept, take_in
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.metrics.above import integral_above
@@ -21,12 +20,13 @@ from simlaunch.metrics.marks import marks
 from simlaunch.metrics.parts import part_peaks
 from simlaunch.physics import state as at
 from simlaunch.physics.table import values_at
+from simlaunch.processes import python, surroundings
 from simlaunch.record import blank
 from simlaunch.simulation import channels, kernel, prepare
 from simlaunch.simulation.run import phase_log, scales
 from simlaunch.simulation.trace import Trace
 
-_HELPER = (sys.executable, "-c", "from simlaunch.analysis.compile_ahead import compile_the_rest; compile_the_rest()")
+_REST = "from simlaunch.analysis.compile_ahead import compile_the_rest; compile_the_rest()"
 _SAMPLES = 3
 
 
@@ -35,12 +35,20 @@ def compile_together() -> None:
 
     Whatever the second process fails to make, for want of memory say, is compiled here at its first call.
     """
-    with subprocess.Popen(
-        _HELPER, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    ) as helper:
-        _compile_the_loop()
+    helper = None if not_kept() else _start()
+    _compile_the_loop()
+    if helper is not None:
         helper.wait()
-    take_in()
+        take_in()
+
+
+def _start() -> subprocess.Popen[bytes] | None:
+    """The second process, where the system grants one."""
+    command, nothing = python("-c", _REST), subprocess.DEVNULL
+    try:
+        return subprocess.Popen(command, env=surroundings(), stdin=nothing, stdout=nothing, stderr=nothing)
+    except OSError:
+        return None
 
 
 def _made_up() -> Samples:

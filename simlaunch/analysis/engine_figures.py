@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -103,7 +103,7 @@ def engine_figures(
     consumption : float, optional
         Brake specific fuel consumption; a usual one if left out [kg/J].
     air_fuel_ratio : float, optional
-        Mass of air over mass of fuel; a usual one if left out [-].
+        Mass of air over mass of fuel; the logged one, or else a usual one, if left out [-].
 
     Returns
     -------
@@ -114,7 +114,9 @@ def engine_figures(
     if account.measured_at not in (None, MeasuredAt.CRANK):
         return EngineFigures(highest, strongest, displacement, None, None)
     pressure = mean_effective_pressure(highest.torque, displacement) if displacement else None
-    air = _air_need(strongest.power, consumption, air_fuel_ratio)
+    logged = air_fuel_ratio is None and account.air_fuel is not None
+    air = _air_need(strongest.power, consumption, account.air_fuel if logged else air_fuel_ratio)
+    air = replace(air, ratio_origin="logged at peak power") if logged else air
     return EngineFigures(highest, strongest, displacement, pressure, air)
 
 

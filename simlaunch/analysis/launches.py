@@ -68,10 +68,12 @@ def target_named(scenario: Scenario, name: str | None) -> Target:
         return known[name.strip()]
     try:
         return extra_targets(changed(scenario, {"run.marks": [name]}))[0]
-    except InputError:
+    except InputError as error:
+        faults = getattr(error, "faults", ())
+        remedy = next((fault.instead for fault in faults if fault.place.startswith("run.marks")), "")
         choices = ", ".join(dict.fromkeys(map(target_label, every)))
-        made = 'or write a distance, a speed or a span such as "80 km/h to 120 km/h"'
-        raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, {made}") from None
+        made = remedy if "span" in remedy else 'write a distance, a speed or a span such as "80 km/h to 120 km/h"'
+        raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, or {made}") from None
 
 
 def make_ready(car: Record, targets: Sequence[Target]) -> float:

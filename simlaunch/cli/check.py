@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import Shown, deliver, prepare, result
 from simlaunch.units.spelling import System
 
@@ -14,6 +14,7 @@ def check(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
@@ -24,7 +25,8 @@ def check(
     from simlaunch.scenario.defaults import defaults
     from simlaunch.scenario.model import warnings
 
-    prepare(out)
+    stem = f"{scenario.stem}-check"
+    prepare(out, stem, force=force)
     try:
         sound = read(scenario, changes, taken)
     except ScenarioError as error:
@@ -33,10 +35,10 @@ def check(
         raise
     found = (sound, defaults(sound), warnings(sound), cars(sound))
     shown = Shown(
-        f"{scenario.stem}-check",
+        stem,
         text=lambda: check_text(*found, units),
         document=lambda: check_object(*found),
         tables=lambda: check_tables(*found, units),
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -10,6 +10,7 @@ from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
     Changes,
+    Force,
     Method,
     MethodChoice,
     Out,
@@ -61,6 +62,7 @@ def compare(
     as_json: AsJson = False,
     trace: Trace = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
@@ -73,7 +75,8 @@ def compare(
     from simlaunch.report.evidence import with_evidence
     from simlaunch.simulation import run as launching
 
-    prepare(out)
+    stem = f"{scenario.stem}-compare"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
@@ -95,11 +98,11 @@ def compare(
 
     told = [sentences(pair.verdict, units) for pair in found.pairs]
     shown = Shown(
-        f"{scenario.stem}-compare",
+        stem,
         text=lambda: comparison_text(found, sound, units),
         document=lambda: comparison_object(found, sound, told, trace=trace),
         tables=lambda: comparison_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return ended(bad=bool(bad_runs(found)), reached=found.reached)

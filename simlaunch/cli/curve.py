@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from simlaunch.cli import curve_options as given
-from simlaunch.cli.options import AsJson, Out, Quiet, Units, meant
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -55,10 +55,10 @@ def curve(
     fuel_consumption: given.FuelConsumption = None,
     air_fuel_ratio: given.AirFuelRatio = None,
     save: given.Save = None,
-    overwrite: given.Overwrite = False,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
@@ -71,11 +71,10 @@ def curve(
 
     if override and not boosted:
         raise UsageError("--override goes with --boosted: it takes back what that one does")
-    if overwrite and save is None:
-        raise UsageError("--overwrite goes with --save FILE")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
-    prepare(out)
+    stem = f"{sheets[0].stem}-curve"
+    prepare(out, stem, force=force)
     car = None if scenario is None else read(scenario)
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
@@ -97,8 +96,8 @@ def curve(
     consumption, ratio = mixture
     found = read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
     if save is not None:
-        found.save(save, overwrite=overwrite)
-    show(found, sheets[0].stem, units=units, as_json=as_json, out=out, quiet=quiet)
+        found.save(save, overwrite=force)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:
         note(f"wrote {save}", quiet=quiet)
     return 0

@@ -115,10 +115,10 @@ FuelConsumption: TypeAlias = Annotated[
     _text("--fuel-consumption", "CONSUMPTION", "Fuel per work at the crank, at peak power.", "340 g/(kW h)"),
 ]
 AirFuelRatio: TypeAlias = Annotated[
-    str | None, _text("--air-fuel-ratio", "NUMBER", "Mass of air over mass of fuel, at peak power.", "12.0")
+    str | None,
+    _text("--air-fuel-ratio", "NUMBER", "Mass of air over mass of fuel, at peak power.", "as logged, or else 12.0"),
 ]
 Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the curve to this file (.csv).", show_default=False),
 ]
-Overwrite: TypeAlias = Annotated[bool, typer.Option("--overwrite", help="Replace that file if it is there.")]

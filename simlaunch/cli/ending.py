@@ -17,6 +17,7 @@ import typer
 
 from simlaunch.cli.output import complain
 from simlaunch.errors import SimlaunchError
+from simlaunch.writing import abandon
 
 _CallFault: Any = typer.BadParameter.__base__
 """The exception of the argument parser for a call that makes no sense; its own name differs between versions."""
@@ -80,7 +81,10 @@ def answered(call: Callable[[], Any]) -> int:
     except _CallFault as error:
         complain(_usage(error))
         return Code.USAGE
-    except (KeyboardInterrupt, typer.Abort):
+    except (KeyboardInterrupt, typer.Abort) as error:
+        if isinstance(error.__cause__, EOFError):  # the parser of arguments takes every end of a file for Ctrl-D
+            complain(_fault_of_ours(error.__cause__))
+            return Code.FAULT
         return Code.INTERRUPTED
     except SystemExit as error:
         return error.code if isinstance(error.code, int) else Code.FAULT
@@ -107,6 +111,7 @@ def _leave_at_once() -> None:
     for stream in (sys.stdout, sys.stderr):
         with contextlib.suppress(OSError, ValueError, AttributeError):
             stream.flush()
+    abandon()
     kernels = sys.modules.get("simlaunch.compiled")  # there only once something numeric has begun
     if kernels is not None and hasattr(kernels, "finish"):
         kernels.finish()

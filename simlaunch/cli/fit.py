@@ -19,7 +19,7 @@ from simlaunch.cli.log import (
     radii_given,
     units_named,
 )
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -117,7 +117,6 @@ Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the fitted scenario to this file.", show_default=False),
 ]
-Overwrite: TypeAlias = Annotated[bool, typer.Option("--overwrite", help="Replace that file if it is there.")]
 SaveAnyway: TypeAlias = Annotated[
     bool, typer.Option("--save-anyway", help="Write it even if the verdict is not to use the fit.")
 ]
@@ -172,7 +171,7 @@ def _radii(front: str | None, rear: str | None, scenario: Scenario) -> tuple[flo
     return radii_given(front, rear) or (scenario.tyres.of(Axle.FRONT).radius_si, scenario.tyres.of(Axle.REAR).radius_si)
 
 
-def _check_saving(scenario: Path, save: Path | None, overwrite: bool, changed: bool) -> None:
+def _check_saving(scenario: Path, save: Path | None, force: bool, changed: bool) -> None:
     from simlaunch.fit.saving import check_place
 
     if save is None:
@@ -181,7 +180,7 @@ def _check_saving(scenario: Path, save: Path | None, overwrite: bool, changed: b
         raise UsageError(
             "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
         )
-    check_place(scenario, save, overwrite=overwrite)
+    check_place(scenario, save, overwrite=force)
 
 
 def fit(
@@ -211,13 +210,13 @@ def fit(
     profile: Profiles = False,
     workers: Workers = None,
     save: Save = None,
-    overwrite: Overwrite = False,
     save_anyway: SaveAnyway = False,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot tell."""
@@ -228,8 +227,9 @@ def fit(
     from simlaunch.output.fit import fit_object, fit_tables, fit_text
     from simlaunch.readers.log import LogOptions
 
-    prepare(out)
-    _check_saving(scenario, save, overwrite, bool(changes or taken))
+    stem = f"{scenario.stem}-fit"
+    prepare(out, stem, force=force)
+    _check_saving(scenario, save, force, bool(changes or taken))
     sound = read(scenario, changes, taken)
     options = LogOptions(
         channels_named(channel), units_named(unit), _radii(radius_front, radius_rear, sound),
@@ -253,14 +253,14 @@ def fit(
         return {name: residual_figure(run, units) for name, run in zip(names, runs, strict=True)}
 
     shown = Shown(
-        f"{scenario.stem}-fit",
+        stem,
         text=lambda: fit_text(found, units),
         document=lambda: fit_object(found),
         tables=lambda: fit_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused
-        save_fit(found, scenario, save, overwrite=overwrite, anyway=save_anyway)
+        save_fit(found, scenario, save, overwrite=force, anyway=save_anyway)
         note(f"wrote {save}", quiet=quiet)
     return 0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, TypeAlias
 
 import typer
 
-from simlaunch.cli.options import AsJson, Out, Quiet, Trace, Units
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -118,6 +118,7 @@ def log(
     as_json: AsJson = False,
     trace: Trace = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
@@ -132,7 +133,8 @@ def log(
         start=quantity_or_none(start, START),
         table=table_options(encoding, delimiter, decimal),
     )
-    prepare(out)
+    stem = f"{file.stem}-log"
+    prepare(out, stem, force=force)
     found = read_log(file, options)
-    show(found, file.stem, units=units, as_json=as_json, out=out, quiet=quiet, trace=trace)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return 0

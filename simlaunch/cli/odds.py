@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import compile_once, complain, prepare, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -73,6 +73,7 @@ def odds(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
@@ -80,7 +81,8 @@ def odds(
     from simlaunch.analysis.odds import odds as drawn
     from simlaunch.cli.scenario_file import read
 
-    prepare(out)
+    stem = f"{scenario.stem}-odds"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     names = tuple(curve or sound.curve_names[:2])
     if len(names) != 2:
@@ -99,5 +101,5 @@ def odds(
         workers=workers,
         watch=_Watch(quiet),
     )
-    show(found, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

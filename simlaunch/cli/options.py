@@ -50,6 +50,9 @@ Out: TypeAlias = Annotated[
     Path | None,
     typer.Option("--out", metavar="FOLDER", help="Also write the files there.", show_default=False),
 ]
+Force: TypeAlias = Annotated[
+    bool, typer.Option("--force", help="Replace files that are there, even those that simlaunch did not write.")
+]
 Units: TypeAlias = Annotated[System, typer.Option("--units", help="Units of what is printed.")]
 Quiet: TypeAlias = Annotated[bool, typer.Option("--quiet", help="No notes on stderr; errors stay.")]
 Changes: TypeAlias = Annotated[

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
-from simlaunch.errors import Fault, InputError, SimlaunchError
+from simlaunch.errors import SimlaunchError
+from simlaunch.writing import check_folder, write_folder
 
 if TYPE_CHECKING:
     from simlaunch.output.layout import Table
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from simlaunch.units.spelling import System
 
 
-def _nothing_drawn() -> Mapping[str, Any]:
+def _nothing() -> Mapping[str, Any]:
     return {}
 
 
@@ -33,7 +34,9 @@ class Shown:
     text: Callable[[], str]
     document: Callable[[], Mapping[str, Any]]
     tables: Callable[[], Sequence[Table]]
-    figures: Callable[[], Mapping[str, Any]] = _nothing_drawn
+    figures: Callable[[], Mapping[str, Any]] = _nothing
+    more_files: Callable[[], Mapping[str, str]] = _nothing
+    """Text of further files, by name."""
 
 
 def _write(stream: TextIO | None, text: str) -> None:
@@ -81,50 +84,32 @@ def note(text: str, *, quiet: bool) -> None:
 
 def compile_once(*, quiet: bool) -> None:
     """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
-    from simlaunch.compiled import is_kept
+    from simlaunch.compiled import is_kept, not_kept
 
     if not is_kept("run_compiled"):
-        note("compiling the launch kernel once (about 20 s)", quiet=quiet)
+        note(not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet)
         from simlaunch.analysis.compile_ahead import compile_together
 
         compile_together()
 
 
-def _refuse(folder: Path, error: OSError) -> InputError:
-    why = f"cannot be written ({error.strerror or error})"
-    return InputError(Fault("--out", f'"{folder}"', why, "name a folder that you may write to"))
+def _result_files(stem: str) -> tuple[str, str]:
+    return f"{stem}.json", f"{stem}.csv"
 
 
-def prepare(folder: Path | None) -> None:
-    """Make the folder for files before the work begins, so that a bad one is not found out after it."""
-    if folder is None:
-        return
-    probe = folder / ".simlaunch-probe"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        probe.touch()
-        probe.unlink()
-    except (OSError, ValueError) as error:
-        raise _refuse(folder, error if isinstance(error, OSError) else OSError(str(error))) from None
+def prepare(folder: Path | None, stem: str, *, force: bool) -> None:
+    """Make the folder for files before the work begins, so that what is in the way is not found out after it."""
+    if folder is not None:
+        check_folder("--out", folder, _result_files(stem), force=force)
 
 
-def _write_texts(folder: Path, texts: Mapping[str, str]) -> list[Path]:
-    paths = [folder / name for name in texts]
-    try:
-        for path, text in zip(paths, texts.values(), strict=True):
-            path.write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise _refuse(folder, error) from None
-    return paths
-
-
-def _draw(shown: Shown, folder: Path) -> list[Path]:
+def _figures(shown: Shown) -> dict[str, bytes]:
     figures = shown.figures()
     if not figures:
-        return []
-    from simlaunch.plotting.save import save
+        return {}
+    from simlaunch.plotting.save import drawn
 
-    return save(figures, folder, shown.stem)
+    return drawn(figures, shown.stem)
 
 
 def show(
@@ -134,31 +119,31 @@ def show(
     units: System,
     as_json: bool,
     out: Path | None,
+    force: bool,
     quiet: bool,
     **options: bool,
 ) -> None:
     """Write the files of a result if they are wanted, then print it as text or as JSON."""
     words = import_module(f"simlaunch.output.{found.study}")
     shown = Shown(
-        f"{stem}-{found.study}",
+        stem,
         text=lambda: found.to_text(units),
         document=lambda: found.to_dict(**options),
         tables=lambda: words.tables(found, units),
         figures=lambda: found.figures(units),
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
 
 
-def deliver(shown: Shown, *, as_json: bool, out: Path | None, quiet: bool) -> None:
+def deliver(shown: Shown, *, as_json: bool, out: Path | None, force: bool, quiet: bool) -> None:
     """Write the files if they are wanted, then print the result as text or as JSON."""
     from simlaunch.output.as_json import dumps
     from simlaunch.output.layout import csv_text
 
     if out is not None:
-        texts = {
-            f"{shown.stem}.json": dumps(shown.document()) + "\n",
-            f"{shown.stem}.csv": csv_text(shown.tables()),
-        }
-        written = [*_write_texts(out, texts), *_draw(shown, out)]
+        contents = (dumps(shown.document()) + "\n", csv_text(shown.tables()))
+        texts = {name: text.encode() for name, text in zip(_result_files(shown.stem), contents, strict=True)}
+        texts |= {name: text.encode() for name, text in shown.more_files().items()}
+        written = write_folder("--out", out, {**texts, **_figures(shown)}, force=force)
         note("\n".join(f"wrote {path}" for path in written), quiet=quiet)
     result(dumps(shown.document()) if as_json else shown.text())

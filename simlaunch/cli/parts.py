@@ -10,6 +10,7 @@ from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
     Changes,
+    Force,
     Out,
     PedalChoice,
     Quiet,
@@ -44,6 +45,7 @@ def stress(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Hold the torque of every part against its rating, and say which curve wears it faster."""
@@ -51,7 +53,8 @@ def stress(
     from simlaunch.cli.scenario_file import read
     from simlaunch.output.parts import stress_object, stress_tables, stress_text
 
-    prepare(out)
+    stem = f"{scenario.stem}-stress"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
@@ -69,12 +72,12 @@ def stress(
         return {"parts": stress_figure(found, units)}
 
     shown = Shown(
-        f"{scenario.stem}-stress",
+        stem,
         text=lambda: stress_text(found, sound, units),
         document=lambda: stress_object(found, sound),
         tables=lambda: stress_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     runs = [load.simulation for load in found.loads]
     return ended(bad=any(run.measures.audit.bad for run in runs), reached=all(run.reached for run in runs))

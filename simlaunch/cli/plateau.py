@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
 from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
-from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.errors import InputError, UsageError
 from simlaunch.units.spelling import System
+from simlaunch.writing import check, write
 
 if TYPE_CHECKING:
     from simlaunch.analysis.launches import Aim
@@ -152,18 +153,21 @@ def plateau(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
     from simlaunch.analysis.plateau import plateau as sought
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.plateau import Answer, plateau_object, plateau_tables, plateau_text
+    from simlaunch.output.plateau import Answer, curve_csv, plateau_object, plateau_tables, plateau_text
     from simlaunch.output.words import PEDAL_WORDS
 
     if gear_limits and within_grip:
         raise UsageError("--gear-limits seeks limits that --within-grip sets; choose one of them")
-    prepare(out)
-    _prepare_file(save)
+    stem = f"{scenario.stem}-plateau"
+    prepare(out, stem, force=force)
+    if save is not None:
+        check("--save", save, force=force)
     sound = read(scenario, changes, taken)
     name = wish or sound.curve_names[0]
     sound.curve(name)
@@ -183,7 +187,9 @@ def plateau(
     volume = sound.engine.displacement
     wanted = _wanted(sound, (name, kind), room, next(iter(found.values())))
     answer = Answer(sound.name, name, PEDAL_WORDS[kind], aims, found, drives, volume.si if volume else None, wanted)
-    _write_curve(answer, save, out, scenario.stem, quiet)
+    if save is not None:
+        write("--save", save, curve_csv(answer), force=force)
+        note(f"wrote {save}", quiet=quiet)
 
     def figures() -> dict[str, object]:
         from simlaunch.plotting.plateau import plateau_figure
@@ -191,13 +197,14 @@ def plateau(
         return {"torque": plateau_figure(answer.first, name, units)}
 
     shown = Shown(
-        f"{scenario.stem}-plateau",
+        stem,
         text=lambda: plateau_text(answer, units),
         document=lambda: plateau_object(answer, units),
         tables=lambda: plateau_tables(answer, units),
         figures=figures,
+        more_files=lambda: _more_files(answer, stem),
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0
 
 
@@ -249,37 +256,8 @@ def _tell(gear_set: str, quiet: bool, line: str) -> None:
     note(f"{gear_set}, {line}" if gear_set else line, quiet=quiet)
 
 
-def _prepare_file(path: Path | None) -> None:
-    """Find out before the search whether a file can be written."""
-    if path is None:
-        return
-    was_there = path.exists()
-    try:
-        path.open("a", encoding="utf-8").close()
-        if not was_there:
-            path.unlink()
-    except OSError as error:
-        raise _unwritable(path, error) from None
-
-
-def _unwritable(path: Path, error: OSError) -> InputError:
-    why = f"cannot be written ({error.strerror or error})"
-    return InputError(Fault("--save", f'"{path}"', why, "name a file that you may write to"))
-
-
-def _write_curve(answer: Answer, save: Path | None, out: Path | None, stem: str, quiet: bool) -> None:
-    """Write the curve, and the limits of the gears, where files are wanted."""
+def _more_files(answer: Answer, stem: str) -> dict[str, str]:
+    """The curve and the limits of the gears, as files that a scenario can name."""
     from simlaunch.output.plateau import curve_csv, limits_csv
 
-    files: dict[Path, str] = {}
-    if out is not None:
-        files[out / f"{stem}-plateau-curve.csv"] = curve_csv(answer)
-        files[out / f"{stem}-plateau-gears.csv"] = limits_csv(answer)
-    if save is not None:
-        files[save] = curve_csv(answer)
-    for path, text in files.items():
-        try:
-            path.write_text(text, encoding="utf-8", newline="\n")
-        except OSError as error:
-            raise _unwritable(path, error) from None
-        note(f"wrote {path}", quiet=quiet)
+    return {f"{stem}-curve.csv": curve_csv(answer), f"{stem}-gears.csv": limits_csv(answer)}

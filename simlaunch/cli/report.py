@@ -12,10 +12,11 @@ import typer
 
 from simlaunch.cli.compare import Cases, MixedFootings
 from simlaunch.cli.ending import before_leaving, ended
-from simlaunch.cli.options import AsJson, Changes, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, result
-from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
+from simlaunch.writing import check, check_folder, write
 
 if TYPE_CHECKING:
     from simlaunch.report.gather import Material
@@ -72,6 +73,7 @@ def report(
     taken: Taken = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
@@ -83,15 +85,15 @@ def report(
     page_file = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
     names = question(sound, curve)
-    _check_files(page_file, pdf)
+    _check_files(page_file, pdf, force)
     compile_once(quiet=quiet)
     found = gather(sound, names, system=units, cases=cases, mixed_footings=mixed_footings, sweep=sweep)
     ready = edition(found, units, stem=page_file.stem, version=_version(), cases=cases)
     content = page(ready).encode()
-    _write_whole("--output", page_file, content)
+    write("--output", page_file, content, force=force, ours=_is_ours)
     note(f"wrote {page_file}", quiet=quiet)
     if pdf is not None:
-        _write_pdf(ready, pdf, paper)
+        _write_pdf(ready, pdf, paper, force)
         note(f"wrote {pdf}", quiet=quiet)
     result(_as_json(found, units, page_file, content, pdf) if as_json else _as_text(found, units, page_file, pdf))
     return ended(bad=bool(bad_runs(found.comparison)), reached=found.comparison.reached)
@@ -100,40 +102,23 @@ def report(
 # --- files ---
 
 
-def _refusal(flag: str, path: Path, why: str, instead: str) -> InputError:
-    return InputError(Fault(flag, f'"{path}"', why, instead))
-
-
-def _check_files(page: Path, pdf: Path | None) -> None:
+def _check_files(page: Path, pdf: Path | None, force: bool) -> None:
     """Refuse before the work begins what could not be written after it."""
-    _check_file("--output", page)
+    _check_file("--output", page, force)
     if pdf is None:
         return
     from simlaunch.report.print_pdf import browser
 
     if os.path.realpath(pdf) == os.path.realpath(page):
         raise UsageError("--pdf and --output name the same file; give each its own")
-    _check_file("--pdf", pdf)
+    _check_file("--pdf", pdf, force)
     browser()
 
 
-def _check_file(flag: str, path: Path) -> None:
+def _check_file(place: str, path: Path, force: bool) -> None:
     """A report of ours is written anew; whatever else has that name stays."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        if path.exists() and not path.is_file():
-            raise _refusal(flag, path, "is not a file", "name one")
-        if path.exists() and not _is_ours(path):
-            why = "is there already, and is no report of ours"
-            raise _refusal(flag, path, why, "name another file, or remove that one")
-        if path.exists() and not os.access(path, os.W_OK):
-            raise _refusal(flag, path, "is there already, and must not be written to", "name another file")
-        probe = _part_of(path)
-        probe.touch()
-        probe.unlink()
-    except (OSError, ValueError) as error:
-        why = f"cannot be written ({getattr(error, 'strerror', None) or error})"
-        raise _refusal(flag, path, why, "name a file in a folder that you may write to") from None
+    check_folder(place, path.parent)
+    check(place, path, force=force, ours=_is_ours)
 
 
 def _is_ours(path: Path) -> bool:
@@ -145,29 +130,11 @@ def _is_ours(path: Path) -> bool:
         return _PAGE_MARK in head or file.read() == MARK
 
 
-def _part_of(path: Path) -> Path:
-    """Where a file is written until it is whole; beside the file, so that it can take its name at once."""
-    return Path(os.path.realpath(path)).with_name(f".simlaunch-{os.getpid()}.part")
-
-
-def _write_whole(flag: str, path: Path, content: bytes) -> None:
-    """Write a file so that its name only ever stands for a whole one."""
-    part = _part_of(path)
-    try:
-        with before_leaving(lambda: part.unlink(missing_ok=True)):
-            part.write_bytes(content)
-            part.replace(os.path.realpath(path))
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        why = f"cannot be written ({error.strerror or error})"
-        raise _refusal(flag, path, why, "name a file in a folder that you may write to") from None
-
-
 def _version() -> str:
     return str(sys.modules["simlaunch"].__version__)
 
 
-def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None) -> None:
+def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None, force: bool) -> None:
     from simlaunch.report.page import Paper, page
     from simlaunch.report.print_pdf import Printing, browser
 
@@ -178,7 +145,7 @@ def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None) -> None:
             content = printing.printed(page(ready, Paper((paper or usual).value)))
         finally:
             printing.stop()
-    _write_whole("--pdf", path, content)
+    write("--pdf", path, content, force=force, ours=_is_ours)
 
 
 # --- what is printed ---

@@ -10,6 +10,7 @@ from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
     Changes,
+    Force,
     Method,
     MethodChoice,
     Out,
@@ -44,6 +45,7 @@ def run(
     as_json: AsJson = False,
     trace: Trace = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
@@ -51,11 +53,12 @@ def run(
     from simlaunch.cli.scenario_file import read
     from simlaunch.simulation import run as launching
 
-    prepare(out)
+    stem = f"{scenario.stem}-run"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
     launch = simulate(sound, curve, driven(pedal), method=launching.Method(method.value), tolerance=tolerance)
-    show(launch, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet, trace=trace)
+    show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

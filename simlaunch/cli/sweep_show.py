@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simlaunch.cli import sweep_options as given
-from simlaunch.cli.options import Quiet, Units
+from simlaunch.cli.options import Force, Quiet, Units
 from simlaunch.cli.output import note, result
 from simlaunch.errors import InputError, UsageError
 from simlaunch.units.spelling import System
+from simlaunch.writing import write_folder
 
 if TYPE_CHECKING:
     from simlaunch.sweep.ranking import Order
@@ -51,21 +52,20 @@ def _check(reader: Reader, quiet: bool) -> None:
     note(f"every bit is as it was written; results {reader.digest()}", quiet=quiet)
 
 
-def _written(reader: Reader, wanted: Order, files: dict[str, Path | None], quiet: bool) -> None:
+def _written(reader: Reader, wanted: Order, files: Mapping[str, Path], force: bool, quiet: bool) -> None:
     from simlaunch.sweep.export import WRITERS
 
     for kind, path in files.items():
-        if path is not None:
-            WRITERS[kind](reader, wanted, path)
-            note(f"wrote {path}", quiet=quiet)
+        WRITERS[kind](reader, wanted, path, force=force)
+        note(f"wrote {path}", quiet=quiet)
 
 
-def _drawn(reader: Reader, wanted: Order, across: str | None, against: str, units: System, folder: Path) -> list[Path]:
-    from simlaunch.plotting.save import save
+def _drawn(reader: Reader, wanted: Order, across: str | None, against: str, units: System) -> dict[str, bytes]:
+    from simlaunch.plotting.save import drawn
     from simlaunch.plotting.sweep import sweep_figures
 
     names = [name.strip() for name in across.split(",")] if across else None
-    return save(sweep_figures(reader, wanted, names, against, units), folder, reader.path.stem)
+    return drawn(sweep_figures(reader, wanted, names, against, units), reader.path.stem)
 
 
 def _refuse_without_figure(figure: Path | None, options: Mapping[str, str | None]) -> None:
@@ -90,21 +90,27 @@ def show(
     across: given.Across = None,
     against: given.Against = None,
     verify: given.Verify = False,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Rank a file of results anew, export it and draw it, be it finished or still being written."""
-    from simlaunch.sweep.export import json_lines
+    from simlaunch.sweep.export import check_file, json_lines
     from simlaunch.sweep.store import Reader
 
     _refuse_without_figure(figure, {"--across": across, "--against": against})
+    asked = {"csv": csv, "xlsx": xlsx, "parquet": parquet, "netcdf": netcdf}
+    files = {kind: path for kind, path in asked.items() if path is not None}
     with Reader(file) as reader:
+        for kind, path in files.items():
+            check_file(f"--{kind}", path, reader, force=force)
         wanted = _order(reader, by, where)
         if verify:
             _check(reader, quiet)
-        _written(reader, wanted, {"csv": csv, "xlsx": xlsx, "parquet": parquet, "netcdf": netcdf}, quiet)
+        _written(reader, wanted, files, force, quiet)
         if figure is not None:
-            drawn = _drawn(reader, wanted, across, against or _LOAD, units, figure)
-            note("\n".join(f"wrote {path}" for path in drawn), quiet=quiet)
+            drawn = _drawn(reader, wanted, across, against or _LOAD, units)
+            paths = write_folder("--figure", figure, drawn, force=force)
+            note("\n".join(f"wrote {path}" for path in paths), quiet=quiet)
         if as_json:
             for line in json_lines(reader, wanted):
                 result(line)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import prepare, show
 from simlaunch.units.spelling import System
 
@@ -14,13 +14,15 @@ def usable(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Set every curve against the torque that the driven tyres can use in each gear."""
     from simlaunch.analysis.usable import usable as weighed
     from simlaunch.cli.scenario_file import read
 
-    prepare(out)
+    stem = f"{scenario.stem}-usable"
+    prepare(out, stem, force=force)
     found = weighed(read(scenario, changes, taken))
-    show(found, scenario.stem, units=units, as_json=as_json, out=out, quiet=quiet)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import Shown, compile_once, deliver, prepare
 from simlaunch.units.spelling import System
 
@@ -55,6 +55,7 @@ def worth(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
+    force: Force = False,
     quiet: Quiet = False,
 ) -> int:
     """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
@@ -63,7 +64,8 @@ def worth(
     from simlaunch.cli.scenario_file import read
     from simlaunch.output.worth import worth_object, worth_tables, worth_text
 
-    prepare(out)
+    stem = f"{scenario.stem}-worth"
+    prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
@@ -81,11 +83,11 @@ def worth(
         return {name: worth_figure(each, units) for name, each in zip(names, found, strict=True)}
 
     shown = Shown(
-        f"{scenario.stem}-worth",
+        stem,
         text=lambda: worth_text(found, units),
         document=lambda: worth_object(found, units),
         tables=lambda: worth_tables(found, units),
         figures=figures,
     )
-    deliver(shown, as_json=as_json, out=out, quiet=quiet)
+    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

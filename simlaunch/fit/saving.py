@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
 import tomllib
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
@@ -26,6 +24,7 @@ from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, read_text
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
+from simlaunch.writing import check, write
 
 Array = NDArray[np.float64]
 Table = Any
@@ -321,16 +320,7 @@ def save_fit(
         raise InputError(
             f"--save {new}: the fitted scenario would not be sound there, so it is not written: {error}"
         ) from None
-    part = new.with_name(f".{new.name}-{os.getpid()}.part")
-    try:
-        part.write_text(text, encoding="utf-8", newline="\n")
-        part.replace(new)
-    except OSError as error:
-        why = f"cannot be written ({error.strerror or error})"
-        raise InputError(Fault("--save", f'"{new}"', why, "name a file that you may write to")) from None
-    finally:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
+    write("--save", new, text, force=overwrite)
 
 
 def check_place(old: Path, new: Path, *, overwrite: bool) -> None:
@@ -358,5 +348,4 @@ def check_place(old: Path, new: Path, *, overwrite: bool) -> None:
         raise InputError(
             Fault("--save", f'"{new}"', "is the scenario itself, which stays as it is", "give another name")
         )
-    if new.exists() and not overwrite:
-        raise InputError(Fault("--save", f'"{new}"', "is there already", "give --overwrite, or another name"))
+    check("--save", new, force=overwrite)

@@ -6,13 +6,11 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.errors import InputError
 from simlaunch.plotting.look import DPI, look, on_page, words_of
 
 POINTS_PER_INCH = 72.0
@@ -93,42 +91,20 @@ def drawn_for_page(make: Callable[[], Figure], width: float) -> PageDrawing:
     return PageDrawing(svg, *words_of(figure), tuple(_area(axes, wide, tall) for axes in figure.axes))
 
 
-def save(figures: Mapping[str, Figure], folder: Path, stem: str) -> list[Path]:
-    """Write each figure as PNG and as SVG.
+def drawn(figures: Mapping[str, Figure], stem: str) -> dict[str, bytes]:
+    """Each figure as PNG and as SVG, by the name of its file.
 
     Parameters
     ----------
     figures : mapping of str to Figure
         Figures by name.
-    folder : Path
-        Where to; it is made if it is not there.
     stem : str
         Beginning of the file names; what a file name should not have is replaced by a hyphen.
 
     Returns
     -------
-    list of Path
-        The files, in order: ``stem-name.png``, ``stem-name.svg``.
-
-    Raises
-    ------
-    InputError
-        A file or the folder cannot be written.
+    dict of str to bytes
+        In order: ``stem-name.png``, ``stem-name.svg``.
     """
     start = re.sub(r"[^\w.-]+", "-", stem).strip("-.") or "figure"
-    paths = []
-    for name, figure in figures.items():
-        for kind in _FORMATS:
-            path = folder / f"{start}-{name}.{kind}"
-            _write(path, as_bytes(figure, kind))
-            paths.append(path)
-    return paths
-
-
-def _write(path: Path, content: bytes) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
-    except OSError as error:
-        why = (error.strerror or "unknown reason").lower()
-        raise InputError(f"{path}: cannot be written ({why}); name a folder that you may write to") from None
+    return {f"{start}-{name}.{kind}": as_bytes(figure, kind) for name, figure in figures.items() for kind in _FORMATS}

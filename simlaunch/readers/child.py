@@ -29,6 +29,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError
+from simlaunch.processes import python, surroundings
 from simlaunch.readers.delimited import refusal
 
 MEMORY = 200 * 2**20
@@ -153,16 +154,7 @@ def processor_time(size: int) -> float:
 
 def _run(module: str, wanted: str, folder: Path, size: int) -> int:
     """Exit code of the child; that of a killed one when it had to be ended for sleeping."""
-    command = [
-        sys.executable,
-        "-P",
-        "-m",
-        "simlaunch.readers.child",
-        module,
-        str(folder / "input"),
-        wanted,
-        str(folder),
-    ]
+    command = python("-m", "simlaunch.readers.child", module, str(folder / "input"), wanted, str(folder))
     settings: dict[str, Any] = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     try:
         limit = _PATIENCE + processor_time(size)
@@ -174,8 +166,7 @@ def _run(module: str, wanted: str, folder: Path, size: int) -> int:
 def _environment(folder: Path) -> Mapping[str, str]:
     """The surroundings of the child: the same modules, one thread, and temporary files that vanish with it."""
     threads = dict.fromkeys(("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS", "NUMEXPR_NUM_THREADS"), "1")
-    places = os.pathsep.join(place for place in sys.path if place)
-    return {**os.environ, **threads, "PYTHONPATH": places, "TMPDIR": str(folder)}
+    return surroundings(**threads, TMPDIR=str(folder))
 
 
 def _reason(code: int, folder: Path, size: int) -> tuple[str, str]:

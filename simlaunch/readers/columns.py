@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.readers.delimited import Table, TextColumn, refusal
+from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.gate import example, phrase, quoted, spellings
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension, kinds, without_brackets
@@ -76,19 +77,34 @@ def known_channels() -> Mapping[str, Known]:
 
 def plain_name(name: str) -> str:
     """Name in small letters, its words parted by one blank: "wheelSpeed_FL" is "wheel speed fl"."""
-    parted = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
-    return " ".join(re.findall(r"[a-z0-9]+", parted.lower()))
+    parted = re.sub(r"(?<=[a-zäöüß])(?=[A-ZÄÖÜ])", " ", name)
+    return " ".join(re.findall(r"[^\W_]+", parted.lower()))
 
+
+_WHEEL_POWER = ("whp", "rwhp", "fwhp", "awhp")
+"""Power at the wheels, as sheets name it (common practice); each of them is a name and a unit in one."""
 
 ENGINE_SPEED = Role(
     "engine speed",
     (Dimension.ROTATIONAL_SPEED,),
     ("engine speed", "engine rpm", "motor speed", "crank speed", "crankshaft speed", "motordrehzahl"),
-    ("speed", "rotational speed", "rpm", "revs", "engine", "n", "n mot", "nmot", "drehzahl"),
+    ("speed", "rotational speed", "engine", "n", *known_channels()["engine_speed"].names),
     by_unit=True,
 )
-TORQUE = Role("torque", (Dimension.TORQUE,), ("torque", "drehmoment"), ("tq", "trq", "moment", "m", "t"), by_unit=True)
-POWER = Role("power", (Dimension.POWER,), ("power", "leistung"), ("pwr", "output", "p"), by_unit=True)
+TORQUE = Role(
+    "torque",
+    (Dimension.TORQUE,),
+    ("torque", "drehmoment", "motormoment", "raddrehmoment", "radmoment"),
+    ("tq", "trq", "wtq", "moment", "m", "t"),
+    by_unit=True,
+)
+POWER = Role(
+    "power",
+    (Dimension.POWER,),
+    ("power", "leistung", "motorleistung", "radleistung"),
+    ("pwr", "output", "p", *_WHEEL_POWER),
+    by_unit=True,
+)
 AIR_FUEL = Role("air-fuel ratio", (Dimension.NUMBER,), ("air fuel", "air fuel ratio", "afr"), ("afr", "air fuel ratio"))
 LAMBDA = Role("lambda", (Dimension.NUMBER,), ("lambda",))
 
@@ -140,6 +156,7 @@ _FURTHER = {
     "min⁻¹": "rpm",
     "rpms": "rpm",
     "bhp": "hp",
+    **dict.fromkeys(_WHEEL_POWER, "hp"),
     "cv": "PS",
     "ch": "PS",
     "lbsft": "lb-ft",
@@ -283,23 +300,10 @@ def find_column(table: Table, role: Role, choices: Choices = NO_CHOICES) -> Colu
     return Column(role, index, text, unit, unit.to_si(table.columns[index]))
 
 
-def need_column(table: Table, role: Role, choices: Choices = NO_CHOICES) -> Column:
-    """The same, for a role that cannot be done without.
-
-    Raises
-    ------
-    InputError
-        Also when no header means the role; the columns at hand are named.
-    """
-    column = find_column(table, role, choices)
-    if column is None:
-        raise refusal(table.source, "header", "", f"names no {role.name}", _how_to_name(table, role))
-    return column
-
-
-def _how_to_name(table: Table, role: Role) -> str:
+def _how_to_name(table: Table, *roles: Role) -> str:
     listed = ", ".join(quoted(name) for name in table.header[:20])
-    return f'give --column "{role.name}=..." with one of {listed}'
+    options = " and ".join(f'--column "{role.name}=..."' for role in roles)
+    return f"give {options} with one of {listed}"
 
 
 def _chosen(table: Table, role: Role, choices: Choices) -> int:
@@ -424,14 +428,45 @@ def speed_and_load(table: Table, choices: Choices = NO_CHOICES) -> tuple[Column,
     InputError
         The engine speed is not there, or neither torque nor power.
     """
-    speed = need_column(table, ENGINE_SPEED, choices)
+    speed = find_column(table, ENGINE_SPEED, choices)
     torque = _either(table, TORQUE, POWER, choices)
     power = _either(table, POWER, TORQUE, choices)
-    if torque is None and power is None:
-        examples = example(Dimension.TORQUE, Dimension.POWER)
-        instead = f"{_how_to_name(table, TORQUE)}, or the same for power (cells in a unit as in {examples})"
-        raise refusal(table.source, "header", "", "names neither torque nor power", instead)
+    loaded = torque is not None or power is not None
+    if speed is None or not loaded:
+        raise refusal(table.source, "header", "", *_what_is_missing(table, speed is None, not loaded))
     return speed, torque, power
+
+
+def _what_is_missing(table: Table, speed: bool, load: bool) -> tuple[str, str]:
+    """Everything that a sheet lacks, in one go, and how to name it."""
+    missing = [*(["no engine speed"] if speed else []), *(["neither torque nor power"] if load else [])]
+    instead = _how_to_name(table, *([ENGINE_SPEED] if speed else []), *([TORQUE] if load else []))
+    if load:
+        instead += f", or the same for power (cells in a unit as in {example(Dimension.TORQUE, Dimension.POWER)})"
+    return f"names {', and '.join(missing)}", instead
+
+
+_PLACES: Mapping[str, MeasuredAt] = {
+    **dict.fromkeys((*_WHEEL_POWER, "wtq", "wheel", "wheels", "rad", "radleistung", "radmoment"), MeasuredAt.WHEEL),
+    "raddrehmoment": MeasuredAt.WHEEL,
+    **dict.fromkeys(("hub", "hubs", "nabe", "naben"), MeasuredAt.HUB),
+    **dict.fromkeys(("crank", "crankshaft", "flywheel", "kurbelwelle"), MeasuredAt.CRANK),
+}
+"""Words of a heading that say where its figures were taken (common practice)."""
+
+
+def place_of(column: Column) -> MeasuredAt | None:
+    """Where the figures of a column were taken, as its heading says: "Whp", "Wheel Torque"; None if it does not."""
+    words = plain_name(column.header).replace("fly wheel", "flywheel").split()
+    return next((_PLACES[word] for word in words if word in _PLACES), None)
+
+
+def air_fuel_ratio(table: Table) -> Column | None:
+    """A column of air-fuel ratio; None where there is none, or where it is not clear which one counts."""
+    try:
+        return find_column(table, AIR_FUEL)
+    except InputError:
+        return None
 
 
 def _either(table: Table, role: Role, other: Role, choices: Choices) -> Column | None:

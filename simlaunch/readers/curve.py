@@ -7,10 +7,8 @@ A step that was not asked for is not taken.
 
 from __future__ import annotations
 
-import contextlib
 import os
-import tempfile
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import pi
 from pathlib import Path
@@ -37,8 +35,11 @@ from simlaunch.readers.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.curve_file import read_footing
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.writing import write
 
 Array = NDArray[np.float64]
+
+_NEAR = 0.03  # rows that count for the mixture at an engine speed, relative
 
 MOST_SHEETS = 20
 _RPM = pi / 30.0
@@ -158,6 +159,8 @@ class CurveAccount:
         Standard deviation between the pulls, as measured; zero for one pull [N m].
     notes : tuple of str
         What a careful reader should know.
+    air_fuel : float or None
+        Mass of air over mass of fuel at peak power, as logged; None where it was not [-].
     """
 
     sources: tuple[str, ...]
@@ -176,6 +179,7 @@ class CurveAccount:
     torque: Array
     spread: Array
     notes: tuple[str, ...]
+    air_fuel: float | None = None
 
     @property
     def power(self) -> Array:
@@ -235,6 +239,7 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
         torque=torque,
         spread=spread,
         notes=(*_pull_notes(accounts), *steps.notes),
+        air_fuel=_mixture([pulls[n] for n in used], float(speed[int(np.argmax(speed * torque))])),
     )
 
 
@@ -248,7 +253,7 @@ def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOpti
         for sheet in sheets
     ]
     carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
-    places = {MeasuredAt(entry["measured_at"]) if "measured_at" in entry else options.measured_at for entry in told}
+    places = set().union(*(_places(*each, options) for each in zip(sheets, told, strict=True)))
     for found, asked, what in ((carried, options.carried, "correction"), (places, options.measured_at, "place")):
         if len(found) > 1 or (asked is not None and found != {asked}):
             listed = ", ".join(sorted(str(entry or "not stated") for entry in (found | {asked} if asked else found)))
@@ -257,6 +262,20 @@ def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOpti
                 f"{listed}; bring each sheet to one footing first, or state what is true of all"
             )
     return replace(options, carried=carried.pop(), measured_at=places.pop())
+
+
+def _places(sheet: Sheet, told: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
+    """Where the figures of a sheet were taken, by a line of its own, by its heading, or else by the caller."""
+    said = {sheet.place, MeasuredAt(told["measured_at"]) if "measured_at" in told else None} - {None}
+    return said or {options.measured_at}
+
+
+def _mixture(pulls: Sequence[Pull], speed: float) -> float | None:
+    """Air-fuel ratio logged near an engine speed, the median of its rows; None where none is logged."""
+    near = [pull.air_fuel[np.abs(pull.speed - speed) <= _NEAR * speed] for pull in pulls if pull.air_fuel is not None]
+    known = np.concatenate(near) if near else np.array([])
+    known = known[np.isfinite(known)]
+    return float(np.median(known)) if len(known) else None
 
 
 # --- pulls to one curve ---
@@ -456,44 +475,11 @@ def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrit
     Raises
     ------
     UsageError
-        A file is there already, or the name does not end in .csv.
+        The name does not end in .csv.
     InputError
-        The file cannot be written.
+        A file is there already, or the file cannot be written.
     """
     target = Path(path)
     if target.suffix.lower() != ".csv":
         raise UsageError(f"{shown(path)}: a curve file ends in .csv, so that a scenario can name it")
-    try:
-        _write_whole(as_text(account), target, overwrite=overwrite)
-    except FileExistsError:
-        raise UsageError(f"{shown(path)}: is there already; name another file, or allow it to be replaced") from None
-    except (OSError, ValueError) as error:
-        reason = (getattr(error, "strerror", None) or "the name is not a path").lower()
-        raise InputError(f"{shown(path)}: cannot be written ({reason}); name a folder that you may write to") from None
-
-
-def _write_whole(text: str, target: Path, *, overwrite: bool) -> None:
-    if target.is_dir():
-        raise IsADirectoryError(21, "is a folder")
-    descriptor, name = tempfile.mkstemp(prefix=f".{target.name[:50]}-", dir=target.parent)
-    made = Path(name)
-    try:
-        with os.fdopen(descriptor, "w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        made.chmod(0o666 & ~_mask())
-        if overwrite:
-            made.replace(target)
-        else:
-            target.hardlink_to(made)  # fails where the name is taken, whoever took it and when
-    finally:
-        with contextlib.suppress(FileNotFoundError):
-            made.unlink()
-
-
-def _mask() -> int:
-    """Rights that new files do not get; reading them means setting them."""
-    mask = os.umask(0o022)
-    os.umask(mask)
-    return mask
+    write("--save", target, as_text(account), force=overwrite)

@@ -166,10 +166,8 @@ def read_table(path: str | os.PathLike[str], options: TableOptions | None = None
         The file is too large, is no such table, or a cell of it is no number; file, line and column are named.
     """
     options = options or TableOptions()
-    source = shown(path)
-    text, encoding = _text(Path(path), source, options)
-    layout = _layout(text, source, options)
-    rows = _Rows(source, layout)
+    text, encoding = _text(Path(path), source := shown(path), options)
+    rows = _Rows(source, _layout(text, source, options))
     for first, lines in _pieces(text, source):
         rows.take(first, lines)
     return _table(rows, encoding)
@@ -183,6 +181,8 @@ def _text(path: Path, source: str, options: TableOptions) -> tuple[str, Encoding
         content = read_bytes(path, options.max_bytes)
     except InputError as error:
         raise InputError(f"{source}, {error.args[0]}") from None
+    if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):  # how workbooks begin, new ones and old ones
+        raise refusal(source, "file", "", "is a workbook, or packed otherwise, and no text", "export it as CSV")
     encoding = _encoding(content, options)
     breaks = content.count(b"\n") or content.count(b"\r")
     if breaks > options.max_rows + MAX_PREAMBLE:
@@ -236,9 +236,9 @@ def _check_lines(first: int, lines: list[str], source: str) -> None:
         raise refusal(source, f"line {first + long}", lines[long][:MAX_CELL], why, "give one row per line")
     if not _is_plain(lines) and (found := _CONTROL.search("\n".join(lines))):
         n, line = next((n, line) for n, line in enumerate(lines) if found.group() in line)
-        word = "a NUL" if found.group() == "\0" else "a control character or one that cannot be seen"
+        why = f"holds {'a NUL' if found.group() == chr(0) else 'a control character or one that cannot be seen'}"
         hint = "save it as plain text; a file of UTF-16 without a byte order mark needs its encoding named"
-        raise refusal(source, f"line {first + n}", line[:MAX_CELL], f"holds {word}", hint)
+        raise refusal(source, f"line {first + n}", line[:MAX_CELL], why, hint)
 
 
 # --- lines to cells ---

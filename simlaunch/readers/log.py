@@ -19,7 +19,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from math import inf, sqrt
+from math import inf
 from pathlib import Path
 from typing import TypeAlias
 
@@ -28,14 +28,14 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
 from simlaunch.readers.child import Channel, Recording, told_apart, without_unit
-from simlaunch.readers.columns import known_channels, plain_name
+from simlaunch.readers.columns import known_channels, plain_name, unit_named
 from simlaunch.readers.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
 from simlaunch.readers.matlab import read_matlab
 from simlaunch.readers.mdf import read_mdf
+from simlaunch.readers.smoothing import moving_off
 from simlaunch.scenario.reading import read_bytes
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import read
 from simlaunch.units.spelling import Dimension
 
 AT_REST = 0.2
@@ -171,8 +171,10 @@ def read_channels(path: str | os.PathLike[str], options: LogOptions | None = Non
     log = _opened(Path(path), options or LogOptions())
     clock = _clock(log)
     chosen = {role: _chosen(log, role) for role in _MEASURED}
-    if not chosen[Role.SPEED]:
-        raise log.refuse("speed", "", "is not among the channels", f"name it with {_flag(Role.SPEED)}; {log.choices()}")
+    timeless = [c for c in chosen[Role.SPEED] or log.channels if c.time is None and _own_time(log, c) is None]
+    lacks = ((Role.SPEED, not chosen[Role.SPEED]), (Role.TIME, clock is None and timeless))
+    if missing := [role for role, lacking in lacks if lacking]:
+        raise _missing(log, missing)
     series = [s for role, found in chosen.items() if (s := _of_role(log, role, found, clock))]
     return _account(log, series)
 
@@ -254,10 +256,10 @@ def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
 
 
 def _named(log: _Log, role: Role, name: str) -> Channel:
-    found = next((channel for channel in log.channels if channel.name == name), None)
-    if found is None:
-        raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
-    return found
+    for channel in log.channels:
+        if channel.name == name:
+            return channel
+    raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
 
 
 # --- channels to series in SI ---
@@ -287,15 +289,27 @@ def _rising(log: _Log, name: str, time: Array, place: Callable[[int], str]) -> A
     return time
 
 
+def _missing(log: _Log, roles: Sequence[Role]) -> InputError:
+    """Refusal of a log that lacks channels it cannot do without, all of them at once."""
+    why, it = ("is not among the channels", "it") if len(roles) == 1 else ("are not among the channels", "them")
+    flags = " and ".join(map(_flag, roles))
+    return log.refuse(" and ".join(roles), "", why, f"name {it} with {flags}; {log.choices()}")
+
+
+def _own_time(log: _Log, channel: Channel) -> Channel | None:
+    """Channel that holds the time of another one alone."""
+    return next((other for other in log.channels if other.name == f"{channel.name}_time"), None)
+
+
 def _time_of(log: _Log, channel: Channel, clock: Array | None) -> Array:
     place = f"channel {quoted(channel.name)}"
     if channel.time is not None:
         return _rising(log, channel.name, channel.time, lambda n: f"{place}, sample {n + 1}")
-    own = next((other for other in log.channels if other.name == f"{channel.name}_time"), None)
+    own = _own_time(log, channel)
     shared = "".join(other.unit for other in _chosen(log, Role.TIME))
     time = clock if own is None else _as_time(log, replace(own, unit=own.unit or shared))
     if time is None:
-        raise log.refuse("time", "", "is not among the channels", f"name it with {_flag(Role.TIME)}; {log.choices()}")
+        raise _missing(log, [Role.TIME])
     if time.size != channel.values.size:
         why = f"has {channel.values.size} values, its time has {time.size}"
         raise log.refuse(place, "", why, f"save its own time as {quoted(f'{channel.name}_time')}")
@@ -307,14 +321,13 @@ def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, s
     known = known_channels()[role]
     unit = log.options.units.get(role) or channel.unit or _unit_in_name(channel.name, role)[1]
     unit = "" if unit in ("-", "1") else unit
-    try:
-        one = read(f"1 {unit}", *known.kinds)
-    except InputError:
+    read = unit_named(unit, *known.kinds)
+    if read is None:
         why = "is not a unit that it can have" if unit else "has no unit"
         instead = f"give one of {', '.join(known.units)}" if known.units else "give a pure number"
         instead += f", as in --unit {role}={next(iter(known.units), '1')}"
-        raise log.refuse(f"channel {quoted(channel.name)}", unit, why, instead) from None
-    return one.si, one.dimension, unit
+        raise log.refuse(f"channel {quoted(channel.name)}", unit, why, instead)
+    return read.scale, read.dimension, unit
 
 
 def _series(log: _Log, role: Role, channel: Channel, clock: Array | None) -> _Series | None:
@@ -446,20 +459,6 @@ class _Run:
     from_rest: bool = False
 
 
-def _moving_off(time: Array, speed: Array, first: int) -> float:
-    """Moment, between a sample at rest and the next, at which the parabola through the next three begins to rise."""
-    t, v = time[first + 1 : first + 4] - time[first], speed[first + 1 : first + 4]
-    if t.size < 3:
-        return float(time[first])
-    square, slope, constant = np.polyfit(t, v, 2).tolist()
-    if abs(square) * t[0] < 1e-9 * abs(slope):  # a straight line
-        roots = np.array([-constant / slope])
-    else:
-        spread = sqrt(max(slope * slope - 4.0 * square * constant, 0.0))  # no root: the lowest point
-        roots = np.array([-slope - spread, -slope + spread]) / (2.0 * square)
-    return float(time[first] + max(roots[roots <= t[0]].max(initial=0.0), 0.0))
-
-
 def _run(log: _Log, time: Array, speed: Array) -> _Run:
     """The run that is wanted."""
     starts, wanted = _starts(speed), log.options.start
@@ -475,7 +474,7 @@ def _run(log: _Log, time: Array, speed: Array) -> _Run:
     moving = first + int(np.argmax(speed[first:] > AT_REST))
     standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
     last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
-    zero = _moving_off(time, speed, first)
+    zero = moving_off(time, speed, first)
     length = f"{time[last] - zero:.4g} s"
     told = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
     more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()

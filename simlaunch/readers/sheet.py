@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
-from simlaunch.readers.columns import NO_CHOICES, Choices, Column, speed_and_load
+from simlaunch.readers.columns import NO_CHOICES, Choices, Column, air_fuel_ratio, place_of, speed_and_load
 from simlaunch.readers.delimited import Lines, Table, TableOptions, read_table, refusal
 from simlaunch.readers.smoothing import Smooth
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -42,6 +42,8 @@ SCATTERS = 3.0
 _RPM = pi / 30.0
 _HIGHEST_SPEED = (1500.0 * _RPM, 25000.0 * _RPM)
 _PEAK_TORQUE = (5.0, 20000.0)
+AIR_FUEL_RANGE = (3.0, 100.0)
+"""Air-fuel ratios that can be: methanol runs at 4 to 6, a diesel engine at up to 60 at full load (common practice)."""
 
 
 @dataclass(frozen=True)
@@ -58,12 +60,15 @@ class Pull:
         Engine speed, as it came [rad/s].
     torque : ndarray, shape (n,)
         Torque [N m].
+    air_fuel : ndarray, shape (n,), or None
+        Mass of air over mass of fuel, nan where it is blank or cannot be one; None where it was not logged [-].
     """
 
     source: str
     lines: tuple[int, int]
     speed: Array
     torque: Array
+    air_fuel: Array | None = None
 
     def __str__(self) -> str:
         return f"{self.source}, lines {self.lines[0]} to {self.lines[1]}"
@@ -91,6 +96,8 @@ class Sheet:
     pulls: tuple[Pull, ...]
     dropped: tuple[Dropped, ...]
     preamble: tuple[str, ...]
+    place: MeasuredAt | None = None
+    """Where the figures were taken, as the headings say."""
 
 
 @dataclass(frozen=True)
@@ -143,10 +150,29 @@ def read_sheet(
     speed, torque, power = speed_and_load(table, choices)
     _check_speed(table, speed)
     load = _torque(table, speed, torque, power)
-    pulls, dropped = _pulls(table, speed.values, load)
+    mixture = air_fuel_ratio(table)
+    pulls, dropped = _pulls(table, speed.values, load, None if mixture is None else _ratios(mixture))
     _check_torque(table, max(float(pull.torque.max()) for pull in pulls))
-    understood = (*table.notes, *(str(column) for column in (speed, torque, power) if column is not None))
-    return Sheet(table.source, understood, len(load), pulls, dropped, table.preamble)
+    understood = (*table.notes, *(str(column) for column in (speed, torque, power, mixture) if column is not None))
+    place = _place(table, [column for column in (torque, power) if column is not None])
+    told = () if place is None else (f"place: {place}, as the heading says",)
+    return Sheet(table.source, (*understood, *told), len(load), pulls, dropped, table.preamble, place)
+
+
+def _place(table: Table, columns: Sequence[Column]) -> MeasuredAt | None:
+    """Where the figures were taken, as their headings say; all of those that say it have to agree."""
+    said = {place: column for column in columns if (place := place_of(column))}
+    if len(said) > 1:
+        listed = " and ".join(f"{column.header} at the {place}" for place, column in said.items())
+        why = "names figures of unlike places"
+        raise refusal(table.source, "header", listed, why, "leave one of the columns out, or name one with --column")
+    return next(iter(said), None)
+
+
+def _ratios(mixture: Column) -> Array:
+    """Air-fuel ratios of the rows, those left out that no burning mixture has."""
+    low, high = AIR_FUEL_RANGE
+    return np.where((mixture.values >= low) & (mixture.values <= high), mixture.values, np.nan)
 
 
 # --- can the figures be right? ---
@@ -240,7 +266,9 @@ def _cross_check(table: Table, speed: Array, torque: Column, power: Column) -> N
 # --- rows to pulls ---
 
 
-def _pulls(table: Table, speed: Array, torque: Array) -> tuple[tuple[Pull, ...], tuple[Dropped, ...]]:
+def _pulls(
+    table: Table, speed: Array, torque: Array, air_fuel: Array | None
+) -> tuple[tuple[Pull, ...], tuple[Dropped, ...]]:
     known = np.isfinite(speed) & np.isfinite(torque)
     loaded = known & (torque > 0.0) & (speed > 0.0)
     if not loaded.any():
@@ -262,13 +290,19 @@ def _pulls(table: Table, speed: Array, torque: Array) -> tuple[tuple[Pull, ...],
     used = sum(high - low + 1 for low, high in long)
     dropped.append(Dropped(table.source, len(kept) - inside, "engine speed falls, or holds after its highest"))
     dropped.append(Dropped(table.source, inside - used, f"sweep shorter than {SHORT:.0%} of the longest"))
-    pulls = tuple(_pull(table, kept[low : high + 1], speed, torque) for low, high in long)
+    pulls = tuple(_pull(table, kept[low : high + 1], speed, torque, air_fuel) for low, high in long)
     return pulls, tuple(entry for entry in dropped if entry.rows)
 
 
-def _pull(table: Table, rows: Lines, speed: Array, torque: Array) -> Pull:
+def _pull(table: Table, rows: Lines, speed: Array, torque: Array, air_fuel: Array | None) -> Pull:
     lines = table.line_numbers[rows]
-    return Pull(table.source, (int(lines.min()), int(lines.max())), speed[rows], torque[rows])
+    return Pull(
+        table.source,
+        (int(lines.min()), int(lines.max())),
+        speed[rows],
+        torque[rows],
+        None if air_fuel is None else air_fuel[rows],
+    )
 
 
 def _rises(speed: Array) -> list[tuple[int, int]]:

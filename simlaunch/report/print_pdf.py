@@ -59,7 +59,10 @@ def browser() -> str:
         There is none.
     """
     chosen = os.environ.get(CHOICE)
-    found = next(filter(None, map(shutil.which, (chosen,) if chosen else _PROGRAMS)), None)
+    places = os.pathsep.join(filter(os.path.isabs, os.get_exec_path()))  # none of the current folder
+    found = (
+        shutil.which(chosen) if chosen else next(filter(None, (shutil.which(p, path=places) for p in _PROGRAMS)), None)
+    )
     if found is None:
         typed = f'"{chosen}"' if chosen else ""
         instead = f"install Chromium, name a browser in {CHOICE}, or print the page from your own browser"

@@ -24,16 +24,20 @@ _PUBLISHED_SET = "published passenger-car set for Magic Formula 5.2, listed afte
 class Body(Section):
     """Mass, its place, and the air forces on the body."""
 
-    mass: Annotated[Quantity, Within(Dimension.MASS, "100 kg", "20 t")] = required("Mass with driver and fuel.")
-    front_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "10 %", "90 %")] = required(
-        "Share of the weight on the front axle, standing on level ground."
+    mass: Annotated[Quantity, Within(Dimension.MASS, "100 kg", "20 t")] = required(
+        "Mass with driver and fuel.", "1610 kg"
     )
-    wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required("Distance between the axles.")
+    front_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "10 %", "90 %")] = required(
+        "Share of the weight on the front axle, standing on level ground.", "54 %"
+    )
+    wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required(
+        "Distance between the axles.", "2.65 m"
+    )
     cg_height: Annotated[Quantity, Within(Dimension.LENGTH, "0 m", "3 m")] = required(
-        "Height of the centre of gravity."
+        "Height of the centre of gravity.", "0.52 m"
     )
     drag_area: Annotated[Quantity, Within(Dimension.AREA, "0 m^2", "10 m^2")] = required(
-        "Drag coefficient times frontal area."
+        "Drag coefficient times frontal area.", "0.66 m^2"
     )
     lift_area_front: Annotated[Quantity, Within(Dimension.AREA, "-5 m^2", "5 m^2")] = default(
         "0 m^2",
@@ -94,7 +98,7 @@ class Tyre(Section):
         'Size designation such as "225/45 R17"; gives the rolling radius.'
     )
     radius: Annotated[Quantity, Within(Dimension.LENGTH, "0.1 m", "1 m")] | None = optional(
-        "Effective rolling radius, in place of a size."
+        "Effective rolling radius, in place of a size.", "0.31 m"
     )
     rolling_factor_of_radius: Annotated[Quantity, Within(Dimension.NUMBER, "0.85", "1")] = default(
         "0.97", "Rolling radius over unloaded radius; only with a size.", "common practice: 0.96 to 0.98"
@@ -103,7 +107,7 @@ class Tyre(Section):
         "4000 N", "Load of one tyre at which friction and stiffness are stated.", "common practice"
     )
     friction: Annotated[Quantity, Within(Dimension.NUMBER, "0.05", "5")] = required(
-        "Peak friction coefficient at nominal load on dry asphalt."
+        "Peak friction coefficient at nominal load on dry asphalt.", "1.05"
     )
     friction_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-1", "0.5")] = default(
         "-0.16395", "Change of the friction coefficient per relative change of load.", _PUBLISHED_SET

@@ -21,6 +21,9 @@ from simlaunch.units.spelling import Dimension
 
 _HEADING = re.compile(r"\s*([^\[\]]{1,64}?)\s*\[([^\[\]]{1,32})\]\s*")
 _COLUMNS = (Dimension.ROTATIONAL_SPEED, Dimension.TORQUE)
+RAW_SHEET = "have a dyno sheet made into such a file: simlaunch curve SHEET --save CURVE.csv"
+"""What to do with a sheet as a dyno exported it."""
+
 _MODEL = 'write "engine speed [rpm],torque [N m]"'
 
 Pair = tuple[str, str]
@@ -145,7 +148,8 @@ def _header(line: tuple[int, str], source: str) -> _Header:
         torque_first = kinds[0] is Dimension.TORQUE
         return _Header((units[torque_first], units[not torque_first]), torque_first)
     why = "is no header of two columns, engine speed and torque, with units in brackets"
-    raise ScenarioError(source, (Fault(f"line {number}", quoted(text.strip()), why, _MODEL),))
+    instead = f"{_MODEL}, or {RAW_SHEET}"
+    raise ScenarioError(source, (Fault(f"line {number}", quoted(text.strip()), why, instead),))
 
 
 def _point(line: tuple[int, str], header: _Header, faults: list[Fault]) -> tuple[str, Quantity, Quantity] | None:

@@ -136,7 +136,7 @@ class Correlation(Section):
     )
     coefficients: Annotated[
         tuple[tuple[Annotated[Quantity, _CORRELATION], ...], ...], Field(min_length=2, max_length=20)
-    ] = required("Their correlations: a row for each key, 1 on the diagonal.")
+    ] = required("Their correlations: a row for each key, 1 on the diagonal.", [["1", "0.3"], ["0.3", "1"]])
     origin: Note = required("Where they come from.")
 
     @model_validator(mode="after")
@@ -279,7 +279,7 @@ class PartRating(Section):
     name: Name = required("Name of the part, unique among them.")
     place: Place = required("Where its torque is taken; shafts are both half shafts of the axle together.")
     rating: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "100000 N m")] = required(
-        "Torque that the part is rated for; behind the final drive at the gearbox output and the shafts."
+        "Torque that the part is rated for; behind the final drive at the gearbox output and the shafts.", "500 N m"
     )
     reserve: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "300 %")] = default(
         "50 %",
@@ -287,7 +287,7 @@ class PartRating(Section):
         "common practice: a maker's rating leaves about half as much again",
     )
     slope: Annotated[Quantity, Within(Dimension.NUMBER, "1", "20")] | None = optional(
-        "Slope of the S-N line: life falls with this power of torque."
+        "Slope of the S-N line: life falls with this power of torque.", "6.6"
     )
     origin: Note = required("Where rating, reserve and slope come from.")
 
@@ -325,20 +325,25 @@ class CurveLimits(Section):
     """Limits of a full-load curve; what is left out limits nothing."""
 
     mean_pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "1 bar", "60 bar")] | None = optional(
-        "Highest brake mean effective pressure; needs the displacement."
+        "Highest brake mean effective pressure; needs the displacement.", "26 bar"
     )
-    power: Annotated[Quantity, Within(Dimension.POWER, "10 kW", "2000 kW")] | None = optional("Highest power.")
+    power: Annotated[Quantity, Within(Dimension.POWER, "10 kW", "2000 kW")] | None = optional(
+        "Highest power.", "250 kW"
+    )
     air_flow: Annotated[Quantity, Within(Dimension.MASS_FLOW, "0.01 kg/s", "3 kg/s")] | None = optional(
-        "Highest flow of air, which caps the power by the usual consumption and air-fuel ratio."
+        "Highest flow of air, which caps the power by the usual consumption and air-fuel ratio.", "900 kg/h"
     )
     rise: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "5000 N m")] | None = optional(
-        "Torque by which the curve may rise in 1000 rpm."
+        "Torque by which the curve may rise in 1000 rpm.", "180 N m"
     )
-    torque: Annotated[Quantity, Within(Dimension.TORQUE, "10 N m", "3000 N m")] | None = optional("Highest torque.")
+    torque: Annotated[Quantity, Within(Dimension.TORQUE, "10 N m", "3000 N m")] | None = optional(
+        "Highest torque.", "450 N m"
+    )
     envelope: Envelope | None = optional(
         "What the engine can give at each engine speed: a curve of the scenario by name, or points; it caps the whole "
         "curve. Left out, the highest of the scenario's curves at each speed caps only the way up: below the speed "
-        "at which it peaks. Held flat beyond its ends."
+        "at which it peaks. Held flat beyond its ends.",
+        [["1500 rpm", "300 N m"], ["3000 rpm", "480 N m"], ["6500 rpm", "400 N m"]],
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
@@ -62,6 +63,10 @@ class _Goal(Within):
 _GOAL = _Goal(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
 
 
+_DASHED = re.compile(r" *([\d.]{1,16}) *[-\u2013] *([\d.]{1,16}) *([^\d ]\D{0,31}?)? *", re.ASCII)
+"""Two numbers joined by a dash, as a span is often written."""
+
+
 @dataclass(frozen=True)
 class Mark:
     """A distance, a speed, or a span of either, whose time is reported; a start of None means from rest."""
@@ -75,6 +80,10 @@ class Mark:
         """Mark from text such as ``"50 m"`` or ``"80 km/h to 120 km/h"``."""
         if isinstance(value, Mark):
             return value
+        if isinstance(value, str) and (dashed := _DASHED.fullmatch(value)):
+            low, high, unit = dashed.groups()
+            spans = " or ".join(f'"{low} {each} to {high} {each}"' for each in ([unit] if unit else ["km/h", "mph"]))
+            raise refused(quoted(str(value)), "joins two values by a dash", f"write the span as {spans}")
         parts = value.split(" to ") if isinstance(value, str) else [value]
         if len(parts) > 2:
             raise refused(quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"')

@@ -112,7 +112,9 @@ class Curve(Section):
     """A full-load torque curve."""
 
     name: Name = required("Name of the curve, unique in the scenario.")
-    points: CurvePoints = required("Engine speed and full-load torque, by rising speed.")
+    points: CurvePoints = required(
+        "Engine speed and full-load torque, by rising speed.", [["1500 rpm", "300 N m"], ["6500 rpm", "350 N m"]]
+    )
     correction: Correction | None = optional("Weather correction that the torque carries.")
     measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
         "Where the torque is valid; a launch needs it at the crank."
@@ -123,11 +125,13 @@ class Engine(Section):
     """Engine without its full-load curve."""
 
     inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = required(
-        "Crankshaft, flywheel and clutch cover, or crankshaft and converter pump."
+        "Crankshaft, flywheel and clutch cover, or crankshaft and converter pump.", "0.18 kg m^2"
     )
-    idle: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "100 rpm", "30000 rpm")] = required("Idle speed.")
+    idle: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "100 rpm", "30000 rpm")] = required(
+        "Idle speed.", "850 rpm"
+    )
     rev_limit: EngineSpeed = required(
-        "Engine speed that the rev limiter keeps the engine from passing by its own torque."
+        "Engine speed that the rev limiter keeps the engine from passing by its own torque.", "7000 rpm"
     )
     limiter_band: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "1 rpm", "1000 rpm")] = default(
         "50 rpm",
@@ -140,7 +144,7 @@ class Engine(Section):
         "common practice for 2 l",
     )
     displacement: Annotated[Quantity, Within(Dimension.VOLUME, "50 cc", "30 l")] | None = optional(
-        "Swept volume; used for the mean effective pressure only."
+        "Swept volume; used for the mean effective pressure only.", "1998 cc"
     )
     boost_lagged_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %", "Share of the full-load torque that waits for boost.", "common practice: no lag unless stated"
@@ -166,7 +170,7 @@ class FrictionClutch(Section):
 
     kind: Literal["friction clutch"] = required("Kind of coupling.")
     capacity: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "20000 N m")] = required(
-        "Torque that it carries when fully engaged."
+        "Torque that it carries when fully engaged.", "600 N m"
     )
     engagement_time: Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")] = default(
         "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice"
@@ -191,9 +195,14 @@ class TorqueConverter(Section):
     """Hydrodynamic torque converter with an optional lock-up clutch."""
 
     kind: Literal["torque converter"] = required("Kind of coupling.")
-    speed_ratio: SpeedRatios = required("Turbine speed over pump speed, rising from 0; the point at 1 is added.")
-    capacity_factor: CapacityFactors = required("Pump speed over the square root of pump torque, per speed ratio.")
-    torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.")
+    speed_ratio: SpeedRatios = required(
+        "Turbine speed over pump speed, rising from 0; the point at 1 is added.", ["0", "0.5", "0.9"]
+    )
+    capacity_factor: CapacityFactors = required(
+        "Pump speed over the square root of pump torque, per speed ratio.",
+        ["118 rpm/sqrt(N m)", "125 rpm/sqrt(N m)", "180 rpm/sqrt(N m)"],
+    )
+    torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.", ["2", "1.4", "1"])
     lock_up_capacity: Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")] = default(
         "0 N m", "Torque that the lock-up clutch carries; 0 for none.", "common practice: none unless stated"
     )
@@ -353,8 +362,8 @@ def ratio_faults(ratios: Sequence[Quantity]) -> list[Fault]:
 class Gearbox(Section):
     """Gears, final drive and how they are shifted."""
 
-    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.")
-    final_drive: Ratio = required("Final drive ratio.")
+    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
+    final_drive: Ratio = required("Final drive ratio.", "3.42")
     efficiency: Efficiencies = default(
         "0.94",
         "Gear and final drive together, one value or one per gear.",
@@ -398,12 +407,14 @@ class GearSet(Section):
     """Gears to try in place of those of the gearbox; what is left out stays as it is there."""
 
     name: Name = required("Name of the gear set, unique among them.")
-    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.")
-    final_drive: Ratio | None = optional("Final drive ratio, if it differs.")
+    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
+    final_drive: Ratio | None = optional("Final drive ratio, if it differs.", "3.42")
     efficiency: Efficiencies | None = optional(
-        "Gear and final drive together, if it differs; one value or one per gear."
+        "Gear and final drive together, if it differs; one value or one per gear.", "94 %"
     )
-    shift_at: ShiftAt | None = optional("Engine speeds at which each gear is left, if they differ.")
+    shift_at: ShiftAt | None = optional(
+        "Engine speeds at which each gear is left, if they differ.", ["6800 rpm", "6800 rpm"]
+    )
 
     @model_validator(mode="after")
     def _ratios_fall(self) -> GearSet:
@@ -416,7 +427,7 @@ class GearSet(Section):
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.")
+    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
@@ -435,7 +446,8 @@ class PedalSettings(Section):
 
     target_slip: Annotated[Quantity, Within(Dimension.SHARE, "1 %", "100 %")] | None = optional(
         "Longitudinal slip (ISO 8855) that is held; left out, it is the slip of peak force at static load. "
-        "With a locked centre it is the slip of the larger tyres."
+        "With a locked centre it is the slip of the larger tyres.",
+        "12 %",
     )
     actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(
         "20 ms", "Delay between wanted and delivered torque.", "common practice: spark cut 10 to 30 ms"

@@ -15,10 +15,10 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
-from simlaunch.scenario.schema import FILE_SECTIONS, how_to_add, keys, kinds, quantity_at
+from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20
@@ -351,7 +351,7 @@ class _References:
             text = read_text(path)
             return {"points": read_curve(text, str(name)), **read_footing(text, str(name))}
         if suffix != ".toml":
-            wanted = "a .toml or .csv file" if also_csv else "a .toml file"
+            wanted = f"a .toml or .csv file, or {RAW_SHEET}" if also_csv else "a .toml file"
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
         content = _toml(read_text(path), str(name))
         if "file" in content:
@@ -401,7 +401,8 @@ def _of_entry(entry: Any, data: Table) -> list[Fault]:
     place = _place(entry["loc"], data)
     given = entry.get("ctx", {}).get("faults")
     if given:
-        return [replace(fault, place=_joined(place, fault.place)) for fault in given]
+        loc = entry["loc"]
+        return [replace(f, place=_joined(place, f.place), instead=fitting(loc, f.instead)) for f in given]
     if entry["type"] == "too_short" and len(entry["input"]) >= entry["ctx"]["min_length"]:
         return []  # only the sound elements were counted; each of the others has a fault of its own
     why, instead = _REASONS.get(entry["type"], _other)(entry)

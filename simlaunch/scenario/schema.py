@@ -8,6 +8,7 @@ from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
+from pydantic_core import PydanticCustomError
 
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.surroundings import Section
@@ -107,21 +108,70 @@ def how_to_add(path: Sequence[str | int]) -> str:
     key = str(path[-1])
     fields = [model.model_fields[key] for model in _models_at(path[:-1]) if key in model.model_fields]
     parts = [part for field in fields for part in _of_field(field)]
+    texts = [text for field in fields for text in _samples(field)]
     if any(_is_model(part) for part in parts):
         table = ".".join(map(str, path))
         return f"add a table [[{table}]]" if tuple in map(get_origin, parts) else f"add the table [{table}]"
-    return f"add {key} = {_example(parts)}"
+    return f"add {key} = {_example(parts, texts)}"
 
 
-def _example(parts: list[object]) -> str:
+def _samples(field: FieldInfo) -> list[str]:
+    """A fitting value for each quantity that a field holds: its own, its default, or the example of its kind."""
+    own = list(_texts(field.examples[0] if field.examples else field.default))
+    limits = [part for part in _of_field(field) if isinstance(part, Within)]
+    fitting = (next((text for text in own if _takes(limit, text)), None) for limit in limits)
+    return [f'"{text}"' if text else example(limit.dimension) for limit, text in zip(limits, fitting, strict=True)]
+
+
+def _texts(value: object) -> Iterator[str]:
+    """Every text in a value, however deep in lists."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from _texts(inner)
+
+
+def _takes(limit: Within, text: str) -> bool:
+    try:
+        limit.parse(text)
+    except PydanticCustomError:
+        return False
+    return True
+
+
+def fitting(path: Sequence[str | int], instead: str) -> str:
+    """What to write instead, the example of the kind of quantity replaced by one that fits the key.
+
+    Parameters
+    ----------
+    path : sequence of str or int
+        Path of the key, in pydantic's manner.
+    instead : str
+        What the reader of quantities proposes.
+
+    Returns
+    -------
+    str
+        The same where no example stands in it.
+    """
+    key = next((str(step) for step in reversed(path) if isinstance(step, str)), "")
+    tables = path[: len(path) - list(reversed(path)).index(key) - 1] if key in path else ()
+    for field in (model.model_fields[key] for model in _models_at(tables) if key in model.model_fields):
+        limits = [part for part in _of_field(field) if isinstance(part, Within)]
+        for limit, text in zip(limits, _samples(field), strict=True):
+            instead = instead.replace(f"such as {example(limit.dimension)}", f"such as {text}")
+    return instead
+
+
+def _example(parts: list[object], samples: list[str]) -> str:
     choices = [choice for part in parts if get_origin(part) is Literal for choice in get_args(part)]
     if choices:
         return " or ".join(f'"{choice}"' if isinstance(choice, str) else str(choice) for choice in choices)
-    limits = [part for part in parts if isinstance(part, Within)]
-    texts = ", ".join(example(limit.dimension) for limit in limits)
+    texts = ", ".join(samples)
     if not texts:
         return '"..."'
-    return {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(limits)] if tuple in map(get_origin, parts) else texts
+    return {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(samples)] if tuple in map(get_origin, parts) else texts
 
 
 def _parts(hint: object) -> Iterator[object]:

@@ -125,10 +125,10 @@ class Air(Section):
         "ISO 2533 sea level",
     )
     pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
-        "Absolute air pressure at the car; replaces the altitude."
+        "Absolute air pressure at the car; replaces the altitude.", "1013 hPa"
     )
     temperature: Annotated[Quantity, Within(Dimension.TEMPERATURE, "-60 degC", "60 degC")] | None = optional(
-        "Air temperature."
+        "Air temperature.", "20 degC"
     )
     humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %", "Relative humidity.", "ISO 2533: dry air"
@@ -137,7 +137,7 @@ class Air(Section):
         "0 m/s", "Wind against the direction of travel.", "common practice: still air"
     )
     density: Annotated[Quantity, Within(Dimension.DENSITY, "0 kg/m^3", "2 kg/m^3")] | None = optional(
-        "Air density, when it is to be taken as given rather than worked out."
+        "Air density, when it is to be taken as given rather than worked out.", "1.225 kg/m^3"
     )
 
     @model_validator(mode="after")
@@ -205,10 +205,10 @@ class Road(Section):
         "dry asphalt", "Named road surface.", "common practice: the reference of all surface factors"
     )
     friction_factor: FrictionFactor | None = optional(
-        "Peak friction relative to the tyre's own on dry asphalt; replaces that of the surface."
+        "Peak friction relative to the tyre's own on dry asphalt; replaces that of the surface.", "0.7"
     )
     rolling_factor: RollingFactor | None = optional(
-        "Rolling resistance relative to asphalt; replaces that of the surface."
+        "Rolling resistance relative to asphalt; replaces that of the surface.", "1.2"
     )
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
         "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road"
@@ -250,8 +250,8 @@ class RoadSurface(Section):
 
     name: Name = required("Name of the surface, unique among them.")
     surface: Annotated[str, AfterValidator(_known_surface)] | None = optional("Named road surface that it starts from.")
-    friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.")
-    rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.")
+    friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.", "0.7")
+    rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.", "1.2")
 
     @model_validator(mode="after")
     def _says_something(self) -> RoadSurface:

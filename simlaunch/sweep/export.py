@@ -5,20 +5,22 @@ from __future__ import annotations
 import contextlib
 import csv
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, Protocol, TextIO
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.errors import Fault, InputError, UsageError, plain
+from simlaunch.errors import UsageError, plain
 from simlaunch.sweep.axes import Axis, Kind
 from simlaunch.sweep.chunk import Measure, Study
 from simlaunch.sweep.ranking import Order
 from simlaunch.sweep.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
+from simlaunch.writing import check, whole
 
 if TYPE_CHECKING:
     import xarray
@@ -100,21 +102,38 @@ _OWN_ENDS = ("", "-wal", "-shm", ".lock")
 """What the names of a sweep's own files end with."""
 
 
-@contextlib.contextmanager
-def _written(path: Path, reader: Reader) -> Iterator[Path]:
-    """A place to write to, which becomes the file once it is whole; a file that cannot be written is a message."""
+def check_file(place: str, path: Path, reader: Reader, *, force: bool) -> None:
+    """Refuse a file that is there, or cannot be written, or belongs to the sweep itself.
+
+    Parameters
+    ----------
+    place : str
+        The option that named the file.
+    path : Path
+        The file to write.
+    reader : Reader
+        The file of results.
+    force : bool
+        Whether a file that is there may be replaced.
+
+    Raises
+    ------
+    UsageError, InputError
+        Says why.
+    """
+    _refuse_own(path, reader)
+    check(place, path, force=force)
+
+
+def _refuse_own(path: Path, reader: Reader) -> None:
     if path.resolve() in {reader.path.resolve().with_name(reader.path.name + end) for end in _OWN_ENDS}:
         raise UsageError(f"{plain(str(path))} belongs to the sweep itself; name another file")
-    part = path.with_name(f"{path.name}.part")
-    try:
-        yield part
-        part.replace(path)
-    except OSError as error:
-        why = f"cannot be written ({error.strerror or error})"
-        raise InputError(Fault(plain(str(path)), "", why, "name a file in a folder that you may write to")) from None
-    finally:
-        with contextlib.suppress(OSError):
-            part.unlink(missing_ok=True)
+
+
+def _written(kind: str, path: Path, reader: Reader, force: bool) -> AbstractContextManager[Path]:
+    """A place to write to, which becomes the file once it is whole."""
+    _refuse_own(path, reader)
+    return whole(f"--{kind}", path, force=force)
 
 
 def _guarded(text: str) -> str:
@@ -122,9 +141,9 @@ def _guarded(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def write_csv(reader: Reader, wanted: Order | None, path: Path) -> None:
+def write_csv(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
     """Write launches as CSV: SI units, empty cells for what was not reached; text never reads as a formula."""
-    with _written(path, reader) as part, part.open("w", encoding="utf-8", newline="") as stream:
+    with _written("csv", path, reader, force) as part, part.open("w", encoding="utf-8", newline="") as stream:
         csv_to(stream, reader, wanted)
 
 
@@ -143,7 +162,7 @@ def _library(name: str, extra: str) -> Any:
         raise UsageError(f'this needs the package {name}: install it with pip install "simlaunch[{extra}]"') from None
 
 
-def write_xlsx(reader: Reader, wanted: Order | None, path: Path) -> None:
+def write_xlsx(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
     """Write launches as a workbook: numbers as numbers in SI units, text as text and never as a formula.
 
     Parameters
@@ -154,18 +173,20 @@ def write_xlsx(reader: Reader, wanted: Order | None, path: Path) -> None:
         Whose constraints launches have to meet.
     path : Path
         The workbook.
+    force : bool
+        Whether a file that is there may be replaced.
 
     Raises
     ------
     UsageError
         There are more launches than a worksheet has rows, or a package is missing.
     InputError
-        The file cannot be written.
+        A file is there already, or it cannot be written.
     """
     openpyxl = _library("openpyxl", "tables")
     if reader.count() > _MOST_ROWS:
         raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write --parquet or --csv instead")
-    with _written(path, reader) as part, part.open("wb") as stream:
+    with _written("xlsx", path, reader, force) as part, part.open("wb") as stream:
         book = openpyxl.Workbook(write_only=True)
         sheet = book.create_sheet("launches")
         sheet.freeze_panes = "B2"
@@ -181,7 +202,7 @@ def _text_cell(sheet: Any, text: str) -> Any:
     return cell
 
 
-def write_parquet(reader: Reader, wanted: Order | None, path: Path) -> None:
+def write_parquet(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
     """Write launches as Parquet, a batch of rows at a time.
 
     Parameters
@@ -192,20 +213,22 @@ def write_parquet(reader: Reader, wanted: Order | None, path: Path) -> None:
         Whose constraints launches have to meet.
     path : Path
         The file to write.
+    force : bool
+        Whether a file that is there may be replaced.
 
     Raises
     ------
     UsageError
         A package is missing.
     InputError
-        The file cannot be written.
+        A file is there already, or it cannot be written.
     """
     arrow, parquet = _library("pyarrow", "tables"), _library("pyarrow.parquet", "tables")
     study = reader.study
     axes = [arrow.float64() if axis.kind is Kind.NUMBER else arrow.string() for axis in study.plan.axes]
     types = [arrow.int64(), *axes, arrow.int64(), arrow.string(), *(arrow.float64() for _ in study.measures)]
     schema = arrow.schema(list(zip(heads(reader), types, strict=True)))
-    with _written(path, reader) as part, parquet.ParquetWriter(part, schema) as writer:
+    with _written("parquet", path, reader, force) as part, parquet.ParquetWriter(part, schema) as writer:
         for batch in _batches(launches(reader, wanted)):
             arrays = [arrow.array(column, kind) for column, kind in zip(zip(*batch, strict=True), types, strict=True)]
             writer.write_table(arrow.Table.from_arrays(arrays, schema=schema))
@@ -274,7 +297,7 @@ def _sampled_coordinates(study: Study) -> dict[str, Any]:
     return {axis.name: ("launch", values, {"units": si_symbol(axis.dimension)}) for axis, values in varied}
 
 
-def write_netcdf(reader: Reader, wanted: Order | None, path: Path) -> None:
+def write_netcdf(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
     """Write all launches as netCDF, some at a time, whatever constraints there are, since a grid has no gaps.
 
     Parameters
@@ -285,17 +308,19 @@ def write_netcdf(reader: Reader, wanted: Order | None, path: Path) -> None:
         Plays no part.
     path : Path
         The file to write, in the format netCDF-4; names have "per" in place of a slash, which it does not allow.
+    force : bool
+        Whether a file that is there may be replaced.
 
     Raises
     ------
     UsageError
         A package is missing.
     InputError
-        The file cannot be written.
+        A file is there already, or it cannot be written.
     """
     del wanted
     library, study = _library("netCDF4", "arrays"), reader.study
-    with _written(path, reader) as part, contextlib.closing(_begun(library, part)) as book:
+    with _written("netcdf", path, reader, force) as part, contextlib.closing(_begun(library, part)) as book:
         book.setncatts({"source": f"simlaunch {study.version}", "scenario": study.scenario_hash})
         dims = _dimensions(book, study)
         coordinates = [_coordinate(book, axis, study) for axis in study.plan.axes]
@@ -384,7 +409,14 @@ def _varied(study: Study, first: int, last: int) -> list[NDArray[Any]]:
     ]
 
 
-WRITERS: Mapping[str, Callable[[Reader, Order | None, Path], None]] = {
+class Writer(Protocol):
+    """Writes launches to a file."""
+
+    def __call__(self, reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
+        """Write them."""
+
+
+WRITERS: Mapping[str, Writer] = {
     "csv": write_csv,
     "xlsx": write_xlsx,
     "parquet": write_parquet,

@@ -115,7 +115,9 @@ class Lock:
     def _take(self) -> int:
         while True:
             try:
-                descriptor = os.open(self._path, os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0), 0o666)
+                _refuse_strangers(self._target)
+                flags = os.O_RDWR | os.O_CREAT | getattr(os, "O_CLOEXEC", 0) | getattr(os, "O_NOFOLLOW", 0)
+                descriptor = os.open(self._path, flags, 0o666)
             except OSError as error:
                 why = f"cannot be written ({error.strerror})"
                 raise _fault(self._target, why, "name a file in a folder that you may write to") from None
@@ -137,6 +139,18 @@ class Lock:
         with contextlib.suppress(OSError):
             self._path.unlink()
         os.close(self._descriptor)
+
+
+def _refuse_strangers(path: Path) -> None:
+    """Refuse to work with files beside the results that simlaunch cannot have left there."""
+    lock = path.with_name(f"{path.name}.lock")
+    beside = [lock] if lock.is_symlink() or (lock.exists() and (not lock.is_file() or lock.stat().st_size)) else []
+    if not path.exists():  # a journal is only ever left beside its own file, and would be overwritten
+        beside += [each for end in ("-wal", "-shm", "-journal") if (each := Path(f"{path}{end}")).exists()]
+    if path.is_symlink() and not path.exists():
+        raise _fault(path, "is a link that leads nowhere", "name the file itself")
+    if beside:
+        raise _fault(beside[0], "is there already, and is not of this sweep", "move it, or name other results with -o")
 
 
 def _locked(descriptor: int) -> bool:

@@ -75,6 +75,10 @@ class Within:
     def _check(self, quantity: Quantity) -> None:
         low, high = self._bounds[quantity.dimension]
         typed = quoted(quantity.text)
+        bare = quantity.dimension is Dimension.SHARE and "%" not in quantity.text
+        if bare and quantity.si > 1.0 and low.si <= quantity.si / 100.0 <= high.si:
+            why = "is no share: a number alone counts in parts of one, up to 1"
+            raise refused(typed, why, f'write "{quantity.text} %" if per cent was meant')
         if quantity.si < low.si:
             raise refused(typed, f"is below {low.text}, the least that is possible", f"write {low.text} or more")
         if quantity.si > high.si:
@@ -112,9 +116,13 @@ def _not_text(value: object, dimensions: tuple[Dimension, ...]) -> tuple[str, st
     return "", f"is {what}; {phrase(*dimensions)} is wanted", f"write text such as {example(*dimensions)}"
 
 
-def required(description: str) -> Any:
-    """A field that has to be given."""
-    return Field(description=description)
+def required(description: str, example: str | list[Any] | None = None) -> Any:
+    """A field that has to be given; the example is one that fits it, as it would be typed."""
+    return Field(description=description, examples=_listed(example))
+
+
+def _listed(example: str | list[Any] | None) -> list[Any] | None:
+    return None if example is None else [example]
 
 
 def default(value: Any, description: str, origin: str) -> Any:
@@ -122,6 +130,6 @@ def default(value: Any, description: str, origin: str) -> Any:
     return Field(default=value, description=description, json_schema_extra={"origin": origin})
 
 
-def optional(description: str) -> Any:
+def optional(description: str, example: str | list[Any] | None = None) -> Any:
     """A field that may be left out, and then stands for nothing or is worked out from the rest."""
-    return Field(default=None, description=description)
+    return Field(default=None, description=description, examples=_listed(example))

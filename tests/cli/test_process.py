@@ -12,6 +12,8 @@ from pathlib import Path
 
 import pytest
 
+from simlaunch.cli.main import answer
+
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE = str(SCENARIOS / "road-coupe.toml")
 COMMAND = [sys.executable, "-m", "simlaunch"]
@@ -97,6 +99,23 @@ def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
     assert (process.returncode, out, err) == (130, "", "interrupted\n")
 
 
+@posix
+def test_a_background_job_that_is_deaf_to_interruptions_stays_so() -> None:
+    """POSIX shells start background jobs with SIGINT ignored, so that Ctrl-C ends what is in the foreground alone."""
+    line = 'trap \'\' INT; echo deaf; exec "$0" -m simlaunch check "$1" --quiet'
+    with subprocess.Popen(
+        ["sh", "-c", line, sys.executable, COUPE], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as process:
+        assert process.stdout is not None
+        assert process.stdout.readline() == "deaf\n"
+        while process.poll() is None:
+            process.send_signal(signal.SIGINT)
+            time.sleep(0.05)
+        out, err = process.communicate(timeout=60)
+    assert (process.returncode, err) == (0, "")
+    assert "The scenario is sound." in out
+
+
 @pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"], ["nonsense"]])
 def test_nothing_heavy_is_loaded_before_there_is_work(arguments: list[str]) -> None:
     heavy = ("numpy", "numba", "pint", "scipy", "matplotlib", "rich")  # typer may load pydantic by itself
@@ -108,3 +127,17 @@ def test_nothing_heavy_is_loaded_before_there_is_work(arguments: list[str]) -> N
     )
     run = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, timeout=60)
     assert run.stderr.splitlines()[-1] == ""
+
+
+@pytest.mark.parametrize("error", [EOFError("Ran out of input"), OSError("disk"), ValueError("x")])
+def test_a_fault_of_ours_is_never_taken_for_an_interruption(
+    error: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An empty file that is unpickled ends in EOFError, which the parser of arguments takes for Ctrl-D."""
+
+    def broken(*arguments: object, **more: object) -> None:
+        raise error
+
+    monkeypatch.setattr("simlaunch.cli.scenario_file.read", broken)
+    assert answer(["check", COUPE]) == 1
+    assert f"{type(error).__name__}: {error}" in capsys.readouterr().err

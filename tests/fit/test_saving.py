@@ -84,11 +84,11 @@ def test_a_write_that_breaks_off_leaves_the_earlier_file(
     save_fit(fit, folder / "road-coupe.toml", new, today=TODAY)
     before = new.read_bytes()
 
-    def full(path: Path, text: str, **more: str) -> int:
-        path.write_bytes(text[:100].encode())
+    def full(path: Path, content: bytes) -> int:
+        path.write_text(content[:100].decode())
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(Path, "write_text", full)
+    monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(InputError, match="No space left on device"):
         save_fit(fit, folder / "road-coupe.toml", new, overwrite=True)
     assert new.read_bytes() == before

@@ -10,6 +10,8 @@ from house.source_tree import Module
 
 ORDER = (
     "errors",
+    "processes",
+    "writing",
     "compiled",
     "record",
     "units",
@@ -36,7 +38,7 @@ ORDER = (
 ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "compiled", "record", "quantities", "results")
+LOOSE = ("errors", "compiled", "record", "quantities", "results", "processes", "writing")
 """Files that stand beside the rooms."""
 
 

@@ -52,8 +52,10 @@ def test_what_is_no_report_of_ours_stays(tmp_path: Path, capsys: Capture) -> Non
     page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
     for path in (page, pdf):
         path.write_text("%PDF-1.7 <p>somebody's work</p>", "utf-8")
-    assert "is no report of ours" in refused(capsys, 3, hostile(tmp_path), "-o", page)
-    assert "is no report of ours" in refused(capsys, 3, hostile(tmp_path), "-o", tmp_path / "a.html", "--pdf", pdf)
+    assert "is not as simlaunch wrote it" in refused(capsys, 3, hostile(tmp_path), "-o", page)
+    assert "is not as simlaunch wrote it" in refused(
+        capsys, 3, hostile(tmp_path), "-o", tmp_path / "a.html", "--pdf", pdf
+    )
     assert page.read_text("utf-8") == pdf.read_text("utf-8") == "%PDF-1.7 <p>somebody's work</p>"
 
 

@@ -56,7 +56,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "body.front_weight_share",
         "54",
-        'body.front_weight_share: "54" is above 90 %, the most that is possible',
+        'body.front_weight_share: "54" is no share: a number alone counts in parts of one',
     ),
     ("road.grade", "80 deg", 'road.grade: "80 deg" is above 22 deg, the most that is possible'),
     ("road.grade", "0.05", 'road.grade: "0.05" has no unit; write one of %, deg, °, rad after the number'),
@@ -80,7 +80,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     ("body", None, "body: is missing; add the table [body]"),
     ("body", "1500 kg", 'body: "1500 kg" is not a table; write its keys below a heading in square brackets'),
     ("curves", None, "curves: is missing; add a table [[curves]]"),
-    ("coupling.capacity", None, 'coupling.capacity: is missing; add capacity = "450 N m"'),
+    ("coupling.capacity", None, 'coupling.capacity: is missing; add capacity = "600 N m"'),
     ("coupling.kind", None, 'coupling: has no kind; add kind = "friction clutch" or "torque converter"'),
     (
         "gearbox.shift.kind",
@@ -88,8 +88,8 @@ ONE_FAULT: list[tuple[str, object, str]] = [
         'gearbox.shift: has no kind; add kind = "torque gap" or "torque hand-over" or "torque dip"',
     ),
     ("gearbox.shift.kind", "gap", 'gearbox.shift: is not one of the choices; write one of "torque gap", '),
-    ("gearbox.ratios", None, 'gearbox.ratios: is missing; add ratios = ["3.42", ...]'),
-    ("curves.0.points", None, 'curves[1].points: is missing; add points = [["7000 rpm", "450 N m"], ...]'),
+    ("gearbox.ratios", None, 'gearbox.ratios: is missing; add ratios = ["3.8", ...]'),
+    ("curves.0.points", None, 'curves[1].points: is missing; add points = [["1500 rpm", "300 N m"], ...]'),
     ("drive.driven", None, 'drive.driven: is missing; add driven = "front" or "rear" or "all"'),
     (
         "drive.driven",

@@ -107,6 +107,73 @@ def test_a_second_signature_is_added_and_mixed_with_nothing(small: Path) -> None
     assert result(start(small)) == (7.0, 1)
 
 
+def kept_files(small: Path) -> list[Path]:
+    """Indices and machine code of the last snapshot."""
+    found = sorted((small.parent / "kept" / "kernels").glob("*/[0-9]*/**/*.nb?"))
+    assert {path.suffix for path in found} == {".nbi", ".nbc"}
+    return found
+
+
+@pytest.mark.parametrize("ending", [".nbi", ".nbc"])
+@pytest.mark.parametrize("harm", ["emptied", "garbage", "cut", "flipped", "gone"])
+def test_a_damaged_cache_costs_one_compilation(small: Path, ending: str, harm: str) -> None:
+    assert result(start(small)) == (7.0, 0)
+    path = next(path for path in kept_files(small) if path.suffix == ending)
+    whole = path.read_bytes()
+    path.unlink()  # it may be linked to
+    if harm != "gone":
+        middle = len(whole) // 2
+        flipped = whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :]
+        path.write_bytes({"emptied": b"", "garbage": b"\xff" * 400, "cut": whole[:middle], "flipped": flipped}[harm])
+    assert result(start(small)) == (7.0, 0)
+    assert result(start(small)) == (7.0, 1)
+
+
+def test_a_snapshot_whose_digests_were_not_written_is_none(small: Path) -> None:
+    """They are written last: a power cut before that leaves a snapshot without them."""
+    assert result(start(small)) == (7.0, 0)
+    (digests,) = (small.parent / "kept" / "kernels").glob("*/[0-9]*/digests")
+    digests.unlink()
+    assert result(start(small)) == (7.0, 0)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs the rights of a POSIX system")
+@pytest.mark.parametrize("level", ["", "*", "*/[0-9]*"])
+@pytest.mark.parametrize("rights", [0o720, 0o702])
+def test_kernels_that_others_may_have_written_are_not_read(small: Path, level: str, rights: int) -> None:
+    """Their index is unpickled, which runs whatever code it names."""
+    assert result(start(small)) == (7.0, 0)
+    root = small.parent / "kept" / "kernels"
+    for folder in [*root.glob(level)] if level else [root]:
+        folder.chmod(rights)
+    assert result(start(small)) == (7.0, 0)
+
+
+@pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only the administrator can give a folder away")
+def test_a_folder_of_another_user_is_not_used(small: Path) -> None:
+    assert result(start(small)) == (7.0, 0)
+    root = small.parent / "kept" / "kernels"
+    os.chown(root, 12345, -1)
+    before = sorted(root.rglob("*"))
+    assert result(start(small)) == (7.0, 0)
+    assert sorted(root.rglob("*")) == before
+    why = result_text(start(small, "from simlaunch.compiled import not_kept; print(not_kept())"))
+    assert "belongs to another user, so nothing is kept there and every run compiles anew" in why
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs the rights of a POSIX system")
+def test_a_new_folder_is_this_users_alone_whatever_the_mask(small: Path) -> None:
+    open_to_all = "import os; os.umask(0)\n" + CALL
+    assert result(start(small, open_to_all)) == (7.0, 0)
+    assert result(start(small, open_to_all)) == (7.0, 1)
+
+
+def result_text(process: subprocess.Popen[str]) -> str:
+    out, err = process.communicate(timeout=120)
+    assert process.returncode == 0, err
+    return out
+
+
 def digest(root: Path) -> str:
     environment = {**os.environ, "PYTHONPATH": str(root), "SIMLAUNCH_CACHE": str(root.parent / "kept")}
     program = "from simlaunch.compiled import source_hash; print(source_hash())"

@@ -464,7 +464,9 @@ def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spe
     whole, good = path.read_bytes(), _readings(path)
     assert _passes(path)
     rng = np.random.default_rng(4)
-    labels = [whole.index(text) + 2 for text in (b'"label": "0-60 mph', b"time at grip limit", b"tablelaunchlaunch")]
+    labels = [
+        whole.index(text) + 2 for text in (b'"label": "0-60 mph', b"time at the grip limit", b"tablelaunchlaunch")
+    ]
     for place in [*labels, *rng.choice(len(whole), 400, replace=False).tolist()]:
         spoiled = bytearray(whole)
         spoiled[place] ^= 1 << int(rng.integers(8))
@@ -476,3 +478,21 @@ def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spe
         spoiled[place] ^= 1
         path.write_bytes(spoiled)
         assert answer(["sweep", "show", str(path), "--verify"]) == 3, place
+
+
+@pytest.mark.parametrize("end", [".lock", "-wal", "-shm", "-journal"])
+def test_a_file_of_somebody_else_beside_the_results_stays(tmp_path: Path, small: Spec, end: str) -> None:
+    stranger = tmp_path / f"a.sqlite{end}"
+    stranger.write_text("mine")
+    with pytest.raises(InputError, match="is there already, and is not of this sweep"):
+        carry_out(small, tmp_path / "a.sqlite", Threads(1), never, _quiet)
+    assert [path.name for path in tmp_path.iterdir()] == [stranger.name]
+    assert stranger.read_text() == "mine"
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs links")
+def test_results_are_not_begun_through_a_link(tmp_path: Path, small: Spec) -> None:
+    (tmp_path / "a.sqlite").symlink_to(tmp_path / "elsewhere")
+    with pytest.raises(InputError, match="is a link that leads nowhere"):
+        carry_out(small, tmp_path / "a.sqlite", Threads(1), never, _quiet)
+    assert not (tmp_path / "elsewhere").exists()
