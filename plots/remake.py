@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.parts import stress
+from simlaunch.analysis.parts import parts
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.worth import worth
 from simlaunch.fit.fitting import fit_logs
@@ -18,7 +18,7 @@ from simlaunch.fit.logs import LogRequest
 from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.log import residual_figure
 from simlaunch.plotting.odds import odds_figure
-from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.parts import parts_figure
 from simlaunch.plotting.save import drawn
 from simlaunch.plotting.worth import worth_figure
 from simlaunch.scenario.model import Scenario
@@ -36,7 +36,7 @@ def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
     yield from ((key, compared[key]) for key in ("gap", "slip", "torque"))
     yield "worth", worth_figure(worth(scenario, "plateau"), SYSTEM)
     yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
-    yield "stress", stress_figure(stress(scenario), SYSTEM)
+    yield "parts", parts_figure(parts(scenario), SYSTEM)
     yield "fit", residual_figure(fit_logs(scenario, [LogRequest(FIT_LOG)]).runs[0], SYSTEM)
 
 

@@ -12,14 +12,14 @@ from numpy.typing import NDArray
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.usable import UsableTorque
 from simlaunch.output import odds as odds_words
+from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.parts import stress_tables
 from simlaunch.output.sweep import case_text, sweep_tables, told_text, value_text
 from simlaunch.output.words import Numbers
 from simlaunch.output.worth import worth_tables
 from simlaunch.plotting.compare import driven_slip
 from simlaunch.plotting.odds import odds_figure
-from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.parts import parts_figure
 from simlaunch.plotting.run import gap_over_time, shown_until, unfolding_figure
 from simlaunch.plotting.save import drawn_for_page
 from simlaunch.plotting.sweep import sweep_figures
@@ -98,7 +98,7 @@ def pictures(material: Material, system: System) -> dict[str, Picture]:
     -------
     dict of str to Picture
         By name: ``torque``, ``run``, ``what-if``, and where there is something to draw ``worth``, ``odds``,
-        ``stress``, ``map`` and ``trade-off``.
+        ``parts``, ``map`` and ``trade-off``.
     """
     return {picture.name: picture for picture in _each(material, system)}
 
@@ -132,7 +132,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
     if material.scenario.parts:
         kind = f"Bars: steady pull of every rated part over its rating, diamonds: its peaks, with {names}."
         yield _picture(
-            "stress", lambda: stress_figure(material.load, system), kind, stress_tables(material.load, system)
+            "parts", lambda: parts_figure(material.load, system), kind, parts_words.tables(material.load, system)
         )
     yield from _of_sweep(material, system)
 

@@ -18,9 +18,9 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.output import parts as parts_words
 from simlaunch.output.compare import bad_runs, comparison_tables
 from simlaunch.output.layout import Row, Table, csv_text
-from simlaunch.output.parts import stress_tables
 from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.output.worth import worth_verdict
@@ -200,7 +200,7 @@ def _alarms(material: Material) -> Iterator[str]:
         yield f"Footing not known: {unknown}."
 
 
-_PICTURES = ("torque", "run", "worth", "what-if", "odds", "stress", "map", "trade-off")
+_PICTURES = ("torque", "run", "worth", "what-if", "odds", "parts", "map", "trade-off")
 
 
 def _style(index: int) -> dict[str, str]:
@@ -214,7 +214,7 @@ def _contents(material: Material) -> Iterator[tuple[str, str]]:
         yield "worth", "Where torque pays"
     yield "what-if", "What if the plateau were higher or lower?"
     yield "odds", "How sure is it?"
-    yield "stress", "What the driveline takes"
+    yield "parts", "What the driveline takes"
     if material.swept:
         yield "sweep", "Other gear sets, tyres and roads"
     yield "inputs", "What went in"
@@ -241,7 +241,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "cases": material.odds.cases if material.odds else 0,
         "odds_verdict": material.odds.summary(system) if material.odds else "",
         "uncertain": _uncertain(material.scenario.uncertain or ()),
-        "stress_tables": stress_tables(material.load, system),
+        "parts_tables": parts_words.tables(material.load, system),
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
         "rigid": material.load.rigid,
         "swept": swept,

@@ -14,7 +14,7 @@ from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.parts import parts_verdict
+from simlaunch.output.parts import rating_verdict
 from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
 from simlaunch.record import Pedal
 from simlaunch.report.gather import Material
@@ -205,7 +205,7 @@ def _load(material: Material, numbers: Numbers) -> Card:
 
 def _parts(material: Material, system: System) -> str:
     if material.scenario.parts:
-        return parts_verdict(material.load, system)
+        return rating_verdict(material.load, system)
     case, numbers = material.pair.verdict.case, Numbers(system)
     pull = [numbers.with_unit(torque, Dimension.TORQUE) for torque in case.input_torques]
     return (

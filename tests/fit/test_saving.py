@@ -60,7 +60,7 @@ def test_values_spreads_and_correlations_come_back(folder: Path, fit: Fit) -> No
     assert new.correlation is not None
     order = [new.correlation.keys.index(key) for key in ("road.friction_factor", "body.mass", "all curves together")]
     assert np.allclose(new.correlation.matrix[np.ix_(order, order)], fit.correlation[:3, :3], atol=1e-4)
-    assert "# What `simlaunch stress` holds the torque" in text
+    assert "# What `simlaunch parts` holds the torque" in text
     assert "# fitted; was 1600 kg" in text
 
 

@@ -1,4 +1,4 @@
-"""JSON of worth, plateau, odds and stress: strict, versioned, SI units in the keys, null for what there is not."""
+"""JSON of worth, plateau, odds and parts: strict, versioned, SI units in the keys, null for what there is not."""
 
 from __future__ import annotations
 
@@ -16,13 +16,12 @@ import pytest
 from simlaunch.analysis.launches import Aim, target_named
 from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.parts import stress
+from simlaunch.analysis.parts import parts
 from simlaunch.analysis.plateau import Plateau
 from simlaunch.analysis.plateau_search_space import Point, Room, Shape
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
-from simlaunch.output.parts import stress_object
 from simlaunch.output.plateau import Answer, Wanted, plateau_object
 from simlaunch.output.worth import worth_object
 from simlaunch.record import Pedal
@@ -34,7 +33,7 @@ from simlaunch.units.spelling import System
 COUPE = changed(
     load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"), {"run.until": ["30 m"], "run.marks": []}
 )
-KINDS = ("worth", "plateau", "odds", "stress")
+KINDS = ("worth", "plateau", "odds", "parts")
 _UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out)$")
 _UNIT = re.compile(r"_(s|J|Pa|N_m|s_per_N_m|rad_per_s)$")
 
@@ -65,7 +64,7 @@ def _document(kind: str) -> dict[str, Any]:
         return odds(COUPE, "peak", "plateau", runs=64).to_dict()
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
     with_idle = changed(COUPE, {"parts": [idle]})
-    return dict(stress_object(stress(with_idle), with_idle))
+    return parts(with_idle).to_dict()
 
 
 def _strict(text: str) -> Any:
@@ -110,7 +109,7 @@ def test_what_there_is_not_is_null() -> None:
     assert plateau["wish"]["score_s"] is None
     assert plateau["wish"]["times_s"] == [None]
     assert plateau["gear_limits_N_m"] == [300.0, *[None] * 5]
-    (idle, *_) = _strict(dumps(_document("stress")))["loads"][0]["parts"]
+    (idle, *_) = _strict(dumps(_document("parts")))["loads"][0]["parts"]
     assert (idle["part"], idle["peak_torque_N_m"], idle["flag"]) == ("front", None, "carries nothing")
 
 
