@@ -11,11 +11,9 @@ from matplotlib.figure import Figure
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.parts import parts
-from simlaunch.analysis.usable import usable
 from simlaunch.analysis.worth import worth
 from simlaunch.fit.fitting import fit_logs
 from simlaunch.fit.logs import LogRequest
-from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.log import residual_figure
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure
@@ -32,7 +30,7 @@ SYSTEM = "metric"
 
 def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
     """Peak against plateau, where torque pays, how sure that is, what the parts take, and the fit to a log."""
-    compared = compare_figures(compare(scenario), usable(scenario), SYSTEM)
+    compared = compare(scenario, cases=0).figures(SYSTEM)
     yield from ((key, compared[key]) for key in ("gap", "slip", "torque"))
     yield "worth", worth_figure(worth(scenario, "plateau"), SYSTEM)
     yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
@@ -41,7 +39,7 @@ def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
 
 
 def _ample_grip(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
-    yield "torque", compare_figures(compare(scenario), usable(scenario), SYSTEM)["torque"]
+    yield "torque", compare(scenario, cases=0).figures(SYSTEM)["torque"]
 
 
 PICTURES = {"road-coupe": _coupe, "all-drive-grip": _ample_grip}

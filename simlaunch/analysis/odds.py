@@ -8,7 +8,7 @@ intervals are made of.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import ceil, nan, sqrt
 
 import numpy as np
@@ -19,6 +19,7 @@ from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
@@ -129,6 +130,19 @@ class Odds(Result):
     def difference(self) -> Array:
         """Difference of every case; infinite where one curve missed the target, nan where both did [s]."""
         return difference(self.times)
+
+    def turned(self) -> Odds:
+        """The same cases with first and second curve the other way round."""
+        return replace(
+            self,
+            first=self.second,
+            second=self.first,
+            times=self.times[:, ::-1],
+            first_quicker=self.second_quicker,
+            second_quicker=self.first_quicker,
+            first_by_more=self.second_by_more,
+            second_by_more=self.first_by_more,
+        )
 
     def difference_quantiles(self) -> tuple[float, ...]:
         """Difference at `QUANTILES` of the cases in which at least one curve reached the target [s]."""
@@ -277,7 +291,7 @@ def odds(
     first: str,
     second: str,
     *,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     target: Target | None = None,
     runs: int = 2048,
     seed: int = 0,
@@ -294,8 +308,8 @@ def odds(
         With uncertain values.
     first, second : str
         Names of the curves.
-    pedal : Pedal
-        Full load throughout, or held slip.
+    pedal : Pedal or str
+        Full load throughout, or held slip: a member, or its words.
     target : Target, optional
         What is timed; the scenario's goal if left out.
     runs : int
@@ -319,7 +333,7 @@ def odds(
     Raises
     ------
     UsageError
-        No curve of that name, the same one twice, nothing uncertain, or a number out of range.
+        No curve or pedal of that name, the same one twice, nothing uncertain, or a number out of range.
     InputError
         A value that cannot be drawn.
     """
@@ -327,15 +341,16 @@ def odds(
         raise UsageError("the odds are between two different curves")
     if seed < 0:
         raise UsageError(f"seed {seed} is below zero; give a whole number from 0 on")
+    driven = chosen(Pedal, pedal, "pedal")
     aim = goal(scenario) if target is None else target
-    drawn = draws(scenario, (first, second), pedal, aim)
+    drawn = draws(scenario, (first, second), driven, aim)
     points, scramblings = sobol_points(runs, len(drawn.names), seed)
     values = drawn.values(points)
     times, lost = _Launches(drawn, aim, tolerance, workers, watch).times(values)
     with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)
-    return Odds(scenario, seed, first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)
+    return Odds(scenario, seed, first, second, driven, aim, times, scramblings, *shares, decides, lost, left_open)
 
 
 def shares_of(times: Array, scramblings: int) -> tuple[Chance, Chance, Chance, Chance]:

@@ -132,7 +132,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
     if material.scenario.parts:
         kind = f"Bars: steady pull of every rated part over its rating, diamonds: its peaks, with {names}."
         yield _picture(
-            "parts", lambda: parts_figure(material.load, system), kind, parts_words.tables(material.load, system)
+            "parts", lambda: parts_figure(material.loads, system), kind, parts_words.tables(material.loads, system)
         )
     yield from _of_sweep(material, system)
 

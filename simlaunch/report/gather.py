@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import isnan
 from pathlib import Path
 
@@ -13,16 +13,15 @@ import numpy as np
 from simlaunch.analysis.compare import Comparison, Pair, compare
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
-from simlaunch.analysis.parts import Stress, stress_of
+from simlaunch.analysis.parts import DrivelineLoads
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
-from simlaunch.analysis.usable import UsableTorque, usable
+from simlaunch.analysis.usable import UsableTorque
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import Worth, worth
 from simlaunch.errors import Fault, InputError, TargetNotReached, UsageError
 from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
-from simlaunch.report.evidence import drawn_for, judged
 from simlaunch.report.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
 from simlaunch.sweep.chunk import canonical
@@ -60,12 +59,6 @@ class Material:
         Name of the quicker curve; where neither is quicker by what is worth naming, that with the lower peak.
     left_out : tuple of str
         Curves of the scenario that the report is not about.
-    usable : UsableTorque
-        The two curves against what the tyres can use.
-    load : Stress
-        What the parts take with either curve.
-    odds : Odds or None
-        How sure the difference is, first and second curve as in the comparison; None where nothing is uncertain.
     worth : Worth or None
         What torque on the quicker curve is worth; None where the goal is not reached.
     what_if : Grid
@@ -78,9 +71,6 @@ class Material:
     comparison: Comparison
     quicker: str
     left_out: tuple[str, ...]
-    usable: UsableTorque
-    load: Stress
-    odds: Odds | None
     worth: Worth | None
     what_if: Grid
     swept: Swept | None
@@ -89,6 +79,21 @@ class Material:
     def pair(self) -> Pair:
         """The two curves."""
         return self.comparison.pairs[0]
+
+    @property
+    def usable(self) -> UsableTorque:
+        """The two curves against what the tyres can use."""
+        return self.comparison.usable
+
+    @property
+    def loads(self) -> DrivelineLoads:
+        """What the parts take with either curve."""
+        return self.comparison.loads
+
+    @property
+    def odds(self) -> Odds | None:
+        """How sure the difference is, first and second curve as in the comparison; None where nothing is drawn."""
+        return self.pair.odds
 
 
 def question(scenario: Scenario, curves: Sequence[str] | None) -> tuple[str, str]:
@@ -138,22 +143,6 @@ def _quicker(pair: Pair) -> str:
     if abs(gap) < WORTH_NAMING:
         return case.lower
     return pair.first.name if gap > 0.0 else pair.second.name
-
-
-def _turned(drawn: Odds, pair: Pair) -> Odds:
-    """Odds with first and second curve as in the comparison."""
-    if drawn.first == pair.first.name:
-        return drawn
-    return replace(
-        drawn,
-        first=drawn.second,
-        second=drawn.first,
-        times=drawn.times[:, ::-1],
-        first_quicker=drawn.second_quicker,
-        second_quicker=drawn.first_quicker,
-        first_by_more=drawn.second_by_more,
-        second_by_more=drawn.first_by_more,
-    )
 
 
 def _worth(scenario: Scenario, curve: str) -> Worth | None:
@@ -236,21 +225,14 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, mixed_footings=mixed_footings)
-    load = stress_of(scenario, [runs.full for runs in found.runs])
-    drawn = drawn_for(scenario, found.pairs[0], found, cases, with_effects=True)
-    pair = judged(found.pairs[0], drawn, load if scenario.parts else None)
-    every = usable(scenario)
-    both = replace(every, curves={name: every.curves[name] for name in names})
+    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings)
+    quicker = _quicker(found.pairs[0])
     return Material(
         scenario,
-        replace(found, pairs=(pair,)),
-        _quicker(pair),
+        found,
+        quicker,
         tuple(name for name in scenario.curve_names if name not in names),
-        both,
-        load,
-        _turned(drawn, pair) if drawn else None,
-        _worth(scenario, _quicker(pair)),
-        grid(scenario, both, found.goal, system),
+        _worth(scenario, quicker),
+        grid(scenario, found.usable, found.goal, system),
         swept,
     )

@@ -18,8 +18,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.output import compare as compare_words
 from simlaunch.output import parts as parts_words
-from simlaunch.output.compare import bad_runs, comparison_tables
 from simlaunch.output.layout import Row, Table, csv_text
 from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
@@ -192,7 +192,7 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
 
 def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
-    yield from bad_runs(material.comparison)
+    yield from compare_words.bad_runs(material.comparison)
     for gap in material.comparison.footings:
         yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
@@ -225,7 +225,7 @@ def _contents(material: Material) -> Iterator[tuple[str, str]]:
 
 
 def _sections(material: Material, system: System) -> dict[str, Any]:
-    every, grid = comparison_tables(material.comparison, system), material.what_if
+    every, grid = compare_words.tables(material.comparison, system), material.what_if
     swept = material.swept
     return {
         "time_tables": [table for table in every if _TIMES.match(table.title)],
@@ -241,9 +241,9 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "cases": material.odds.cases if material.odds else 0,
         "odds_verdict": material.odds.summary(system) if material.odds else "",
         "uncertain": _uncertain(material.scenario.uncertain or ()),
-        "parts_tables": parts_words.tables(material.load, system),
+        "parts_tables": parts_words.tables(material.loads, system),
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
-        "rigid": material.load.rigid,
+        "rigid": material.loads.rigid,
         "swept": swept,
         "sweep_verdict": sweep_verdict(swept.found, system) if swept else "",
         "worth_naming": Numbers(system).least(),
@@ -314,7 +314,7 @@ def _fingerprint(ready: Edition) -> str:
 
 def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> str:
     """Every number as CSV, within an address that leads nowhere."""
-    tables = [main_times(material, system), both_units(material), *comparison_tables(material.comparison, system)]
+    tables = [main_times(material, system), both_units(material), *compare_words.tables(material.comparison, system)]
     tables += [table for picture in drawn.values() for table in picture.tables]
     if material.odds:
         names = (material.odds.first, material.odds.second)

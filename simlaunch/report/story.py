@@ -193,7 +193,7 @@ def _steady(runs: CurveRuns) -> float:
 
 def _load(material: Material, numbers: Numbers) -> Card:
     """Load of the part that comes nearest to its rating, or else the pull at the gearbox input."""
-    every = ([load.parts[k] for load in material.load.loads] for k in material.load.ranked())
+    every = ([load.parts[k] for load in material.loads.loads] for k in material.loads.ranked())
     loaded = (parts for parts in every if not any(isnan(part.demand.share) for part in parts))
     if parts := next(loaded, None):
         shares = (parts[0].demand.share, parts[1].demand.share)
@@ -205,7 +205,7 @@ def _load(material: Material, numbers: Numbers) -> Card:
 
 def _parts(material: Material, system: System) -> str:
     if material.scenario.parts:
-        return rating_verdict(material.load, system)
+        return rating_verdict(material.loads, system)
     case, numbers = material.pair.verdict.case, Numbers(system)
     pull = [numbers.with_unit(torque, Dimension.TORQUE) for torque in case.input_torques]
     return (
@@ -216,7 +216,7 @@ def _parts(material: Material, system: System) -> str:
 
 
 def _above(material: Material) -> str:
-    if not any(load.pulls_above_curve for load in material.load.loads):
+    if not any(load.pulls_above_curve for load in material.loads.loads):
         return ""
     return " " + above_the_curve(converter=isinstance(material.scenario.coupling, TorqueConverter))
 
@@ -224,8 +224,8 @@ def _above(material: Material) -> str:
 def parts_table(material: Material, system: System) -> Table:
     """Highest torque of every part with either curve, shocks included, and what it is rated for."""
     numbers, rows = Numbers(system), []
-    for k in material.load.ranked():
-        parts = [load.parts[k] for load in material.load.loads]
+    for k in material.loads.ranked():
+        parts = [load.parts[k] for load in material.loads.loads]
         if parts[0].rating:
             rating = numbers.with_unit(parts[0].rating.rating.si, Dimension.TORQUE)
             rows.append(Row(parts[0].name, "", (rating, *(_loaded(part, numbers) for part in parts))))
@@ -320,7 +320,7 @@ def summary_object(material: Material, system: System, *, page: str, content: by
         "difference_s": number(pair.full.at_goal.gap),
         "parts_over_rating": [
             {"curve": curve, "part": part.name, "share_of_allowed": number(part.demand.share)}
-            for curve, part in material.load.broken
+            for curve, part in material.loads.broken
         ],
         "page": page,
         "page_sha256": hashlib.sha256(content).hexdigest(),
