@@ -35,7 +35,6 @@ from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import Answer, Wanted, curve_csv, plateau_verdict
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.record import Pedal, Record
-from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
@@ -196,9 +195,9 @@ def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     curves = [{"name": "proposal", "points": points}, {"name": "peak", "points": peak}]
     part = {"name": "gearbox", "place": "gearbox input", "rating": "380 N m", "origin": "Invented."}
     both = changed(short, {"curves": curves, "parts": [part]})
-    (rated,) = with_evidence(compare(both), both, 0).pairs[0].verdict.case.rated
-    assert rated.over == (True, False)
-    assert rated.shares[1] > 0.95
+    (rated,) = compare(both, cases=0).pairs[0].verdict.case.rated
+    assert (rated.higher.broken, rated.lower.broken) == (True, False)
+    assert rated.lower.demand.share > 0.95
 
 
 def test_a_rating_holds_the_plateau_down() -> None:

@@ -22,7 +22,6 @@ from simlaunch.fit.logs import LogRequest
 from simlaunch.fit.result import Fit
 from simlaunch.output.as_json import dumps
 from simlaunch.output.check import check_object, faults_object
-from simlaunch.output.compare_as_json import comparison_object
 from simlaunch.output.fit import fit_object
 from simlaunch.output.trace import CHANNEL_UNITS
 from simlaunch.output.words import sentences
@@ -65,14 +64,13 @@ def _fitted() -> Fit:
 
 def _documents() -> dict[str, dict[str, Any]]:
     found, whole = comparison(COUPE), scenario(COUPE)
-    told = [sentences(pair.verdict, "metric") for pair in found.pairs]
     launch = found.runs[0].full
     curve = read_curve([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)), displacement=2.4e-3)
     log = read_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
     return {
         "curve": curve.to_dict(),
         "log": log.to_dict(trace=True),
-        "compare": comparison_object(found, whole, told),
+        "compare": found.to_dict(),
         "run": launch.to_dict(trace=True),
         "usable": usable(whole).to_dict(),
         "fit": fit_object(_fitted()),

@@ -24,7 +24,6 @@ from matplotlib.transforms import Bbox
 from simlaunch.analysis.compare import Comparison, compare
 from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque, usable
 from simlaunch.errors import UsageError
-from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.look import DPI
 from simlaunch.plotting.run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
 from simlaunch.plotting.save import as_bytes, drawn
@@ -57,7 +56,7 @@ def figures(stem: str, system: str) -> Mapping[str, Figure]:
     have = found(stem)
     first = have.comparison.runs[0]
     return {
-        **compare_figures(have.comparison, have.usable, system),
+        **have.comparison.figures(system),
         "usable": usable_figure(have.usable, system),
         "run": run_figure(first.full, system),
         "held": run_figure(first.held, system),
@@ -96,7 +95,7 @@ every_system = pytest.mark.parametrize("system", SYSTEMS)
 @every_system
 def test_a_comparison_has_its_three_figures(stem: str, system: str) -> None:
     have = found(stem)
-    assert list(compare_figures(have.comparison, have.usable, system)) == ["gap", "slip", "torque"]
+    assert list(have.comparison.figures(system)) == ["gap", "slip", "torque"]
 
 
 @every_scenario
@@ -199,7 +198,7 @@ def test_a_ceiling_that_is_not_known_everywhere_is_drawn_where_it_is() -> None:
 def test_only_the_compared_curves_are_drawn() -> None:
     scenario = load(ROOT / "scenarios" / "front-hatch.toml")
     compared = compare(scenario, ["as delivered", "more top"])
-    torque = compare_figures(compared, found("front-hatch").usable, "metric")["torque"]
+    torque = compared.figures("metric")["torque"]
     assert "more top" in texts(torque)
     assert "more peak" not in " ".join(texts(torque))
 
@@ -231,7 +230,7 @@ def with_gap(comparison: Comparison, gap: float) -> Comparison:
 )
 def test_every_kind_of_gap_has_its_words(gap: float, words: str) -> None:
     have = found("road-coupe")
-    made = compare_figures(with_gap(have.comparison, gap), have.usable, "metric")["gap"]
+    made = with_gap(have.comparison, gap).figures("metric")["gap"]
     assert words in made.texts[0].get_text().replace("\n", " ")
 
 
@@ -263,7 +262,7 @@ def test_a_run_that_did_not_finish_says_so() -> None:
 def test_an_unknown_system_is_refused() -> None:
     have = found("road-coupe")
     with pytest.raises(UsageError, match="choose one of metric, us"):
-        compare_figures(have.comparison, have.usable, "imperial")
+        have.comparison.figures("imperial")
     with pytest.raises(UsageError, match="choose one of metric, us"):
         usable_figure(have.usable, "")
     with pytest.raises(UsageError, match="choose one of metric, us"):
@@ -295,7 +294,7 @@ def renamed(have: Found, names: tuple[str, ...]) -> Found:
 @pytest.mark.parametrize("names", [HOSTILE, (HOSTILE[0], HOSTILE[1]), (HOSTILE[2], HOSTILE[5])])
 def test_hostile_names_are_drawn_as_they_stand(names: tuple[str, ...]) -> None:
     have = renamed(found("road-coupe"), names)
-    for key, figure in compare_figures(have.comparison, have.usable, "metric").items():
+    for key, figure in have.comparison.figures("metric").items():
         everything = "".join(texts(figure)).replace("\n", "")
         for name in names:
             if name.isprintable() and name.isascii():
@@ -316,7 +315,7 @@ def test_a_hostile_name_in_the_title_of_a_run_is_drawn_as_it_stands() -> None:
 
 def test_many_curves_with_long_names_keep_their_labels_apart() -> None:
     have = renamed(found("road-coupe"), tuple(f"calibration number {i} with a longer name" for i in range(12)))
-    for figure in compare_figures(have.comparison, have.usable, "us").values():
+    for figure in have.comparison.figures("us").values():
         figure.draw_without_rendering()
         for axes in figure.axes:
             boxes = [Text.get_window_extent(text) for text in axes.texts if isinstance(text, Annotation)]
@@ -342,7 +341,7 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
     for kind in ("svg", "png"):
         one, other = (
             {key: as_bytes(figure, kind) for key, figure in made.items()}
-            for made in (compare_figures(have.comparison, have.usable, "metric") for _ in range(2))
+            for made in (have.comparison.figures("metric") for _ in range(2))
         )
         assert one == other
 
