@@ -22,7 +22,7 @@ from simlaunch.cli.main import answer
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.compare import tables
 from simlaunch.output.words import sentences
-from simlaunch.report.story import answer_in_a_line, main_times
+from simlaunch.reporting.story import answer_in_a_line, main_times
 from simlaunch.scenario.reading import changed, load
 from simlaunch.units.spelling import System
 

@@ -29,7 +29,7 @@ ORDER = (
     "sweep",
     "output",
     "plotting",
-    "report",
+    "reporting",
     "guide",
     "cli",
     "__main__",

@@ -22,7 +22,7 @@ from simlaunch.analysis.worth import Worth, worth
 from simlaunch.errors import Fault, InputError, TargetNotReached, UsageError
 from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
-from simlaunch.report.what_if import Grid, grid
+from simlaunch.reporting.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
 from simlaunch.sweep.chunk import canonical
 from simlaunch.sweep.ranking import Findings, Order, findings, order

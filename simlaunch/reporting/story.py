@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
@@ -12,13 +11,12 @@ from simlaunch.analysis.parts import Level, PartLoad
 from simlaunch.analysis.simulate import same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import rating_verdict
 from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
 from simlaunch.record import Pedal
-from simlaunch.report.gather import Material
-from simlaunch.report.typeset import named
+from simlaunch.reporting.gather import Material
+from simlaunch.reporting.typeset import named
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
@@ -186,7 +184,8 @@ def _card(
     return Card(label, (shown[0], shown[1]), words)
 
 
-def _steady(runs: CurveRuns) -> float:
+def steady_pull(runs: CurveRuns) -> float:
+    """Highest torque at the gearbox input in steady pull with full pedal [N m]."""
     inputs = (peak.steady for peak in runs.full.measures.parts if peak.part is Part.GEARBOX_INPUT)
     return next(inputs, float("nan"))
 
@@ -199,7 +198,7 @@ def _load(material: Material, numbers: Numbers) -> Card:
         shares = (parts[0].demand.share, parts[1].demand.share)
         label = f"Load of {named(parts[0].name)}, of what it is allowed"
         return _card(label, shares, Dimension.SHARE, material, numbers, "less")
-    pulls = (_steady(material.pair.first), _steady(material.pair.second))
+    pulls = (steady_pull(material.pair.first), steady_pull(material.pair.second))
     return _card("Pull at the gearbox input", pulls, Dimension.TORQUE, material, numbers, "less")
 
 
@@ -280,7 +279,7 @@ def both_units(material: Material) -> Table:
         ("peak torque of the curve", Dimension.TORQUE, [peaks[each.name] for each in runs]),
         (f"time for {goal}, full pedal", Dimension.TIME, [mark.time for mark in at_goal]),
         (f"speed at {goal}, full pedal", Dimension.SPEED, [mark.speed for mark in at_goal]),
-        ("steady pull at the gearbox input", Dimension.TORQUE, [_steady(each) for each in runs]),
+        ("steady pull at the gearbox input", Dimension.TORQUE, [steady_pull(each) for each in runs]),
         ("slip distance", Dimension.LENGTH, [each.full.measures.grip.slip_distance for each in runs]),
         ("energy lost in tyre slip", Dimension.ENERGY, [each.full.measures.grip.slip_energy for each in runs]),
         ("mass of the car", Dimension.MASS, [float(each.full.car.body.mass) for each in runs]),
@@ -294,35 +293,3 @@ def both_units(material: Material) -> Table:
         f"{name}, {way.value if way is System.METRIC else 'US'}" for way in System for name in _names(material)
     )
     return Table("The main results in both systems of units", heads, tuple(rows))
-
-
-def summary_object(material: Material, system: System, *, page: str, content: bytes, pdf: str | None) -> Object:
-    """What a report says, as JSON in SI units, and where it was written."""
-    pair = material.pair
-    at_goal = (pair.full.at_goal.first, pair.full.at_goal.second)
-    runs = tuple(zip((pair.first, pair.second), at_goal, strict=True))
-    return {
-        "format": "simlaunch-report-1",
-        "scenario": material.scenario.name,
-        "goal": target_label(material.comparison.goal),
-        "finding": pair.verdict.finding.name.lower(),
-        "verdict": list(sentences(pair.verdict, system)),
-        "quicker": material.quicker,
-        "curves": [
-            {
-                "curve": each.name,
-                "time_s": number(mark.time),
-                "wheelspin_time_s": number(each.full.measures.grip.wheelspin_time),
-                "steady_pull_N_m": number(_steady(each)),
-            }
-            for each, mark in runs
-        ],
-        "difference_s": number(pair.full.at_goal.gap),
-        "parts_over_rating": [
-            {"curve": curve, "part": part.name, "share_of_allowed": number(part.demand.share)}
-            for curve, part in material.loads.broken
-        ],
-        "page": page,
-        "page_sha256": hashlib.sha256(content).hexdigest(),
-        "pdf": pdf,
-    }

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from pydantic.fields import FieldInfo
 
 from simlaunch.output.layout import Row, Table
-from simlaunch.report.typeset import unit_text
+from simlaunch.reporting.typeset import unit_text
 from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.scenario.powertrain import Curve
 from simlaunch.scenario.surroundings import Section

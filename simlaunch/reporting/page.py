@@ -26,12 +26,12 @@ from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.output.worth import worth_verdict
 from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
-from simlaunch.report import what_if
-from simlaunch.report.drawings import Picture, pictures
-from simlaunch.report.gather import Material
-from simlaunch.report.inputs import curve_table, inputs
-from simlaunch.report.story import both_units, main_times, parts_table, story
-from simlaunch.report.typeset import named, typeset
+from simlaunch.reporting import what_if
+from simlaunch.reporting.drawings import Picture, pictures
+from simlaunch.reporting.gather import Material
+from simlaunch.reporting.inputs import curve_table, inputs
+from simlaunch.reporting.story import both_units, main_times, parts_table, story
+from simlaunch.reporting.typeset import named, typeset
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings

@@ -25,10 +25,10 @@ from simlaunch.plotting.save import drawn_for_page
 from simlaunch.plotting.sweep import sweep_figures
 from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
 from simlaunch.plotting.worth import worth_figure
-from simlaunch.report import what_if
-from simlaunch.report.gather import Material, Swept
-from simlaunch.report.inline_svg import Inline, inline
-from simlaunch.report.typeset import named
+from simlaunch.reporting import what_if
+from simlaunch.reporting.gather import Material, Swept
+from simlaunch.reporting.inline_svg import Inline, inline
+from simlaunch.reporting.typeset import named
 from simlaunch.sweep.ranking import front, measure_named
 from simlaunch.sweep.store import Reader
 from simlaunch.units.spelling import Dimension, System
