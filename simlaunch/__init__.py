@@ -13,7 +13,10 @@ if TYPE_CHECKING:
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.odds import Odds, odds
+    from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.simulate import Simulation, simulate
+    from simlaunch.analysis.usable import UsableTorque, usable
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
     from simlaunch.fit.fitting import fit_logs
     from simlaunch.fit.logs import LogRequest
@@ -21,6 +24,7 @@ if TYPE_CHECKING:
     from simlaunch.fit.saving import save_fit
     from simlaunch.metrics.summary import Measures
     from simlaunch.record import Pedal
+    from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
@@ -34,6 +38,14 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "odds": "simlaunch.analysis.odds",
+    "Odds": "simlaunch.analysis.odds",
+    "parts": "simlaunch.analysis.parts",
+    "DrivelineLoads": "simlaunch.analysis.parts",
+    "usable": "simlaunch.analysis.usable",
+    "UsableTorque": "simlaunch.analysis.usable",
+    "report": "simlaunch.reporting.report",
+    "Report": "simlaunch.reporting.report",
     "fit_logs": "simlaunch.fit.fitting",
     "save_fit": "simlaunch.fit.saving",
     "Fit": "simlaunch.fit.result",
@@ -56,13 +68,16 @@ __version__ = "0.1.0"
 
 __all__ = [
     "Comparison",
+    "DrivelineLoads",
     "Fit",
     "InputError",
     "LogRequest",
     "Measures",
     "Method",
+    "Odds",
     "Outcome",
     "Pedal",
+    "Report",
     "Run",
     "Scenario",
     "ScenarioError",
@@ -70,14 +85,19 @@ __all__ = [
     "Simulation",
     "TargetNotReached",
     "Trace",
+    "UsableTorque",
     "UsageError",
     "compare",
     "fit_logs",
     "load",
+    "odds",
+    "parts",
     "read_curve",
     "read_log",
+    "report",
     "save_fit",
     "simulate",
+    "usable",
 ]
 
 
