@@ -10,7 +10,7 @@ from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
@@ -21,10 +21,6 @@ from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import System, system_named
 from simlaunch.writing import check, check_folder, write
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
 
 _HEAD = 4096  # of a page, in which it says what it is [bytes]
 _PAGE_MARK = b'<meta name="generator" content="simlaunch report'
@@ -63,11 +59,11 @@ class Report(Result):
     def _words(self) -> Any:
         return import_module("simlaunch.reporting.words")  # what is said of a page stands beside the page
 
-    def figures(self, units: str = "metric") -> dict[str, Figure]:
+    def figures(self, units: str = "metric") -> dict[str, Any]:
         """The sheets of the comparison."""
         return self.material.comparison.figures(units)
 
-    def plot(self, ax: Axes | None = None, units: str = "metric") -> Axes:
+    def plot(self, ax: Any = None, units: str = "metric") -> Any:
         """Draw the main panel of the comparison."""
         return self.material.comparison.plot(ax, units)
 

@@ -11,7 +11,8 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "odds", "parts", "report", "usable", "read_log", "read_curve", "fit_logs", "save_fit",
+    "load", "simulate", "compare", "odds", "parts", "report", "usable",
+    "read_log", "read_curve", "fit_logs", "save_fit",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report",
     "Fit", "LogRequest",
