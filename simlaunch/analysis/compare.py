@@ -306,8 +306,8 @@ def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: P
     )
 
 
-def _input_torque(simulation: Simulation) -> float:
-    """Torque at the gearbox input in steady pull [N m]."""
+def input_pull(simulation: Simulation) -> float:
+    """Highest torque at the gearbox input in steady pull; nan where there is none [N m]."""
     return next((peak.steady for peak in simulation.measures.parts if peak.part is Part.GEARBOX_INPUT), nan)
 
 
@@ -337,7 +337,7 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
             higher.full.measures.grip.wheelspin_time,
             lower.full.measures.grip.wheelspin_time,
         ),
-        input_torques=(_input_torque(higher.full), _input_torque(lower.full)),
+        input_torques=(input_pull(higher.full), input_pull(lower.full)),
         odds=_drawn(study, lower.name, higher.name),
         rated=_rated(higher_load, lower_load),
     )

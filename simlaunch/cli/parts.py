@@ -28,7 +28,7 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. Wear is told over the mildest.",
+        help="Full-load curve; repeat it. Wear is stated over that with the mildest.",
         show_default="all of the scenario",
     ),
 ]

@@ -45,7 +45,7 @@ Curves = Annotated[
 ]
 SweepFile = Annotated[
     Path | None,
-    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to tell of too.", show_default=False),
+    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to state as well.", show_default=False),
 ]
 
 

@@ -1,4 +1,4 @@
-"""Everything that a report tells of: which two curves it is about, and all studies of them."""
+"""Everything that a report states: which two curves it is about, and all studies of them."""
 
 from __future__ import annotations
 
@@ -192,7 +192,7 @@ def gather(
     mixed_footings: bool = False,
     sweep: Path | None = None,
 ) -> Material:
-    """Make every study that a report tells of.
+    """Make every study that a report states.
 
     Parameters
     ----------

@@ -6,11 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
-from simlaunch.analysis.compare import CurveRuns, MarkGap
+from simlaunch.analysis.compare import MarkGap, input_pull
 from simlaunch.analysis.parts import Level, PartLoad
 from simlaunch.analysis.simulate import same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
-from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import rating_verdict
 from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
@@ -184,12 +183,6 @@ def _card(
     return Card(label, (shown[0], shown[1]), words)
 
 
-def steady_pull(runs: CurveRuns) -> float:
-    """Highest torque at the gearbox input in steady pull with full pedal [N m]."""
-    inputs = (peak.steady for peak in runs.full.measures.parts if peak.part is Part.GEARBOX_INPUT)
-    return next(inputs, float("nan"))
-
-
 def _load(material: Material, numbers: Numbers) -> Card:
     """Load of the part that comes nearest to its rating, or else the pull at the gearbox input."""
     every = ([load.parts[k] for load in material.loads.loads] for k in material.loads.ranked())
@@ -198,7 +191,7 @@ def _load(material: Material, numbers: Numbers) -> Card:
         shares = (parts[0].demand.share, parts[1].demand.share)
         label = f"Load of {named(parts[0].name)}, of what it is allowed"
         return _card(label, shares, Dimension.SHARE, material, numbers, "less")
-    pulls = (steady_pull(material.pair.first), steady_pull(material.pair.second))
+    pulls = (input_pull(material.pair.first.full), input_pull(material.pair.second.full))
     return _card("Pull at the gearbox input", pulls, Dimension.TORQUE, material, numbers, "less")
 
 
@@ -279,7 +272,7 @@ def both_units(material: Material) -> Table:
         ("peak torque of the curve", Dimension.TORQUE, [peaks[each.name] for each in runs]),
         (f"time for {goal}, full pedal", Dimension.TIME, [mark.time for mark in at_goal]),
         (f"speed at {goal}, full pedal", Dimension.SPEED, [mark.speed for mark in at_goal]),
-        ("steady pull at the gearbox input", Dimension.TORQUE, [steady_pull(each) for each in runs]),
+        ("steady pull at the gearbox input", Dimension.TORQUE, [input_pull(each.full) for each in runs]),
         ("slip distance", Dimension.LENGTH, [each.full.measures.grip.slip_distance for each in runs]),
         ("energy lost in tyre slip", Dimension.ENERGY, [each.full.measures.grip.slip_energy for each in runs]),
         ("mass of the car", Dimension.MASS, [float(each.full.car.body.mass) for each in runs]),

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from simlaunch.analysis.compare import input_pull
 from simlaunch.analysis.simulate import target_label
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Table, paragraph
 from simlaunch.output.words import sentences
 from simlaunch.reporting.report import Report
-from simlaunch.reporting.story import both_units, main_times, steady_pull
+from simlaunch.reporting.story import both_units, main_times
 from simlaunch.units.spelling import System
 
 
@@ -46,7 +47,7 @@ def document(found: Report) -> Object:
                 "curve": each.name,
                 "time_s": number(mark.time),
                 "wheelspin_time_s": number(each.full.measures.grip.wheelspin_time),
-                "steady_pull_N_m": number(steady_pull(each)),
+                "steady_pull_N_m": number(input_pull(each.full)),
             }
             for each, mark in runs
         ],

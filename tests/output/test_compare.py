@@ -100,7 +100,7 @@ def test_differences_are_second_less_first_and_carry_their_sign() -> None:
             continue
         for row in table.rows:
             first, second, difference = row.cells
-            if "-" in row.cells:
+            if "-" in row.cells or row.label == "  flag":
                 continue
             digits = len(first.partition(".")[2])
             assert float(difference) == pytest.approx(float(second) - float(first), abs=1.5 * 10.0**-digits), (

@@ -280,7 +280,6 @@ def renamed(have: Found, names: tuple[str, ...]) -> Found:
     pairs = tuple(replace(have.comparison.pairs[0], first=runs[0], second=other) for other in runs[1:])
     torque = list(have.usable.curves.values())
     curves = {name: torque[i % len(torque)] for i, name in enumerate(names)}
-    comparison = replace(have.comparison, runs=runs, pairs=pairs)
     old = list(have.usable.curves)
     surplus = tuple(
         replace(each, curve=name)
@@ -288,7 +287,8 @@ def renamed(have: Found, names: tuple[str, ...]) -> Found:
         for each in have.usable.surplus
         if each.curve == old[i % len(old)]
     )
-    return Found(comparison, replace(have.usable, curves=curves, surplus=surplus))
+    usable_torque = replace(have.usable, curves=curves, surplus=surplus)
+    return Found(replace(have.comparison, runs=runs, pairs=pairs, usable=usable_torque), usable_torque)
 
 
 @pytest.mark.parametrize("names", [HOSTILE, (HOSTILE[0], HOSTILE[1]), (HOSTILE[2], HOSTILE[5])])
