@@ -18,7 +18,6 @@ from simlaunch.cli.options import (
     Taken,
     Tolerance,
     Units,
-    driven,
 )
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.units.spelling import System
@@ -58,7 +57,7 @@ def parts(
     for name in curve or ():
         sound.curve(name)
     compile_once(quiet=quiet)
-    found = loaded(sound, curve or None, pedal=driven(pedal), tolerance=tolerance)
+    found = loaded(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
         note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

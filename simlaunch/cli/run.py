@@ -21,7 +21,6 @@ from simlaunch.cli.options import (
     Tolerance,
     Trace,
     Units,
-    driven,
 )
 from simlaunch.cli.output import compile_once, prepare, show
 from simlaunch.units.spelling import System
@@ -58,6 +57,6 @@ def run(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    launch = simulate(sound, curve, driven(pedal), method=method.value, tolerance=tolerance)
+    launch = simulate(sound, curve, pedal.value, method=method.value, tolerance=tolerance)
     show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)
