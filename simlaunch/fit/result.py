@@ -298,7 +298,7 @@ def _usual_spreads_off(each: Fitted) -> float:
     """How far a value is from what was known before, less its own error, in usual or stated spreads [-]."""
     known = each.parameter
     size = known.spread if known.stated else known.usual
-    return max(abs(each.value - known.middle) - 2.0 * each.error, 0.0) / size
+    return max(abs(each.value - known.middle) - each.error, 0.0) / size
 
 
 def _alone_warnings(solution: Solution) -> Iterator[str]:
