@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from math import ceil, nan, sqrt
+from math import ceil, floor, nan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,6 +47,7 @@ FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
 _FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
+_ROUNDING = 1e-6  # of a share times a number of cases
 _UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
 
 
@@ -175,7 +176,19 @@ def difference(times: Array) -> Array:
 def _quantiles(values: Array) -> tuple[float, ...]:
     if not values.size:
         return (float("nan"),) * len(QUANTILES)
-    return tuple(np.quantile(values, QUANTILES, method="inverted_cdf").tolist())
+    ordered = np.sort(values)
+    return tuple(_quantile(ordered, share) for share in QUANTILES)
+
+
+def _quantile(ordered: Array, share: float) -> float:
+    """Value that a share of sorted values stays below; the mean of both neighbours where the share falls between them.
+
+    So differences turned the other way round have the same quantiles, turned the other way round.
+    """
+    place = share * ordered.size
+    below = float(ordered[max(ceil(place - _ROUNDING) - 1, 0)])
+    above = float(ordered[min(floor(place + _ROUNDING), ordered.size - 1)])
+    return below if below == above else 0.5 * (below + above)
 
 
 # --- points and shares ---

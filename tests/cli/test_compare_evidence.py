@@ -217,6 +217,7 @@ def test_the_odds_of_a_pair_are_those_that_odds_finds() -> None:
     np.testing.assert_array_equal(drawn.times, alone.times)
     assert (drawn.first_quicker, drawn.second_quicker) == (alone.first_quicker, alone.second_quicker)
     assert drawn.difference_quantiles() == alone.difference_quantiles()
+    assert drawn.turned().difference_quantiles() == tuple(-gap for gap in alone.difference_quantiles()[::-1])
 
 
 def test_a_scenario_without_either_is_weighed_by_grip_alone() -> None:
