@@ -7,14 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from matplotlib.figure import Figure
+from simlaunch.fit.fitting import fit_logs
+from simlaunch.fit.logs import LogRequest
 
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.parts import stress
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.worth import worth
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.logs import LogRequest
 from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.log import residual_figure
 from simlaunch.plotting.odds import odds_figure

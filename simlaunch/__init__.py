@@ -15,10 +15,9 @@ if TYPE_CHECKING:
     from simlaunch.analysis.log import read_log
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
-    from simlaunch.fit.fitting import fit_logs
-    from simlaunch.fit.logs import LogRequest
-    from simlaunch.fit.result import Fit
-    from simlaunch.fit.saving import save_fit
+    from simlaunch.fitting.fit import fit
+    from simlaunch.fitting.logs import LogRequest
+    from simlaunch.fitting.result import Fit
     from simlaunch.metrics.summary import Measures
     from simlaunch.record import Pedal
     from simlaunch.scenario.model import Scenario
@@ -34,10 +33,9 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
-    "fit_logs": "simlaunch.fit.fitting",
-    "save_fit": "simlaunch.fit.saving",
-    "Fit": "simlaunch.fit.result",
-    "LogRequest": "simlaunch.fit.logs",
+    "fit": "simlaunch.fitting.fit",
+    "Fit": "simlaunch.fitting.result",
+    "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
     "read_log": "simlaunch.analysis.log",
     "Run": "simlaunch.simulation.run",
@@ -72,11 +70,10 @@ __all__ = [
     "Trace",
     "UsageError",
     "compare",
-    "fit_logs",
+    "fit",
     "load",
     "read_curve",
     "read_log",
-    "save_fit",
     "simulate",
 ]
 

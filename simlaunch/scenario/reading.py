@@ -51,7 +51,8 @@ def load(path: str | os.PathLike[str]) -> Scenario:
         With every fault of the file and of the files that it names.
     """
     file = Path(path)
-    return from_mapping(_toml(read_text(file), str(file)), str(file), file.parent)
+    scenario = from_mapping(_toml(read_text(file), str(file)), str(file), file.parent)
+    return scenario.loaded_from(file)
 
 
 def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = None) -> Scenario:

@@ -24,7 +24,7 @@ ORDER = (
     "metrics",
     "readers",
     "analysis",
-    "fit",
+    "fitting",
     "sweep",
     "output",
     "plotting",

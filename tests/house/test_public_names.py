@@ -11,7 +11,7 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "read_log", "read_curve", "fit_logs", "save_fit",
+    "load", "simulate", "compare", "read_log", "read_curve", "fit",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
     "Fit", "LogRequest",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
