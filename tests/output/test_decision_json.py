@@ -24,7 +24,6 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
 from simlaunch.output.parts import stress_object
 from simlaunch.output.plateau import Answer, Wanted, plateau_object
-from simlaunch.output.worth import worth_object
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -58,7 +57,7 @@ def _plateau(scenario: Scenario) -> Answer:
 @cache
 def _document(kind: str) -> dict[str, Any]:
     if kind == "worth":
-        return dict(worth_object((worth(COUPE, bands=4, by_gear=True),), System.METRIC))
+        return worth(COUPE, bands=4, each_gear=True).to_dict()
     if kind == "plateau":
         return dict(plateau_object(_plateau(COUPE), System.METRIC))
     if kind == "odds":
@@ -121,4 +120,4 @@ def test_numbers_are_those_of_the_result() -> None:
     assert told["left_open_share"] == pytest.approx(found.left_open)
     assert [each["name"] for each in told["effects"]] == [effect.name for effect in found.effects]
     weighed, told = worth(COUPE, bands=4), _strict(dumps(_document("worth")))["gear_sets"][0]
-    np.testing.assert_allclose(told["held_slip"]["gain_s_per_N_m"], weighed.of(Pedal.HELD_SLIP).gain, rtol=1e-9)
+    np.testing.assert_allclose(told["held_slip"]["gain_s_per_N_m"], weighed.first.of(Pedal.HELD_SLIP).gain, rtol=1e-9)
