@@ -1,4 +1,4 @@
-"""The search for the highest plateau that pays: where a full-load curve gains time within its limits, and where it stops to."""
+"""The search for the highest plateau that pays: up to where a higher full-load curve still gains time within limits."""
 
 from __future__ import annotations
 

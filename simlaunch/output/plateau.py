@@ -295,7 +295,8 @@ def curve_csv(result: PlateauResult) -> str:
     """The curve as a file that a scenario can name; the note says where it comes from."""
     found = result.first
     goal = ", ".join(target_label(target) for target in result.aim.targets)
-    note = f"found by simlaunch plateau for {goal} in place of {clean(result.wish)}, scenario {clean(result.scenario.name)}"
+    wish, scenario = clean(result.wish), clean(result.scenario.name)
+    note = f"found by simlaunch plateau for {goal} in place of {wish}, scenario {scenario}"
     lines = [f"# note: {note[:190]}", "engine speed [rpm],torque [N m]"]
     lines += [f"{speed / _RPM:.1f},{torque:.2f}" for speed, torque in zip(found.speeds, found.torque, strict=True)]
     return "\n".join(lines) + "\n"

@@ -248,7 +248,6 @@ def test_a_sheet_that_starts_late_is_held_and_its_first_band_is_none() -> None:
     found = GearSetWorth(
         "",
         "",
-        "",
         SPRINT,
         middles,
         np.zeros(middles.size),
