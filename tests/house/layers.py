@@ -10,6 +10,7 @@ from house.source_tree import Module
 
 ORDER = (
     "errors",
+    "choices",
     "processes",
     "writing",
     "compiled",
@@ -38,7 +39,7 @@ ORDER = (
 ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "compiled", "record", "quantities", "results", "processes", "writing")
+LOOSE = ("errors", "choices", "compiled", "record", "quantities", "results", "processes", "writing")
 """Files that stand beside the rooms."""
 
 
