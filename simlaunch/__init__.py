@@ -10,17 +10,26 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from simlaunch.analysis.check import Check, check
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.plateau import PlateauResult, plateau
     from simlaunch.analysis.simulate import Simulation, simulate
+    from simlaunch.analysis.worth import Worth, worth
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
     from simlaunch.fitting.fit import fit
     from simlaunch.fitting.logs import LogRequest
     from simlaunch.fitting.result import Fit
     from simlaunch.metrics.summary import Measures
+    from simlaunch.readers.columns import Choices
+    from simlaunch.readers.curve import CurveOptions
+    from simlaunch.readers.delimited import TableOptions
+    from simlaunch.readers.log import LogOptions
+    from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
     from simlaunch.scenario.model import Scenario
+    from simlaunch.scenario.powertrain import Correction, MeasuredAt
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
@@ -43,6 +52,20 @@ _HOME = {
     "Outcome": "simlaunch.simulation.run",
     "Trace": "simlaunch.simulation.trace",
     "Measures": "simlaunch.metrics.summary",
+    "check": "simlaunch.analysis.check",
+    "Check": "simlaunch.analysis.check",
+    "plateau": "simlaunch.analysis.plateau",
+    "PlateauResult": "simlaunch.analysis.plateau",
+    "worth": "simlaunch.analysis.worth",
+    "Worth": "simlaunch.analysis.worth",
+    "LogOptions": "simlaunch.readers.log",
+    "CurveOptions": "simlaunch.readers.curve",
+    "TableOptions": "simlaunch.readers.delimited",
+    "Choices": "simlaunch.readers.columns",
+    "Weather": "simlaunch.readers.reference_conditions",
+    "Losses": "simlaunch.readers.reference_conditions",
+    "Correction": "simlaunch.scenario.powertrain",
+    "MeasuredAt": "simlaunch.scenario.powertrain",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",
@@ -53,28 +76,42 @@ _HOME = {
 __version__ = "0.1.0"
 
 __all__ = [
+    "Check",
+    "Choices",
     "Comparison",
+    "Correction",
+    "CurveOptions",
     "Fit",
     "InputError",
+    "LogOptions",
     "LogRequest",
+    "Losses",
+    "MeasuredAt",
     "Measures",
     "Method",
     "Outcome",
     "Pedal",
+    "PlateauResult",
     "Run",
     "Scenario",
     "ScenarioError",
     "SimlaunchError",
     "Simulation",
+    "TableOptions",
     "TargetNotReached",
     "Trace",
     "UsageError",
+    "Weather",
+    "Worth",
+    "check",
     "compare",
     "fit",
     "load",
+    "plateau",
     "read_curve",
     "read_log",
     "simulate",
+    "worth",
 ]
 
 

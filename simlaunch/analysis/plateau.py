@@ -12,6 +12,7 @@ from simlaunch.analysis.launches import Aim, target_named
 from simlaunch.analysis.limits import limits_given, limits_of
 from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
@@ -123,7 +124,7 @@ def plateau(
     wish: str | None = None,
     *,
     targets: str | Sequence[str] | Mapping[str, float] | None = None,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     mean_pressure: Limit = None,
     power: Limit = None,
     air_flow: Limit = None,
@@ -150,7 +151,7 @@ def plateau(
     targets : str, sequence of str, or mapping of str to float, optional
         What the curve is to be quick for, such as ``"1/4 mile"``; a mapping gives each its weight. The scenario's goal
         if left out.
-    pedal : Pedal
+    pedal : Pedal or str
         Full load throughout, or held slip.
     mean_pressure : str or Quantity, optional
         Highest brake mean effective pressure; needs the displacement.
@@ -193,6 +194,7 @@ def plateau(
     """
     if gear_limits and within_grip:
         raise UsageError("torque limits by gear are either sought or set to what the tyres can use; choose one of them")
+    driven = chosen(Pedal, pedal, "pedal")
     name = scenario.curve(wish or scenario.curve_names[0]).name
     given = limits_given(
         {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
@@ -202,7 +204,7 @@ def plateau(
     def space(geared: Scenario) -> SearchSpace:
         limits = limits_of(geared, given, envelope)
         limits = limits if use_parts else replace(limits, parts=())
-        return SearchSpace(lower(geared, name, pedal), limits, aim, within_grip=within_grip)
+        return SearchSpace(lower(geared, name, driven), limits, aim, within_grip=within_grip)
 
     gear_sets = with_gear_sets(scenario, every=each_gear_set)
     found = {
@@ -212,8 +214,8 @@ def plateau(
         for gear_set, geared in gear_sets.items()
     }
     drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
-    wanted = _wanted(scenario, (name, pedal), space(scenario), next(iter(found.values())))
-    return PlateauResult(scenario, name, pedal, aim, found, drives, wanted)
+    wanted = _wanted(scenario, (name, driven), space(scenario), next(iter(found.values())))
+    return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
 
 def _tell(watch: Watch | None, gear_set: str, line: str) -> None:

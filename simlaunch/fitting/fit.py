@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import goal
+from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
 from simlaunch.fitting.identifiability import apartness, profile, without, worth_fitting
@@ -70,7 +71,7 @@ def fit(
     own: Sequence[str] = (),
     left_out: int | None = None,
     lag: float | None = None,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     starts: int = 3,
     seed: int = 0,
     profiles: bool = False,
@@ -93,7 +94,7 @@ def fit(
         Place of a log that is predicted instead of fitted.
     lag : float, optional
         Lag of the logged speeds; found if left out [s].
-    pedal : Pedal
+    pedal : Pedal or str
         Full load throughout, or held slip.
     starts : int
         Starts of the search; the first is the scenario as it is.
@@ -123,7 +124,7 @@ def fit(
     _check_call(requests, own, left_out, starts)
     runner = Runner(workers)
     try:
-        return _Work(scenario, requests, pedal, runner, lag, seed).fit(
+        return _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), runner, lag, seed).fit(
             values or (), own, left_out, starts, profiles, watch
         )
     finally:

@@ -11,9 +11,10 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "read_log", "read_curve", "fit",
+    "load", "simulate", "compare", "read_log", "read_curve", "fit", "check", "plateau", "worth",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
-    "Fit", "LogRequest",
+    "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
+    "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

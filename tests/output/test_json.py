@@ -13,6 +13,7 @@ from typing import Any
 import pytest
 
 from output.compared import SCENARIOS, comparison, scenario
+from simlaunch.analysis.check import check
 from simlaunch.analysis.curve import read_curve
 from simlaunch.analysis.log import read_log
 from simlaunch.analysis.usable import usable
@@ -21,13 +22,12 @@ from simlaunch.fitting.fit import fit
 from simlaunch.fitting.logs import LogRequest
 from simlaunch.fitting.result import Fit
 from simlaunch.output.as_json import dumps
-from simlaunch.output.check import check_object, faults_object
+from simlaunch.output.check import faults_object
 from simlaunch.output.compare_as_json import comparison_object
 from simlaunch.output.trace import CHANNEL_UNITS
 from simlaunch.output.words import sentences
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.log import LogOptions, Role
-from simlaunch.scenario.defaults import defaults
 from simlaunch.simulation.channels import DERIVED_CHANNELS, STATE_CHANNELS
 
 COUPE = "road-coupe"
@@ -75,7 +75,7 @@ def _documents() -> dict[str, dict[str, Any]]:
         "run": launch.to_dict(trace=True),
         "usable": usable(whole).to_dict(),
         "fit": _fitted().to_dict(),
-        "check": check_object(whole, defaults(whole), (), {"peak": launch.car}),
+        "check": check(whole).to_dict(),
     }
 
 
