@@ -1,4 +1,4 @@
-"""A check of a sound scenario: the defaults that it leans on, what looks odd, and what a launch works out for itself."""
+"""A check of a sound scenario: defaults that it leans on, what looks odd, and what a launch works out for itself."""
 
 from __future__ import annotations
 

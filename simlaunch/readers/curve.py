@@ -49,7 +49,7 @@ _STEPS = (50.0, 100.0, 200.0, 500.0)
 
 @dataclass(frozen=True)
 class CurveOptions:
-    """What the caller knows of the sheets, and what is wanted of the curve.
+    """What the caller knows of the sheets, and what is wanted of the curve; corrections and places may be plain text.
 
     Parameters
     ----------
