@@ -1,4 +1,4 @@
-"""Makes `invented-fit-log.csv`: a calculated run of the coupe on other values, logged with noise and a sensor that lags.
+"""Makes `invented-fit-log.csv`: a calculated run of the coupe on other values, logged with noise and a lagging sensor.
 
 Run it from the top of the repository, where the physics has changed: python scenarios/sheets/remake_fit_log.py
 """

@@ -13,10 +13,10 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.usable import UsableTorque
 from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words
+from simlaunch.output import worth as worth_words
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.sweep import case_text, sweep_tables, told_text, value_text
 from simlaunch.output.words import Numbers
-from simlaunch.output.worth import worth_tables
 from simlaunch.plotting.compare import driven_slip
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure
@@ -121,9 +121,10 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
     yield _what_if(material, system)
     if material.worth:
         worth = material.worth
-        tables = worth_tables((worth,), system)
-        kind = f"The torque of {named(worth.curve)} over engine speed, and below it the time that more torque gains."
-        yield _picture("worth", lambda: worth_figure(worth, system), kind, tables)
+        kind = (
+            f"The torque of {named(worth.first.curve)} over engine speed, and below it the time that more torque gains."
+        )
+        yield _picture("worth", lambda: worth_figure(worth.first, system), kind, worth_words.tables(worth, system))
     if material.odds:
         odds = material.odds
         kind = f"Bars: how the difference between {names} is spread over the drawn cases."

@@ -23,7 +23,6 @@ from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import Row, Table, csv_text
 from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
-from simlaunch.output.worth import worth_verdict
 from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
 from simlaunch.reporting import what_if
@@ -230,7 +229,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
     return {
         "time_tables": [table for table in every if _TIMES.match(table.title)],
         "grip_tables": [table for table in every if table.title.startswith("Gap at")],
-        "worth_verdict": worth_verdict(material.worth, system) if material.worth else "",
+        "worth_verdict": material.worth.summary(system) if material.worth else "",
         "grid": grid,
         "grips": what_if.GRIPS,
         "steps": what_if.STEPS,

@@ -21,7 +21,7 @@ from simlaunch.analysis import plateau_search_space as plateau_room
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.launches import Aim, target_named
 from simlaunch.analysis.limits import limits_of
-from simlaunch.analysis.plateau import plateau
+from simlaunch.analysis.plateau_search import highest_plateau
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.worth import worth
 from simlaunch.record import Pedal
@@ -60,7 +60,7 @@ def _reference_seconds(scenario: Scenario) -> float:
 
 def _sought(scenario: Scenario) -> None:
     car, aims = lower(scenario, scenario.curve_names[0], Pedal.FULL), Aim((target_named(scenario, None),), (1.0,))
-    plateau(plateau_room.Room(car, limits_of(scenario, {"power": _POWER}), aims))
+    highest_plateau(plateau_room.SearchSpace(car, limits_of(scenario, {"power": _POWER}), aims))
 
 
 def _say(line: str) -> None:

@@ -22,8 +22,8 @@ from cars import all_drive_saloon, converter, coupe, front_hatch, full_load
 from simlaunch.analysis import launches
 from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import Limits
-from simlaunch.analysis.plateau import plateau
-from simlaunch.analysis.plateau_search_space import Point, Room
+from simlaunch.analysis.plateau_search import highest_plateau
+from simlaunch.analysis.plateau_search_space import Point, SearchSpace
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.record import Record, ShiftKind
 
@@ -62,25 +62,25 @@ class _Counter:
         launches.measure_many = counted  # type: ignore[assignment]
 
 
-def _grid(room: Room, heights: int, places: int) -> Point:
+def _grid(space: SearchSpace, heights: int, places: int) -> Point:
     """The quickest of a dense grid of heights, starts and ends, refined around its six best shapes."""
     across = np.linspace(0.0, 1.0, places)
     tall = np.linspace(0.3, 1.0, heights)
-    near = room.launched([room.shape(h * room.top, a, b) for h in tall for a in across for b in across])
+    near = space.launched([space.shape(h * space.top, a, b) for h in tall for a in across for b in across])
     steps = np.linspace(-1.0, 1.0, 5)
     for width in (1.0, 0.3):
         best = sorted((point for point in near if point.sound), key=lambda point: point.score)[:6]
         shapes = []
         for point in best:
-            late, long = room.place(point.shape)
+            late, long = space.place(point.shape)
             for up in steps * width * 0.7 / heights:
-                height = min(point.shape.height + up * room.top, room.top)
+                height = min(point.shape.height + up * space.top, space.top)
                 shapes += [
-                    room.shape(height, *np.clip((late + a, long + b), 0.0, 1.0))
+                    space.shape(height, *np.clip((late + a, long + b), 0.0, 1.0))
                     for a in steps * width / places
                     for b in steps * width / places
                 ]
-        near = [*best, *room.launched(shapes)]
+        near = [*best, *space.launched(shapes)]
     return min((point for point in near if point.sound), key=lambda point: point.score)
 
 
@@ -97,11 +97,11 @@ def main() -> None:
     for name, car in cars().items():
         if given.cars and name not in given.cars:
             continue
-        room = Room(car, Limits(power=1e3 * given.power, rise=_RISE), _QUARTER)
+        space = SearchSpace(car, Limits(power=1e3 * given.power, rise=_RISE), _QUARTER)
         counter.launches, begun = 0, time.process_time()
-        answer = plateau(room)
+        answer = highest_plateau(space)
         spent, count = time.process_time() - begun, counter.launches
-        laid, best = _grid(room, given.heights, given.places), answer.quickest
+        laid, best = _grid(space, given.heights, given.places), answer.quickest
         beats, slower = best.score - laid.score, answer.chosen.score - min(laid.score, best.score)
         sys.stdout.write(
             f"{name:<26}{spent:>6.1f}{count:>9}{best.shape.height:>7.0f}{best.score:>9.4f}{laid.shape.height:>7.0f}"

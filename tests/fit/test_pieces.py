@@ -11,11 +11,11 @@ import pytest
 
 from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
-from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
-from simlaunch.fit.identifiability import apartness, without
-from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
-from simlaunch.fit.residuals import misfit, neighbours, runs_chance
-from simlaunch.fit.solving import hanging_together, moves_without, no_less_than, widened
+from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_until
+from simlaunch.fitting.identifiability import apartness, without
+from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
+from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
+from simlaunch.fitting.solving import hanging_together, moves_without, no_less_than, widened
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load

@@ -25,7 +25,7 @@ ORDER = (
     "metrics",
     "readers",
     "analysis",
-    "fit",
+    "fitting",
     "sweep",
     "output",
     "plotting",

@@ -11,11 +11,11 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "odds", "parts", "report", "usable",
-    "read_log", "read_curve", "fit_logs", "save_fit",
+    "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit", "report",
+    "read_log", "read_curve",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
-    "Odds", "DrivelineLoads", "UsableTorque", "Report",
-    "Fit", "LogRequest",
+    "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
+    "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

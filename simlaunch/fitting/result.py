@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
-from simlaunch.fit.histories import RoadLoad
-from simlaunch.fit.identifiability import Apartness
-from simlaunch.fit.parameters import Parameter
-from simlaunch.fit.problem import Problem, Run, Timing
-from simlaunch.fit.residuals import Misfit
-from simlaunch.fit.solving import Solution
+from simlaunch.fitting.histories import RoadLoad
+from simlaunch.fitting.identifiability import Apartness
+from simlaunch.fitting.parameters import Parameter
+from simlaunch.fitting.problem import Problem, Run, Timing
+from simlaunch.fitting.residuals import Misfit
+from simlaunch.fitting.saving import save
+from simlaunch.fitting.solving import Solution
 from simlaunch.metrics.marks import Target
 from simlaunch.record import Pedal
+from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 
 Array = NDArray[np.float64]
@@ -119,8 +124,8 @@ class MarkTime:
     high: float
 
 
-@dataclass(frozen=True)
-class Fit:
+@dataclass(frozen=True, repr=False)
+class Fit(Result):
     """A scenario fitted to logs.
 
     Parameters
@@ -149,6 +154,8 @@ class Fit:
         Whether another start of the search ended in the same place, if there was one.
     """
 
+    study = "fit"
+
     scenario: Scenario
     pedal: Pedal
     fitted: tuple[Fitted, ...]
@@ -170,6 +177,37 @@ class Fit:
     def usable(self) -> bool:
         """Whether the fit may be used: the car follows its logs, and the starts of the search agree."""
         return self.follows and self.agreed
+
+    def save(
+        self,
+        path: str | os.PathLike[str],
+        *,
+        force: bool = False,
+        anyway: bool = False,
+        today: date | None = None,
+    ) -> None:
+        """Write the fitted scenario to a file: that of the scenario, comments kept, with the fitted values.
+
+        Parameters
+        ----------
+        path : str or path-like
+            Where to write; curves and tyres that the scenario names have to be found from there as well.
+        force : bool
+            Whether a file that is there may be replaced.
+        anyway : bool
+            Whether a fit that is not to be used is written too; the file then says so.
+        today : datetime.date, optional
+            Day of the fit; today if left out.
+
+        Raises
+        ------
+        UsageError
+            The scenario does not come from a file, or its file says something else by now.
+        InputError
+            The car does not follow its logs, or the starts of the search do not agree; or the file is there, cannot be
+            written, or could not be read back.
+        """
+        save(self, Path(path), force=force, anyway=anyway, today=today)
 
     def value(self, name: str, log: int | None = None) -> Fitted:
         """A fitted value by its name.

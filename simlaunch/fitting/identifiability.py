@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.fit.parameters import Parameter
-from simlaunch.fit.problem import Problem
-from simlaunch.fit.solving import Solution, search
+from simlaunch.fitting.parameters import Parameter
+from simlaunch.fitting.problem import Problem
+from simlaunch.fitting.solving import Solution, search
 
 Array = NDArray[np.float64]
 

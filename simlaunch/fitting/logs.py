@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from simlaunch.choices import chosen
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
@@ -66,7 +67,7 @@ class LogRequest:
     path : path-like
         The log.
     kind : Kind
-        What was driven.
+        What was driven; may be given as text.
     curve : str or None
         Full-load curve; None for the first of the scenario.
     changes : mapping of str to object
@@ -82,13 +83,17 @@ class LogRequest:
     """
 
     path: str | os.PathLike[str]
-    kind: Kind = Kind.LAUNCH
+    kind: Kind | str = Kind.LAUNCH
     curve: str | None = None
     changes: Mapping[str, object] = field(default_factory=dict)
     options: LogOptions = field(default_factory=LogOptions)
     until: float | None = None
     rollout: bool = False
     noise: float | None = None
+
+    def __post_init__(self) -> None:
+        """Take text for the kind."""
+        object.__setattr__(self, "kind", chosen(Kind, self.kind, "kind of log"))
 
 
 @dataclass(frozen=True)
@@ -146,7 +151,7 @@ class Log:
     @property
     def kind(self) -> Kind:
         """What was driven."""
-        return self.request.kind
+        return Kind(self.request.kind)
 
     @property
     def duration(self) -> float:

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.draws import Line
-from simlaunch.fit.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
-from simlaunch.fit.logs import Channel, Kind, Log, LogRequest, read_run
-from simlaunch.fit.parameters import Parameter, cars_with, words_of
+from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
+from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
+from simlaunch.fitting.parameters import Parameter, cars_with, words_of
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isfinite
@@ -11,24 +12,26 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import goal
+from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
-from simlaunch.fit.histories import Runner, road_load
-from simlaunch.fit.identifiability import apartness, profile, without, worth_fitting
-from simlaunch.fit.logs import Kind, LogRequest
-from simlaunch.fit.parameters import Parameter, cars_with, parameter, usual_names
-from simlaunch.fit.problem import Problem, Run, Timing, Values, prepared
-from simlaunch.fit.residuals import misfit
-from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
-from simlaunch.fit.solving import Solution, Watch, aligned, by_channel, search, solved
+from simlaunch.fitting.histories import Runner, road_load
+from simlaunch.fitting.identifiability import apartness, profile, without, worth_fitting
+from simlaunch.fitting.logs import Kind, LogRequest
+from simlaunch.fitting.parameters import Parameter, cars_with, parameter, usual_names
+from simlaunch.fitting.problem import Problem, Run, Timing, Values, prepared
+from simlaunch.fitting.residuals import misfit
+from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
+from simlaunch.fitting.solving import Solution, Watch, aligned, by_channel, search, solved
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import STANDARD, Target, marks
 from simlaunch.metrics.marks import Kind as MarkKind
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Axle, Pedal, Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
+LogPath = str | os.PathLike[str]
 
 _DRAWS = 150
 _EXACT = 1e-4
@@ -60,18 +63,15 @@ def _by_themselves(scenario: Scenario, car: Record, launched: bool) -> tuple[Par
     return tuple(each for each in found if each.low < each.high)
 
 
-# --- the whole way ---
-
-
-def fit_logs(
+def fit(
     scenario: Scenario,
-    logs: Sequence[LogRequest],
-    parameters: Sequence[str] = (),
+    logs: LogPath | LogRequest | Sequence[LogPath | LogRequest],
+    values: Sequence[str] | None = None,
     *,
     own: Sequence[str] = (),
     left_out: int | None = None,
     lag: float | None = None,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     starts: int = 3,
     seed: int = 0,
     profiles: bool = False,
@@ -84,17 +84,17 @@ def fit_logs(
     ----------
     scenario : Scenario
         Stays as it is.
-    logs : sequence of LogRequest
-        Launches and coast-downs of the same car.
-    parameters : sequence of str
-        Names or keys of what is fitted; empty: what the logs tell.
+    logs : path, LogRequest, or sequence of them
+        Launches and coast-downs of the same car; a path stands for a launch with the first curve of the scenario.
+    values : sequence of str, optional
+        Names or keys of what is fitted; whatever the logs tell if left out.
     own : sequence of str
         Of these, what each log has a value of its own for.
     left_out : int, optional
         Place of a log that is predicted instead of fitted.
     lag : float, optional
         Lag of the logged speeds; found if left out [s].
-    pedal : Pedal
+    pedal : Pedal or str
         Full load throughout, or held slip.
     starts : int
         Starts of the search; the first is the scenario as it is.
@@ -119,14 +119,25 @@ def fit_logs(
     InputError
         A log or a value that cannot be used.
     """
-    _check_call(logs, own, left_out, starts)
+    given = [logs] if isinstance(logs, str | os.PathLike | LogRequest) else logs
+    requests = tuple(_request(scenario, log) for log in given)
+    _check_call(requests, own, left_out, starts)
     runner = Runner(workers)
     try:
-        return _Work(scenario, tuple(logs), pedal, runner, lag, seed).fit(
-            parameters, own, left_out, starts, profiles, watch
+        return _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), runner, lag, seed).fit(
+            values or (), own, left_out, starts, profiles, watch
         )
     finally:
         runner.close()
+
+
+def _request(scenario: Scenario, log: LogPath | LogRequest) -> LogRequest:
+    """A log with what is known of it; wheels roll on the tyres of the scenario where no radii are given."""
+    request = log if isinstance(log, LogRequest) else LogRequest(log)
+    if request.options.radii is not None:
+        return request
+    radii = scenario.tyres.of(Axle.FRONT).radius_si, scenario.tyres.of(Axle.REAR).radius_si
+    return replace(request, options=replace(request.options, radii=radii))
 
 
 def _check_call(logs: Sequence[LogRequest], own: Sequence[str], left_out: int | None, starts: int) -> None:

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import least_squares
 
-from simlaunch.fit.problem import BUMP, Problem
-from simlaunch.fit.residuals import misfit
+from simlaunch.fitting.problem import BUMP, Problem
+from simlaunch.fitting.residuals import misfit
 
 Array = NDArray[np.float64]
 Watch = Callable[[str], None]

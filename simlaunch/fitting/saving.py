@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import tomlkit
@@ -16,15 +16,17 @@ from numpy.typing import NDArray
 from tomlkit.items import AoT, Item
 
 from simlaunch.analysis.ready import runnable
-from simlaunch.errors import Fault, InputError, plain
-from simlaunch.fit.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
-from simlaunch.fit.result import Fit, Fitted
+from simlaunch.errors import Fault, InputError, UsageError, plain
+from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import from_mapping, read_text
+from simlaunch.scenario.reading import from_mapping, load, read_text
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 from simlaunch.writing import check, write
+
+if TYPE_CHECKING:
+    from simlaunch.fitting.result import Fit, Fitted
 
 Array = NDArray[np.float64]
 Table = Any
@@ -33,6 +35,7 @@ Table = Any
 DIGITS = 6
 """Significant digits of what is written."""
 
+_PLACE = "fitted scenario"
 _REACH = 3.8  # standard deviations that the odds draw at most
 _LEAST_EIGENVALUE = 1e-6
 _LONGEST_NAME = 40
@@ -283,20 +286,16 @@ def _sound(matrix: Array) -> Array:
 # --- the file ---
 
 
-def save_fit(
-    fit: Fit, old: Path, new: Path, *, overwrite: bool = False, anyway: bool = False, today: date | None = None
-) -> None:
+def save(fit: Fit, new: Path, *, force: bool = False, anyway: bool = False, today: date | None = None) -> None:
     """Write a fitted scenario to a file.
 
     Parameters
     ----------
     fit : Fit
-        What was fitted.
-    old : Path
-        File of the scenario as it was; it stays as it is.
+        What was fitted; the file of its scenario stays as it is.
     new : Path
         Where to write; curves and tyres that the scenario names have to be found from there as well.
-    overwrite : bool
+    force : bool
         Whether a file that is there may be replaced.
     anyway : bool
         Whether a fit that is not to be used is written too; the file then says so.
@@ -305,47 +304,65 @@ def save_fit(
 
     Raises
     ------
+    UsageError
+        The scenario does not come from a file, or its file says something else by now.
     InputError
         The car does not follow its logs, or the starts of the search do not agree;
         or the file is there, cannot be written, or could not be read back.
     """
-    check_place(old, new, overwrite=overwrite)
+    check_place(fit.scenario, new, force=force)
     if not fit.usable and not anyway:
         why = f"is not written, since {_against(fit)}: see the warnings"
-        raise InputError(Fault("--save", f'"{new}"', why, "mend car or log, or give --save-anyway"))
+        instead = "mend car or log, or have it written all the same (--save-anyway, or anyway=True)"
+        raise InputError(Fault(_PLACE, f'"{new}"', why, instead))
+    old = _file_of(fit.scenario)
+    if load(old) != fit.scenario:
+        raise UsageError(f"{old} does not hold the scenario that was fitted any more; load it and fit again")
     text = fitted_text(fit, read_text(old), today or date.today())
     try:
         from_mapping(tomllib.loads(text), str(new), new.parent)
     except InputError as error:
         raise InputError(
-            f"--save {new}: the fitted scenario would not be sound there, so it is not written: {error}"
+            f"{_PLACE} {new}: the fitted scenario would not be sound there, so it is not written: {error}"
         ) from None
-    write("--save", new, text, force=overwrite)
+    write(_PLACE, new, text, force=force)
 
 
-def check_place(old: Path, new: Path, *, overwrite: bool) -> None:
-    """Refuse a file that is there already, before the work begins.
+def _file_of(scenario: Scenario) -> Path:
+    if scenario.file is None:
+        raise UsageError(
+            "what is written is the scenario's own file with fitted values, and this scenario was changed after it was "
+            "loaded, or does not come from a file: put its values into a file, and fit that"
+        )
+    return scenario.file
+
+
+def check_place(scenario: Scenario, new: Path, *, force: bool, place: str = _PLACE) -> None:
+    """Refuse to write to a place, before the work begins.
 
     Parameters
     ----------
-    old : Path
-        File of the scenario as it was.
+    scenario : Scenario
+        The scenario that is fitted.
     new : Path
         Where to write.
-    overwrite : bool
+    force : bool
         Whether a file that is there may be replaced.
+    place : str
+        What named the file.
 
     Raises
     ------
+    UsageError
+        The scenario does not come from a file.
     InputError
-        It is there, is the scenario's own, is not TOML by its name, or its folder is not there.
+        A file is there, is the scenario's own, is not TOML by its name, or its folder is not there.
     """
+    old = _file_of(scenario)
     if new.suffix.lower() != ".toml":
-        raise InputError(Fault("--save", f'"{new}"', "does not end in .toml", "name a scenario file"))
+        raise InputError(Fault(place, f'"{new}"', "does not end in .toml", "name a scenario file"))
     if not new.parent.is_dir():
-        raise InputError(Fault("--save", f'"{new}"', "lies in no folder that is there", "make the folder first"))
+        raise InputError(Fault(place, f'"{new}"', "lies in no folder that is there", "make the folder first"))
     if new.exists() and old.exists() and new.samefile(old):
-        raise InputError(
-            Fault("--save", f'"{new}"', "is the scenario itself, which stays as it is", "give another name")
-        )
-    check("--save", new, force=overwrite)
+        raise InputError(Fault(place, f'"{new}"', "is the scenario itself, which stays as it is", "give another name"))
+    check(place, new, force=force)
