@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -32,6 +31,7 @@ from simlaunch.report.gather import Material
 from simlaunch.report.inputs import curve_table, inputs
 from simlaunch.report.story import both_units, main_times, parts_table, story
 from simlaunch.report.typeset import named, typeset
+from simlaunch.report.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
@@ -341,15 +341,12 @@ def glossary_of(text: str) -> list[tuple[str, str]]:
     list of tuple of str
         Word and meaning.
     """
-    entries = tomllib.loads(_text("glossary.toml"))
+    entries = words()
     used = re.sub(r"<(style|script)\b.*?</\1>|<[^>]*>", " ", text, flags=re.DOTALL)
     shown = " ".join(used.split())
     found = [
-        (word, entry["meaning"])
+        (word, entry.meaning)
         for word, entry in entries.items()
-        if any(
-            re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE)
-            for each in (word, *entry.get("also", ()))
-        )
+        if any(re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE) for each in (word, *entry.also))
     ]
     return sorted(found, key=lambda each: each[0].lower())
