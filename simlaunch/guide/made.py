@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterator, Mapping
 
@@ -13,6 +14,7 @@ from simlaunch.units.gate import spellings
 from simlaunch.units.spelling import Dimension
 
 _WIDTH = 100
+_GLUE = "\x1f"  # stands for a blank at which a line must not end
 
 _KEYS = """# Keys of a scenario
 
@@ -37,8 +39,12 @@ def _keys_page() -> str:
     headings: dict[tuple[str, tuple[Key, ...]], list[str]] = {}
     for table in tables():
         headings.setdefault((table.meaning, table.keys), []).append(table.heading)
-    sections = [_section(Table(", ".join(where), *what)) for what, where in headings.items()]
+    sections = [_section(Table(", ".join(map(_heading, where)), *what)) for what, where in headings.items()]
     return "\n".join([_KEYS, *sections, _surfaces(), _units()])
+
+
+def _heading(text: str) -> str:
+    return f"`{text}`" if text.startswith("[") else text
 
 
 def _section(table: Table) -> str:
@@ -51,7 +57,7 @@ def _entry(key: Key) -> str:
 
 def _sentences(key: Key) -> Iterator[str]:
     yield key.meaning
-    yield f"{'Required' if key.required else 'Optional'}: {key.takes}."
+    yield f"{'Required' if key.required else 'Optional'}, {key.takes}."
     if key.default:
         yield f"Default `{key.default}` ({key.origin})."
     if key.example:
@@ -81,7 +87,7 @@ def _glossary_page() -> str:
     )
     quantities = (
         f"### {group}\n\n"
-        + "\n".join(_item(f"**{each.label}** (`{each.key}`): {each.meaning}") for each in entries.values())
+        + "\n".join(_item(f"**{_unfilled(each.label)}** (`{each.key}`): {each.meaning}") for each in entries.values())
         + "\n"
         for group, entries in groups().items()
     )
@@ -89,12 +95,12 @@ def _glossary_page() -> str:
     return "\n".join([_GLOSSARY, "## Words\n", "\n".join(terms) + "\n", shown, *quantities])
 
 
+def _unfilled(label: str) -> str:
+    return label.replace(" {part}", "").replace(" {target}", "")
+
+
 def _item(text: str) -> str:
-    return textwrap.fill(
-        " ".join(text.split()),
-        _WIDTH,
-        initial_indent="- ",
-        subsequent_indent="  ",
-        break_long_words=False,
-        break_on_hyphens=False,
-    )
+    """One entry of a list; code stays on one line."""
+    whole = re.sub(r"`[^`]*`", lambda code: code[0].replace(" ", _GLUE), " ".join(text.split()))
+    lines = textwrap.wrap(whole, _WIDTH, initial_indent="- ", subsequent_indent="  ", break_long_words=False)
+    return "\n".join(lines).replace(_GLUE, " ")

@@ -292,11 +292,11 @@ def _takes_in_words(field: FieldInfo) -> str:
     choices = [typed(str(choice) if isinstance(choice, str) else choice) for part in parts for choice in _choices(part)]
     quantities = [f"{phrase(kind)} from {low} to {high}" for each in limits for kind, low, high in each.ranges]
     if len(limits) == 2 and not choices:
-        words = f"pairs of {' and '.join(quantities)}"
+        words = f"a list of pairs, {' and '.join(quantities)}"
     else:
         words = " or ".join(dict.fromkeys([*choices, *quantities])) or _other_kind(parts)
     several = tuple in map(get_origin, parts) and len(limits) != 2
-    return f"list: {words}" if several else words
+    return f"a list, each {words}" if several else words
 
 
 def _choices(part: object) -> tuple[Any, ...]:
