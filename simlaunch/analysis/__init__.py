@@ -8,10 +8,10 @@ Points are at least 16 independent scramblings (Owen) of a Sobol sequence; the i
 the shares of the scramblings, reaches 3 cases to either side at least (scramblings of a single value agree on their
 counts), and is Wilson's below 10 outcomes of one kind. Launches run at 2e-3: against 1e-6, times of four demonstration
 cars are off by 2 ms at most, and the converter car sets that. A launch that cannot be followed is tried again at 1e-4
-and 1e-6, and counts as `lost` if that does not help. What decides comes from a polynomial of second degree, orthonormal
-over the drawn cases, whose squared coefficients are Sobol indices (Sudret 2008); of lines, curves and products, the
-set that leaves least open when each case is left out in turn is taken. It is left out where a case misses the target
-or values are drawn together (correlation above one half).
+and 1e-6, and counts as `lost` if that does not help. What decides comes from a polynomial of second degree,
+orthonormal over the drawn cases, whose squared coefficients are Sobol indices (Sudret 2008); of lines, curves and
+products, the set that leaves least open when each case is left out in turn is taken. It is left out where a case
+misses the target or values are drawn together (correlation above one half).
 
 Parts (`parts`, `peak_events`, `damage`, `demand`). `demand` holds the one rule for ratings, and every study asks it:
 steady pull against the rating, the peak against the torque of expected failure. `plateau` leaves 0.2 % free, so that
