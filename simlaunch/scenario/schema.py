@@ -262,7 +262,7 @@ def _tables_below(model: type[BaseModel], path: str, *, listed: bool, seen: set[
         for part in parts:
             if part not in seen:
                 place = f"{path}.{name}" if path else name
-                nested = seen | {part}  # type: ignore[arg-type]
+                nested = seen | {part}
                 yield from _tables_below(part, place, listed=is_list, seen=nested)  # type: ignore[arg-type]
 
 
