@@ -264,9 +264,7 @@ def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
         assert "fault of ours" not in err
         assert "Traceback" not in err
         assert code in (0, 3) or (code == 2 and "--figure" in options), err
-        assert code != 3 or any(
-            told in err for told in ("is damaged; restore a copy", "are damaged, ", "is not a file")
-        ), err
+        assert code != 3 or any(told in err for told in ("is damaged; ", "are damaged, ", "is not a file")), err
     assert answer(["sweep", "show", str(path), "--verify"]) != 0
 
 
@@ -464,9 +462,7 @@ def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spe
     whole, good = path.read_bytes(), _readings(path)
     assert _passes(path)
     rng = np.random.default_rng(4)
-    labels = [
-        whole.index(text) + 2 for text in (b'"label": "0-60 mph', b"time at the grip limit", b"tablelaunchlaunch")
-    ]
+    labels = [whole.index(text) + 2 for text in (b"time 0-60 mph", b"time at the grip limit", b"tablelaunchlaunch")]
     for place in [*labels, *rng.choice(len(whole), 400, replace=False).tolist()]:
         spoiled = bytearray(whole)
         spoiled[place] ^= 1 << int(rng.integers(8))
