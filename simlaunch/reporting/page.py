@@ -6,7 +6,6 @@ import base64
 import hashlib
 import json
 import re
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
@@ -31,6 +30,7 @@ from simlaunch.reporting.gather import Material
 from simlaunch.reporting.inputs import curve_table, inputs
 from simlaunch.reporting.story import both_units, main_times, parts_table, story
 from simlaunch.reporting.typeset import named, typeset
+from simlaunch.reporting.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
@@ -340,15 +340,12 @@ def glossary_of(text: str) -> list[tuple[str, str]]:
     list of tuple of str
         Word and meaning.
     """
-    entries = tomllib.loads(_text("glossary.toml"))
+    entries = words()
     used = re.sub(r"<(style|script)\b.*?</\1>|<[^>]*>", " ", text, flags=re.DOTALL)
     shown = " ".join(used.split())
     found = [
-        (word, entry["meaning"])
+        (word, entry.meaning)
         for word, entry in entries.items()
-        if any(
-            re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE)
-            for each in (word, *entry.get("also", ()))
-        )
+        if any(re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE) for each in (word, *entry.also))
     ]
     return sorted(found, key=lambda each: each[0].lower())

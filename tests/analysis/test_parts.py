@@ -191,6 +191,7 @@ def test_steady_pull_keeps_to_the_rating_and_shocks_to_failure(torque: float, st
     assert part.level is level
     assert part.broken == (level is not Level.WITHIN)
     peaks, pulls = (dict.fromkeys(Part, value) for value in (abs(torque), steady))
+    assert part.rating is not None
     assert bool(Limits(parts=(part.rating,)).broken(peaks, pulls)) == (part.demand.share > 1.0 - SPARE)
 
 

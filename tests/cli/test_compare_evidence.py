@@ -183,8 +183,9 @@ def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped
     scenario = load(COUPE)
     names = scenario.curve_names[::-1] if swapped else scenario.curve_names
     found = compare(scenario, names, cases=64)
-    rows = (row for table in tables(found, system) for row in (*table.rows, table))
-    shown = " ".join(f"{row.label} {' '.join(row.cells)}" if hasattr(row, "cells") else row.title for row in rows)
+    every = tables(found, system)
+    rows = [f"{row.label} {' '.join(row.cells)}" for table in every for row in table.rows]
+    shown = " ".join([*rows, *(table.title for table in every)])
     (pair,) = found.pairs
     assert pair.verdict.case.odds
     assert len(pair.verdict.case.rated) == 3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -250,7 +251,7 @@ def test_names_that_are_not_known_get_a_suggestion(coupe_log: Path) -> None:
 
 def test_calls_that_make_no_sense(coupe_log: Path) -> None:
     log, cold = LogRequest(coupe_log), LogRequest(coupe_log, changes={"road.friction_factor": "0.8"})
-    for call, words in (
+    refused: tuple[tuple[Callable[[], object], str], ...] = (
         (lambda: fit(COUPE, []), "nothing to fit to"),
         (lambda: fit(COUPE, [log], left_out=0), "the only log"),
         (lambda: fit(COUPE, [log, log], left_out=4), "log 5 cannot be left out"),
@@ -259,7 +260,8 @@ def test_calls_that_make_no_sense(coupe_log: Path) -> None:
         (lambda: fit(COUPE, [log], starts=0), "0 starts"),
         (lambda: fit(COUPE, [cold], ("road.friction_factor",)), "friction is to be fitted, and stated for a log"),
         (lambda: fit(COUPE, [LogRequest(coupe_log, curve="none")]), 'no curve is named "none"'),
-    ):
+    )
+    for call, words in refused:
         with pytest.raises(UsageError, match=words):
             call()
     with pytest.raises(InputError, match="is zero in the scenario"):

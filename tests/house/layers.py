@@ -94,7 +94,8 @@ def layout_faults(package: Path) -> list[str]:
     """Folders and files of the package that break the two levels or the known rooms."""
     folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
     rooms = [path for path in folders if path.parent == package]
-    deep = [path for path in folders if path.parent != package]
+    scripts = package / "guide" / "examples"
+    deep = [path for path in folders if path.parent != package and path != scripts]
     loose = [path for path in sorted(package.glob("*.py")) if path.stem not in {*LOOSE, "__init__", "__main__"}]
     return [
         *(f"{path.relative_to(package)}: a third level" for path in deep),

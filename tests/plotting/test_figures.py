@@ -64,7 +64,7 @@ def figures(stem: str, system: str) -> Mapping[str, Figure]:
 
 
 def texts(figure: Figure) -> list[str]:
-    return [text.get_text() for text in figure.findobj(Text) if isinstance(text, Text)]
+    return [text.get_text() for text in figure.findobj(Text)]
 
 
 def written(figure: Figure) -> Iterator[Text]:
@@ -143,7 +143,7 @@ def test_lines_are_drawn_in_the_units_of_the_axis() -> None:
 @every_figure
 def test_lines_that_share_a_panel_differ_without_colour(stem: str, key: str) -> None:
     for axes in figures(stem, "metric")[key].axes:
-        lines = [line for line in axes.lines if line.get_linestyle() != "None" and len(line.get_xdata()) > 2]
+        lines = [line for line in axes.lines if line.get_linestyle() != "None" and np.size(line.get_xdata()) > 2]
         looks = [(line._unscaled_dash_pattern, line.get_marker()) for line in lines]  # type: ignore[attr-defined]
         assert len(set(map(str, looks))) == len(looks)
 
@@ -170,7 +170,7 @@ def test_the_central_picture_says_what_stands_above_the_tyres() -> None:
 def test_hatching_covers_a_curve_exactly_where_it_is_above_the_lowest_ceiling() -> None:
     have = made_usable()
     axes = usable_figure(have, "metric").axes[0]
-    hatched = axes.collections[0].get_paths()[0].vertices
+    hatched = np.asarray(axes.collections[0].get_paths()[0].vertices)
     above = have.engine_speed[have.curves["a"] > 300.0] * 30.0 / np.pi
     assert hatched[:, 1].min() == pytest.approx(300.0)
     assert hatched[:, 1].max() == pytest.approx(have.curves["a"].max())
@@ -358,8 +358,9 @@ def test_another_process_gives_the_same_bytes() -> None:
 
 def test_the_users_settings_change_nothing() -> None:
     usual = as_bytes(usable_figure(made_usable(), "metric"), "svg")
-    settings = {"font.size": 30.0, "axes.facecolor": "black", "svg.hashsalt": "other", "savefig.bbox": "tight"}
-    with mpl.rc_context(settings):
+    with mpl.rc_context(
+        {"font.size": 30.0, "axes.facecolor": "black", "svg.hashsalt": "other", "savefig.bbox": "tight"}
+    ):
         assert as_bytes(usable_figure(made_usable(), "metric"), "svg") == usual
 
 
