@@ -39,10 +39,6 @@ _DRIVES: dict[str, Changes] = {
     "front": {"drive.front_share": 1.0, "body.front_share": 0.60},
     "all": {"drive.front_share": 0.4},
 }
-    "rear": {},
-    "front": {"drive.front_share": 1.0, "body.front_share": 0.60},
-    "all": {"drive.front_share": 0.4},
-}
 _BOXES = {"clutch": _CLUTCH, "dual clutch": _DUAL, "converter": _CONVERTER}
 _GRIPPY = {"road.friction_factor": 1.4}
 _GRIP: tuple[tuple[float, float], ...] = (
