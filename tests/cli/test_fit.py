@@ -60,7 +60,7 @@ def test_json_is_strict_and_holds_the_values(folder: Path, capsys: Capture) -> N
     told = json.loads(capsys.readouterr().out, parse_constant=_refuse_constant)
     assert told["format"] == "simlaunch-fit-1"
     friction = next(each for each in told["values"] if each["name"] == "friction")
-    assert friction["fitted_value"] == pytest.approx(0.94, abs=0.01)
+    assert friction["fitted_value"] == pytest.approx(0.95, abs=0.01)
     assert friction["low_value"] < friction["fitted_value"] < friction["high_value"]
     assert friction["key"] == "road.friction_factor"
     assert friction["known_before"]["origin"].startswith("Common practice")
