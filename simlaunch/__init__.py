@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
+    from simlaunch.sweep.study import SweepResult, open_sweep, sweep
 
 _HOME = {
     "load": "simlaunch.scenario.reading",
@@ -45,6 +46,9 @@ _HOME = {
     "Outcome": "simlaunch.simulation.run",
     "Trace": "simlaunch.simulation.trace",
     "Measures": "simlaunch.metrics.summary",
+    "sweep": "simlaunch.sweep.study",
+    "open_sweep": "simlaunch.sweep.study",
+    "SweepResult": "simlaunch.sweep.study",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",
@@ -68,16 +72,19 @@ __all__ = [
     "ScenarioError",
     "SimlaunchError",
     "Simulation",
+    "SweepResult",
     "TargetNotReached",
     "Trace",
     "UsageError",
     "compare",
     "fit_logs",
     "load",
+    "open_sweep",
     "read_curve",
     "read_log",
     "save_fit",
     "simulate",
+    "sweep",
 ]
 
 

@@ -21,7 +21,6 @@ from simlaunch.analysis.reference_conditions import unstated
 from simlaunch.output.compare import bad_runs, comparison_tables
 from simlaunch.output.layout import Row, Table, csv_text
 from simlaunch.output.parts import stress_tables
-from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.output.worth import worth_verdict
 from simlaunch.plotting.look import curve_style
@@ -245,7 +244,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
         "rigid": material.load.rigid,
         "swept": swept,
-        "sweep_verdict": sweep_verdict(swept.found, system) if swept else "",
+        "sweep_verdict": swept.result.summary(system) if swept else "",
         "worth_naming": Numbers(system).least(),
         "audit": _audit(material),
         "cautions": _cautions(),

@@ -1,4 +1,4 @@
-"""Launches on more machines, through a Dask cluster that somebody has set up."""
+"""Launches on several machines, through a Dask cluster that the user has set up."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ _ADDRESS = re.compile(r"(?:(?P<protocol>[a-z]+)://)?(?P<host>\[[0-9a-fA-F:]+\]|[
 
 
 def check_address(address: str, *, trust_network: bool) -> None:
-    """Refuse an address over which anybody on the way could read, or send us anything.
+    """Refuse an address over which others on the network could read results or send code.
 
     Parameters
     ----------
@@ -64,7 +64,7 @@ def _check_certificate(distributed: Any, address: str) -> None:
 
 
 class Cluster:
-    """A Dask cluster. A worker that dies costs the stretch that it was at, which another one takes.
+    """A Dask cluster. Another worker takes over the chunk of a worker that dies.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ class Cluster:
             )
 
     def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches as they are finished."""
+        """Chunks as they are finished."""
         pool = _DaskPool(self._client, spec)
         try:
             yield from pumped(pool, chunks, self.workers, stopped)
@@ -131,7 +131,7 @@ class Cluster:
 
 
 class _DaskPool:
-    """Futures of a cluster; the cluster itself gives out again what a lost worker was at."""
+    """Futures of a cluster; the cluster itself gives the chunk of a lost worker to another one."""
 
     def __init__(self, client: Any, spec: Spec) -> None:
         self._client = client

@@ -13,7 +13,7 @@ import simlaunch
 PUBLIC = {
     "load", "simulate", "compare", "read_log", "read_curve", "fit_logs", "save_fit",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
-    "Fit", "LogRequest",
+    "Fit", "LogRequest", "sweep", "open_sweep", "SweepResult",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

@@ -13,7 +13,7 @@ from scenario.conftest import sound_scenario
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 from simlaunch.sweep.axes import axes
-from simlaunch.sweep.chunk import Result, Spec, maker, spec_of, study_of
+from simlaunch.sweep.chunk import ChunkResult, Spec, maker, spec_of, study_of
 from simlaunch.sweep.plan import Plan, Sample
 from simlaunch.sweep.store import Store
 
@@ -36,7 +36,7 @@ def filled(path: Path, spec: Spec, values: NDArray[np.float64], length: int = 7)
                 return
             ending = np.zeros(last - first, np.int64)
             cases = spec.plan.cases(first, last)
-            store.write(number, cases, Result(first, values[first:last], ending, {}, maker()))
+            store.write(number, cases, ChunkResult(first, values[first:last], ending, {}, maker()))
 
 
 @pytest.fixture(scope="session")

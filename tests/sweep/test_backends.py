@@ -25,7 +25,7 @@ from simlaunch.sweep.backends import (
     pumped,
 )
 from simlaunch.sweep.campaign import Progress, carry_out
-from simlaunch.sweep.chunk import Result, Spec, Stopped, never
+from simlaunch.sweep.chunk import ChunkResult, Spec, Stopped, never
 from simlaunch.sweep.cluster import Cluster, check_address
 from simlaunch.sweep.store import Reader
 from sweep.carried_out import spec as longer_spec
@@ -103,7 +103,7 @@ def test_a_result_of_another_version_is_not_written(tmp_path: Path, longer: Spec
     class Stranger(Threads):
         def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
             for number, result in super().results(spec, chunks, stopped):
-                yield number, Result(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
+                yield number, ChunkResult(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
 
     path = tmp_path / "a.sqlite"
     with pytest.raises(SimlaunchError, match=r"a worker has simlaunch 0\.0\.0 other"):
