@@ -1,4 +1,4 @@
-"""The axes of a sweep, one for each thing that it varies, read from text such as "body.mass: 1400 kg to 1700 kg in 7"."""
+"""The axes of a sweep, one for each thing it varies, read from text such as "body.mass: 1400 kg to 1700 kg in 7"."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A sweep from its first launch to its last: calculates what the file does not hold yet, and writes it chunk by chunk."""
+"""A sweep from first launch to last: calculates what the file does not hold yet, and writes it chunk by chunk."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ from simlaunch.sweep.ranking import Order, ranking
 from simlaunch.sweep.store import Reader, Store
 
 CHUNK_TIME = 0.5
-"""Approximate time of one chunk [s]: short enough that losing one costs little, long enough that writing costs little."""
+"""Approximate time of one chunk [s]: losing one costs little time, and so does writing it."""
 
 _SHARES = 4  # least number of chunks for each worker, where there are enough launches
 _TRIAL, _TRIALS = 0.03, 12  # length of a trial for an estimate [s], and how many for each core

@@ -74,7 +74,7 @@ class Order:
 
     @property
     def condition(self) -> str:
-        """Condition of a statement that selects the ranked launches: those that reached their goal and meet the constraints."""
+        """Condition that selects the ranked launches: those that reached their goal and meet the constraints."""
         return " AND ".join(
             (
                 f"ending = {FINISHED} AND {identifier(self.by.name)} IS NOT NULL",
@@ -317,7 +317,7 @@ def ranked(study: Study, row: Sequence[Any]) -> Ranked:
     return Ranked(row[0], dict(values), {name: float("nan") if v is None else v for name, v in measures})
 
 
-def _ends_of_ranges(axis: Axis) -> tuple[float, float] | None:
+def _range_ends(axis: Axis) -> tuple[float, float] | None:
     """Ends of an axis of numbers that is grouped in ranges; None where every value is a group."""
     if axis.kind is not Kind.NUMBER:
         return None
@@ -361,9 +361,7 @@ def parting(study: Study, axis: Axis) -> Parting:
         Groups in the order of the axis.
     """
     sampled = study.plan.sample is not None and axis.span is not None
-    ends = _ends_of_ranges(
-        Axis(axis.name, axis.kind, (), (), axis.dimension, axis.unit, axis.span) if sampled else axis
-    )
+    ends = _range_ends(Axis(axis.name, axis.kind, (), (), axis.dimension, axis.unit, axis.span) if sampled else axis)
     column = identifier(axis.name)
     if ends is None:
         labels = tuple(axis.shown(value) for value in (axis.si or axis.values))

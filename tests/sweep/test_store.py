@@ -260,7 +260,7 @@ def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
     filled(path, small, _made_up(small), 4)
     _spoilt(path, how)
     files = [part for kind in KINDS for part in (f"--{kind}", str(tmp_path / f"a.{kind}"))]
-    for options in ([], ["--json"], ["--verify"], files, ["--figure", str(tmp_path / "f")]):
+    for options in ([], ["--json"], ["--jsonl", "-"], ["--verify"], files, ["--figure", str(tmp_path / "f")]):
         code = answer(["sweep", "show", str(path), *options])
         err = capsys.readouterr().err
         assert "fault of ours" not in err
@@ -295,7 +295,7 @@ def test_bytes_that_were_changed_anywhere_are_never_a_fault_of_ours(
         for place in rng.integers(100, len(whole), rng.integers(1, 40)):
             content[place] = rng.integers(256)
         path.write_bytes(content)
-        for options in ([], ["--json"], ["--verify"]):
+        for options in ([], ["--json"], ["--jsonl", "-"], ["--verify"]):
             code = answer(["sweep", "show", str(path), *options])
             err = capsys.readouterr().err
             assert "fault of ours" not in err

@@ -74,7 +74,7 @@ def test_a_trade_off_shows_the_front(reader: Reader) -> None:
     assert axes.get_xlabel() == "steady pull gearbox input [N m]"
 
 
-def test_a_sample_is_drawn_in_stretches(tmp_path: Path, brief: Scenario) -> None:
+def test_a_sample_is_drawn_in_ranges(tmp_path: Path, brief: Scenario) -> None:
     sample = Sample(Draw.SOBOL, 64, 1)
     file = _reader(tmp_path / "b.sqlite", brief, "body.mass: 1500 kg to 1800 kg", "final drive: 3 to 4", sample=sample)
     figures = sweep_figures(file, order(file.study, None, []), None, LOAD, "metric")
