@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
-    from simlaunch.sweep.study import SweepResult, open_sweep, sweep
+    from simlaunch.sweeping.study import SweepResult, open_sweep, sweep
 
 _HOME = {
     "load": "simlaunch.scenario.reading",
@@ -46,9 +46,9 @@ _HOME = {
     "Outcome": "simlaunch.simulation.run",
     "Trace": "simlaunch.simulation.trace",
     "Measures": "simlaunch.metrics.summary",
-    "sweep": "simlaunch.sweep.study",
-    "open_sweep": "simlaunch.sweep.study",
-    "SweepResult": "simlaunch.sweep.study",
+    "sweep": "simlaunch.sweeping.study",
+    "open_sweep": "simlaunch.sweeping.study",
+    "SweepResult": "simlaunch.sweeping.study",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",

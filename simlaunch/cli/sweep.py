@@ -20,10 +20,10 @@ from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
-    from simlaunch.sweep.backends import BackEnd
-    from simlaunch.sweep.campaign import Progress
-    from simlaunch.sweep.chunk import Spec
-    from simlaunch.sweep.study import Request, SweepResult
+    from simlaunch.sweeping.backends import BackEnd
+    from simlaunch.sweeping.campaign import Progress
+    from simlaunch.sweeping.chunk import Spec
+    from simlaunch.sweeping.study import Request, SweepResult
 
 _BEGIN = "begin"
 _GRACE = 0.3  # time for the work to end by itself after an interruption [s]
@@ -57,7 +57,7 @@ def _refuse_without_sample(sample: int | None, draw: given.DrawChoice | None, se
 
 def _dry_run(spec: Spec, workers: int, elsewhere: bool) -> str:
     from simlaunch.output.sweep import estimate_text
-    from simlaunch.sweep.campaign import corners, estimate
+    from simlaunch.sweeping.campaign import corners, estimate
 
     found = estimate(spec, workers, elsewhere=elsewhere)
     return estimate_text(found, spec.plan, corners(spec))
@@ -96,7 +96,7 @@ class _Watch:
 
 def _carried_out(request: Request, path: Path, engine: BackEnd, top: int, units: System, quiet: bool) -> SweepResult:
     """Do the work; after an interruption, state what is kept and how to go on."""
-    from simlaunch.sweep.study import performed
+    from simlaunch.sweeping.study import performed
 
     stop, ended, watch = threading.Event(), threading.Event(), _Watch(units, quiet)
 
@@ -152,7 +152,7 @@ def sweep(
     stay empty. Add a goal to measure more.
     """
     from simlaunch.cli.scenario_file import read
-    from simlaunch.sweep.study import back_end, requested
+    from simlaunch.sweeping.study import back_end, requested
 
     _refuse_without_sample(sample, draw, seed)
     if dry_run and as_json:

@@ -14,7 +14,7 @@ from simlaunch.units.spelling import System
 from simlaunch.writing import write_folder
 
 if TYPE_CHECKING:
-    from simlaunch.sweep.study import SweepResult
+    from simlaunch.sweeping.study import SweepResult
 
 _STDOUT = "-"
 
@@ -27,8 +27,8 @@ def printed(found: SweepResult, *, units: System, as_json: bool) -> None:
 
 
 def _exported(found: SweepResult, files: Mapping[str, Path], force: bool, quiet: bool) -> None:
-    from simlaunch.sweep.export import write
-    from simlaunch.sweep.store import Reader
+    from simlaunch.sweeping.export import write
+    from simlaunch.sweeping.store import Reader
 
     with Reader(found.path) as reader:
         for kind, path in files.items():
@@ -37,8 +37,8 @@ def _exported(found: SweepResult, files: Mapping[str, Path], force: bool, quiet:
 
 
 def _lines(found: SweepResult) -> None:
-    from simlaunch.sweep.export import json_lines
-    from simlaunch.sweep.store import Reader
+    from simlaunch.sweeping.export import json_lines
+    from simlaunch.sweeping.store import Reader
 
     with Reader(found.path) as reader:
         for line in json_lines(reader, found.findings.order):
@@ -79,8 +79,8 @@ def show(
     quiet: Quiet = False,
 ) -> int:
     """Rank a file of results again, export it and draw it, finished or still being written."""
-    from simlaunch.sweep.export import check_file
-    from simlaunch.sweep.study import open_sweep, verified
+    from simlaunch.sweeping.export import check_file
+    from simlaunch.sweeping.study import open_sweep, verified
 
     _refuse_without_figure(figure, {"--across": across, "--against": against})
     lines = jsonl is not None and str(jsonl) == _STDOUT

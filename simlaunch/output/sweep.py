@@ -28,15 +28,15 @@ from simlaunch.output.layout import (
     columns as width_of,
 )
 from simlaunch.output.words import CAUTION, NOT_REACHED, Numbers
-from simlaunch.sweep.axes import ALTERNATIVE, Axis, Kind
-from simlaunch.sweep.campaign import Estimate, Progress
-from simlaunch.sweep.casting import BETWEEN_FAULTS
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.export import table, with_unit
-from simlaunch.sweep.plan import Plan
-from simlaunch.sweep.ranking import Findings, Group, Ranked
-from simlaunch.sweep.store import Reader
-from simlaunch.sweep.study import SweepResult
+from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind
+from simlaunch.sweeping.campaign import Estimate, Progress
+from simlaunch.sweeping.casting import BETWEEN_FAULTS
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.export import table, with_unit
+from simlaunch.sweeping.plan import Plan
+from simlaunch.sweeping.ranking import Findings, Group, Ranked
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult
 from simlaunch.units.spelling import Dimension, System
 
 _ALSO_SHOWN = ("wheelspin time", "steady pull gearbox input", "peak torque gearbox input")

@@ -31,8 +31,8 @@ from simlaunch.plotting.look import (
     sheet,
     units_of,
 )
-from simlaunch.sweep.chunk import Measure
-from simlaunch.sweep.ranking import (
+from simlaunch.sweeping.chunk import Measure
+from simlaunch.sweeping.ranking import (
     Order,
     Parting,
     axis_named,
@@ -44,8 +44,8 @@ from simlaunch.sweep.ranking import (
     parting,
     tally,
 )
-from simlaunch.sweep.store import Reader
-from simlaunch.sweep.study import SweepResult
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult
 
 _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98a", "#a3613f", "#4a2330"])
 _EMPTY = "#ffffff"

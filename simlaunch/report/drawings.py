@@ -29,8 +29,8 @@ from simlaunch.report import what_if
 from simlaunch.report.gather import Material, Swept
 from simlaunch.report.inline_svg import Inline, inline
 from simlaunch.report.typeset import named
-from simlaunch.sweep.ranking import front, measure_named
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.ranking import front, measure_named
+from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, System
 
 Array = NDArray[np.float64]

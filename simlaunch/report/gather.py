@@ -25,9 +25,9 @@ from simlaunch.record import Pedal
 from simlaunch.report.evidence import drawn_for, judged
 from simlaunch.report.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.chunk import canonical
-from simlaunch.sweep.store import Reader
-from simlaunch.sweep.study import SweepResult, open_sweep
+from simlaunch.sweeping.chunk import canonical
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult, open_sweep
 from simlaunch.units.spelling import System
 
 _TOP = 10  # launches of a sweep that are listed

@@ -17,7 +17,7 @@ TRAP = "import pathlib\npathlib.Path(__file__).with_suffix('.run').touch()\nrais
 
 SWEEP = """
 import os
-from simlaunch.sweep.backends import _begin_tracker, _Context
+from simlaunch.sweeping.backends import _begin_tracker, _Context
 _begin_tracker()
 worker = _Context().Process(target=os.getpid)
 worker.start()

@@ -17,10 +17,10 @@ import pytest
 from simlaunch.cli.main import answer
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of
-from simlaunch.sweep.plan import Plan
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, prepared, spec_of
+from simlaunch.sweeping.plan import Plan
+from simlaunch.sweeping.store import Reader
 from simlaunch.writing import WRITTEN
 from sweep.conftest import filled
 

@@ -25,7 +25,7 @@ ORDER = (
     "readers",
     "analysis",
     "fit",
-    "sweep",
+    "sweeping",
     "output",
     "plotting",
     "report",

@@ -15,12 +15,12 @@ from pyarrow import parquet
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep import export
-from simlaunch.sweep.chunk import Spec, prepared
-from simlaunch.sweep.export import KINDS, dataset, heads, json_lines, write
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping import export
+from simlaunch.sweeping.chunk import Spec, prepared
+from simlaunch.sweeping.export import KINDS, dataset, heads, json_lines, write
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import order
+from simlaunch.sweeping.store import Reader
 from sweep.conftest import filled, planned
 
 HOSTILE = ("=1+1", "@sum", '<b>"x"</b>', "$x^2$ \\frac", "'; DROP TABLE launch; --", "{a}%s", "-2+3|cmd")

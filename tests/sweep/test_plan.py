@@ -10,8 +10,8 @@ from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.plan import MOST_LATIN, Draw, Plan, Sample, plan_from, told, unit_points
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.plan import MOST_LATIN, Draw, Plan, Sample, plan_from, told, unit_points
 
 VARY = ["curve", "gear set", "body.mass: 1400 kg to 1700 kg in 4", "pedal"]
 

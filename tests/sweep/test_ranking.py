@@ -14,10 +14,10 @@ from simlaunch.output.sweep import options_text
 from simlaunch.output.sweep import text as sweep_text
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.campaign import BestSoFar
-from simlaunch.sweep.chunk import ChunkResult, Spec, maker, prepared, study_of
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import (
+from simlaunch.sweeping.campaign import BestSoFar
+from simlaunch.sweeping.chunk import ChunkResult, Spec, maker, prepared, study_of
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import (
     cloud,
     field,
     findings,
@@ -28,8 +28,8 @@ from simlaunch.sweep.ranking import (
     parting,
     ranking,
 )
-from simlaunch.sweep.store import Reader, Store
-from simlaunch.sweep.study import SweepResult
+from simlaunch.sweeping.store import Reader, Store
+from simlaunch.sweeping.study import SweepResult
 from simlaunch.units.spelling import System
 from sweep.conftest import filled, planned
 

@@ -16,13 +16,13 @@ from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, SimlaunchError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep import campaign
-from simlaunch.sweep.backends import Threads
-from simlaunch.sweep.campaign import Progress, carry_out, chunk_length, estimate
-from simlaunch.sweep.chunk import ChunkResult, Pace, Spec, calculate, maker, never, prepared, spec_of, study_of
-from simlaunch.sweep.export import KINDS
-from simlaunch.sweep.plan import Draw, Plan, Sample
-from simlaunch.sweep.store import Lock, Reader, Store
+from simlaunch.sweeping import campaign
+from simlaunch.sweeping.backends import Threads
+from simlaunch.sweeping.campaign import Progress, carry_out, chunk_length, estimate
+from simlaunch.sweeping.chunk import ChunkResult, Pace, Spec, calculate, maker, never, prepared, spec_of, study_of
+from simlaunch.sweeping.export import KINDS
+from simlaunch.sweeping.plan import Draw, Plan, Sample
+from simlaunch.sweeping.store import Lock, Reader, Store
 from sweep.conftest import SMALL, filled, planned
 
 posix = pytest.mark.skipif(os.name != "posix", reason="permissions of a POSIX system")

@@ -18,8 +18,8 @@ from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, UsageError
 from simlaunch.output.layout import paragraph
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.campaign import Progress
-from simlaunch.sweep.study import SweepResult
+from simlaunch.sweeping.campaign import Progress
+from simlaunch.sweeping.study import SweepResult
 from sweep.conftest import COUPE
 
 VARY = ("curve", "tyre", "body.mass: 1500 kg, 1700 kg")

@@ -15,10 +15,10 @@ from simlaunch.plotting.save import as_bytes
 from simlaunch.plotting.sweep import rounded, sweep_figures
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.chunk import ChunkResult, maker, prepared, study_of
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import field, front, measure_named, order, parting
-from simlaunch.sweep.store import Reader, Store
+from simlaunch.sweeping.chunk import ChunkResult, maker, prepared, study_of
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import field, front, measure_named, order, parting
+from simlaunch.sweeping.store import Reader, Store
 from sweep.conftest import filled, planned
 
 LOAD = "steady pull gearbox input"

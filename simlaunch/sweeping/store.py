@@ -21,9 +21,9 @@ from urllib.parse import quote
 import numpy as np
 
 from simlaunch.errors import Fault, InputError, SimlaunchError, UsageError, plain
-from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.chunk import SCHEMA, ChunkResult, Study
-from simlaunch.sweep.plan import Cases, Plan
+from simlaunch.sweeping.axes import Kind
+from simlaunch.sweeping.chunk import SCHEMA, ChunkResult, Study
+from simlaunch.sweeping.plan import Cases, Plan
 
 if sys.platform == "win32":
     import msvcrt

@@ -14,10 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError, plain
-from simlaunch.sweep.axes import Axis, Kind
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.ranking import Order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.axes import Axis, Kind
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.ranking import Order
+from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
 from simlaunch.writing import check, whole
 

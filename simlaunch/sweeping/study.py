@@ -16,14 +16,14 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
-from simlaunch.sweep import export
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.backends import BackEnd, Threads
-from simlaunch.sweep.campaign import BestSoFar, Progress, Watch, carry_out
-from simlaunch.sweep.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, never, prepared, spec_of, study_of
-from simlaunch.sweep.plan import Draw, Plan, Sample
-from simlaunch.sweep.ranking import Findings, Order, findings, order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping import export
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.backends import BackEnd, Threads
+from simlaunch.sweeping.campaign import BestSoFar, Progress, Watch, carry_out
+from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, never, prepared, spec_of, study_of
+from simlaunch.sweeping.plan import Draw, Plan, Sample
+from simlaunch.sweeping.ranking import Findings, Order, findings, order
+from simlaunch.sweeping.store import Reader
 from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import system_named
 
@@ -242,7 +242,7 @@ def back_end(workers: int | None = None, cluster: str | None = None, *, trust_ne
         return Threads(workers)
     if workers is not None:
         raise UsageError("workers counts threads of this machine; a cluster brings its own workers, leave it out")
-    from simlaunch.sweep.cluster import Cluster  # an optional package
+    from simlaunch.sweeping.cluster import Cluster  # an optional package
 
     return Cluster(cluster, trust_network=trust_network)
 

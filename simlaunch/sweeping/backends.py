@@ -9,7 +9,7 @@ from typing import Any, Protocol
 
 from simlaunch.errors import SimlaunchError
 from simlaunch.simulation.batch import cores
-from simlaunch.sweep.chunk import ChunkResult, Spec, Stopped, calculate
+from simlaunch.sweeping.chunk import ChunkResult, Spec, Stopped, calculate
 
 Chunks = Mapping[int, tuple[int, int]]
 Finished = Iterator[tuple[int, ChunkResult]]

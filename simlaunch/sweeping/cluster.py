@@ -10,8 +10,8 @@ from queue import Empty, SimpleQueue
 from typing import Any
 
 from simlaunch.errors import SimlaunchError, UsageError
-from simlaunch.sweep.backends import Chunks, Finished, pumped
-from simlaunch.sweep.chunk import Spec, Stopped, calculate, maker
+from simlaunch.sweeping.backends import Chunks, Finished, pumped
+from simlaunch.sweeping.chunk import Spec, Stopped, calculate, maker
 from simlaunch.units.gate import quoted
 
 _LOOK = 0.1  # time between two looks at whether to stop [s]

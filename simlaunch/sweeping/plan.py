@@ -17,7 +17,7 @@ from scipy.linalg import hadamard
 from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
-from simlaunch.sweep.axes import Axis, Kind, Span
+from simlaunch.sweeping.axes import Axis, Kind, Span
 from simlaunch.units.spelling import Dimension
 
 MOST_CASES = 100_000_000

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.simulation.kernel import FINISHED
-from simlaunch.sweep.axes import Axis, Kind, called, choices
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.store import Reader, identifier
+from simlaunch.sweeping.axes import Axis, Kind, called, choices
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.store import Reader, identifier
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, read
 from simlaunch.units.spelling import Dimension

@@ -16,12 +16,12 @@ from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
 from simlaunch.simulation.batch import cores
 from simlaunch.simulation.kernel import FINISHED
-from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.backends import BackEnd, Threads
-from simlaunch.sweep.chunk import ChunkResult, Measure, Spec, Stopped, Study, maker, never, pace, prepared, study_of
-from simlaunch.sweep.plan import Cases
-from simlaunch.sweep.ranking import Order, ranking
-from simlaunch.sweep.store import Reader, Store
+from simlaunch.sweeping.axes import Kind
+from simlaunch.sweeping.backends import BackEnd, Threads
+from simlaunch.sweeping.chunk import ChunkResult, Measure, Spec, Stopped, Study, maker, never, pace, prepared, study_of
+from simlaunch.sweeping.plan import Cases
+from simlaunch.sweeping.ranking import Order, ranking
+from simlaunch.sweeping.store import Reader, Store
 
 CHUNK_TIME = 0.5
 """Approximate time of one chunk [s]: losing one costs little time, and so does writing it."""

@@ -22,9 +22,9 @@ from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.simulation import kernel
-from simlaunch.sweep.axes import BESIDE_THE_LAUNCH
-from simlaunch.sweep.casting import Caster
-from simlaunch.sweep.plan import Plan, plan_as_json, plan_from
+from simlaunch.sweeping.axes import BESIDE_THE_LAUNCH
+from simlaunch.sweeping.casting import Caster
+from simlaunch.sweeping.plan import Plan, plan_as_json, plan_from
 from simlaunch.units.spelling import Dimension
 
 SCHEMA = 2
