@@ -40,8 +40,8 @@ def check_address(address: str, *, trust_network: bool) -> None:
         raise UsageError(f"--cluster {quoted(address)} is no address; write such as tls://host:8786")
     if protocol == "tcp" and not _is_loopback(match["host"].strip("[]")) and not trust_network:
         raise UsageError(
-            f"--cluster {quoted(address)}: whoever is on that network could run code here; use a tls:// address, or "
-            "say --trust-network where nobody else is on it"
+            f"--cluster {quoted(address)}: others on that network could run code here; use a tls:// address, or "
+            "give --trust-network if you trust everyone on it"
         )
 
 

@@ -59,7 +59,7 @@ def _fault(path: Path, why: str, instead: str) -> InputError:
     return InputError(Fault(plain(str(path)), "", why, instead))
 
 
-_DAMAGED = ("is damaged", "restore a copy, or begin anew in another file")
+_DAMAGED = ("is damaged", "restore a copy, or begin again in another file")
 
 
 def _damaged(path: Path) -> InputError:

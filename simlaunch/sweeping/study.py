@@ -17,7 +17,7 @@ from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.sweeping import export
-from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.axes import Kind, axes
 from simlaunch.sweeping.backends import BackEnd, Threads
 from simlaunch.sweeping.campaign import BestSoFar, Progress, Watch, carry_out
 from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, never, prepared, spec_of, study_of
@@ -29,6 +29,9 @@ from simlaunch.units.spelling import system_named
 
 if TYPE_CHECKING:
     import xarray
+
+
+_REMEDY = "restore a copy, or begin again in another file"
 
 
 class _Folder:
@@ -163,11 +166,12 @@ def verified(path: Path) -> str:
     with Reader(path) as reader:
         astray = reader.astray()
         if astray:
-            raise InputError(f"{' and '.join(astray)} {'is' if len(astray) == 1 else 'are'} damaged; begin anew")
+            are = "is" if len(astray) == 1 else "are"
+            raise InputError(f"{' and '.join(astray)} {are} damaged; {_REMEDY}")
         damaged = reader.damaged()
         if damaged:
             first, _ = reader.study.chunk(damaged[0])
-            raise InputError(f"{len(damaged)} chunks are damaged, the first from launch {first} on; begin anew")
+            raise InputError(f"{len(damaged)} chunks are damaged, the first from launch {first} on; {_REMEDY}")
         return reader.digest()
 
 
@@ -392,12 +396,24 @@ def _check_top(top: int) -> None:
 
 
 def _ranked(path: Path, wanted: Callable[[Study], Order], top: int, folder: _Folder | None = None) -> SweepResult:
-    with Reader(path) as reader:
-        return SweepResult(path, findings(reader, wanted(reader.study), top), folder)
+    with Reader(path) as reader:  # it reports an error within as damage of the file where the file is damaged
+        found = findings(reader, wanted(reader.study), top)
+        _check_kinds(found)
+        return SweepResult(path, found, folder)
+
+
+def _check_kinds(found: Findings) -> None:
+    """Refuse cells of another kind than their column, which only a damaged file has."""
+    kinds = {axis.name: float if axis.kind is Kind.NUMBER else str for axis in found.study.plan.axes}
+    sound = all(isinstance(value, kinds[name]) for launch in found.best for name, value in launch.values.items())
+    sound &= all(isinstance(value, float) for launch in found.best for value in launch.measures.values())
+    sound &= all(isinstance(group.best, float) for groups in found.groups.values() for group in groups)
+    if not sound or not all(isinstance(reason, str) for reason in found.failures):
+        raise TypeError("a cell is of another kind than its column")
 
 
 def _unseen(far: Progress) -> None:
-    """Progress that nobody watches."""
+    """A watch that ignores progress."""
 
 
 def _with_best(request: Request, path: Path, watch: Watch) -> Watch:

@@ -267,7 +267,7 @@ def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
         assert "Traceback" not in err
         assert code in (0, 3) or (code == 2 and "--figure" in options), err
         assert code != 3 or any(
-            told in err for told in ("is damaged; restore a copy", "are damaged, ", "is not a file")
+            told in err for told in (" damaged; restore a copy", "are damaged, ", "is not a file")
         ), err
     assert answer(["sweep", "show", str(path), "--verify"]) != 0
 
