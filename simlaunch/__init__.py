@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
+    from simlaunch.sweeping.study import SweepResult, open_sweep, sweep
 
 _HOME = {
     "load": "simlaunch.scenario.reading",
@@ -78,6 +79,9 @@ _HOME = {
     "Losses": "simlaunch.readers.reference_conditions",
     "Correction": "simlaunch.scenario.powertrain",
     "MeasuredAt": "simlaunch.scenario.powertrain",
+    "sweep": "simlaunch.sweeping.study",
+    "open_sweep": "simlaunch.sweeping.study",
+    "SweepResult": "simlaunch.sweeping.study",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",
@@ -112,6 +116,7 @@ __all__ = [
     "ScenarioError",
     "SimlaunchError",
     "Simulation",
+    "SweepResult",
     "TableOptions",
     "TargetNotReached",
     "Trace",
@@ -124,12 +129,14 @@ __all__ = [
     "fit",
     "load",
     "odds",
+    "open_sweep",
     "parts",
     "plateau",
     "read_curve",
     "read_log",
     "report",
     "simulate",
+    "sweep",
     "usable",
     "worth",
 ]

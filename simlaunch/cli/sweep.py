@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import json
 import sys
 import threading
 from pathlib import Path
@@ -14,27 +13,25 @@ from typer.core import TyperCommand, TyperGroup
 
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.ending import Code, before_leaving
-from simlaunch.cli.options import Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
+from simlaunch.cli.options import AsJson, Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, complain, note, result
-from simlaunch.cli.sweep_show import print_findings, show
+from simlaunch.cli.sweep_show import printed, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
-    from simlaunch.scenario.model import Scenario
-    from simlaunch.sweep.backends import BackEnd
-    from simlaunch.sweep.campaign import Progress
-    from simlaunch.sweep.chunk import Spec
-    from simlaunch.sweep.plan import Plan
-    from simlaunch.sweep.ranking import Order
+    from simlaunch.sweeping.backends import BackEnd
+    from simlaunch.sweeping.campaign import Progress
+    from simlaunch.sweeping.chunk import Spec
+    from simlaunch.sweeping.study import Request, SweepResult
 
 _BEGIN = "begin"
-_LAST_WORD = 0.3  # time for the work to end by itself on an interruption [s]
+_GRACE = 0.3  # time for the work to end by itself after an interruption [s]
 _TENTHS = 10
 
 
 class _Begin(TyperCommand):
-    """What `simlaunch sweep SCENARIO` means; it goes by the name of its group."""
+    """The command `simlaunch sweep SCENARIO`, shown under the name of its group."""
 
     def make_context(self, info_name: str | None, args: list[str], parent: Any = None, **extra: Any) -> Any:
         del info_name
@@ -42,7 +39,7 @@ class _Begin(TyperCommand):
 
 
 class _Sweep(TyperGroup):
-    """A group that takes a scenario where it is not told to show a file."""
+    """A group whose first argument is a scenario unless it is the command `show`."""
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         return super().parse_args(ctx, args if args[:1] == ["show"] else [_BEGIN, *args])
@@ -52,80 +49,43 @@ app = typer.Typer(cls=_Sweep, help="Launch every curve on gear sets, tyres, surf
 app.command("show")(show)
 
 
-def _plan(
-    sound: Scenario, vary: list[str] | None, sample: int | None, draw: given.DrawChoice | None, seed: int | None
-) -> Plan:
-    from simlaunch.sweep.axes import axes
-    from simlaunch.sweep.plan import Draw, Plan, Sample
-
-    own = sound.sweep.vary if sound.sweep else ()
+def _refuse_without_sample(sample: int | None, draw: given.DrawChoice | None, seed: int | None) -> None:
     for name, value in {"--draw": draw, "--seed": seed}.items():
         if sample is None and value is not None:
             raise UsageError(f"{name} is about a sample; say how many cases to draw with --sample, or leave it out")
-    drawn = None if sample is None else Sample(Draw((draw or given.DrawChoice.SOBOL).value), sample, seed or 0)
-    return Plan(axes(vary or own, sound, "--vary" if vary else "sweep.vary"), drawn)
-
-
-def _back_end(workers: int | None, cluster: str | None, trusted: bool) -> BackEnd:
-    from simlaunch.sweep.backends import Threads
-
-    if cluster is None:
-        if trusted:
-            raise UsageError("--trust-network is about a cluster; name it with --cluster, or leave it out")
-        return Threads(workers)
-    if workers is not None:
-        raise UsageError("--workers counts threads of this machine; a cluster brings its own workers, leave it out")
-    from simlaunch.sweep.cluster import Cluster
-
-    return Cluster(cluster, trust_network=trusted)
 
 
 def _dry_run(spec: Spec, workers: int, elsewhere: bool) -> str:
     from simlaunch.output.sweep import estimate_text
-    from simlaunch.sweep.campaign import corners, estimate
+    from simlaunch.sweeping.campaign import corners, estimate
 
     found = estimate(spec, workers, elsewhere=elsewhere)
     return estimate_text(found, spec.plan, corners(spec))
 
 
 class _Watch:
-    """Tells on stderr how far a sweep is: over and over on one line of a terminal, or a line for every tenth."""
+    """Reports progress on stderr: on one line of a terminal again and again, elsewhere a line for every tenth."""
 
-    def __init__(self, spec: Spec, path: Path, order: Order, units: System, quiet: bool) -> None:
+    def __init__(self, units: System, quiet: bool) -> None:
         from simlaunch.output.words import Numbers
-        from simlaunch.sweep.campaign import BestSoFar
-        from simlaunch.sweep.chunk import study_of
 
-        self._path = path
         self.far: Progress | None = None
-        self._best = BestSoFar(study_of(spec), order)
-        self._order, self._numbers = order, Numbers(units)
+        self._numbers = Numbers(units)
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
         self._tenth = -1
 
     def __call__(self, far: Progress) -> None:
         first, self.far = self.far is None, far
-        if first and far.done > 0:
-            self._begin()
-        if far.cases is not None and far.result is not None:
-            self._best.see(far.cases, far.result)
         tenth = _TENTHS * far.done // far.total
         if self._quiet or (first and far.done == 0) or (not self._live and tenth == self._tenth):
             return
         self._tenth = tenth
-        self._tell(far)
+        self._report(far)
 
-    def _begin(self) -> None:
-        """Take in what the file holds from an earlier time."""
-        from simlaunch.sweep.store import Reader
-
-        with Reader(self._path) as reader:
-            self._best.begin(reader)
-
-    def _tell(self, far: Progress) -> None:
+    def _report(self, far: Progress) -> None:
         from simlaunch.output.sweep import progress_line
 
-        line = progress_line(far, self._best.value, self._order, self._numbers)
+        line = progress_line(far, self._numbers)
         if not self._live:
             complain(line)
             return
@@ -134,22 +94,22 @@ class _Watch:
             sys.stderr.flush()
 
 
-def _carried_out(spec: Spec, path: Path, back_end: BackEnd, watch: _Watch, asked: str, quiet: bool) -> None:
-    """Do the work; on an interruption, what is finished stays, and it is said how to go on."""
-    from simlaunch.sweep.campaign import carry_out
+def _carried_out(request: Request, path: Path, engine: BackEnd, top: int, units: System, quiet: bool) -> SweepResult:
+    """Do the work; after an interruption, state what is kept and how to go on."""
+    from simlaunch.sweeping.study import performed
 
-    stop, ended = threading.Event(), threading.Event()
+    stop, ended, watch = threading.Event(), threading.Event(), _Watch(units, quiet)
 
     def last_word() -> None:
         stop.set()
-        ended.wait(_LAST_WORD)
+        ended.wait(_GRACE)
         far = watch.far
         kept = "nothing is finished yet" if far is None else f"{far.done} of {far.total} launches are kept in {path}"
         complain(f"{kept}; the same command goes on from there")
 
     try:
         with before_leaving(last_word):
-            carry_out(spec, path, back_end, stop.is_set, watch, asked)
+            found = performed(request, path, engine, top=top, watch=watch, stopped=stop.is_set)
             ended.set()
             if stop.is_set():
                 threading.Event().wait()  # the process is about to end
@@ -159,6 +119,7 @@ def _carried_out(spec: Spec, path: Path, back_end: BackEnd, watch: _Watch, asked
     finally:
         ended.set()
     note(f"wrote {path}", quiet=quiet)
+    return found
 
 
 def sweep(
@@ -179,34 +140,45 @@ def sweep(
     taken: Taken = None,
     tolerance: Tolerance = None,
     units: Units = System.METRIC,
+    as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> int:
     """Launch every curve on gear sets, tyres, surfaces and values, and rank the results.
 
-    Results are kept in a file; the same command carries an unfinished one on. `simlaunch sweep show FILE` ranks a file
-    anew, exports it and draws it.
+    A file keeps the results; the same command carries an unfinished one on. `simlaunch sweep show FILE` ranks a file
+    again, exports it and draws it.
+
+    Each launch ends at the goals of the scenario (run.until): marks beyond them are not measured, and their columns
+    stay empty. Add a goal to measure more.
     """
     from simlaunch.cli.scenario_file import read
-    from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of, study_of
-    from simlaunch.sweep.ranking import order
+    from simlaunch.sweeping.study import back_end, requested
 
-    sound = read(scenario, changes, taken)
-    spec = spec_of(sound, _plan(sound, vary, sample, draw, seed), tolerance or SWEEP_TOLERANCE)
-    asked_by = by or (sound.sweep.by if sound.sweep else None)
-    asked_where = where or list((sound.sweep.where if sound.sweep else None) or ())
-    wanted = order(study_of(spec), asked_by, asked_where)
-    prepared(spec).caster.check()
+    _refuse_without_sample(sample, draw, seed)
+    if dry_run and as_json:
+        raise UsageError("--json prints the result of a sweep, which --dry-run does not make; leave one of them out")
+    request = requested(
+        read(scenario, changes, taken),
+        vary=vary,
+        sample=sample,
+        draw=draw or given.DrawChoice.SOBOL,
+        seed=seed or 0,
+        by=by,
+        where=where or None,
+        tolerance=tolerance,
+        place="--vary",
+        options={"changes": changes or [], "taken": taken or []},
+    )
     compile_once(quiet=quiet)
     path = output or Path(f"{scenario.stem}-sweep.sqlite")
-    asked = json.dumps({"by": asked_by, "where": asked_where, "changes": changes or [], "taken": taken or []})
-    with contextlib.closing(_back_end(workers, cluster, trust_network)) as engine:
+    with contextlib.closing(back_end(workers, cluster, trust_network=trust_network)) as engine:
         if dry_run:
-            result(_dry_run(spec, engine.workers, cluster is not None))
+            result(_dry_run(request.spec, engine.workers, cluster is not None))
             return Code.DONE
-        _carried_out(spec, path, engine, _Watch(spec, path, wanted, units, quiet), asked, quiet)
-    failed = print_findings(path, asked_by, asked_where, top, units)
-    if failed:
-        complain(f"{failed} launches failed; the results say why")
+        found = _carried_out(request, path, engine, top, units, quiet)
+    printed(found, units=units, as_json=as_json)
+    if found.findings.failed:
+        complain(f"{found.findings.failed} launches failed; the results state why")
         return Code.SOME_FAILED
     return Code.DONE
 

@@ -25,29 +25,29 @@ Vary: TypeAlias = Annotated[
     typer.Option(
         "--vary",
         metavar="AXIS",
-        help='Axis, such as "curve", "tyre: as described, track" or "body.mass: 1400 kg to 1700 kg in 7"; repeat it.',
+        help='Axis, such as "curve", "tyre: as described, track" or "body.mass: 1400 kg to 1700 kg in 7"; repeatable.',
         show_default="the [sweep] of the scenario",
     ),
 ]
 Results: TypeAlias = Annotated[
     Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="File of results; carried on if it is there.",
+    typer.Option("-o", "--output", metavar="FILE", help="File of results; an unfinished one is carried on.",
                  show_default="SCENARIO-sweep.sqlite here"),
 ]  # fmt: skip
 SampleSize: TypeAlias = Annotated[
     int | None,
-    typer.Option("--sample", metavar="N", min=1, help="Draw so many cases in place of the full grid.",
+    typer.Option("--sample", metavar="N", min=1, help="Number of cases to draw in place of the full grid.",
                  show_default=False),
 ]  # fmt: skip
 Drawn: TypeAlias = Annotated[
-    DrawChoice | None, typer.Option("--draw", help="How the sample is drawn.", show_default="sobol")
+    DrawChoice | None, typer.Option("--draw", help="Way to draw the sample.", show_default="sobol")
 ]
 Seed: TypeAlias = Annotated[
     int | None, typer.Option("--seed", metavar="N", min=0, help="Seed of the sample.", show_default="0")
 ]
 By: TypeAlias = Annotated[
     str | None,
-    typer.Option("--by", metavar="MEASURE", help='Rank by it, such as "time 60 ft".',
+    typer.Option("--by", metavar="MEASURE", help='Measure to rank by, such as "time 60 ft".',
                  show_default="the time to the goal"),
 ]  # fmt: skip
 Where: TypeAlias = Annotated[
@@ -55,14 +55,14 @@ Where: TypeAlias = Annotated[
     typer.Option(
         "--where",
         metavar="CONSTRAINT",
-        help='Rank only what meets it, such as "peak torque gearbox input < 700 N m"; repeat it.',
+        help='Rank only launches that meet it, such as "peak torque gearbox input < 700 N m"; repeatable.',
         show_default=False,
     ),
 ]
 Top: TypeAlias = Annotated[int, typer.Option("--top", metavar="N", min=1, max=1000, help="Launches in the ranking.")]
 Workers: TypeAlias = Annotated[
     int | None,
-    typer.Option("--workers", metavar="N", min=1, max=1024, help="Launches at the same time.",
+    typer.Option("--workers", metavar="N", min=1, max=1024, help="Number of launches at the same time.",
                  show_default="one for each core"),
 ]  # fmt: skip
 Cluster: TypeAlias = Annotated[
@@ -71,18 +71,20 @@ Cluster: TypeAlias = Annotated[
                  show_default=False),
 ]  # fmt: skip
 TrustNetwork: TypeAlias = Annotated[
-    bool, typer.Option("--trust-network", help="Allow a cluster beyond this machine that is not reached by TLS.")
+    bool, typer.Option("--trust-network", help="Allow a cluster on another machine without TLS.")
 ]
-DryRun: TypeAlias = Annotated[bool, typer.Option("--dry-run", help="Only say what it would take.")]
+DryRun: TypeAlias = Annotated[bool, typer.Option("--dry-run", help="Only estimate time and disk space.")]
 ResultsFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="FILE", help="File of results, finished or not.", show_default=False)
 ]
-JsonLines: TypeAlias = Annotated[bool, typer.Option("--json", help="Print JSON lines of all launches, in SI units.")]
+ToJsonl: TypeAlias = Annotated[
+    Path | None, _file("--jsonl", "Write all launches as JSON lines; - prints them instead of the ranking.")
+]
 ToCsv: TypeAlias = Annotated[Path | None, _file("--csv", "Write all launches as CSV.")]
 ToXlsx: TypeAlias = Annotated[Path | None, _file("--xlsx", "Write all launches as a workbook.")]
 ToParquet: TypeAlias = Annotated[Path | None, _file("--parquet", "Write all launches as Parquet.")]
 ToNetcdf: TypeAlias = Annotated[Path | None, _file("--netcdf", "Write all launches as labelled arrays.")]
-Figures: TypeAlias = Annotated[Path | None, _file("--figure", "Draw maps and trade-off there.", "FOLDER")]
+Figures: TypeAlias = Annotated[Path | None, _file("--figure", "Draw map and trade-off into this folder.", "FOLDER")]
 Across: TypeAlias = Annotated[
     str | None,
     typer.Option("--across", metavar="AXES", help='Axes of the map, such as "tyre, gear set".',
@@ -90,7 +92,7 @@ Across: TypeAlias = Annotated[
 ]  # fmt: skip
 Against: TypeAlias = Annotated[
     str | None,
-    typer.Option("--against", metavar="MEASURE", help="The other side of the trade-off.",
+    typer.Option("--against", metavar="MEASURE", help="Measure that the trade-off sets against the result.",
                  show_default="steady pull gearbox input"),
 ]  # fmt: skip
-Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="Check every bit of the finished stretches first.")]
+Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="Check every bit of the finished launches first.")]

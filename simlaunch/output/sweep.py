@@ -1,4 +1,4 @@
-"""What is printed of a sweep: what it will take, how far it is, its ranking, and the verdict on it."""
+"""A sweep in words, tables and JSON: estimate, progress, ranking and verdict."""
 
 from __future__ import annotations
 
@@ -7,38 +7,47 @@ import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite, isnan
+from typing import Any
+
+from numpy.typing import NDArray
 
 from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import (
     WIDTH,
     Row,
     Table,
     clean,
-    columns,
     command_text,
     label_room,
     paragraph,
     short,
     tables_text,
 )
+from simlaunch.output.layout import (
+    columns as width_of,
+)
 from simlaunch.output.words import CAUTION, NOT_REACHED, Numbers
-from simlaunch.sweep.axes import ALTERNATIVE, Axis, Kind
-from simlaunch.sweep.campaign import Estimate, Progress
-from simlaunch.sweep.casting import BETWEEN_FAULTS
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.plan import Plan
-from simlaunch.sweep.ranking import Findings, Group, Order
+from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind
+from simlaunch.sweeping.campaign import Estimate, Progress
+from simlaunch.sweeping.casting import BETWEEN_FAULTS
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.export import table, with_unit
+from simlaunch.sweeping.plan import Plan
+from simlaunch.sweeping.ranking import Findings, Group, Ranked
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult
 from simlaunch.units.spelling import Dimension, System
 
 _ALSO_SHOWN = ("wheelspin time", "steady pull gearbox input", "peak torque gearbox input")
 _MARKS = ("a", "b", "c")
-_ENDLESS = 10_000  # letters: more than any case has
+_ENDLESS = 10_000  # more letters than any case has
 _AND = " / "
 _KIB = 1024.0
 
 
 def duration(seconds: float) -> str:
-    """A time as it is told in passing."""
+    """A rounded time for progress and estimates."""
     if not isfinite(seconds):
         return "unknown"
     if seconds < 0.95:
@@ -64,33 +73,33 @@ def value_text(value: float, measure: Measure, numbers: Numbers) -> str:
     return numbers.with_unit(value, measure.dimension)
 
 
-def progress_line(progress: Progress, best: float | None, order: Order, numbers: Numbers) -> str:
-    """How far a sweep is, on one line."""
+def progress_line(progress: Progress, numbers: Numbers) -> str:
+    """Progress of a sweep on one line: share done, rate, time left, best result so far."""
     share = 100.0 * progress.done / progress.total
-    told = f"{progress.done} of {progress.total} launches ({share:.0f} %)"
+    line = f"{progress.done} of {progress.total} launches ({share:.0f} %)"
     if progress.rate > 0.0:
-        told += f", {progress.rate:.0f} a second, {duration(progress.left)} to go"
-    if best is not None:
-        told += f", best {value_text(best, order.by, numbers)}"
-    return short(told, WIDTH - 1)
+        line += f", {progress.rate:.0f} a second, {duration(progress.left)} left"
+    if progress.best is not None and progress.by is not None:
+        line += f", best {value_text(progress.best, progress.by, numbers)}"
+    return short(line, WIDTH - 1)
 
 
 def estimate_text(estimate: Estimate, plan: Plan, corners: Sequence[tuple[int, Mapping[str, str], str]]) -> str:
-    """What a sweep would take, and the cases at its corners."""
+    """Time and disk space that a sweep would need, and the cases at its corners."""
     facts = (
         ("launches", "", f"{estimate.launches}"),
         ("one launch", "s", f"{estimate.seconds_each:.4f}"),
         (f"all, {estimate.workers} at a time", "", duration(estimate.seconds)),
-        ("room on the disk", "", _room(estimate.bytes)),
+        ("disk space", "", _room(estimate.bytes)),
     )
     varied = Table("Varied", ("values",), tuple(Row(axis.name, "", (_extent(axis),)) for axis in plan.axes))
-    told = f"An estimate from {estimate.trials} trial launches; other work on the same cores makes it longer"
+    basis = f"An estimate from {estimate.trials} trial launches; other work on the same cores makes it longer"
     return "\n\n".join(
         [
             *tables_text(
                 [Table("Estimate", ("about",), tuple(Row(a, unit, (text,)) for a, unit, text in facts)), varied]
             ),
-            paragraph(f"{told}. What is compiled once, and what workers take to begin, is not counted."),
+            paragraph(f"{basis}. It leaves out the time for compiling once and for starting workers."),
             "\n".join([_corner_head(plan, len(corners)), *(_corner(*corner) for corner in corners)]),
             "Nothing was written.",
         ]
@@ -105,12 +114,12 @@ def _corner_head(plan: Plan, shown: int) -> str:
 
 
 def _corner(number: int, texts: Mapping[str, str], why_not: str) -> str:
-    told = ", ".join(f"{axis} {text}" for axis, text in texts.items())
-    return paragraph(f"{number}: {told}{f'; cannot be launched: {why_not}' if why_not else ''}", "    ")
+    values = ", ".join(f"{axis} {text}" for axis, text in texts.items())
+    return paragraph(f"{number}: {values}{f'; cannot be launched: {why_not}' if why_not else ''}", "    ")
 
 
 def _extent(axis: Axis) -> str:
-    if axis.values and len(axis.values) <= 3 and sum(map(columns, axis.values)) < 34:
+    if axis.values and len(axis.values) <= 3 and sum(map(width_of, axis.values)) < 34:
         return ", ".join(map(clean, axis.values))
     if axis.span is not None:
         ends = f"{axis.span.low:g} to {axis.span.text(axis.span.high)}"
@@ -120,8 +129,7 @@ def _extent(axis: Axis) -> str:
 
 def case_text(study: Study, values: Mapping[str, str | float]) -> str:
     """A case in words: every axis and its value."""
-    told = (f"{axis.name} {_quoted(axis, values[axis.name])}" for axis in study.plan.axes)
-    return ", ".join(told)
+    return ", ".join(f"{axis.name} {_quoted(axis, values[axis.name])}" for axis in study.plan.axes)
 
 
 def _quoted(axis: Axis, value: str | float) -> str:
@@ -130,7 +138,7 @@ def _quoted(axis: Axis, value: str | float) -> str:
 
 
 def _own_options(study: Study) -> list[str]:
-    """Options that the sweep itself was given, without the alternatives that it varies."""
+    """Options that changed the scenario of the sweep, without the alternatives that it varies."""
     asked = json.loads(study.asked)
     varied = {axis.name for axis in study.plan.axes}
     taken = [each for each in asked.get("taken", ()) if each.partition("=")[0].strip() not in varied]
@@ -180,8 +188,8 @@ def _bare(value: float, measure: Measure, numbers: Numbers) -> str:
 
 
 @dataclass(frozen=True)
-class _Told:
-    """Names of cases, each on as many lines as it takes, and what is said above and below their table."""
+class _Labels:
+    """Labels of cases, each on as many lines as it needs, and the lines above and below their table."""
 
     title: str
     labels: tuple[tuple[str, ...], ...]
@@ -189,10 +197,10 @@ class _Told:
     below: tuple[str, ...]
 
 
-def _cases_told(findings: Findings, room: int) -> _Told:
-    """The cases of a ranking by what differs among them; what all of them share stands above.
+def _case_labels(findings: Findings, room: int) -> _Labels:
+    """Labels that name the values in which cases differ; values that all cases share are listed once, above the table.
 
-    No name is cut: a case goes on below its first line, and a name that has no room on a line is numbered.
+    No name is cut: a label may take several lines, and a name longer than a line is numbered.
     """
     best = findings.best
     texts = {axis: _texts(axis, [launch.values[axis.name] for launch in best]) for axis in findings.study.plan.axes}
@@ -202,16 +210,16 @@ def _cases_told(findings: Findings, room: int) -> _Told:
     )
     above = [f"All of them: {shared}."] if shared else []
     indent = len(f"{len(best)}. ")
-    too_long = [axis for axis in differ if max(map(columns, texts[axis])) > room - indent - len(_AND)]
+    too_long = [axis for axis in differ if max(map(width_of, texts[axis])) > room - indent - len(_AND)]
     for axis in too_long:
         texts[axis] = [_mark(axis, launch.values[axis.name]) for launch in best]
     rows = ([texts[axis][row] for axis in differ] for row in range(len(best)))
     labels = tuple(_label(f"{n}.".ljust(indent), row, room) for n, row in enumerate(rows, start=1))
     names = _AND.join(axis.name for axis in differ)
-    title = f"Best: {names}" if names and columns(f"Best: {names}") <= room else "Best"
+    title = f"Best: {names}" if names and width_of(f"Best: {names}") <= room else "Best"
     above += [f"Cases: {names}."] if names and title == "Best" else []
-    below = tuple(_numbers_told(axis, [launch.values[axis.name] for launch in best]) for axis in too_long)
-    return _Told(title, labels, tuple(above), below)
+    below = tuple(_key(axis, [launch.values[axis.name] for launch in best]) for axis in too_long)
+    return _Labels(title, labels, tuple(above), below)
 
 
 def _label(place: str, names: Sequence[str], room: int) -> tuple[str, ...]:
@@ -219,14 +227,14 @@ def _label(place: str, names: Sequence[str], room: int) -> tuple[str, ...]:
     lines = [place]
     for n, name in enumerate(names):
         piece = name if n == len(names) - 1 else f"{name}{_AND}"
-        if lines[-1].strip() not in ("", place.strip()) and columns(f"{lines[-1]}{piece}".rstrip()) > room:
+        if lines[-1].strip() not in ("", place.strip()) and width_of(f"{lines[-1]}{piece}".rstrip()) > room:
             lines.append(" " * len(place))
         lines[-1] += piece
     return tuple(line.rstrip() for line in lines)
 
 
 def _texts(axis: Axis, values: Sequence[str | float]) -> list[str]:
-    """Values as they are shown, or in full where it takes that to tell them apart."""
+    """Values as they are shown, or with all digits where fewer would make two of them look the same."""
     shown, unit = [clean(axis.shown(value)) for value in values], axis.shown_in
     if unit is None or len(set(shown)) == len(set(values)):
         return shown
@@ -239,10 +247,12 @@ def _mark(axis: Axis, value: str | float) -> str:
     return f"{axis.name} {listed.index(value) + 1}" if value in listed else axis.shown(value)
 
 
-def _numbers_told(axis: Axis, values: Sequence[str | float]) -> str:
-    """What the numbers of an axis stand for."""
-    told = {_mark(axis, value): _quoted(axis, value) for value in values}
-    return "; ".join(f"{mark}: {text}" for mark, text in sorted(told.items(), key=lambda entry: _last_number(entry[0])))
+def _key(axis: Axis, values: Sequence[str | float]) -> str:
+    """The value behind each number of an axis."""
+    names = {_mark(axis, value): _quoted(axis, value) for value in values}
+    return "; ".join(
+        f"{mark}: {text}" for mark, text in sorted(names.items(), key=lambda entry: _last_number(entry[0]))
+    )
 
 
 def _last_number(mark: str) -> int:
@@ -250,24 +260,24 @@ def _last_number(mark: str) -> int:
     return int(last) if last.isdecimal() else 0
 
 
-def _ranking(findings: Findings, numbers: Numbers) -> tuple[Table, _Told]:
+def _ranking(findings: Findings, numbers: Numbers) -> tuple[Table, _Labels]:
     shown = _shown_measures(findings)
     heads = ("launch", *(_with_unit(mark, measure, numbers) for mark, measure in zip(_MARKS, shown, strict=False)))
     rows = [
         (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown))
         for launch in findings.best
     ]
-    told = _cases_told(findings, label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
+    labels = _case_labels(findings, label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
     lines = [
         Row(text, "", cells if n == 0 else ("",) * len(cells))
-        for label, cells in zip(told.labels, rows, strict=True)
+        for label, cells in zip(labels.labels, rows, strict=True)
         for n, text in enumerate(label)
     ]
-    return Table(told.title, heads, tuple(lines)), told
+    return Table(labels.title, heads, tuple(lines)), labels
 
 
 def _legend(findings: Findings) -> str:
-    """What the marks above the columns of the ranking stand for."""
+    """The measure behind each letter above the columns of the ranking."""
     shown = zip(_MARKS, _shown_measures(findings), strict=False)
     return paragraph(f"{'; '.join(f'{mark}: {measure.name}' for mark, measure in shown)}.")
 
@@ -275,28 +285,29 @@ def _legend(findings: Findings) -> str:
 def _group_table(
     name: str, groups: Sequence[Group], by: Measure, numbers: Numbers, room: int | None = None
 ) -> tuple[Table, tuple[str, ...]]:
-    """The best of each value of an axis, and what stands for names that have no room."""
+    """The best launch with each value of an axis, and a key to names that are too long for the table."""
     heads = (_with_unit(f"best {by.name}", by, numbers), "launch", "launches")
     cells = [(_bare(group.best, by, numbers), str(group.number), str(group.count)) for group in groups]
     room = room or label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
     labels = [clean(group.label) for group in groups]
     below: tuple[str, ...] = ()
-    if max(map(columns, labels)) > room:
+    if max(map(width_of, labels)) > room:
         labels = [f"{name} {n}" for n in range(1, len(groups) + 1)]
         below = tuple(f'{mark}: "{clean(group.label)}"' for mark, group in zip(labels, groups, strict=True))
     rows = (Row(label, "", each) for label, each in zip(labels, cells, strict=True))
     return Table(f"By {name}", heads, tuple(rows)), below
 
 
-def sweep_tables(findings: Findings, system: System) -> tuple[Table, ...]:
-    """Every table of a sweep with all names in full, for where lines may be long."""
+def tables(found: SweepResult, system: System) -> tuple[Table, ...]:
+    """Every table of a sweep with all names in full, for lines of any length."""
+    findings = found.findings
     if not findings.best:
         return ()
     numbers, by = Numbers(system), findings.order.by
-    shown, told = _shown_measures(findings), _cases_told(findings, _ENDLESS)
+    shown, labels = _shown_measures(findings), _case_labels(findings, _ENDLESS)
     heads = ("launch", *(_with_unit(measure.name, measure, numbers) for measure in shown))
     ranking = Table(
-        told.title,
+        labels.title,
         heads,
         tuple(
             Row(
@@ -304,28 +315,28 @@ def sweep_tables(findings: Findings, system: System) -> tuple[Table, ...]:
                 "",
                 (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown)),
             )
-            for (label,), launch in zip(told.labels, findings.best, strict=True)
+            for (label,), launch in zip(labels.labels, findings.best, strict=True)
         ),
     )
     groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
     return (ranking, *(_group_table(axis, each, by, numbers, _ENDLESS)[0] for axis, each in groups.items()))
 
 
-def _tables(findings: Findings, system: System) -> list[str]:
-    """Every table of a sweep, each with what explains its names, in the order of printing."""
+def _table_texts(findings: Findings, system: System) -> list[str]:
+    """Every table of a sweep, each with the key to its names, in the order of printing."""
     if not findings.best:
         return []
     numbers, by = Numbers(system), findings.order.by
-    ranking, told = _ranking(findings, numbers)
+    ranking, labels = _ranking(findings, numbers)
     groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
     parted = [_group_table(axis, each, by, numbers) for axis, each in groups.items()]
     texts = tables_text([ranking, *(table for table, _ in parted)])
-    legends = [told.below, *(below for _, below in parted)]
+    legends = [labels.below, *(below for _, below in parted)]
     blocks = [
         "\n".join([text, *(paragraph(line, "    ") for line in lines)])
         for text, lines in zip(texts, legends, strict=True)
     ]
-    blocks[0] = "\n".join([*(paragraph(line, "    ") for line in told.above), blocks[0]])
+    blocks[0] = "\n".join([*(paragraph(line, "    ") for line in labels.above), blocks[0]])
     return blocks
 
 
@@ -336,40 +347,39 @@ def _how_far(findings: Findings) -> str:
     if failed:
         parts.append(f"{failed} of them failed")
     if findings.order.constraints:
-        told = " and ".join(clean(constraint.text) for constraint in findings.order.constraints)
-        parts.append(f"{findings.met} reach the goal with {told}")
+        met = " and ".join(clean(constraint.text) for constraint in findings.order.constraints)
+        parts.append(f"{findings.met} reach the goal with {met}")
     return f"{'; '.join(parts)}."
 
 
 def _failures(findings: Findings) -> list[str]:
-    told = sorted(findings.failures.items(), key=lambda entry: (-entry[1], entry[0]))[:5]
-    return ["\n".join(["Failed", *(_failure(why, count) for why, count in told)])] if told else []
+    most = sorted(findings.failures.items(), key=lambda entry: (-entry[1], entry[0]))[:5]
+    return ["\n".join(["Failed", *(_failure(why, count) for why, count in most)])] if most else []
 
 
 def _failure(why: str, count: int) -> str:
-    """How many launches failed for a reason; each fault of several on lines of its own."""
+    """Number of launches that failed for a reason; several faults stand on separate lines."""
     faults = why.split(BETWEEN_FAULTS)
     if len(faults) == 1:
         return paragraph(f"{count}: {why}", "    ")
     return "\n".join([f"{count}: {len(faults)} faults", *(paragraph(f"  - {fault}", "    ") for fault in faults)])
 
 
-def verdict(findings: Findings, system: System) -> str:
-    """What a sweep comes to, in a sentence or two."""
+def summary(found: SweepResult, system: System) -> str:
+    """The verdict: the best launch and what it depends on, in a sentence or two."""
+    findings = found.findings
     numbers, by = Numbers(system), findings.order.by
     so_far = "So far, " if findings.finished < findings.study.launches else ""
     if not findings.best:
-        return _capital(
-            f"{so_far}no finished launch meets what was asked; loosen a constraint, or vary something else."
-        )
+        return _capital(f"{so_far}no finished launch meets the constraints; loosen one, or vary something else.")
     first = findings.best[0]
     result = told_text(first.measures[by.name], by, numbers)
-    told = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
-    return _capital(f"{told}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
+    best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
+    return _capital(f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
 
 
 def _next(findings: Findings, numbers: Numbers) -> str:
-    """How far the next one is behind."""
+    """Distance to the next launch."""
     if len(findings.best) < 2:
         return ""
     by = findings.order.by
@@ -392,8 +402,8 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
     texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
-        return f" The best that each value allows differs alike by every axis ({texts[0]})."
-    return f" The best that each value allows differs most by {most} ({texts[0]}), least by {least} ({texts[1]})."
+        return f" Every axis changes the best result by the same amount ({texts[0]})."
+    return f" Of all axes, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
 
 
 def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
@@ -407,17 +417,82 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def sweep_text(findings: Findings, name: str, system: System) -> str:
+def text(found: SweepResult, system: System) -> str:
     """A sweep as text of 80 columns, the verdict last."""
+    findings = found.findings
     blocks = [
-        f"{paragraph(name)}\n{paragraph(_how_far(findings))}",
+        f"{paragraph(_scenario_name(findings))}\n{paragraph(_how_far(findings))}",
         *([_legend(findings)] if findings.best else []),
-        *_tables(findings, system),
+        *_table_texts(findings, system),
         *_failures(findings),
     ]
     if findings.best:
         options = options_text(findings.study, findings.best[0].number)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
     blocks.append(paragraph(f"Caution: {CAUTION}"))
-    blocks.append(f"Verdict\n{paragraph(verdict(findings, system))}")
+    blocks.append(f"Verdict\n{paragraph(summary(found, system))}")
     return "\n\n".join(blocks)
+
+
+def _scenario_name(findings: Findings) -> str:
+    return str(json.loads(findings.study.scenario)["name"])
+
+
+# --- JSON and columns ---
+
+
+def columns(found: SweepResult) -> Mapping[str, NDArray[Any]]:
+    """Every finished launch that meets the constraints, read into memory."""
+    with Reader(found.path) as reader:
+        return table(reader, found.findings.order)
+
+
+def _axis_object(axis: Axis) -> Object:
+    return {
+        "name": axis.name,
+        "kind": axis.kind,
+        "dimension": axis.dimension,
+        "values": list(axis.values),
+        "values_si": list(axis.si),
+        "range": [axis.span.text(axis.span.low), axis.span.text(axis.span.high)] if axis.span else None,
+    }
+
+
+def _launch_object(launch: Ranked, findings: Findings) -> Object:
+    axes, shown = findings.study.plan.axes, _shown_measures(findings)
+    return {
+        "launch": launch.number,
+        "values": {with_unit(axis.name, axis.dimension): launch.values[axis.name] for axis in axes},
+        "measures": {with_unit(each.name, each.dimension): number(launch.measures[each.name]) for each in shown},
+    }
+
+
+def _group_object(group: Group) -> Object:
+    return {"value": group.label, "best": number(group.best), "launch": group.number, "launches": group.count}
+
+
+def document(found: SweepResult) -> Object:
+    """The JSON object; `best` of groups is in the unit that `by` names."""
+    findings = found.findings
+    study, by, sample = findings.study, findings.order.by, findings.study.plan.sample
+    return {
+        "format": "simlaunch-sweep-1",
+        "scenario": _scenario_name(findings),
+        "axes": [_axis_object(axis) for axis in study.plan.axes],
+        "sample": {"draw": sample.draw, "count": sample.count, "seed_value": sample.seed} if sample else None,
+        "tolerance": study.tolerance,
+        "launches": study.launches,
+        "finished": findings.finished,
+        "failed": findings.failed,
+        "ranked": findings.met,
+        "failures": [{"reason": why, "launches": count} for why, count in findings.failures.items()],
+        "by": with_unit(by.name, by.dimension),
+        "highest_first": findings.order.highest,
+        "where": [constraint.text for constraint in findings.order.constraints],
+        "ranking": [_launch_object(launch, findings) for launch in findings.best],
+        "groups": [
+            {"axis": axis, "values": [_group_object(group) for group in groups]}
+            for axis, groups in findings.groups.items()
+        ],
+        "verdict": summary(found, System.METRIC),
+    }

@@ -31,8 +31,8 @@ from simlaunch.plotting.look import (
     sheet,
     units_of,
 )
-from simlaunch.sweep.chunk import Measure
-from simlaunch.sweep.ranking import (
+from simlaunch.sweeping.chunk import Measure
+from simlaunch.sweeping.ranking import (
     Order,
     Parting,
     axis_named,
@@ -44,7 +44,8 @@ from simlaunch.sweep.ranking import (
     parting,
     tally,
 )
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult
 
 _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98a", "#a3613f", "#4a2330"])
 _EMPTY = "#ffffff"
@@ -55,6 +56,36 @@ _MOST_POINTS = 4000
 _ROW = 0.28  # height of a row of cells [in]
 _BETWEEN = 0.08  # between two labels of an axis [in]
 _MOST_DIGITS = 7  # one more than the most decimals of a number along an axis
+_LOAD = "steady pull gearbox input"  # stands against the result unless another measure is named
+_NOTHING = "no finished launch meets the constraints; there is nothing to draw"
+
+
+def figures(
+    found: SweepResult, system: str, across: Sequence[str] | None = None, against: str | None = None
+) -> dict[str, Figure]:
+    """Every picture of a sweep."""
+    with Reader(found.path) as reader:
+        return sweep_figures(reader, found.findings.order, across, against or _LOAD, system)
+
+
+def draw(axes: Axes, found: SweepResult, system: str) -> None:
+    """The map over the two axes that change the best result most; the trade-off where only one axis varies."""
+    units, wanted = units_of(system), found.findings.order
+    with Reader(found.path) as reader:
+        across = _chosen(reader, wanted, None)[:2]
+        if len(across) < 2:
+            _draw_front(axes, reader, wanted, measure_named(_LOAD, reader.study), units)
+            axes.set_xlabel(_axis_name(measure_named(_LOAD, reader.study), units))
+            axes.set_ylabel(_axis_name(wanted.by, units))
+            return
+        best = _best_of_cells(reader, wanted, across, units)
+        blank = _blank(best, *tally(reader, across))
+    shade, numbered = _shade_of(best), _are_numbered(across[0])
+    _panel(axes, best.T, blank.T, shade, across, numbered=numbered, highest=wanted.highest)
+    key = f": {_numbers_key(across[0])}" if numbered else ""
+    axes.set_title(plain(f"best {_axis_name(wanted.by, units)}"), fontsize="medium")
+    axes.set_xlabel(plain(f"{_with_unit(across[0])}{key}"))
+    axes.set_ylabel(plain(_with_unit(across[1])))
 
 
 def sweep_figures(
@@ -145,9 +176,7 @@ def map_figure(reader: Reader, wanted: Order, across: Sequence[Parting], system:
         No launch meets what was asked.
     """
     units = units_of(system)
-    found = _in_units(field(reader, wanted, across), wanted.by, units)
-    if not np.isfinite(found).any():
-        raise UsageError("no finished launch meets what was asked; there is nothing to draw")
+    found = _best_of_cells(reader, wanted, across, units)
     layers = found[..., None] if found.ndim == 2 else found
     blank = _blank(found, *tally(reader, across))
     marks = blank[..., None] if blank.ndim == 2 else blank
@@ -157,16 +186,42 @@ def map_figure(reader: Reader, wanted: Order, across: Sequence[Parting], system:
     title = f"Best {plain(wanted.by.label)} for each {plain(across[0].axis.name)} and {plain(across[1].axis.name)}"
     numbered = _are_numbered(across[0])
     figure, boxes = sheet(title, _map_lead(wanted, units, blank, across[0] if numbered else None), panels)
-    shade = Normalize(float(np.nanmin(found)), float(np.nanmax(found)))
+    shade = _shade_of(found)
     for k in range(count):
         axes = boxes[k][0]
-        _cells(axes, layers[:, :, k].T, shade, highest=wanted.highest)
-        _mark_blank(axes, marks[:, :, k].T)
-        _name_cells(axes, across, numbered)
+        _panel(axes, layers[:, :, k].T, marks[:, :, k].T, shade, across, numbered=numbered, highest=wanted.highest)
+        axes.yaxis.tick_right()
         panel = f"; {across[2].axis.name} {across[2].labels[k]}" if len(across) == 3 else ""
         head_panel(axes, plain(f"{_with_unit(across[1])}{panel}"))
         name_x(axes, plain(_with_unit(across[0])))
     return figure
+
+
+def _best_of_cells(reader: Reader, wanted: Order, across: Sequence[Parting], units: Units) -> Array:
+    found = _in_units(field(reader, wanted, across), wanted.by, units)
+    if not np.isfinite(found).any():
+        raise UsageError(_NOTHING)
+    return found
+
+
+def _shade_of(found: Array) -> Normalize:
+    return Normalize(float(np.nanmin(found)), float(np.nanmax(found)))
+
+
+def _panel(
+    axes: Axes,
+    best: Array,
+    blank: NDArray[np.int64],
+    shade: Normalize,
+    across: Sequence[Parting],
+    *,
+    numbered: bool,
+    highest: bool,
+) -> None:
+    """The cells of one panel, a row for each value of the second axis."""
+    _cells(axes, best, shade, highest=highest)
+    _mark_blank(axes, blank)
+    _name_cells(axes, across, numbered)
 
 
 def _in_units(values: Array, measure: Measure, units: Units) -> Array:
@@ -186,10 +241,10 @@ class _Blank(IntEnum):
     NOT_MET = 3
 
 
-_BLANK_TOLD = {
+_BLANK_TEXTS = {
     _Blank.NOT_YET: "A blank cell has no finished launch.",
     _Blank.FAILED: "A cross: all launches there failed.",
-    _Blank.NOT_MET: "A ring: no launch there meets what was asked.",
+    _Blank.NOT_MET: "A ring: no launch there meets the constraints.",
 }
 _BLANK_MARKS = {_Blank.FAILED: "x", _Blank.NOT_MET: "o"}
 
@@ -207,13 +262,17 @@ def _mark_blank(axes: Axes, blank: NDArray[np.int64]) -> None:
 
 
 def _map_lead(wanted: Order, units: Units, blank: NDArray[np.int64], numbered: Parting | None) -> str:
-    told = f"{_axis_name(wanted.by, units)}, the lightest cell is the best."
-    told = " ".join([told, *(text for why, text in _BLANK_TOLD.items() if (blank == why).any())])
+    parts = [f"{_axis_name(wanted.by, units)}, the lightest cell is the best."]
+    parts += [text for why, text in _BLANK_TEXTS.items() if (blank == why).any()]
     if numbered is not None:
-        names = "; ".join(f"{n}: {plain(text)}" for n, text in enumerate(numbered.labels, start=1))
-        told = f"{told} {plain(numbered.axis.name)} {names}."
+        parts.append(f"{plain(numbered.axis.name)} {_numbers_key(numbered)}.")
     constraints = "; ".join(plain(each.text) for each in wanted.constraints)
-    return f"{told} Only launches with {constraints}." if constraints else told
+    return " ".join([*parts, *([f"Only launches with {constraints}."] if constraints else [])])
+
+
+def _numbers_key(parted: Parting) -> str:
+    """The name behind each number along a panel."""
+    return "; ".join(f"{n}: {plain(text)}" for n, text in enumerate(parted.labels, start=1))
 
 
 def _cells(axes: Axes, values: Array, shade: Normalize, *, highest: bool) -> None:
@@ -245,7 +304,7 @@ def _are_numbered(parted: Parting) -> bool:
 
 
 def _ticks(parted: Parting) -> list[tuple[float, str]]:
-    """Places along an axis in cells, and what stands there: names, rounded values, or the ends of stretches."""
+    """Places along an axis in cells, and what stands there: names, rounded values, or the ends of ranges."""
     if parted.edges:
         return list(enumerate(rounded(parted.edges)))
     texts = rounded(parted.numbers) if parted.numbers else parted.labels
@@ -254,7 +313,7 @@ def _ticks(parted: Parting) -> list[tuple[float, str]]:
 
 
 def rounded(values: Sequence[float]) -> list[str]:
-    """Numbers with as few decimals as tell each within a twentieth of the smallest step between them."""
+    """Numbers with as few decimals as state each within a twentieth of the smallest step between them."""
     ordered = np.unique(values)
     step = float(np.diff(ordered).min()) if ordered.size > 1 else 0.02 * abs(float(ordered[0]))
     exact = np.asarray(values)
@@ -269,15 +328,14 @@ def _name_cells(axes: Axes, across: Sequence[Parting], numbered: bool) -> None:
     along = _apart(axes, along, len(across[0].labels))
     axes.set_xlim(0.0, len(across[0].labels))
     axes.set_xticks([place for place, _ in along], [plain(text) for _, text in along], parse_math=False)
-    axes.yaxis.tick_right()
     axes.set_yticks([place for place, _ in up], [label_text(text) for _, text in up], parse_math=False)
     axes.tick_params(length=0.0)
 
 
 def _apart(axes: Axes, ticks: list[tuple[float, str]], cells: int) -> list[tuple[float, str]]:
     """Every one of the ticks, or every second, third ... of them, so that none runs into the next."""
-    figure = axes.figure
-    assert isinstance(figure, Figure)
+    figure = axes.get_figure(root=True)
+    assert figure is not None, "axes belong to a figure"
     trials = [figure.text(0.0, 0.0, text, fontsize=rcParams["xtick.labelsize"], parse_math=False) for _, text in ticks]
     widest = max(trial.get_window_extent().width for trial in trials) + _BETWEEN * figure.dpi
     for trial in trials:
@@ -312,27 +370,30 @@ def front_figure(reader: Reader, wanted: Order, against: Measure, system: str) -
         No launch meets what was asked.
     """
     units = units_of(system)
-    best = np.array([entry[1:] for entry in front(reader, wanted, against)])
-    if not best.size:
-        raise UsageError("no finished launch meets what was asked; there is nothing to draw")
-    every = np.array(list(cloud(reader, wanted, against, _MOST_POINTS))).reshape(-1, 2)
-    style = LineStyle(INK, (), 1.6, "o")
     title = f"What less {plain(against.label)} costs"
     key = (
-        ("no other launch is better in both", style),
+        ("no other launch is better in both", LineStyle(INK, (), 1.6, "o")),
         ("other launches", LineStyle(QUIET, (), 0.0, "o", hollow=True)),
     )
     figure, rows = sheet(title, _front_lead(wanted), Panels((3.0,), key=key))
     axes = rows[0][0]
-    others = _both(every, wanted.by, against, units)
-    axes.plot(others[:, 0], others[:, 1], "o", color=SHADE, markeredgecolor=QUIET, markeredgewidth=0.4, markersize=4.0)
-    kept = _both(best, wanted.by, against, units)
-    axes.step(kept[:, 0], kept[:, 1], where="post", color=style.colour, linewidth=1.0)
-    axes.plot(kept[:, 0], kept[:, 1], "o", color=style.colour, markersize=5.5)
-    axes.margins(0.06)
+    _draw_front(axes, reader, wanted, against, units)
     name_x(axes, _axis_name(against, units))
     head_panel(axes, _axis_name(wanted.by, units))
     return figure
+
+
+def _draw_front(axes: Axes, reader: Reader, wanted: Order, against: Measure, units: Units) -> None:
+    best = np.array([entry[1:] for entry in front(reader, wanted, against)])
+    if not best.size:
+        raise UsageError(_NOTHING)
+    every = np.array(list(cloud(reader, wanted, against, _MOST_POINTS))).reshape(-1, 2)
+    others = _both(every, wanted.by, against, units)
+    axes.plot(others[:, 0], others[:, 1], "o", color=SHADE, markeredgecolor=QUIET, markeredgewidth=0.4, markersize=4.0)
+    kept = _both(best, wanted.by, against, units)
+    axes.step(kept[:, 0], kept[:, 1], where="post", color=INK, linewidth=1.0)
+    axes.plot(kept[:, 0], kept[:, 1], "o", color=INK, markersize=5.5)
+    axes.margins(0.06)
 
 
 def _front_lead(wanted: Order) -> str:

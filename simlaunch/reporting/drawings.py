@@ -15,22 +15,22 @@ from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output import worth as worth_words
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.sweep import case_text, sweep_tables, told_text, value_text
+from simlaunch.output.sweep import case_text, told_text, value_text
+from simlaunch.output.sweep import tables as sweep_tables
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import driven_slip
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure
 from simlaunch.plotting.run import gap_over_time, shown_until, unfolding_figure
 from simlaunch.plotting.save import drawn_for_page
-from simlaunch.plotting.sweep import sweep_figures
 from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
 from simlaunch.plotting.worth import worth_figure
 from simlaunch.reporting import what_if
 from simlaunch.reporting.gather import Material, Swept
 from simlaunch.reporting.inline_svg import Inline, inline
 from simlaunch.reporting.typeset import named
-from simlaunch.sweep.ranking import front, measure_named
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.ranking import front, measure_named
+from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, System
 
 Array = NDArray[np.float64]
@@ -161,16 +161,15 @@ def _what_if(material: Material, system: System) -> Picture:
 
 def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
     swept = material.swept
-    if swept is None or not swept.found.best:
+    if swept is None or not swept.result.findings.best:
         return
-    tables, numbers = sweep_tables(swept.found, system), Numbers(system)
-    with Reader(swept.file) as reader:
-        names = list(sweep_figures(reader, swept.order, None, _AGAINST, system))
-        for name in names:
+    tables, numbers = sweep_tables(swept.result, system), Numbers(system)
+    with Reader(swept.result.path) as reader:
+        for name in swept.result.figures(system):
             kind = _KINDS[name]
             yield _picture(
                 name,
-                lambda name=name: sweep_figures(reader, swept.order, None, _AGAINST, system)[name],  # type: ignore[misc]
+                lambda name=name: swept.result.figures(system)[name],  # type: ignore[misc]
                 kind,
                 tables,
                 _best_case(swept, numbers) if name == "map" else _trade(reader, swept, numbers),
@@ -180,15 +179,17 @@ def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
 
 def _best_case(swept: Swept, numbers: Numbers) -> str:
     """The best launch of all, whose cell is the lightest."""
-    best, by = swept.found.best[0], swept.order.by
+    findings = swept.result.findings
+    best, by = findings.best[0], findings.order.by
     result = told_text(best.measures[by.name], by, numbers)
-    return f"The best of all combinations is {case_text(swept.found.study, best.values)}, with {result}."
+    return f"The best of all combinations is {case_text(findings.study, best.values)}, with {result}."
 
 
 def _trade(reader: Reader, swept: Swept, numbers: Numbers) -> str:
     """What the least pull among launches that no other beats costs against the best result."""
-    by, against = swept.order.by, measure_named(_AGAINST, reader.study)
-    kept = front(reader, swept.order, against)
+    wanted = swept.result.findings.order
+    by, against = wanted.by, measure_named(_AGAINST, reader.study)
+    kept = front(reader, wanted, against)
     (_, least, then), (_, most, best) = min(kept, key=_of_pull), max(kept, key=_of_pull)
     pulls = [value_text(each, against, numbers) for each in (least, most)]
     if len(kept) == 1:

@@ -24,9 +24,9 @@ from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.chunk import canonical
-from simlaunch.sweep.ranking import Findings, Order, findings, order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.chunk import canonical
+from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.study import SweepResult, open_sweep
 from simlaunch.units.spelling import System
 
 _TOP = 10  # launches of a sweep that are listed
@@ -34,11 +34,10 @@ _TOP = 10  # launches of a sweep that are listed
 
 @dataclass(frozen=True)
 class Swept:
-    """A sweep that belongs to the scenario: its file, how it is ranked, and what it comes to."""
+    """A sweep that belongs to the scenario."""
 
-    file: Path
-    order: Order
-    found: Findings
+    result: SweepResult
+    """Ranking, and access to every launch."""
     digest: str
     """Hash of its results."""
     same_scenario: bool
@@ -173,14 +172,12 @@ def swept_of(scenario: Scenario, file: Path) -> Swept:
         The file holds no sweep, or one of another scenario.
     """
     with Reader(file) as reader:
-        told = json.loads(reader.study.scenario)
-        if told.get("name") != scenario.name:
-            why = f"holds a sweep of another scenario, {json.dumps(str(told.get('name')))}"
-            raise InputError(Fault("--sweep", f'"{file}"', why, "give a sweep of this scenario"))
-        asked = json.loads(reader.study.asked)
-        wanted = order(reader.study, asked.get("by"), asked.get("where", ()))
-        same = reader.study.scenario == canonical(scenario)
-        return Swept(file, wanted, findings(reader, wanted, _TOP), reader.digest(), same)
+        study, digest = reader.study, reader.digest()
+    name = str(json.loads(study.scenario).get("name"))
+    if name != scenario.name:
+        why = f"holds a sweep of another scenario, {json.dumps(name)}"
+        raise InputError(Fault("--sweep", f'"{file}"', why, "give a sweep of this scenario"))
+    return Swept(open_sweep(file, top=_TOP), digest, study.scenario == canonical(scenario))
 
 
 def gather(

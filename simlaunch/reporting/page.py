@@ -20,7 +20,6 @@ from simlaunch.analysis.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import Row, Table, csv_text
-from simlaunch.output.sweep import verdict as sweep_verdict
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
@@ -244,7 +243,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
         "rigid": material.loads.rigid,
         "swept": swept,
-        "sweep_verdict": sweep_verdict(swept.found, system) if swept else "",
+        "sweep_verdict": swept.result.summary(system) if swept else "",
         "worth_naming": Numbers(system).least(),
         "audit": _audit(material),
         "cautions": _cautions(),

@@ -17,10 +17,10 @@ import pytest
 from simlaunch.cli.main import answer
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.chunk import SWEEP_TOLERANCE, prepared, spec_of
-from simlaunch.sweep.plan import Plan
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, prepared, spec_of
+from simlaunch.sweeping.plan import Plan
+from simlaunch.sweeping.store import Reader
 from simlaunch.writing import WRITTEN
 from sweep.conftest import filled
 
@@ -72,11 +72,15 @@ def test_the_best_launch_repeats_by_itself(swept: Path, capsys: Capture) -> None
     assert marks["20 m"] == best
 
 
-def test_json_lines(swept: Path, capsys: Capture) -> None:
-    out, err = _said(capsys, 0, "sweep", "show", str(swept), "--json", "--where", "tyre = track")
+def test_json_lines(swept: Path, tmp_path: Path, capsys: Capture) -> None:
+    call = ["sweep", "show", str(swept), "--where", "tyre = track", "--jsonl"]
+    out, err = _said(capsys, 0, *call, "-")
     about, *rows = map(json.loads, out.splitlines())
-    assert (about["format"], len(rows), err) == ("simlaunch-sweep-1", 12, "")
+    assert (about["format"], len(rows), err) == ("simlaunch-launches-1", 12, "")
     assert {row["tyre"] for row in rows} == {"track"}
+    text, _ = _said(capsys, 0, *call, str(tmp_path / "a.jsonl"))
+    assert (tmp_path / "a.jsonl").read_text("utf-8") == out
+    assert "Verdict" in text
 
 
 def test_other_orders_and_constraints(swept: Path, capsys: Capture) -> None:
@@ -85,15 +89,15 @@ def test_other_orders_and_constraints(swept: Path, capsys: Capture) -> None:
     assert "6 reach the goal with curve = peak and tyre != track" in " ".join(out.split())
     assert "a: wheelspin time" in out
     nothing, _ = _said(capsys, 0, "sweep", "show", str(swept), "--where", "wheelspin time < 0 s")
-    assert "no finished launch meets what was asked" in " ".join(nothing.split()).lower()
+    assert "no finished launch meets the constraints" in " ".join(nothing.split()).lower()
 
 
 def test_files_and_figures(swept: Path, tmp_path: Path, capsys: Capture) -> None:
-    files = {kind: str(tmp_path / f"a.{kind}") for kind in ("csv", "xlsx", "parquet", "netcdf")}
+    files = {kind: str(tmp_path / f"a.{kind}") for kind in ("csv", "xlsx", "parquet", "netcdf", "jsonl")}
     options = [part for kind, file in files.items() for part in (f"--{kind}", file)]
     _, err = _said(capsys, 0, "sweep", "show", str(swept), *options, "--figure", str(tmp_path / "f"), "--verify")
     assert err.startswith("every bit is as it was written; results ")
-    assert err.count("wrote ") == 8
+    assert err.count("wrote ") == 9
     assert all(Path(file).stat().st_size > 1000 for file in files.values())
     assert sorted(path.name for path in (tmp_path / "f").iterdir() if path.name != WRITTEN) == [
         "coupe-map.png", "coupe-map.svg", "coupe-trade-off.png", "coupe-trade-off.svg"
@@ -120,7 +124,7 @@ def test_off_a_terminal_progress_is_a_line_for_every_tenth(tmp_path: Path, capsy
     told = [line for line in lines if " launches (" in line]
     assert 2 <= len(told) <= 11
     assert told[-1].startswith("24 of 24 launches (100 %), ")
-    assert "best " in told[-1]
+    assert all(" left, best " in line for line in told)
     assert lines[-1] == f"wrote {tmp_path / 'a.sqlite'}"
     assert "\r" not in err
 
@@ -263,12 +267,14 @@ def test_the_final_drive_goes_by_its_plain_name_everywhere(tmp_path: Path, capsy
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across says what is drawn; name a folder"),
-        (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against says what is drawn; name a folder"),
-        (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "--workers counts threads of this machine"),
-        (["sweep", COUPE, "--trust-network"], "--trust-network is about a cluster"),
+        (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across chooses what is drawn; name a folder"),
+        (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against chooses what is drawn; name a folder"),
+        (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "workers counts threads of this machine"),
+        (["sweep", COUPE, "--trust-network"], "trust-network says how a cluster is reached"),
         (["sweep", COUPE, "--seed", "3"], "--seed is about a sample"),
         (["sweep", COUPE, "--draw", "latin"], "--draw is about a sample"),
+        (["sweep", COUPE, "--json", "--dry-run"], "--dry-run does not make"),
+        (["sweep", "show", "FILE", "--json", "--jsonl", "-"], "both print to standard output"),
         (["sweep", COUPE, "--vary", "limits.torque: 500 N m, 600 N m"], "no launch depends on"),
     ],
 )

@@ -26,7 +26,7 @@ ORDER = (
     "readers",
     "analysis",
     "fitting",
-    "sweep",
+    "sweeping",
     "output",
     "plotting",
     "reporting",

@@ -16,6 +16,7 @@ PUBLIC = {
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
     "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
+    "sweep", "open_sweep", "SweepResult",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

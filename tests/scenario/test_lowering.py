@@ -66,7 +66,8 @@ def test_published_tyre_set_is_the_default(sound: dict[str, Any]) -> None:
 
 def test_every_field_is_filled(sound: dict[str, Any]) -> None:
     car = _car(sound, Pedal.HELD_SLIP)
-    left_open = [("air", "density"), ("gearbox", "shift_speed"), ("gearbox", "shift_road_speed"), ("pedal", "target_slip"),
+    left_open = [("air", "density"), ("gearbox", "shift_speed"), ("gearbox", "shift_road_speed"),
+                 ("pedal", "target_slip"),
                  ("front", "outer_curve"), ("rear", "outer_curve"), ("engine", "gear_limit")]  # fmt: skip
     sections = car.dtype.names
     assert sections

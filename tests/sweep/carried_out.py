@@ -6,11 +6,11 @@ import sys
 from pathlib import Path
 
 from simlaunch.scenario.reading import changed, load
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.backends import Threads
-from simlaunch.sweep.campaign import Progress, carry_out
-from simlaunch.sweep.chunk import Spec, never, spec_of
-from simlaunch.sweep.plan import Plan
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.backends import Threads
+from simlaunch.sweeping.campaign import Progress, carry_out
+from simlaunch.sweeping.chunk import Spec, never, spec_of
+from simlaunch.sweeping.plan import Plan
 
 VARY = ("curve", "gear set", "tyre", "body.mass: 1500 kg to 1700 kg in 12")
 

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from scenario.conftest import sound_scenario
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.chunk import Result, Spec, maker, spec_of, study_of
-from simlaunch.sweep.plan import Plan, Sample
-from simlaunch.sweep.store import Store
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.chunk import ChunkResult, Spec, maker, spec_of, study_of
+from simlaunch.sweeping.plan import Plan, Sample
+from simlaunch.sweeping.store import Store
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 SMALL = ("curve", "gear set: short, long", "body.mass: 1500 kg to 1800 kg in 4")
@@ -36,7 +36,7 @@ def filled(path: Path, spec: Spec, values: NDArray[np.float64], length: int = 7)
                 return
             ending = np.zeros(last - first, np.int64)
             cases = spec.plan.cases(first, last)
-            store.write(number, cases, Result(first, values[first:last], ending, {}, maker()))
+            store.write(number, cases, ChunkResult(first, values[first:last], ending, {}, maker()))
 
 
 @pytest.fixture(scope="session")

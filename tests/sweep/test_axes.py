@@ -7,7 +7,7 @@ import pytest
 from simlaunch.errors import InputError, SimlaunchError, UsageError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping
-from simlaunch.sweep.axes import Axis, Kind, axes
+from simlaunch.sweeping.axes import Axis, Kind, axes
 
 
 def _axis(text: str, scenario: Scenario) -> Axis:

@@ -14,9 +14,9 @@ import pytest
 
 from simlaunch.errors import SimlaunchError, UsageError
 from simlaunch.simulation.batch import cores
-from simlaunch.sweep import chunk
-from simlaunch.sweep import cluster as clustered
-from simlaunch.sweep.backends import (
+from simlaunch.sweeping import chunk
+from simlaunch.sweeping import cluster as clustered
+from simlaunch.sweeping.backends import (
     MOST_TRIES,
     BackEnd,
     Chunks,
@@ -24,10 +24,10 @@ from simlaunch.sweep.backends import (
     Threads,
     pumped,
 )
-from simlaunch.sweep.campaign import Progress, carry_out
-from simlaunch.sweep.chunk import Result, Spec, Stopped, never
-from simlaunch.sweep.cluster import Cluster, check_address
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.campaign import Progress, carry_out
+from simlaunch.sweeping.chunk import ChunkResult, Spec, Stopped, never
+from simlaunch.sweeping.cluster import Cluster, check_address
+from simlaunch.sweeping.store import Reader
 from sweep.carried_out import spec as longer_spec
 from sweep.conftest import COUPE
 
@@ -103,7 +103,7 @@ def test_a_result_of_another_version_is_not_written(tmp_path: Path, longer: Spec
     class Stranger(Threads):
         def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
             for number, result in super().results(spec, chunks, stopped):
-                yield number, Result(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
+                yield number, ChunkResult(result.first, result.values, result.ending, result.reasons, "0.0.0 other")
 
     path = tmp_path / "a.sqlite"
     with pytest.raises(SimlaunchError, match=r"a worker has simlaunch 0\.0\.0 other"):

@@ -14,10 +14,10 @@ from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import Outcome
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.casting import BETWEEN_FAULTS, Caster, doubtful, reason
-from simlaunch.sweep.chunk import calculate, prepared
-from simlaunch.sweep.plan import Draw, Plan, Sample
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.casting import BETWEEN_FAULTS, Caster, doubtful, reason
+from simlaunch.sweeping.chunk import calculate, prepared
+from simlaunch.sweeping.plan import Draw, Plan, Sample
 from sweep.conftest import planned
 
 PLAIN = (

@@ -16,12 +16,12 @@ from pyarrow import parquet
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep import export
-from simlaunch.sweep.chunk import Spec, prepared
-from simlaunch.sweep.export import WRITERS, dataset, heads, json_lines
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping import export
+from simlaunch.sweeping.chunk import Spec, prepared
+from simlaunch.sweeping.export import KINDS, dataset, heads, json_lines, write
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import order
+from simlaunch.sweeping.store import Reader
 from sweep.conftest import filled, planned
 
 HOSTILE = ("=1+1", "@sum", '<b>"x"</b>', "$x^2$ \\frac", "'; DROP TABLE launch; --", "{a}%s", "-2+3|cmd")
@@ -57,7 +57,7 @@ def test_heads_name_the_si_unit(reader: Reader) -> None:
 
 def test_json_lines_read_back(reader: Reader, values: np.ndarray) -> None:
     about, *rows = map(json.loads, json_lines(reader, None))
-    assert (about["format"], about["launches"], about["finished"]) == ("simlaunch-sweep-1", 14, 14)
+    assert (about["format"], about["launches"], about["finished"]) == ("simlaunch-launches-1", 14, 14)
     assert [row["curve"] for row in rows[::2]] == list(HOSTILE)
     found = np.array([list(row.values())[5:] for row in rows], float)
     assert np.array_equal(found, values, equal_nan=True)
@@ -65,7 +65,7 @@ def test_json_lines_read_back(reader: Reader, values: np.ndarray) -> None:
 
 def test_csv_reads_back_and_holds_no_formula(tmp_path: Path, reader: Reader, values: np.ndarray) -> None:
     path = tmp_path / "a.csv"
-    WRITERS["csv"](reader, None, path)
+    write("csv", reader, None, path)
     with path.open(newline="", encoding="utf-8") as stream:
         names, *rows = csv.reader(stream)
     assert names == heads(reader)
@@ -77,7 +77,7 @@ def test_csv_reads_back_and_holds_no_formula(tmp_path: Path, reader: Reader, val
 
 def test_a_workbook_reads_back_with_types(tmp_path: Path, reader: Reader, values: np.ndarray) -> None:
     path = tmp_path / "a.xlsx"
-    WRITERS["xlsx"](reader, None, path)
+    write("xlsx", reader, None, path)
     book = openpyxl.load_workbook(path)
     names, *rows = book["launches"].iter_rows()
     assert [cell.value for cell in names] == heads(reader)
@@ -91,7 +91,7 @@ def test_a_workbook_reads_back_with_types(tmp_path: Path, reader: Reader, values
 
 def test_parquet_reads_back_with_types(tmp_path: Path, reader: Reader, values: np.ndarray) -> None:
     path = tmp_path / "a.parquet"
-    WRITERS["parquet"](reader, None, path)
+    write("parquet", reader, None, path)
     table = parquet.read_table(path)
     assert table.column_names == heads(reader)
     assert [str(kind) for kind in table.schema.types[:5]] == ["int64", "string", "double", "int64", "string"]
@@ -107,7 +107,7 @@ def test_a_grid_becomes_labelled_arrays(tmp_path: Path, reader: Reader, spec: Sp
     assert found["time 1/4 mile"].attrs["units"] == "s"
     picked = found["wheelspin time"].sel({"curve": "=1+1", "body.mass": 1600.0})
     assert float(picked) == values[1, names.index("wheelspin time")]
-    WRITERS["netcdf"](reader, None, tmp_path / "a.nc")
+    write("netcdf", reader, None, tmp_path / "a.nc")
     with xarray.open_dataset(tmp_path / "a.nc", engine="netcdf4") as again:
         assert np.array_equal(again["time 1 per 4 mile"], found["time 1/4 mile"], equal_nan=True)
         assert list(again["curve"].values) == list(HOSTILE)
@@ -121,7 +121,7 @@ def test_a_sample_becomes_labelled_launches(tmp_path: Path, brief: Scenario) -> 
     assert np.array_equal(found["body.mass"], spec.plan.cases(0, 8).si[:, 1])
     assert set(found["curve"].values) == {"peak", "plateau"}
 
-    WRITERS["netcdf"](Reader(tmp_path / "b.sqlite"), None, tmp_path / "b.nc")
+    write("netcdf", Reader(tmp_path / "b.sqlite"), None, tmp_path / "b.nc")
     with xarray.open_dataset(tmp_path / "b.nc", engine="netcdf4") as again:
         assert np.array_equal(again["body.mass"], found["body.mass"])
         assert list(again["curve"].values) == list(found["curve"].values)
@@ -149,7 +149,7 @@ def test_a_half_finished_grid_is_written_in_pieces_as_in_one_go(
     filled(tmp_path / "c.sqlite", spec, values)
     whole = dataset(tmp_path / "c.sqlite")
     monkeypatch.setattr(export, "_AT_ONCE", 4)
-    WRITERS["netcdf"](Reader(tmp_path / "c.sqlite"), None, tmp_path / "c.nc")
+    write("netcdf", Reader(tmp_path / "c.sqlite"), None, tmp_path / "c.nc")
     with xarray.open_dataset(tmp_path / "c.nc", engine="netcdf4") as pieces:
         assert dict(pieces.sizes) == {"curve": 2, "gear set": 3, "body.mass": 5}
         assert int(np.isfinite(pieces["ending"]).sum()) == 21
@@ -164,7 +164,7 @@ def test_a_half_finished_grid_is_written_in_pieces_as_in_one_go(
 @pytest.mark.parametrize("kind", ["csv", "parquet", "xlsx"])
 def test_only_what_meets_the_constraints_is_written(tmp_path: Path, reader: Reader, kind: str) -> None:
     path = tmp_path / f"a.{kind}"
-    WRITERS[kind](reader, order(reader.study, None, ["body.mass > 1550 kg"]), path)
+    write(kind, reader, order(reader.study, None, ["body.mass > 1550 kg"]), path)
     counts: dict[str, Callable[[], int]] = {
         "csv": lambda: len(path.read_text("utf-8").splitlines()) - 1,
         "parquet": lambda: parquet.read_table(path).num_rows,
@@ -173,18 +173,18 @@ def test_only_what_meets_the_constraints_is_written(tmp_path: Path, reader: Read
     assert counts[kind]() == 7
 
 
-@pytest.mark.parametrize("kind", sorted(WRITERS))
-def test_a_place_that_cannot_be_written_is_told(tmp_path: Path, reader: Reader, kind: str) -> None:
+@pytest.mark.parametrize("kind", sorted(KINDS))
+def test_a_place_that_cannot_be_written_is_reported(tmp_path: Path, reader: Reader, kind: str) -> None:
     with pytest.raises(InputError, match="cannot be written"):
-        WRITERS[kind](reader, None, tmp_path / "nowhere" / "a")
+        write(kind, reader, None, tmp_path / "nowhere" / "a")
 
 
-@pytest.mark.parametrize("kind", WRITERS)
+@pytest.mark.parametrize("kind", KINDS)
 @pytest.mark.parametrize("end", ["", "-wal", ".lock"])
 def test_no_export_overwrites_the_sweep(reader: Reader, kind: str, end: str) -> None:
     """A name that belongs to the results is refused, and they stay as they are."""
     with pytest.raises(UsageError, match="belongs to the sweep itself"):
-        WRITERS[kind](reader, None, reader.path.with_name(reader.path.name + end))
+        write(kind, reader, None, reader.path.with_name(reader.path.name + end))
     with Reader(reader.path) as again:
         assert again.count() == 14
 
@@ -193,5 +193,5 @@ def test_an_export_that_fails_leaves_the_older_one(reader: Reader, tmp_path: Pat
     target = tmp_path / "a.csv"
     target.mkdir()
     with pytest.raises(InputError, match="is not a file; name one"):
-        WRITERS["csv"](reader, None, target)
+        write("csv", reader, None, target)
     assert [path.name for path in tmp_path.glob("*.part")] == []

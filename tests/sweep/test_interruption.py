@@ -12,10 +12,10 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.sweep.backends import Threads
-from simlaunch.sweep.campaign import carry_out
-from simlaunch.sweep.chunk import never
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.backends import Threads
+from simlaunch.sweeping.campaign import carry_out
+from simlaunch.sweeping.chunk import never
+from simlaunch.sweeping.store import Reader
 from sweep.carried_out import spec
 from sweep.conftest import COUPE
 

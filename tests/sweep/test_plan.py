@@ -10,8 +10,8 @@ from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.sweep.axes import axes
-from simlaunch.sweep.plan import MOST_LATIN, Draw, Plan, Sample, plan_from, told, unit_points
+from simlaunch.sweeping.axes import axes
+from simlaunch.sweeping.plan import MOST_LATIN, Draw, Plan, Sample, plan_as_json, plan_from, unit_points
 
 VARY = ["curve", "gear set", "body.mass: 1400 kg to 1700 kg in 4", "pedal"]
 
@@ -83,7 +83,7 @@ def test_another_seed_gives_another_sample() -> None:
 def test_a_plan_travels_as_json(coupe: Scenario) -> None:
     for sample in (None, Sample(Draw.LATIN, 10, 4)):
         plan = Plan(axes(VARY, coupe), sample)
-        assert plan_from(*told(plan)) == plan
+        assert plan_from(*plan_as_json(plan)) == plan
 
 
 def test_corners(coupe: Scenario) -> None:

@@ -10,13 +10,14 @@ import pytest
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, UsageError
-from simlaunch.output.sweep import options_text, sweep_text
+from simlaunch.output.sweep import options_text
+from simlaunch.output.sweep import text as sweep_text
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.campaign import BestSoFar
-from simlaunch.sweep.chunk import Result, Spec, maker, prepared, study_of
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import (
+from simlaunch.sweeping.campaign import BestSoFar
+from simlaunch.sweeping.chunk import ChunkResult, Spec, maker, prepared, study_of
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import (
     cloud,
     field,
     findings,
@@ -27,7 +28,8 @@ from simlaunch.sweep.ranking import (
     parting,
     ranking,
 )
-from simlaunch.sweep.store import Reader, Store
+from simlaunch.sweeping.store import Reader, Store
+from simlaunch.sweeping.study import SweepResult
 from simlaunch.units.spelling import System
 from sweep.conftest import filled, planned
 
@@ -96,7 +98,7 @@ def test_constraints_in_units_of_any_kind(grid: Filled, text: str, kept: object)
     wanted = order(grid.reader.study, BY, [text])
     assert sorted(launch.number for launch in ranking(grid.reader, wanted, 1000)) == np.flatnonzero(allowed).tolist()
     seen = BestSoFar(grid.reader.study, wanted)
-    seen.see(grid.cases, Result(0, grid.values, np.zeros(len(grid.values), np.int64), {}, maker()))
+    seen.see(grid.cases, ChunkResult(0, grid.values, np.zeros(len(grid.values), np.int64), {}, maker()))
     assert seen.value == grid.by[allowed].min()
 
 
@@ -134,7 +136,7 @@ def test_groups_tell_the_best_of_each_value(grid: Filled) -> None:
             assert grid.by[group.number] == group.best
 
 
-def test_many_values_are_told_in_stretches(grid: Filled, sampled: Filled) -> None:
+def test_many_values_are_grouped_in_ranges(grid: Filled, sampled: Filled) -> None:
     for filled_file, j in ((grid, 3), (sampled, 1)):
         axis = filled_file.spec.plan.axes[j]
         found = groups(filled_file.reader, order(filled_file.reader.study, BY, []), axis)
@@ -181,7 +183,7 @@ def test_a_launch_that_failed_is_never_best(tmp_path: Path, small: Spec) -> None
     path, count = tmp_path / "a.sqlite", len(prepared(small).columns)
     values = np.tile(np.arange(16.0)[:, None], count)
     ending = np.array([2] * 4 + [0] * 12)
-    made = Result(0, values, ending, dict.fromkeys(range(4), "stalled"), maker())
+    made = ChunkResult(0, values, ending, dict.fromkeys(range(4), "stalled"), maker())
     with Store(path, study_of(small), lambda: 16) as store:
         store.write(0, small.plan.cases(0, 16), made)
     wanted, best = order(study_of(small), BY, ()), BestSoFar(study_of(small), order(study_of(small), BY, ()))
@@ -207,7 +209,7 @@ def test_names_that_differ_stay_told_apart_however_long_they_are(tmp_path: Path,
     spec = planned(odd, "curve", "gear set", "body.mass: 1500 kg, 1600 kg")
     file = Filled(spec, tmp_path / "long.sqlite")
     found = findings(file.reader, order(file.reader.study, BY, []), 12)
-    text = sweep_text(found, "Any car", System.METRIC)
+    text = sweep_text(SweepResult(file.reader.path, found), System.METRIC)
     wide = [line.strip().removesuffix(" \\") for line in text.splitlines() if len(line) > 80]
     assert wide == [f"'{found.best[0].values['curve']}'"]  # to be pasted: a name is not parted there
     assert "..." not in text
@@ -228,7 +230,7 @@ def test_many_axes_of_a_case_go_on_below_each_other(tmp_path: Path, brief: Scena
     spec = planned(brief, *vary)
     file = Filled(spec, tmp_path / "axes.sqlite")
     found = findings(file.reader, order(file.reader.study, BY, []), 100)
-    text = sweep_text(found, "Any car", System.METRIC)
+    text = sweep_text(SweepResult(file.reader.path, found), System.METRIC)
     table = text.partition("\n\nBy ")[0]
     assert max(map(len, text.splitlines())) <= 80
     assert "Cases: curve / gear set / tyre / surface / pedal / body.mass / gearbox.final_drive /" in " ".join(
@@ -247,11 +249,12 @@ def test_faults_of_a_failure_stand_on_lines_of_their_own(tmp_path: Path, small: 
     path, count = tmp_path / "a.sqlite", len(prepared(small).columns)
     ending = np.array([-1] * 4 + [0] * 12)
     why = "engine.idle: 9000 rpm is too high; lower it | launch.engine_speed: 100 rpm is too low; raise it"
-    made = Result(0, np.ones((16, count)), ending, dict.fromkeys(range(4), why), maker())
+    made = ChunkResult(0, np.ones((16, count)), ending, dict.fromkeys(range(4), why), maker())
     with Store(path, study_of(small), lambda: 16) as store:
         store.write(0, small.plan.cases(0, 16), made)
     with Reader(path) as reader:
-        text = sweep_text(findings(reader, order(reader.study, BY, []), 3), "Any car", System.METRIC)
+        found = SweepResult(path, findings(reader, order(reader.study, BY, []), 3))
+    text = sweep_text(found, System.METRIC)
     assert (
         "Failed\n4: 2 faults\n  - engine.idle: 9000 rpm is too high; lower it\n  - launch.engine_speed: 100 rpm" in text
     )

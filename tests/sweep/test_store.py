@@ -16,13 +16,13 @@ from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, SimlaunchError
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep import campaign
-from simlaunch.sweep.backends import Threads
-from simlaunch.sweep.campaign import Progress, carry_out, chunk_length, estimate
-from simlaunch.sweep.chunk import Pace, Result, Spec, calculate, maker, never, prepared, spec_of, study_of
-from simlaunch.sweep.export import WRITERS
-from simlaunch.sweep.plan import Draw, Plan, Sample
-from simlaunch.sweep.store import Lock, Reader, Store
+from simlaunch.sweeping import campaign
+from simlaunch.sweeping.backends import Threads
+from simlaunch.sweeping.campaign import Progress, carry_out, chunk_length, estimate
+from simlaunch.sweeping.chunk import ChunkResult, Pace, Spec, calculate, maker, never, prepared, spec_of, study_of
+from simlaunch.sweeping.export import KINDS
+from simlaunch.sweeping.plan import Draw, Plan, Sample
+from simlaunch.sweeping.store import Lock, Reader, Store
 from sweep.conftest import SMALL, filled, planned
 
 posix = pytest.mark.skipif(os.name != "posix", reason="permissions of a POSIX system")
@@ -51,7 +51,7 @@ def _digest(path: Path) -> str:
 
 def _write_all(store: Store, spec: Spec, values: np.ndarray) -> None:
     for number, (first, last) in store.missing().items():
-        result = Result(first, values[first:last], np.zeros(last - first, np.int64), {}, maker())
+        result = ChunkResult(first, values[first:last], np.zeros(last - first, np.int64), {}, maker())
         store.write(number, spec.plan.cases(first, last), result)
 
 
@@ -124,7 +124,7 @@ def test_a_changed_number_is_found(tmp_path: Path, small: Spec) -> None:
 
 def test_a_stretch_that_came_back_wrong_is_not_written(tmp_path: Path, small: Spec) -> None:
     with Store(tmp_path / "a.sqlite", study_of(small), lambda: 4) as store:
-        result, cases = Result(8, _made_up(small)[:4], np.zeros(4, np.int64), {}, maker()), small.plan.cases(4, 8)
+        result, cases = ChunkResult(8, _made_up(small)[:4], np.zeros(4, np.int64), {}, maker()), small.plan.cases(4, 8)
         with pytest.raises(SimlaunchError, match="came back as 4 launches from 8 on"):
             store.write(1, cases, result)
         assert len(store.missing()) == 4
@@ -137,7 +137,9 @@ def test_a_file_can_be_read_while_it_is_written(tmp_path: Path, small: Spec) -> 
             values = _made_up(small)[first:last]
             with Reader(path) as reader:
                 assert reader.count() == first
-                store.write(number, small.plan.cases(first, last), Result(first, values, np.zeros(4, int), {}, maker()))
+                store.write(
+                    number, small.plan.cases(first, last), ChunkResult(first, values, np.zeros(4, int), {}, maker())
+                )
                 assert reader.count() == first  # one state for all questions
     assert _digest(path)
 
@@ -257,14 +259,15 @@ def test_a_file_that_is_damaged_inside_is_never_a_fault_of_ours(
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small), 4)
     _spoilt(path, how)
-    files = [part for kind in WRITERS for part in (f"--{kind}", str(tmp_path / f"a.{kind}"))]
-    for options in ([], ["--json"], ["--verify"], files, ["--figure", str(tmp_path / "f")]):
+    files = [part for kind in KINDS for part in (f"--{kind}", str(tmp_path / f"a.{kind}"))]
+    for options in ([], ["--json"], ["--jsonl", "-"], ["--verify"], files, ["--figure", str(tmp_path / "f")]):
         code = answer(["sweep", "show", str(path), *options])
         err = capsys.readouterr().err
         assert "fault of ours" not in err
         assert "Traceback" not in err
         assert code in (0, 3) or (code == 2 and "--figure" in options), err
-        assert code != 3 or any(told in err for told in ("is damaged; ", "are damaged, ", "is not a file")), err
+        answers = (" damaged; ", "are damaged, ", "is not a file")
+        assert code != 3 or any(told in err for told in answers), err
     assert answer(["sweep", "show", str(path), "--verify"]) != 0
 
 
@@ -291,7 +294,7 @@ def test_bytes_that_were_changed_anywhere_are_never_a_fault_of_ours(
         for place in rng.integers(100, len(whole), rng.integers(1, 40)):
             content[place] = rng.integers(256)
         path.write_bytes(content)
-        for options in ([], ["--json"], ["--verify"]):
+        for options in ([], ["--json"], ["--jsonl", "-"], ["--verify"]):
             code = answer(["sweep", "show", str(path), *options])
             err = capsys.readouterr().err
             assert "fault of ours" not in err
@@ -352,7 +355,7 @@ def test_a_second_writer_is_refused_and_the_first_goes_on(tmp_path: Path, small:
     with Store(path, study_of(small), lambda: 4) as store:
         with pytest.raises(InputError, match="is being written by another process"):
             Store(path, study_of(small), lambda: 4)
-        result = Result(0, _made_up(small)[:4], np.zeros(4, np.int64), {}, maker())
+        result = ChunkResult(0, _made_up(small)[:4], np.zeros(4, np.int64), {}, maker())
         store.write(0, small.plan.cases(0, 4), result)
     with Store(path, study_of(small), lambda: 4) as store:
         assert len(store.missing()) == 3

@@ -15,10 +15,10 @@ from simlaunch.plotting.save import as_bytes
 from simlaunch.plotting.sweep import rounded, sweep_figures
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.chunk import Result, maker, prepared, study_of
-from simlaunch.sweep.plan import Draw, Sample
-from simlaunch.sweep.ranking import field, front, measure_named, order, parting
-from simlaunch.sweep.store import Reader, Store
+from simlaunch.sweeping.chunk import ChunkResult, maker, prepared, study_of
+from simlaunch.sweeping.plan import Draw, Sample
+from simlaunch.sweeping.ranking import field, front, measure_named, order, parting
+from simlaunch.sweeping.store import Reader, Store
 from sweep.conftest import filled, planned
 
 LOAD = "steady pull gearbox input"
@@ -74,7 +74,7 @@ def test_a_trade_off_shows_the_front(reader: Reader) -> None:
     assert axes.get_xlabel() == "steady pull gearbox input [N m]"
 
 
-def test_a_sample_is_drawn_in_stretches(tmp_path: Path, brief: Scenario) -> None:
+def test_a_sample_is_drawn_in_ranges(tmp_path: Path, brief: Scenario) -> None:
     sample = Sample(Draw.SOBOL, 64, 1)
     file = _reader(tmp_path / "b.sqlite", brief, "body.mass: 1500 kg to 1800 kg", "final drive: 3 to 4", sample=sample)
     figures = sweep_figures(file, order(file.study, None, []), None, LOAD, "metric")
@@ -175,7 +175,7 @@ def test_a_cell_without_a_number_says_why(tmp_path: Path, brief: Scenario) -> No
         for number, (first, last) in list(store.missing().items())[:5]:
             ending = np.full(2, 2 if number == 0 else 0)
             reasons = dict.fromkeys(range(2), "stalled") if number == 0 else {}
-            made = Result(first, values[first:last], ending, reasons, maker())
+            made = ChunkResult(first, values[first:last], ending, reasons, maker())
             store.write(number, spec.plan.cases(first, last), made)
     with Reader(path) as reader:
         wanted = order(reader.study, None, [f"{LOAD} < 500 N m"])

@@ -1,43 +1,45 @@
-"""Everything in a file of results, for other programs: JSON lines, CSV, workbook, Parquet, labelled arrays."""
+"""The launches of a file for other programs: JSON lines, CSV, workbook, Parquet, data frame, labelled arrays."""
 
 from __future__ import annotations
 
 import contextlib
 import csv
 import json
-from collections.abc import Iterator, Mapping
-from contextlib import AbstractContextManager
+from collections.abc import Callable, Iterator, Mapping
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol, TextIO
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError, plain
-from simlaunch.sweep.axes import Axis, Kind
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.ranking import Order
-from simlaunch.sweep.store import Reader
+from simlaunch.sweeping.axes import Axis, Kind
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.ranking import Order
+from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
 from simlaunch.writing import check, whole
 
 if TYPE_CHECKING:
     import xarray
 
-FORMAT = "simlaunch-sweep-1"
+LINES_FORMAT = "simlaunch-launches-1"
+"""Format that the first of the JSON lines names."""
+
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _AT_ONCE = 10_000
 _MOST_ROWS = 1_048_575  # of a worksheet, below its heads
 
 Row = tuple[Any, ...]
+Fill: TypeAlias = Callable[[Reader, Order | None, Path], None]
 
 
 def heads(reader: Reader) -> list[str]:
     """Names of the columns, each with its SI unit."""
     study = reader.study
-    axes = [_with_unit(axis.name, axis.dimension) for axis in study.plan.axes]
-    measures = [_with_unit(measure.name, measure.dimension) for measure in study.measures]
+    axes = [with_unit(axis.name, axis.dimension) for axis in study.plan.axes]
+    measures = [with_unit(measure.name, measure.dimension) for measure in study.measures]
     return ["number", *axes, "ending", "reason", *measures]
 
 
@@ -52,13 +54,14 @@ def si_symbol(dimension: Dimension | None) -> str:
     )
 
 
-def _with_unit(name: str, dimension: Dimension | None) -> str:
+def with_unit(name: str, dimension: Dimension | None) -> str:
+    """Name of a column with its SI unit."""
     unit = si_symbol(dimension)
     return plain(f"{name} [{unit}]" if unit else name)
 
 
 def launches(reader: Reader, wanted: Order | None) -> Iterator[Row]:
-    """Finished launches by number, those alone that meet the constraints of an order if there is one."""
+    """Finished launches by number; with an order, only those that meet its constraints."""
     constraints = wanted.constraints if wanted else ()
     condition = " AND ".join(each.sql for each in constraints) or "1"
     statement = f"SELECT * FROM launch WHERE {condition} ORDER BY number"
@@ -67,7 +70,7 @@ def launches(reader: Reader, wanted: Order | None) -> Iterator[Row]:
 
 
 def json_lines(reader: Reader, wanted: Order | None) -> Iterator[str]:
-    """One JSON object a line: first what the file is about, then each launch, in SI units.
+    """One JSON object a line: first a description of the sweep, then each launch, in SI units.
 
     Parameters
     ----------
@@ -79,11 +82,11 @@ def json_lines(reader: Reader, wanted: Order | None) -> Iterator[str]:
     Yields
     ------
     str
-        A line without its end.
+        A line without its line end.
     """
     study = reader.study
     about = {
-        "format": FORMAT,
+        "format": LINES_FORMAT,
         "version": study.version,
         "launches": study.launches,
         "finished": reader.count(),
@@ -102,8 +105,8 @@ _OWN_ENDS = ("", "-wal", "-shm", ".lock")
 """What the names of a sweep's own files end with."""
 
 
-def check_file(place: str, path: Path, reader: Reader, *, force: bool) -> None:
-    """Refuse a file that is there, or cannot be written, or belongs to the sweep itself.
+def check_file(place: str, path: Path, results: Path, *, force: bool) -> None:
+    """Refuse a file that exists, or cannot be written, or belongs to the sweep itself.
 
     Parameters
     ----------
@@ -111,29 +114,69 @@ def check_file(place: str, path: Path, reader: Reader, *, force: bool) -> None:
         The option that named the file.
     path : Path
         The file to write.
-    reader : Reader
+    results : Path
         The file of results.
     force : bool
-        Whether a file that is there may be replaced.
+        Whether a file that exists may be replaced.
 
     Raises
     ------
     UsageError, InputError
-        Says why.
+        States the reason.
     """
-    _refuse_own(path, reader)
+    _refuse_own(path, results)
     check(place, path, force=force)
 
 
-def _refuse_own(path: Path, reader: Reader) -> None:
-    if path.resolve() in {reader.path.resolve().with_name(reader.path.name + end) for end in _OWN_ENDS}:
+def _refuse_own(path: Path, results: Path) -> None:
+    if path.resolve() in {results.resolve().with_name(results.name + end) for end in _OWN_ENDS}:
         raise UsageError(f"{plain(str(path))} belongs to the sweep itself; name another file")
 
 
-def _written(kind: str, path: Path, reader: Reader, force: bool) -> AbstractContextManager[Path]:
-    """A place to write to, which becomes the file once it is whole."""
-    _refuse_own(path, reader)
-    return whole(f"--{kind}", path, force=force)
+def kind_of(path: Path) -> str:
+    """Kind of file that the ending of a name stands for.
+
+    Raises
+    ------
+    UsageError
+        The ending stands for none.
+    """
+    kind = _ENDINGS.get(path.suffix.lower())
+    if kind is None:
+        raise UsageError(f"{plain(path.name)} has no known ending; name a file that ends in {', '.join(_ENDINGS)}")
+    return kind
+
+
+def write(
+    kind: str, reader: Reader, wanted: Order | None, path: Path, *, place: str | None = None, force: bool = False
+) -> None:
+    """Write launches to a file, in SI units.
+
+    Parameters
+    ----------
+    kind : str
+        One of `KINDS`.
+    reader : Reader
+        The file of results.
+    wanted : Order, optional
+        Whose constraints launches have to meet; netCDF holds all launches, since a grid has no gaps.
+    path : Path
+        The file to write.
+    place : str, optional
+        The option that named the file, for messages; the option of the command line if left out.
+    force : bool
+        Whether a file that exists may be replaced.
+
+    Raises
+    ------
+    UsageError
+        A package is missing, or there are more launches than a worksheet has rows.
+    InputError
+        A file exists already, or it cannot be written.
+    """
+    _refuse_own(path, reader.path)
+    with whole(place or f"--{kind}", path, force=force) as part:
+        _FILL[kind](reader, wanted, part)
 
 
 def _guarded(text: str) -> str:
@@ -141,18 +184,18 @@ def _guarded(text: str) -> str:
     return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
 
 
-def write_csv(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
-    """Write launches as CSV: SI units, empty cells for what was not reached; text never reads as a formula."""
-    with _written("csv", path, reader, force) as part, part.open("w", encoding="utf-8", newline="") as stream:
-        csv_to(stream, reader, wanted)
+def _fill_lines(reader: Reader, wanted: Order | None, part: Path) -> None:
+    with part.open("w", encoding="utf-8", newline="") as stream:
+        stream.writelines(f"{line}\n" for line in json_lines(reader, wanted))
 
 
-def csv_to(stream: TextIO, reader: Reader, wanted: Order | None) -> None:
-    """Write launches as CSV to a stream."""
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(map(_guarded, heads(reader)))
-    for row in launches(reader, wanted):
-        writer.writerow([_guarded(cell) if isinstance(cell, str) else cell for cell in row])
+def _fill_csv(reader: Reader, wanted: Order | None, part: Path) -> None:
+    """CSV: empty cells for what was not reached; text never reads as a formula."""
+    with part.open("w", encoding="utf-8", newline="") as stream:
+        writer = csv.writer(stream, lineterminator="\n")
+        writer.writerow(map(_guarded, heads(reader)))
+        for row in launches(reader, wanted):
+            writer.writerow([_guarded(cell) if isinstance(cell, str) else cell for cell in row])
 
 
 def _library(name: str, extra: str) -> Any:
@@ -162,31 +205,12 @@ def _library(name: str, extra: str) -> Any:
         raise UsageError(f'this needs the package {name}: install it with pip install "simlaunch[{extra}]"') from None
 
 
-def write_xlsx(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
-    """Write launches as a workbook: numbers as numbers in SI units, text as text and never as a formula.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order, optional
-        Whose constraints launches have to meet.
-    path : Path
-        The workbook.
-    force : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    UsageError
-        There are more launches than a worksheet has rows, or a package is missing.
-    InputError
-        A file is there already, or it cannot be written.
-    """
+def _fill_xlsx(reader: Reader, wanted: Order | None, part: Path) -> None:
+    """A workbook: numbers as numbers, text as text and never as a formula."""
     openpyxl = _library("openpyxl", "tables")
     if reader.count() > _MOST_ROWS:
-        raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write --parquet or --csv instead")
-    with _written("xlsx", path, reader, force) as part, part.open("wb") as stream:
+        raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write Parquet or CSV instead")
+    with part.open("wb") as stream:
         book = openpyxl.Workbook(write_only=True)
         sheet = book.create_sheet("launches")
         sheet.freeze_panes = "B2"
@@ -202,33 +226,14 @@ def _text_cell(sheet: Any, text: str) -> Any:
     return cell
 
 
-def write_parquet(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
-    """Write launches as Parquet, a batch of rows at a time.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order, optional
-        Whose constraints launches have to meet.
-    path : Path
-        The file to write.
-    force : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    UsageError
-        A package is missing.
-    InputError
-        A file is there already, or it cannot be written.
-    """
+def _fill_parquet(reader: Reader, wanted: Order | None, part: Path) -> None:
+    """Parquet, written a batch of rows at a time."""
     arrow, parquet = _library("pyarrow", "tables"), _library("pyarrow.parquet", "tables")
     study = reader.study
     axes = [arrow.float64() if axis.kind is Kind.NUMBER else arrow.string() for axis in study.plan.axes]
     types = [arrow.int64(), *axes, arrow.int64(), arrow.string(), *(arrow.float64() for _ in study.measures)]
     schema = arrow.schema(list(zip(heads(reader), types, strict=True)))
-    with _written("parquet", path, reader, force) as part, parquet.ParquetWriter(part, schema) as writer:
+    with parquet.ParquetWriter(part, schema) as writer:
         for batch in _batches(launches(reader, wanted)):
             arrays = [arrow.array(column, kind) for column, kind in zip(zip(*batch, strict=True), types, strict=True)]
             writer.write_table(arrow.Table.from_arrays(arrays, schema=schema))
@@ -245,13 +250,25 @@ def _batches(rows: Iterator[Row]) -> Iterator[list[Row]]:
         yield batch
 
 
+def table(reader: Reader, wanted: Order | None) -> dict[str, NDArray[Any]]:
+    """Launches as columns in memory, named as in every other export; nan for what was not reached."""
+    axes, measures = reader.study.plan.axes, reader.study.measures
+    kinds = ["i8", *("f8" if axis.kind is Kind.NUMBER else "O" for axis in axes), "i8", "O", *("f8" for _ in measures)]
+    batches = [
+        [np.array(column, kind) for column, kind in zip(zip(*batch, strict=True), kinds, strict=True)]
+        for batch in _batches(launches(reader, wanted))
+    ]
+    columns = map(np.concatenate, zip(*batches, strict=True)) if batches else (np.empty(0, kind) for kind in kinds)
+    return dict(zip(heads(reader), columns, strict=True))
+
+
 def dataset(path: Path) -> xarray.Dataset:
     """A file of results as labelled arrays: one dimension for each axis of a full grid, or one for the launches.
 
     Parameters
     ----------
     path : Path
-        The file. All of it is held in memory, with 8 bytes for each number; of very many launches write netCDF instead,
+        The file. Memory holds all of it, with 8 bytes for each number; for very many launches write netCDF instead,
         which can be opened piece by piece.
 
     Returns
@@ -297,30 +314,11 @@ def _sampled_coordinates(study: Study) -> dict[str, Any]:
     return {axis.name: ("launch", values, {"units": si_symbol(axis.dimension)}) for axis, values in varied}
 
 
-def write_netcdf(reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
-    """Write all launches as netCDF, some at a time, whatever constraints there are, since a grid has no gaps.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order, optional
-        Plays no part.
-    path : Path
-        The file to write, in the format netCDF-4; names have "per" in place of a slash, which it does not allow.
-    force : bool
-        Whether a file that is there may be replaced.
-
-    Raises
-    ------
-    UsageError
-        A package is missing.
-    InputError
-        A file is there already, or it cannot be written.
-    """
-    del wanted
+def _fill_netcdf(reader: Reader, wanted: Order | None, part: Path) -> None:
+    """NetCDF-4, written some launches at a time; names have "per" in place of a slash, which the format forbids."""
+    del wanted  # a grid has no gaps
     library, study = _library("netCDF4", "arrays"), reader.study
-    with _written("netcdf", path, reader, force) as part, contextlib.closing(_begun(library, part)) as book:
+    with contextlib.closing(_begun(library, part)) as book:
         book.setncatts({"source": f"simlaunch {study.version}", "scenario": study.scenario_hash})
         dims = _dimensions(book, study)
         coordinates = [_coordinate(book, axis, study) for axis in study.plan.axes]
@@ -348,8 +346,8 @@ def _dimensions(book: Any, study: Study) -> dict[str, int]:
 
 
 def _begun(library: Any, path: Path) -> Any:
-    """A netCDF file to be filled; one that cannot be begun is told like any other."""
-    path.touch()  # the library is vague about why it could not
+    """A netCDF file to be filled; a failure to create it is reported like that of any other file."""
+    path.touch()  # the library itself does not state the cause
     return library.Dataset(str(path), "w", format="NETCDF4")
 
 
@@ -374,7 +372,7 @@ def _coordinate(book: Any, axis: Axis, study: Study) -> Any:
 
 
 def _slabs(shape: tuple[int, ...]) -> Iterator[tuple[tuple[slice, ...], int, int]]:
-    """Pieces of an array that lie in one stretch each, in their order: their place, and their first and last number."""
+    """Pieces of an array whose launches have consecutive numbers: place, first number and last number of each."""
     inner, whole = 1, len(shape)
     while whole > 1 and inner * shape[whole - 1] <= _AT_ONCE:
         whole -= 1
@@ -409,17 +407,14 @@ def _varied(study: Study, first: int, last: int) -> list[NDArray[Any]]:
     ]
 
 
-class Writer(Protocol):
-    """Writes launches to a file."""
-
-    def __call__(self, reader: Reader, wanted: Order | None, path: Path, *, force: bool = False) -> None:
-        """Write them."""
-
-
-WRITERS: Mapping[str, Writer] = {
-    "csv": write_csv,
-    "xlsx": write_xlsx,
-    "parquet": write_parquet,
-    "netcdf": write_netcdf,
+_FILL: Mapping[str, Fill] = {
+    "csv": _fill_csv,
+    "xlsx": _fill_xlsx,
+    "parquet": _fill_parquet,
+    "netcdf": _fill_netcdf,
+    "jsonl": _fill_lines,
 }
-"""Every kind of file that results can be written to."""
+KINDS = tuple(_FILL)
+"""Every kind of file that launches can be written to."""
+
+_ENDINGS = {".csv": "csv", ".xlsx": "xlsx", ".parquet": "parquet", ".nc": "netcdf", ".jsonl": "jsonl"}

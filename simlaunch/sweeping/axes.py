@@ -1,4 +1,4 @@
-"""What a sweep varies: one axis for each thing, read from text such as "body.mass: 1400 kg to 1700 kg in 7"."""
+"""The axes of a sweep, one for each thing it varies, read from text such as "body.mass: 1400 kg to 1700 kg in 7"."""
 
 from __future__ import annotations
 
@@ -45,14 +45,14 @@ PEDALS = ("full", "held")
 
 @dataclass(frozen=True)
 class Span:
-    """A stretch of numbers, in the unit that it was typed in."""
+    """A range of numbers, in the unit that it was typed in."""
 
     low: float
     high: float
     unit: str
 
     def text(self, number: float) -> str:
-        """A number of the stretch as it would be typed."""
+        """A number of the range as it would be typed."""
         return f"{number:.{_DIGITS}g} {self.unit}".strip()
 
     def at(self, share: float) -> float:
@@ -71,7 +71,7 @@ class Axis:
     kind : Kind
         What it varies.
     values : tuple of str
-        Names, or quantities as typed; empty for a stretch that only a sample can fill.
+        Names, or quantities as typed; empty for a range that only a sample can fill.
     si : tuple of float
         The same in SI units; empty for names.
     dimension : Dimension, optional
@@ -79,7 +79,7 @@ class Axis:
     unit : str
         Unit of display of a number.
     span : Span, optional
-        Stretch that a sample fills.
+        Range that a sample fills.
     """
 
     name: str
@@ -147,7 +147,7 @@ def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tup
         if names.count(name) > 1:
             raise UsageError(f"{place}: {quoted(name)} is varied twice; put all its values into one axis")
     if not found:
-        raise UsageError('nothing is varied: give --vary, such as --vary curve or --vary "body.mass: 1400 kg, 1500 kg"')
+        raise UsageError(f'nothing is varied: give {place}, such as "curve" or "body.mass: 1400 kg, 1500 kg"')
     return found
 
 
@@ -193,8 +193,8 @@ def _named(kind: Kind, listed: str, scenario: Scenario, place: str) -> Axis:
     also = tuple(surfaces()) if kind is Kind.SURFACE else ()
     for name in wanted:
         if name not in (*known, *also):
-            told = choices(name, (*known, *also))
-            raise UsageError(f"{place}: no {kind} is named {quoted(name)}; choose from {told}")
+            known_ones = choices(name, (*known, *also))
+            raise UsageError(f"{place}: no {kind} is named {quoted(name)}; choose from {known_ones}")
     _all_different(wanted, wanted, f"{place} {kind}")
     if known == (AS_DESCRIBED,) == wanted:
         raise UsageError(f"{place}: the scenario names no other {kind}; add [[{_TABLES[kind]}]] to it")
@@ -210,7 +210,7 @@ def _all_different(values: Sequence[object], texts: Sequence[str], place: str) -
     seen: set[object] = set()
     for value, text in zip(values, texts, strict=True):
         if value in seen:
-            raise UsageError(f"{place}: {quoted(text)} is given twice; cases are told apart by their values")
+            raise UsageError(f"{place}: {quoted(text)} is given twice; give each value once")
         seen.add(value)
 
 

@@ -1,4 +1,4 @@
-"""Who calculates a sweep: threads of this process, or whatever else gives and takes chunks by the same protocol."""
+"""Back ends that calculate a sweep: threads of this process, or anything else that follows the same protocol."""
 
 from __future__ import annotations
 
@@ -9,40 +9,40 @@ from typing import Any, Protocol
 
 from simlaunch.errors import SimlaunchError
 from simlaunch.simulation.batch import cores
-from simlaunch.sweep.chunk import Result, Spec, Stopped, calculate
+from simlaunch.sweeping.chunk import ChunkResult, Spec, Stopped, calculate
 
 Chunks = Mapping[int, tuple[int, int]]
-Finished = Iterator[tuple[int, Result]]
+Finished = Iterator[tuple[int, ChunkResult]]
 
 MOST_TRIES = 3
-"""Times that a stretch is given out, and its worker dies, before the stretch is blamed for it."""
+"""Number of workers that may die over a chunk before the sweep ends with an error."""
 
-_GIVEN_OUT = 2  # stretches for each worker
+_GIVEN_OUT = 2  # chunks for each worker
 _LOOK = 0.1  # time between two looks at whether to stop [s]
 
 
 class BackEnd(Protocol):
-    """Something that calculates stretches of launches."""
+    """Something that calculates chunks of launches."""
 
     @property
     def workers(self) -> int:
-        """How many stretches are calculated at the same time."""
+        """Number of chunks that are calculated at the same time."""
 
     def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches as they are finished, in any order, until there is none left or the work is stopped."""
+        """Chunks as they are finished, in any order, until there is none left or the work is stopped."""
 
     def close(self) -> None:
-        """Let go of what the work needed."""
+        """Release what the work needed."""
 
 
 class Pool(Protocol):
-    """Workers that take stretches and give futures."""
+    """Workers that take chunks and give futures."""
 
     lost: tuple[type[BaseException], ...]
     """What a future raises when its worker died."""
 
     def give(self, first: int, last: int) -> Any:
-        """Future of a stretch."""
+        """Future of a chunk."""
 
     def wait(self, futures: Iterable[Any]) -> set[Any]:
         """Futures that are done, after a short time at most."""
@@ -52,14 +52,14 @@ class Pool(Protocol):
 
 
 def pumped(pool: Pool, chunks: Chunks, workers: int, stopped: Stopped) -> Finished:
-    """Give stretches out, a few for each worker, and hand on what comes back.
+    """Give chunks to workers, a few for each, and yield the results as they come.
 
     Parameters
     ----------
     pool : Pool
         The workers.
     chunks : mapping of int to tuple of int
-        First and last number of each stretch.
+        First and last number of each chunk.
     workers : int
         How many there are.
     stopped : callable
@@ -67,13 +67,13 @@ def pumped(pool: Pool, chunks: Chunks, workers: int, stopped: Stopped) -> Finish
 
     Yields
     ------
-    tuple of int and Result
-        Number of a stretch, and its result.
+    tuple of int and ChunkResult
+        Number of a chunk, and its result.
 
     Raises
     ------
     SimlaunchError
-        A stretch whose worker died again and again.
+        A chunk whose worker died again and again.
     """
     given = _Given(pool, chunks, _GIVEN_OUT * workers)
     while given.more() and not stopped():
@@ -90,7 +90,7 @@ def pumped(pool: Pool, chunks: Chunks, workers: int, stopped: Stopped) -> Finish
 
 
 class _Given:
-    """Stretches that are out.
+    """Chunks that workers hold.
 
     After a worker died, those that were out then go one at a time, so that none is blamed for another.
     """
@@ -103,7 +103,7 @@ class _Given:
         self._deaths: dict[int, int] = {}
 
     def more(self) -> bool:
-        """Give out what there is room for; whether anything is out."""
+        """Give workers as many chunks as they may hold; whether they hold any."""
         if self._suspects and not self.out:
             self._give(self._suspects.pop(0))
         while not self._suspects and len(self.out) < self._most and (number := next(self._waiting, None)) is not None:
@@ -139,7 +139,7 @@ class Threads:
         self.workers = workers or cores()
 
     def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches as they are finished."""
+        """Chunks as they are finished."""
         ended = threading.Event()
 
         def any_stop() -> bool:
@@ -161,7 +161,7 @@ class _Futures:
 
     lost: tuple[type[BaseException], ...] = ()
 
-    def __init__(self, give: Callable[[int, int], cf.Future[Result | None]]) -> None:
+    def __init__(self, give: Callable[[int, int], cf.Future[ChunkResult | None]]) -> None:
         self.give = give
 
     def wait(self, futures: Iterable[Any]) -> set[Any]:

@@ -1,4 +1,4 @@
-"""Launches on more machines, through a Dask cluster that somebody has set up."""
+"""Launches on several machines, through a Dask cluster that the user has set up."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from queue import Empty, SimpleQueue
 from typing import Any
 
 from simlaunch.errors import SimlaunchError, UsageError
-from simlaunch.sweep.backends import Chunks, Finished, pumped
-from simlaunch.sweep.chunk import Spec, Stopped, calculate, maker
+from simlaunch.sweeping.backends import Chunks, Finished, pumped
+from simlaunch.sweeping.chunk import Spec, Stopped, calculate, maker
 from simlaunch.units.gate import quoted
 
 _LOOK = 0.1  # time between two looks at whether to stop [s]
@@ -20,7 +20,7 @@ _ADDRESS = re.compile(r"(?:(?P<protocol>[a-z]+)://)?(?P<host>\[[0-9a-fA-F:]+\]|[
 
 
 def check_address(address: str, *, trust_network: bool) -> None:
-    """Refuse an address over which anybody on the way could read, or send us anything.
+    """Refuse an address over which others on the network could read results or send code.
 
     Parameters
     ----------
@@ -40,8 +40,8 @@ def check_address(address: str, *, trust_network: bool) -> None:
         raise UsageError(f"--cluster {quoted(address)} is no address; write such as tls://host:8786")
     if protocol == "tcp" and not _is_loopback(match["host"].strip("[]")) and not trust_network:
         raise UsageError(
-            f"--cluster {quoted(address)}: whoever is on that network could run code here; use a tls:// address, or "
-            "say --trust-network where nobody else is on it"
+            f"--cluster {quoted(address)}: others on that network could run code here; use a tls:// address, or "
+            "give --trust-network if you trust everyone on it"
         )
 
 
@@ -64,7 +64,7 @@ def _check_certificate(distributed: Any, address: str) -> None:
 
 
 class Cluster:
-    """A Dask cluster. A worker that dies costs the stretch that it was at, which another one takes.
+    """A Dask cluster. Another worker takes over the chunk of a worker that dies.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ class Cluster:
             )
 
     def results(self, spec: Spec, chunks: Chunks, stopped: Stopped) -> Finished:
-        """Stretches as they are finished."""
+        """Chunks as they are finished."""
         pool = _DaskPool(self._client, spec)
         try:
             yield from pumped(pool, chunks, self.workers, stopped)
@@ -131,7 +131,7 @@ class Cluster:
 
 
 class _DaskPool:
-    """Futures of a cluster; the cluster itself gives out again what a lost worker was at."""
+    """Futures of a cluster; the cluster itself gives the chunk of a lost worker to another one."""
 
     def __init__(self, client: Any, spec: Spec) -> None:
         self._client = client

@@ -19,8 +19,8 @@ from simlaunch.record import CAR, Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
-from simlaunch.sweep.axes import ALTERNATIVE, PEDALS, Axis, Kind
-from simlaunch.sweep.plan import Cases, Plan
+from simlaunch.sweeping.axes import ALTERNATIVE, PEDALS, Axis, Kind
+from simlaunch.sweeping.plan import Cases, Plan
 from simlaunch.units.quantity import read
 from simlaunch.units.spelling import kinds
 

@@ -1,4 +1,4 @@
-"""Which case stands at which number: a pure function, so that any stretch of a sweep can be made anew, anywhere."""
+"""The values of each case by its number: a pure function, so that any process can make any chunk of a sweep again."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from scipy.linalg import hadamard
 from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
-from simlaunch.sweep.axes import Axis, Kind, Span
+from simlaunch.sweeping.axes import Axis, Kind, Span
 from simlaunch.units.spelling import Dimension
 
 MOST_CASES = 100_000_000
@@ -46,16 +46,16 @@ class Sample:
 
 @dataclass(frozen=True)
 class Cases:
-    """A stretch of cases, one row each, one column for each axis.
+    """A chunk of cases, one row each, one column for each axis.
 
     Parameters
     ----------
     first : int
         Number of the first case.
     position : ndarray, shape (n, axes)
-        Which value of the axis; -1 where a sample fills a stretch of numbers.
+        Which value of the axis; -1 where a sample fills a range of numbers.
     number : ndarray, shape (n, axes)
-        Numbers in the unit typed, of a stretch that a sample fills; else nan.
+        Numbers in the unit typed, of a range that a sample fills; else nan.
     si : ndarray, shape (n, axes)
         Numbers in SI units; nan for names.
     """
@@ -114,7 +114,7 @@ class Plan:
             if axis.span is not None and self.sample is not None:
                 number[:, j] = [axis.span.at(each) for each in share[:, j].tolist()]
                 unit = axis.shown_in
-                assert unit is not None, "a stretch has a unit"
+                assert unit is not None, "a range has a unit"
                 si[:, j] = unit.si(number[:, j])
             elif axis.si:
                 si[:, j] = np.array(axis.si)[position[:, j]]
@@ -130,7 +130,7 @@ class Plan:
         position = int(cases.position[row, column])
         if position >= 0:
             return axis.values[position]
-        assert axis.span is not None, "only a stretch has no positions"
+        assert axis.span is not None, "only a range has no positions"
         return axis.span.text(float(cases.number[row, column]))
 
     @property
@@ -213,9 +213,7 @@ def unit_points(sample: Sample, dimensions: int, first: int, last: int) -> Float
     if first > 0:
         engine.fast_forward(first)
         return np.asarray(engine.random(last - first))
-    head = engine.random(
-        1
-    )  # the first point alone: a first draw of any other size than a power of two is complained of
+    head = engine.random(1)  # SciPy warns of a first draw whose size is no power of two
     return np.concatenate([head, engine.random(last - 1)]) if last > 1 else head
 
 
@@ -224,8 +222,8 @@ def _hypercube(sample: Sample, dimensions: int) -> Floats:
     return np.asarray(qmc.LatinHypercube(dimensions, rng=sample.seed).random(sample.count))
 
 
-def told(plan: Plan) -> tuple[str, str]:
-    """Axes and sample of a plan as JSON, from which it can be made anew."""
+def plan_as_json(plan: Plan) -> tuple[str, str]:
+    """Axes and sample of a plan as JSON, from which `plan_from` makes it again."""
     return json.dumps([asdict(axis) for axis in plan.axes]), json.dumps(asdict(plan.sample) if plan.sample else None)
 
 

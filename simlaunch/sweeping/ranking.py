@@ -1,4 +1,4 @@
-"""Which launches are best, asked of the file in its own language, so that no more than the answer is ever in memory."""
+"""Rankings, groups, maps and trade-offs by SQL in the file itself, so that memory never holds more than the answer."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.simulation.kernel import FINISHED
-from simlaunch.sweep.axes import Axis, Kind, called, choices
-from simlaunch.sweep.chunk import Measure, Study
-from simlaunch.sweep.store import Reader, identifier
+from simlaunch.sweeping.axes import Axis, Kind, called, choices
+from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.store import Reader, identifier
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, read
 from simlaunch.units.spelling import Dimension
@@ -34,15 +34,15 @@ _SIGNS: Mapping[str, Callable[[Any, Any], Any]] = {
 _FOR_NAMES = ("=", "!=")
 
 MOST_GROUPS = 12
-"""An axis of numbers with more values than this is told in stretches."""
+"""An axis of numbers with more values than this is grouped in ranges."""
 
-_STRETCHES = 6
-_MOST_TOLD = 5
+_RANGES = 6
+_MOST_REASONS = 5
 
 
 @dataclass(frozen=True)
 class Constraint:
-    """Something that launches have to meet to be ranked: a column, a sign, and a bound in SI units or a name."""
+    """A condition for being ranked: a column, a sign, and a bound in SI units or a name."""
 
     text: str
     column: str
@@ -61,7 +61,7 @@ class Constraint:
 
 @dataclass(frozen=True)
 class Order:
-    """How launches are ranked: by which measure, which end of it is best, and what they have to meet."""
+    """How launches are ranked: the measure, whether highest is best, and the constraints."""
 
     by: Measure
     highest: bool
@@ -74,7 +74,7 @@ class Order:
 
     @property
     def condition(self) -> str:
-        """Which launches are ranked, as a condition of a statement: those that came to their goal."""
+        """Condition that selects the ranked launches: those that reached their goal and meet the constraints."""
         return " AND ".join(
             (
                 f"ending = {FINISHED} AND {identifier(self.by.name)} IS NOT NULL",
@@ -84,7 +84,7 @@ class Order:
 
     @property
     def bounds(self) -> tuple[float | str, ...]:
-        """What is filled into the condition."""
+        """Values to fill into the condition."""
         return tuple(each.bound for each in self.constraints)
 
 
@@ -99,7 +99,7 @@ class Ranked:
 
 @dataclass(frozen=True)
 class Group:
-    """Launches that share a value, or a stretch of values, of one axis: the best of them, and how many there are."""
+    """Launches that share a value, or a range of values, of one axis: the best of them, and how many there are."""
 
     axis: Axis
     label: str
@@ -110,22 +110,22 @@ class Group:
 
 @dataclass(frozen=True)
 class Findings:
-    """What a file of results comes to, as far as it goes.
+    """Ranking, groups and counts of a file of results, finished or not.
 
     Parameters
     ----------
     study : Study
-        What it is about.
+        The question that the file answers.
     order : Order
-        How it is ranked.
+        How launches are ranked.
     best : sequence of Ranked
         The best launches, best first.
     groups : mapping of str to sequence of Group
         The best launch with each value of an axis, by axis.
     finished, failed, met : int
-        Launches that are finished, that failed, and that are ranked.
+        Number of launches that are finished, that failed, and that are ranked.
     failures : mapping of str to int
-        How many launches failed, by reason; those that are told most often.
+        Number of failed launches by reason, for the most frequent reasons.
     """
 
     study: Study
@@ -177,8 +177,8 @@ def order(study: Study, by: str | None, constraints: Sequence[str]) -> Order:
     study : Study
         What the file holds.
     by : str, optional
-        Name of a measure; the time to the scenario's goal if left out. Of speeds the highest is best, of all else the
-        lowest.
+        Name of a measure; the time to the scenario's goal if left out. Speeds rank highest first, every other measure
+        lowest first.
     constraints : sequence of str
         Such as ``peak torque gearbox input < 700 N m`` or ``tyre != track``.
 
@@ -211,10 +211,10 @@ def _constraint(text: str, study: Study) -> Constraint:
     axis = axes.get(name)
     if axis is not None and axis.kind is not Kind.NUMBER:
         if sign not in _FOR_NAMES or bound not in axis.values:
-            raise UsageError(f"{quoted(text)}: of {name}, write = or != and one of {choices(bound, axis.values)}")
+            raise UsageError(f"{quoted(text)}: for {name}, write = or != and one of {choices(bound, axis.values)}")
         return Constraint(text, name, sign, bound)
     if sign in _FOR_NAMES:
-        raise UsageError(f"{quoted(text)}: numbers are held against <, <=, > or >=")
+        raise UsageError(f"{quoted(text)}: numbers take <, <=, > or >=")
     dimension = axis.dimension if axis else measures[name].dimension
     return Constraint(text, name, sign, _bound(bound, dimension or Dimension.NUMBER, text))
 
@@ -276,7 +276,7 @@ def ranking(reader: Reader, wanted: Order, top: int) -> list[Ranked]:
 
 
 def findings(reader: Reader, wanted: Order, top: int) -> Findings:
-    """What a file of results comes to.
+    """Ranking, groups and counts of a file of results.
 
     Parameters
     ----------
@@ -290,11 +290,11 @@ def findings(reader: Reader, wanted: Order, top: int) -> Findings:
     Returns
     -------
     Findings
-        Few numbers, however many launches there are.
+        A few numbers, however many launches there are.
     """
     failures = reader.rows(
         "SELECT reason, count(*) FROM launch WHERE ending <> 0 GROUP BY reason ORDER BY 2 DESC, 1 LIMIT ?",
-        (_MOST_TOLD,),
+        (_MOST_REASONS,),
     )
     return Findings(
         reader.study,
@@ -309,7 +309,7 @@ def findings(reader: Reader, wanted: Order, top: int) -> Findings:
 
 
 def ranked(study: Study, row: Sequence[Any]) -> Ranked:
-    """A row of the file, taken apart."""
+    """A launch from a row of the file."""
     axes = study.plan.axes
     after = 3 + len(axes)
     measures = zip((measure.name for measure in study.measures), row[after:], strict=True)
@@ -317,8 +317,8 @@ def ranked(study: Study, row: Sequence[Any]) -> Ranked:
     return Ranked(row[0], dict(values), {name: float("nan") if v is None else v for name, v in measures})
 
 
-def _stretches(axis: Axis) -> tuple[float, float] | None:
-    """Ends of an axis of numbers that is told in stretches; None where it is told value by value."""
+def _range_ends(axis: Axis) -> tuple[float, float] | None:
+    """Ends of an axis of numbers that is grouped in ranges; None where every value is a group."""
     if axis.kind is not Kind.NUMBER:
         return None
     unit = axis.shown_in
@@ -336,17 +336,17 @@ class Parting:
     labels: tuple[str, ...]
     keys: tuple[str | float, ...]
     edges: tuple[float, ...] = ()
-    """Ends of the stretches in the unit of the axis; none where it is parted value by value."""
+    """Ends of the ranges in the unit of the axis; none where it is parted value by value."""
 
     @property
     def numbers(self) -> tuple[float, ...]:
-        """What it is parted by, in the unit of the axis: ends of stretches, or single values; none for names."""
+        """What it is parted by, in the unit of the axis: ends of ranges, or single values; none for names."""
         unit = self.axis.shown_in
         return self.edges or (() if unit is None else tuple(float(unit.of(float(key))) for key in self.keys))
 
 
 def parting(study: Study, axis: Axis) -> Parting:
-    """How an axis is parted: value by value, or in stretches where there are many.
+    """How an axis is parted: value by value, or in ranges where there are many.
 
     Parameters
     ----------
@@ -361,21 +361,21 @@ def parting(study: Study, axis: Axis) -> Parting:
         Groups in the order of the axis.
     """
     sampled = study.plan.sample is not None and axis.span is not None
-    ends = _stretches(Axis(axis.name, axis.kind, (), (), axis.dimension, axis.unit, axis.span) if sampled else axis)
+    ends = _range_ends(Axis(axis.name, axis.kind, (), (), axis.dimension, axis.unit, axis.span) if sampled else axis)
     column = identifier(axis.name)
     if ends is None:
         labels = tuple(axis.shown(value) for value in (axis.si or axis.values))
         return Parting(axis, column, labels, axis.si or axis.values)
     low, high = ends
-    sql = f"CAST(min({_STRETCHES - 1}, max(0, ({column} - {low!r}) / {(high - low) / _STRETCHES!r})) AS INTEGER)"
-    edges = [low + (high - low) * k / _STRETCHES for k in range(_STRETCHES + 1)]
+    sql = f"CAST(min({_RANGES - 1}, max(0, ({column} - {low!r}) / {(high - low) / _RANGES!r})) AS INTEGER)"
+    edges = [low + (high - low) * k / _RANGES for k in range(_RANGES + 1)]
     unit = axis.shown_in
-    assert unit is not None, "only numbers have stretches"
-    labels = tuple(_stretch(unit, a, b) for a, b in pairwise(edges))
-    return Parting(axis, sql, labels, tuple(range(_STRETCHES)), tuple(float(unit.of(edge)) for edge in edges))
+    assert unit is not None, "only numbers have ranges"
+    labels = tuple(_range_label(unit, a, b) for a, b in pairwise(edges))
+    return Parting(axis, sql, labels, tuple(range(_RANGES)), tuple(float(unit.of(edge)) for edge in edges))
 
 
-def _stretch(unit: DisplayUnit, low: float, high: float) -> str:
+def _range_label(unit: DisplayUnit, low: float, high: float) -> str:
     return f"{unit.of(low):.5g} to {unit.of(high):.5g} {unit.label}".strip()
 
 

@@ -1,6 +1,6 @@
-"""The file of a sweep: one SQLite database that holds what was asked and every finished stretch of launches.
+"""The file of a sweep: one SQLite database that holds the question and every finished chunk of launches.
 
-A stretch and its rows are written in one transaction, so that a file holds all of it or nothing of it, whenever the
+A chunk and its rows are written in one transaction, so that a file holds all of it or nothing of it, whenever the
 process ends. Two processes never write into one file: a writer holds a lock that the system takes back when it dies.
 """
 
@@ -21,9 +21,9 @@ from urllib.parse import quote
 import numpy as np
 
 from simlaunch.errors import Fault, InputError, SimlaunchError, UsageError, plain
-from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.chunk import SCHEMA, Result, Study
-from simlaunch.sweep.plan import Cases, Plan
+from simlaunch.sweeping.axes import Kind
+from simlaunch.sweeping.chunk import SCHEMA, ChunkResult, Study
+from simlaunch.sweeping.plan import Cases, Plan
 
 if sys.platform == "win32":
     import msvcrt
@@ -47,7 +47,7 @@ _MUST_AGREE = {
     "columns": "the measures",
     "axes_hash": "the cases that the sample gives",
 }
-"""What has to agree before a file is carried on, in the order in which a difference is told."""
+"""What has to agree before a file is carried on, in the order in which differences are reported."""
 
 
 def identifier(name: str) -> str:
@@ -59,7 +59,7 @@ def _fault(path: Path, why: str, instead: str) -> InputError:
     return InputError(Fault(plain(str(path)), "", why, instead))
 
 
-_DAMAGED = ("is damaged", "restore a copy, or begin anew in another file")
+_DAMAGED = ("is damaged", "restore a copy, or begin again in another file")
 
 
 def _damaged(path: Path) -> InputError:
@@ -85,7 +85,7 @@ _DATABASE_FAULTS: tuple[tuple[str, str, str], ...] = (
 
 @contextlib.contextmanager
 def _spoken(path: Path) -> Iterator[None]:
-    """Turn what the database complains of into a message that says what to do."""
+    """Turn an error of the database into a message that states the remedy."""
     try:
         yield
     except UnicodeError:  # the complaint itself, or a name in the file, is no text
@@ -207,14 +207,14 @@ class Reader:
         return int(self.rows(f"SELECT count(*) FROM launch WHERE {condition}", values)[0][0])
 
     def digest(self) -> str:
-        """Hash of all finished results, in the order of their numbers, however they were parted into stretches."""
+        """Hash of all finished results, in the order of their numbers, however they were split into chunks."""
         whole = hashlib.sha256()
         for row in self.stream("SELECT * FROM launch ORDER BY number"):
             whole.update(repr(row).encode())
         return whole.hexdigest()
 
     def damaged(self) -> list[int]:
-        """Numbers of finished stretches whose rows are no longer the bits that were written."""
+        """Numbers of finished chunks whose rows are no longer the bits that were written."""
         known = self.rows("SELECT number, first, last, digest FROM chunk ORDER BY number")
         return [number for number, first, last, digest in known if not self._is_as_written(first, last, digest)]
 
@@ -231,13 +231,13 @@ class Reader:
         expected = list(_axis_cells(plan, plan.cases(first, last)))
         if [row[:after] for row in rows] != expected or not all(isinstance(why, str) for why in reasons.values()):
             return False
-        return Result(first, values, ending, reasons, "").digest == digest
+        return ChunkResult(first, values, ending, reasons, "").digest == digest
 
     def astray(self) -> list[str]:
-        """What else than the rows of finished stretches is no longer as it was written.
+        """Parts of the file, other than the rows of finished chunks, that are no longer as they were written.
 
-        Bytes that no reading of the file depends on are not looked at: counters, versions and reserved space in the
-        head, and what pages hold beyond their rows.
+        The check leaves out bytes that no answer depends on: counters, versions and reserved space in the head, and
+        what pages hold beyond their rows.
         """
         with _spoken(self.path):
             tables = self.rows("SELECT type, name, tbl_name, sql FROM sqlite_master ORDER BY rowid")
@@ -248,7 +248,7 @@ class Reader:
             "the database itself": whole,
             "the description of its tables": tables == list(_described(self.study)),
             "what the sweep is about": kept == [(_study_digest(self.study),)],
-            "the list of finished stretches": all((a, b) == self.study.chunk(n) for n, a, b in chunks),
+            "the list of finished chunks": all((a, b) == self.study.chunk(n) for n, a, b in chunks),
             "the number of launches": self.count() == sum(b - a for _, a, b in chunks),
         }
         return [name for name, sound in found.items() if not sound]
@@ -258,7 +258,7 @@ class Reader:
         self.connection.close()
 
     def is_sound(self) -> bool:
-        """Whether the database is whole, and every finished stretch is the bits that were written."""
+        """Whether the database is whole, and every finished chunk is the bits that were written."""
         try:
             return not self.astray() and not self.damaged()
         except Exception:  # noqa: BLE001  whatever a damaged file leads to, it is not sound
@@ -268,7 +268,7 @@ class Reader:
         return self
 
     def __exit__(self, kind: object, error: BaseException | None, trace: object) -> None:
-        """Close the file; what went wrong within is put down to the file where that is damaged."""
+        """Close the file; an error within counts as damage of the file where the file is damaged."""
         with contextlib.ExitStack() as last:
             last.callback(self.close)
             if isinstance(error, Exception) and not isinstance(error, SimlaunchError) and not self.is_sound():
@@ -391,13 +391,13 @@ class Store(Reader):
         return f"INSERT INTO launch VALUES ({', '.join('?' * width)})"
 
     def missing(self) -> dict[int, tuple[int, int]]:
-        """First and last number of every stretch that is not finished."""
+        """First and last number of every chunk that is not finished."""
         finished = {row[0] for row in self.rows("SELECT number FROM chunk")}
         every = range(-(-self.study.launches // self.study.chunk_length))
         return {number: self.study.chunk(number) for number in every if number not in finished}
 
-    def write(self, number: int, cases: Cases, result: Result) -> None:
-        """Add a finished stretch.
+    def write(self, number: int, cases: Cases, result: ChunkResult) -> None:
+        """Add a finished chunk.
 
         Parameters
         ----------
@@ -405,7 +405,7 @@ class Store(Reader):
             Its number.
         cases : Cases
             Its cases.
-        result : Result
+        result : ChunkResult
             What came of them.
 
         Raises
@@ -413,11 +413,11 @@ class Store(Reader):
         InputError
             It cannot be written; nothing of it is in the file then.
         SimlaunchError
-            The result is not one of this stretch.
+            The result is not one of this chunk.
         """
         first, last = self.study.chunk(number)
         if (result.first, len(result.values), cases.first) != (first, last - first, first):
-            raise SimlaunchError(f"stretch {number} came back as {len(result.values)} launches from {result.first} on")
+            raise SimlaunchError(f"chunk {number} came back as {len(result.values)} launches from {result.first} on")
         with _spoken(self.path), self._transaction():
             self.connection.executemany(self._insert, _rows(self.study.plan, cases, result))
             self.connection.execute("INSERT INTO chunk VALUES (?, ?, ?, ?)", (number, first, last, result.digest))
@@ -465,8 +465,8 @@ def _axis_cells(plan: Plan, cases: Cases) -> Iterator[tuple[object, ...]]:
         yield (cases.first + row, *varied)
 
 
-def _rows(plan: Plan, cases: Cases, result: Result) -> Iterator[tuple[object, ...]]:
-    """Rows of a stretch as they stand in the file; what is not a number stands there as nothing."""
+def _rows(plan: Plan, cases: Cases, result: ChunkResult) -> Iterator[tuple[object, ...]]:
+    """Rows of a chunk as they stand in the file; what is not a number stands there as nothing."""
     endings, values = result.ending.tolist(), result.values.tolist()
     for row, case in enumerate(_axis_cells(plan, cases)):
         yield (*case, endings[row], result.reasons.get(row), *values[row])
@@ -475,7 +475,7 @@ def _rows(plan: Plan, cases: Cases, result: Result) -> Iterator[tuple[object, ..
 def _refuse_other(path: Path, there: Study, wanted: Study) -> None:
     different = [words for name, words in _MUST_AGREE.items() if getattr(there, name) != getattr(wanted, name)]
     if len(different) > 1 and different[-1] == _MUST_AGREE["axes_hash"]:
-        different.pop()  # only tells what is left once all else agrees
+        different.pop()  # worth reporting only where all else agrees
     if different:
         why = f"holds another sweep: {' and '.join(different[:3])} differ{'s' if len(different) == 1 else ''}"
         raise _fault(path, why, "name another file, or repeat the command that began it")

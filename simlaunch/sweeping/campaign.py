@@ -1,4 +1,4 @@
-"""A sweep from its first launch to its last: what is missing in the file is calculated, and written as it comes."""
+"""A sweep from first launch to last: calculates what the file does not hold yet, and writes it chunk by chunk."""
 
 from __future__ import annotations
 
@@ -16,17 +16,17 @@ from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
 from simlaunch.simulation.batch import cores
 from simlaunch.simulation.kernel import FINISHED
-from simlaunch.sweep.axes import Kind
-from simlaunch.sweep.backends import BackEnd, Threads
-from simlaunch.sweep.chunk import Result, Spec, Stopped, Study, maker, never, pace, prepared, study_of
-from simlaunch.sweep.plan import Cases
-from simlaunch.sweep.ranking import Order, ranking
-from simlaunch.sweep.store import Reader, Store
+from simlaunch.sweeping.axes import Kind
+from simlaunch.sweeping.backends import BackEnd, Threads
+from simlaunch.sweeping.chunk import ChunkResult, Measure, Spec, Stopped, Study, maker, never, pace, prepared, study_of
+from simlaunch.sweeping.plan import Cases
+from simlaunch.sweeping.ranking import Order, ranking
+from simlaunch.sweeping.store import Reader, Store
 
 CHUNK_TIME = 0.5
-"""Time that a stretch of launches takes about [s]: little is lost with one, and little time goes to writing it."""
+"""Approximate time of one chunk [s]: losing one costs little time, and so does writing it."""
 
-_SHARES = 4  # stretches for each worker at least, where there are launches enough
+_SHARES = 4  # least number of chunks for each worker, where there are enough launches
 _TRIAL, _TRIALS = 0.03, 12  # length of a trial for an estimate [s], and how many for each core
 
 Watch = Callable[["Progress"], None]
@@ -34,20 +34,24 @@ Watch = Callable[["Progress"], None]
 
 @dataclass(frozen=True)
 class Progress:
-    """How far a sweep is, after a stretch was written.
+    """How far a sweep is, after a chunk was written.
 
     Parameters
     ----------
     done, total : int
-        Launches finished in all, and asked for.
+        Launches finished so far, and launches of the whole sweep.
     rate : float
-        Launches a second since this run of the command began.
+        Launches a second since this run began.
     left : float
-        Time still to go at that rate [s].
+        Time left at that rate [s]; nan before the first chunk.
     cases : Cases, optional
-        What was finished last.
-    result : Result, optional
-        What came of it.
+        Cases of the last chunk.
+    result : ChunkResult, optional
+        Result of the last chunk.
+    best : float, optional
+        Best result so far [SI unit of `by`].
+    by : Measure, optional
+        Measure that the sweep is ranked by.
     """
 
     done: int
@@ -55,12 +59,14 @@ class Progress:
     rate: float
     left: float
     cases: Cases | None = None
-    result: Result | None = None
+    result: ChunkResult | None = None
+    best: float | None = None
+    by: Measure | None = None
 
 
 @dataclass(frozen=True)
 class Estimate:
-    """What a sweep will take.
+    """Time and disk space that a sweep will need.
 
     Parameters
     ----------
@@ -71,11 +77,11 @@ class Estimate:
     seconds : float
         Time of all of them [s].
     workers : int
-        How many are made at the same time.
+        Number of launches at the same time.
     trials : int
-        How many launches were made for the estimate.
+        Number of launches made for the estimate.
     bytes : int
-        Room on the disk.
+        Disk space.
     """
 
     launches: int
@@ -87,25 +93,25 @@ class Estimate:
 
 
 def estimate(spec: Spec, workers: int, *, elsewhere: bool = False) -> Estimate:
-    """Time and room that a sweep will take, from some launches that are made for it.
+    """Time and disk space that a sweep will need, estimated from trial launches.
 
     Parameters
     ----------
     spec : Spec
         The sweep.
     workers : int
-        How many launches are made at the same time.
+        Number of launches at the same time.
     elsewhere : bool
-        Whether the workers are other machines, taken to be as quick as this one; else they share its cores.
+        Whether the workers run on other machines, assumed to be as quick as this one; else they share its cores.
 
     Returns
     -------
     Estimate
-        Time [s] and bytes. What has to be compiled, and what it takes until workers have begun, is not counted.
+        Time [s] and bytes, without the time for compiling and for starting workers.
     """
     alone, size = pace(spec), spec.plan.size
-    stretches = math.ceil(size / chunk_length(alone.each, size, workers))
-    used = min(workers, stretches)
+    chunks = math.ceil(size / chunk_length(alone.each, size, workers))
+    used = min(workers, chunks)
     together = min(used, cores())
     rate, trials = (1.0 / alone.each, 0) if together == 1 else _rate(spec, together, alone.each)
     if elsewhere:
@@ -117,16 +123,15 @@ def estimate(spec: Spec, workers: int, *, elsewhere: bool = False) -> Estimate:
 
 
 def _combinations(spec: Spec) -> int:
-    """How often names are met in a combination that is new, for each of which the scenario is read."""
+    """Number of combinations of names; the scenario is read once for each."""
     named = (len(axis.values) for axis in spec.plan.axes if axis.kind is not Kind.NUMBER)
     return min(math.prod(named), spec.plan.size)
 
 
 def _rate(spec: Spec, together: int, each: float) -> tuple[float, int]:
-    """Launches a second on some cores at once, and how many were made to find out.
+    """Launches a second on several cores at once, and the number of trial launches.
 
-    The first stretches, with which the cores begin, and the last ones, at which some have nothing left to do, do not
-    count.
+    The first and the last chunk of each core do not count, since not all cores work during them.
     """
     length = max(1, int(_TRIAL / each))
     count = min(_TRIALS * together, spec.plan.size // length)
@@ -142,19 +147,19 @@ def _rate(spec: Spec, together: int, each: float) -> tuple[float, int]:
 
 
 def corners(spec: Spec, most: int = 16) -> list[tuple[int, dict[str, str], str]]:
-    """The cases at the corners of a sweep, and why those have no car that have none.
+    """The cases at the corners of a sweep, with the reason where values do not make a car.
 
     Parameters
     ----------
     spec : Spec
         The sweep.
     most : int
-        How many to look at; of more, a balanced part is taken, see `Plan.corners`.
+        Largest number of corners; if there are more, a balanced part, see `Plan.corners`.
 
     Returns
     -------
     list of tuple of int, dict and str
-        Number, values by axis, and reason; empty where there is a car.
+        Number, values by axis, and reason; the reason is empty where the values make a car.
     """
     plan, caster = spec.plan, prepared(spec).caster
     found = []
@@ -165,14 +170,14 @@ def corners(spec: Spec, most: int = 16) -> list[tuple[int, dict[str, str], str]]
 
 
 def chunk_length(seconds_each: float, launches: int, workers: int) -> int:
-    """How many launches make a stretch.
+    """Number of launches in a chunk.
 
     Parameters
     ----------
     seconds_each : float
         Time of one launch [s].
     launches, workers : int
-        How many there are.
+        Number of launches and of workers.
 
     Returns
     -------
@@ -184,34 +189,34 @@ def chunk_length(seconds_each: float, launches: int, workers: int) -> int:
 
 
 def carry_out(spec: Spec, path: Path, back_end: BackEnd, stopped: Stopped, watch: Watch, asked: str = "{}") -> Progress:
-    """Calculate what is missing in a file, and write it there.
+    """Calculate what a file does not hold yet, and write it there.
 
     Parameters
     ----------
     spec : Spec
         The sweep.
     path : Path
-        The file; begun where it is not there yet.
+        The file; created if it does not exist.
     back_end : BackEnd
-        Who calculates.
+        What calculates.
     stopped : callable
         Whether to stop.
     watch : callable
-        Told after every stretch how far the sweep is.
+        Receives the progress at the start and after every chunk.
     asked : str
-        JSON of how its ranking is asked for; kept with the results, and no part of them.
+        JSON of how its ranking is asked for; the file keeps it beside the results.
 
     Returns
     -------
     Progress
-        How far it came: all the way, or to where it was stopped.
+        Progress at the end, or when it was stopped.
 
     Raises
     ------
     InputError
-        The file belongs to something else, or cannot be written.
+        The file holds something else, or cannot be written.
     SimlaunchError
-        A worker is of another version, or workers die again and again.
+        A worker has another version, or workers die again and again.
     """
     with Store(path, study_of(spec, asked), lambda: _length(spec, back_end)) as store:
         chunks = store.missing()
@@ -236,7 +241,7 @@ def _length(spec: Spec, back_end: BackEnd) -> int:
     return chunk_length(pace(spec).each, spec.plan.size, back_end.workers)
 
 
-def _refuse_stranger(result: Result) -> None:
+def _refuse_stranger(result: ChunkResult) -> None:
     if result.maker != maker():
         raise SimlaunchError(
             f"a worker has simlaunch {result.maker}, this process {maker()}; install the same version on the same kind "
@@ -245,12 +250,12 @@ def _refuse_stranger(result: Result) -> None:
 
 
 class BestSoFar:
-    """The best result in a file, and among the stretches that it was shown since.
+    """The best result in a file and in the chunks seen since.
 
     Parameters
     ----------
     study : Study
-        What the stretches are of.
+        The study that the chunks belong to.
     wanted : Order
         How to rank.
     """
@@ -262,13 +267,13 @@ class BestSoFar:
         self.value: float | None = None
 
     def begin(self, reader: Reader) -> None:
-        """Take in what a file holds already."""
+        """Start from what a file holds already."""
         first = ranking(reader, self._wanted, 1)
         if first:
             self.value = first[0].measures[self._wanted.by.name]
 
-    def see(self, cases: Cases, result: Result) -> None:
-        """Take another stretch in."""
+    def see(self, cases: Cases, result: ChunkResult) -> None:
+        """Consider another chunk."""
         score = result.values[:, self._columns[self._wanted.by.name]]
         kept = np.isfinite(score) & (result.ending == FINISHED)
         for constraint in self._wanted.constraints:
@@ -279,7 +284,7 @@ class BestSoFar:
             better = known is None or (best > known if self._wanted.highest else best < known)
             self.value = best if better and math.isfinite(best) else known
 
-    def _column(self, name: str, cases: Cases, result: Result) -> NDArray[Any]:
+    def _column(self, name: str, cases: Cases, result: ChunkResult) -> NDArray[Any]:
         if name not in self._axes:
             return result.values[:, self._columns[name]]
         j, axis = self._axes[name]

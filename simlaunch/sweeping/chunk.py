@@ -1,4 +1,4 @@
-"""A stretch of launches, calculated: what every back end hands to its workers, and what comes back."""
+"""A chunk of launches: what every back end gives to its workers, and the result that comes back."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.simulation import kernel
-from simlaunch.sweep.axes import BESIDE_THE_LAUNCH
-from simlaunch.sweep.casting import Caster
-from simlaunch.sweep.plan import Plan, plan_from, told
+from simlaunch.sweeping.axes import BESIDE_THE_LAUNCH
+from simlaunch.sweeping.casting import Caster
+from simlaunch.sweeping.plan import Plan, plan_as_json, plan_from
 from simlaunch.units.spelling import Dimension
 
 SCHEMA = 2
@@ -52,7 +52,7 @@ Stopped = Callable[[], bool]
 
 @dataclass(frozen=True)
 class Spec:
-    """Everything that decides the results of a sweep, in a form that travels.
+    """Everything that decides the results of a sweep, in a form that workers elsewhere can receive.
 
     Parameters
     ----------
@@ -70,8 +70,8 @@ class Spec:
 
 
 @dataclass(frozen=True)
-class Result:
-    """What a stretch of launches came to.
+class ChunkResult:
+    """Result of a chunk of launches.
 
     Parameters
     ----------
@@ -108,17 +108,17 @@ that a single run's default takes [-]."""
 
 
 def canonical(scenario: Scenario) -> str:
-    """All that a scenario says of its launches, in one way only.
+    """Everything in a scenario that its launches depend on, in one canonical form.
 
     Parameters
     ----------
     scenario : Scenario
-        What no launch depends on plays no part.
+        Keys that no launch depends on are left out.
 
     Returns
     -------
     str
-        JSON; the same for every scenario that says the same.
+        JSON; the same for scenarios that describe the same launches.
     """
     said = scenario.model_dump(mode="json", exclude_unset=True, exclude=set(BESIDE_THE_LAUNCH), exclude_none=True)
     return json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
@@ -130,7 +130,7 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
     Parameters
     ----------
     scenario : Scenario
-        What is varied; what no launch depends on plays no part.
+        What is varied; keys that no launch depends on are left out.
     plan : Plan
         The cases.
     tolerance : float, optional
@@ -139,7 +139,7 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
     Returns
     -------
     Spec
-        The same for every scenario that says the same.
+        The same for scenarios that describe the same launches.
     """
     return Spec(canonical(scenario), plan, tolerance)
 
@@ -209,14 +209,14 @@ def _distinct(targets: tuple[Target, ...]) -> tuple[Target, ...]:
 
 @dataclass(frozen=True)
 class Study:
-    """What a file of results is about: the same question gives the same study.
+    """The question that a file of results answers: the same question gives the same study.
 
     Parameters
     ----------
     scenario : str
         Canonical JSON of the scenario.
     scenario_hash, axes_hash : str
-        Hashes of the scenario, and of the axes with the first cases that come of them.
+        Hashes of the scenario, and of the axes with the first cases that they give.
     axes, sample, columns : str
         JSON of the axes, the sample and the columns of measures.
     seed : int, optional
@@ -267,13 +267,13 @@ class Study:
         )
 
     def chunk(self, number: int) -> tuple[int, int]:
-        """First and last number of a stretch."""
+        """First and last number of a chunk."""
         return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
 
 
 @dataclass(frozen=True)
 class Measure:
-    """A column of measures: its name, its kind of quantity, and what it is called in print."""
+    """A column of measures: its name, its kind of quantity, and its label in print."""
 
     name: str
     dimension: Dimension | None
@@ -281,7 +281,7 @@ class Measure:
 
 
 def study_of(spec: Spec, asked: str = "{}") -> Study:
-    """What a file of a sweep's results is about.
+    """The question that a file of results answers.
 
     Parameters
     ----------
@@ -293,19 +293,19 @@ def study_of(spec: Spec, asked: str = "{}") -> Study:
     Returns
     -------
     Study
-        To be compared with that of a file.
+        To compare with the study of a file.
     """
     plan, ready = spec.plan, prepared(spec)
     head = plan.cases(0, min(_HEAD, plan.size))
-    told_axes, told_sample = told(plan)
-    sampled = hashlib.sha256(told_axes.encode() + head.position.tobytes() + head.si.tobytes())
+    axes_json, sample_json = plan_as_json(plan)
+    sampled = hashlib.sha256(axes_json.encode() + head.position.tobytes() + head.si.tobytes())
     measures = [{"name": c.name, "dimension": c.dimension, "label": c.label} for c in ready.columns]
     return Study(
         scenario=spec.scenario,
         scenario_hash=hashlib.sha256(spec.scenario.encode()).hexdigest(),
         axes_hash=sampled.hexdigest(),
-        axes=told_axes,
-        sample=told_sample,
+        axes=axes_json,
+        sample=sample_json,
         columns=json.dumps(measures),
         seed=plan.sample.seed if plan.sample else None,
         tolerance=spec.tolerance,
@@ -320,11 +320,11 @@ def study_of(spec: Spec, asked: str = "{}") -> Study:
 
 
 def never() -> bool:
-    """Whether to stop, for a worker that nobody tells to."""
+    """Whether to stop, for work that nothing stops."""
     return False
 
 
-def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> Result | None:
+def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> ChunkResult | None:
     """Launch the cases from one number up to another.
 
     Parameters
@@ -334,12 +334,12 @@ def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> Re
     first, last : int
         Numbers of the cases; the last one is left out.
     stopped : callable
-        Asked at least every fifth of a second; true ends the work.
+        Called at least every fifth of a second; True ends the work.
 
     Returns
     -------
-    Result or None
-        None where the work was stopped. The same bits wherever and in whatever company it is calculated.
+    ChunkResult or None
+        None where the work was stopped. The bits do not depend on the machine's other work or on the size of chunks.
     """
     ready = prepared(spec)
     values = np.full((last - first, len(ready.columns)), np.nan)
@@ -358,13 +358,13 @@ def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> Re
         done = stop
     reasons |= {row: ENDED[how] for row, how in enumerate(ending.tolist()) if how in ENDED}
     values[np.isnan(values)] = np.nan  # one nan, and one zero, so that equal results have equal bits
-    return Result(first, values + 0.0, ending, reasons, maker())
+    return ChunkResult(first, values + 0.0, ending, reasons, maker())
 
 
 def _some(
     spec: Spec, ready: Prepared, first: int, values: NDArray[np.float64], ending: NDArray[np.int64]
 ) -> Mapping[int, str]:
-    """Launch a few cases, and say why some have no car."""
+    """Launch a few cases; gives the reason for each case whose values do not make a car."""
     with ready.casting:
         cast = ready.caster.cast(spec.plan.cases(first, first + len(values)))
     rows = np.array([row for row in range(len(values)) if row not in cast.refused], np.int64)
@@ -376,16 +376,16 @@ def _some(
 
 @dataclass(frozen=True)
 class Pace:
-    """How quickly launches are made here on one core.
+    """Speed of launches on one core of this machine.
 
     Parameters
     ----------
     each : float
         Time of a launch [s].
     reading : float
-        Time that every new combination of names takes once, since the scenario is read for it [s].
+        Time to read the scenario, once for every new combination of names [s].
     trials : int
-        How many launches were made to find out.
+        Number of trial launches.
     """
 
     each: float
@@ -394,19 +394,19 @@ class Pace:
 
 
 def pace(spec: Spec, at_most: float = 0.4) -> Pace:
-    """How quickly launches are made here on one core, from some of them all over the sweep.
+    """Speed of launches on one core of this machine, from trial launches all over the sweep.
 
     Parameters
     ----------
     spec : Spec
         The sweep.
     at_most : float
-        Time after which no further ones are tried [s].
+        Time after which trials end [s].
 
     Returns
     -------
     Pace
-        What has to be compiled is not counted.
+        Time for compiling is left out.
     """
     size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
