@@ -206,8 +206,9 @@ def is_complete(car: Record) -> bool:
     bool
         False while a number that a launch works out is still `nan`.
     """
-    shifts = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
-    derived = (car.air.density, car.pedal.target_slip, shifts, car.front.outer_curve, car.rear.outer_curve)
+    last = int(car.gearbox.count) - 1
+    shifts, road = car.gearbox.shift_speed[:last], car.gearbox.shift_road_speed[:last]
+    derived = (car.air.density, car.pedal.target_slip, shifts, road, car.front.outer_curve, car.rear.outer_curve)
     return not any(np.isnan(numbers).any() for numbers in derived)
 
 
@@ -223,6 +224,7 @@ def blank() -> Record:
     car.air.density = np.nan
     car.engine.gear_limit[:] = np.inf
     car.gearbox.shift_speed[:] = np.nan
+    car.gearbox.shift_road_speed[:] = np.nan
     car.pedal.target_slip = np.nan
     car.front.outer_curve[:] = np.nan
     car.rear.outer_curve[:] = np.nan

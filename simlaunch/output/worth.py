@@ -181,7 +181,9 @@ def _held_flat(end: Beyond, which: str, tell: _Teller) -> str:
 def worth_verdict(found: Worth, units: System) -> str:
     """What a result comes to, in plain sentences."""
     tell, best, cost = _Teller(Numbers(units)), best_span(found), costly_span(found)
-    told = [_gained(found, best, tell) if best else f"{tell.more} more gains no time anywhere that the curve is given"]
+    gains = best is not None and not all(map(tell.nothing, best.gains))
+    nowhere = f"{tell.more} more gains no time worth naming anywhere that the curve is given"
+    told = [_gained(found, best, tell) if gains and best else nowhere]
     told += [_cost(cost, tell)] if cost else []
     told.append(_unused(found, tell))
     told += [_held_flat(end, which, tell) for end, which in zip(beyond(found), ("below", "above"), strict=True) if end]

@@ -445,7 +445,7 @@ class PedalSettings(Section):
     """How a held slip is kept."""
 
     target_slip: Annotated[Quantity, Within(Dimension.SHARE, "1 %", "100 %")] | None = optional(
-        "Longitudinal slip (ISO 8855) that is held; left out, it is the slip of peak force at static load. "
+        "Longitudinal slip (ISO 8855) that is held; left out, it is 95 % of the slip of peak force at static load. "
         "With a locked centre it is the slip of the larger tyres.",
         "12 %",
     )

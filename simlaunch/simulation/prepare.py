@@ -22,6 +22,10 @@ Array = NDArray[np.float64]
 _CONVERTER, _HELD_SLIP = int(Coupling.TORQUE_CONVERTER), int(Pedal.HELD_SLIP)
 _HALVINGS = 60
 
+TARGET_SHARE_OF_PEAK = 0.95
+"""Share of the slip of peak force that slip control aims at by itself: the force is flat there, and what the control
+misses by stays on the rising side (common practice: a little below the peak)."""
+
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 _SLIP_SCAN = 400  # slips that are tried for two axles that turn at one speed
 
@@ -45,10 +49,10 @@ def _best_common_slip(car: Record, front_load: float, rear_load: float, low: flo
 
 @part
 def default_target_slip(car: Record) -> float:
-    """Target slip for slip control: the slip of peak force at static load.
+    """Target slip for slip control: a little below the slip of peak force at static load.
 
-    With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is the
-    slip of the larger tyres at which both axles together push hardest.
+    With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is by
+    the slip of the larger tyres at which both axles together push hardest.
 
     Parameters
     ----------
@@ -64,12 +68,13 @@ def default_target_slip(car: Record) -> float:
     front = tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor)
     rear = tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor)
     if car.drive.locked == 1 and not (isinf(front) or isinf(rear)):
-        return _best_common_slip(car, front_load, rear_load, min(front, rear), max(front, rear))
+        most = _best_common_slip(car, front_load, rear_load, min(front, rear), max(front, rear))
+        return TARGET_SHARE_OF_PEAK * most
     if car.drive.locked == 0 and car.drive.front_share >= 1.0:
         rear = front
     elif car.drive.locked == 0 and car.drive.front_share <= 0.0:
         front = rear
-    return min(front, rear, _HIGHEST_SLIP)
+    return TARGET_SHARE_OF_PEAK * min(front, rear, _HIGHEST_SLIP)
 
 
 @part

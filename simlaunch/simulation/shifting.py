@@ -247,4 +247,5 @@ def settle_shifts(car: Record) -> None:
         if isnan(car.gearbox.shift_speed[gear]):
             car.gearbox.shift_speed[gear] = best_shift_speed(car, gear)
         car.gearbox.shift_speed[gear] = min(car.gearbox.shift_speed[gear], engine.limiter_start(car.engine))
-        car.gearbox.shift_road_speed[gear] = shift_road_speed(car, gear)
+        if isnan(car.gearbox.shift_road_speed[gear]):
+            car.gearbox.shift_road_speed[gear] = shift_road_speed(car, gear)

@@ -236,7 +236,7 @@ def test_within_grip_each_gear_keeps_to_what_its_tyres_can_use() -> None:
         least = float(usable_torque(car, gear, kept.speeds).min())
         assert ceiling == (pytest.approx(least, rel=1e-9) if least < kept.top else inf)
     assert kept.ceilings[0] < inf == kept.ceilings[-1]
-    shape = free.shape(0.7 * free.top, 0.0, 1.0)
+    shape = free.shape(0.95 * free.top, 0.0, 1.0)
     spun, held = (room.launched([shape])[0] for room in (free, kept))
     assert held.score < spun.score  # grip past its peak pushes less
     limits = kept.cars([shape])[0]["engine"]["gear_limit"]
@@ -307,9 +307,9 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     points = read_curve(text, "plateau.csv")
     assert len(points) == answer.speeds.size
     assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
-    first, trade = plateau_verdict(told, System.METRIC)
+    first, *rest = plateau_verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
-    assert "less torque at the gearbox input costs" in trade
+    assert any("less torque at the gearbox input costs" in sentence for sentence in rest)
 
 
 @pytest.mark.parametrize(

@@ -15,16 +15,6 @@ COUPE = str(ROOT / "scenarios" / "road-coupe.toml")
 NAMES = ("multiprocessing", "numba", "numpy", "simlaunch", "tempfile", "subprocess", "json", "numexpr", "scipy", "pint")
 TRAP = "import pathlib\npathlib.Path(__file__).with_suffix('.run').touch()\nraise ImportError('trap')\n"
 
-SWEEP = """
-import os
-from simlaunch.sweeping.backends import _begin_tracker, _Context
-_begin_tracker()
-worker = _Context().Process(target=os.getpid)
-worker.start()
-worker.join()
-assert worker.exitcode == 0, worker.exitcode
-"""
-
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
@@ -49,12 +39,6 @@ def test_the_traps_spring_where_python_looks_for_modules_here(folder: Path) -> N
     """Else the tests below would show nothing."""
     assert _run([sys.executable, "-c", "import multiprocessing"], folder).returncode == 1
     assert _sprung(folder) == ["multiprocessing.run"]
-
-
-def test_workers_of_a_sweep_run_nothing_of_the_folder(folder: Path) -> None:
-    run = _run([sys.executable, "-P", "-c", SWEEP], folder)
-    assert (run.returncode, run.stderr) == (0, "")
-    assert _sprung(folder) == []
 
 
 def test_the_reader_of_foreign_files_runs_nothing_of_the_folder(folder: Path) -> None:

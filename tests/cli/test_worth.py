@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from simlaunch.cli.main import answer
+from simlaunch.writing import WRITTEN
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 BRIEF = ["--for", "60 ft", "--bands", "8", "--quiet"]
@@ -29,8 +30,15 @@ def test_the_verdict_comes_last(capsys: Capture) -> None:
     assert max(map(len, out.splitlines())) <= 80
     verdict = " ".join(out.rpartition("Verdict\n")[2].split())
     assert re.match(r"10 N m more between \d+ and \d+ rpm buys 0\.0\d s for 0-100 km/h", verdict)
-    assert "only spins the tyres" in verdict
     assert "the engine does not run there." in verdict
+
+
+def test_torque_that_only_spins_the_tyres_is_named(capsys: Capture) -> None:
+    """Off the line the tyres of the coupe hold less than the engine gives."""
+    out, _ = _said(capsys, 0, COUPE, "--curve", "peak", "--for", "60 ft", "--quiet")
+    verdict = " ".join(out.rpartition("Verdict\n")[2].split())
+    assert verdict.startswith("10 N m more gains no time worth naming anywhere")
+    assert "only spins the tyres" in verdict
 
 
 def test_json_and_files(capsys: Capture, tmp_path: Path) -> None:
@@ -40,7 +48,7 @@ def test_json_and_files(capsys: Capture, tmp_path: Path) -> None:
     only = found["gear_sets"][0]
     for pedal in ("full_pedal", "held_slip"):
         assert len(only[pedal]["gain_s_per_N_m"]) == len(only["engine_speed_rad_per_s"]) == 8
-    names = {path.name for path in tmp_path.iterdir()}
+    names = {path.name for path in tmp_path.iterdir()} - {WRITTEN}
     assert {f"road-coupe-worth{end}" for end in (".json", ".csv", "-bands.png", "-bands.svg")} == names
 
 

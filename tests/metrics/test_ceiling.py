@@ -157,6 +157,7 @@ def test_turning_masses_ask_for_more_torque() -> None:
 
 def test_usable_torque_does_not_hang_on_how_finely_the_road_speeds_are_laid(monkeypatch: pytest.MonkeyPatch) -> None:
     car = coupe({"body.lift_area_rear": -0.5, "drive.front_share": 0.4})
+    complete(car)
     speeds = np.linspace(150.0, 720.0, 30)
     usual = [usable_torque(car, gear, speeds) for gear in (1, 3, 6)]
     monkeypatch.setattr("simlaunch.metrics.ceiling._ROAD_SPEEDS", 401)

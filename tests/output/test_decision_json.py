@@ -35,7 +35,7 @@ COUPE = changed(
     load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"), {"run.until": ["30 m"], "run.marks": []}
 )
 KINDS = ("worth", "plateau", "odds", "stress")
-_UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out)$")
+_UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out|every_curve)$")
 _UNIT = re.compile(r"_(s|J|Pa|N_m|s_per_N_m|rad_per_s)$")
 
 

@@ -90,10 +90,13 @@ def test_says_what_it_understood(tmp_path: Path) -> None:
         ),
         ("rpm;Torque [kW]", 'header, column 2: "Torque [kW]" has the unit "kW", which is not a torque'),
         ("rpm;torque\n1/min;foo\n", 'header, torque: "torque" has the unit "foo", which is not known as a torque'),
-        ("rpm;whp", 'header: names neither torque nor power; give --column "torque=..." with one of "rpm", "whp"'),
+        ("rpm;xyz", 'header: names neither torque nor power; give --column "torque=..." with one of "rpm", "xyz"'),
         ("speed (km/h);Nm", 'header, column 1: "speed (km/h)" has the unit "km/h", which is not a rotational speed'),
         ("roller rpm;Nm", 'header: names no engine speed; give --column "engine speed=..." with one of "roller rpm"'),
-        ("a;b", 'header: names no engine speed; give --column "engine speed=..." with one of "a", "b"'),
+        (
+            "a;b",
+            'header: names no engine speed, and neither torque nor power; give --column "engine speed=..." and ',
+        ),
     ],
 )
 def test_refused_with_the_choices(tmp_path: Path, header: str, told: str) -> None:

@@ -11,8 +11,8 @@ import pytest
 from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, engine_figures
 from simlaunch.errors import InputError
 from simlaunch.readers.columns import ENGINE_SPEED, known_channels
-from simlaunch.readers.curve import CurveOptions, read_curve_sheets
-from simlaunch.readers.log import read_log
+from simlaunch.readers.curve import CurveOptions, read_sheets
+from simlaunch.readers.log import read_channels
 from simlaunch.scenario.powertrain import MeasuredAt
 
 SPEEDS = np.arange(2000, 6600, 100)
@@ -43,7 +43,7 @@ def _sheet(tmp_path: Path, head: str, preamble: str = "", ratio: float | str = 1
     ],
 )
 def test_a_heading_sets_the_place(tmp_path: Path, heading: str, place: MeasuredAt | None) -> None:
-    found = read_curve_sheets([_sheet(tmp_path, f"RPM,{heading},Remark")])
+    found = read_sheets([_sheet(tmp_path, f"RPM,{heading},Remark")])
     assert found.measured_at is place
     assert any("as the heading says" in line for line in found.understood) is (place is not None)
 
@@ -51,22 +51,22 @@ def test_a_heading_sets_the_place(tmp_path: Path, heading: str, place: MeasuredA
 def test_a_heading_against_a_line_of_the_sheet_or_the_caller_is_refused(tmp_path: Path) -> None:
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x", "measured at: crank\n")
     with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
-        read_curve_sheets([sheet])
+        read_sheets([sheet])
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x")
     with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
-        read_curve_sheets([sheet], CurveOptions(measured_at=MeasuredAt.CRANK))
+        read_sheets([sheet], CurveOptions(measured_at=MeasuredAt.CRANK))
 
 
 @pytest.mark.parametrize(("ratio", "used"), [(12.9, 12.9), (4.5, 4.5), (0.85, None), ("", None), (1000, None)])
 def test_a_logged_air_fuel_ratio_is_used(tmp_path: Path, ratio: float | str, used: float | None) -> None:
-    figures = engine_figures(read_curve_sheets([_sheet(tmp_path, "RPM,Torque (Nm),AFR", ratio=ratio)]))
+    figures = engine_figures(read_sheets([_sheet(tmp_path, "RPM,Torque (Nm),AFR", ratio=ratio)]))
     assert figures.air is not None
     assert figures.air.ratio == pytest.approx(float(USUAL_AIR_FUEL_RATIO) if used is None else used)
     assert (figures.air.ratio_origin == "logged at peak power") is (used is not None)
 
 
 def test_a_given_air_fuel_ratio_goes_before_a_logged_one(tmp_path: Path) -> None:
-    figures = engine_figures(read_curve_sheets([_sheet(tmp_path, "RPM,Torque (Nm),AFR")]), air_fuel_ratio=11.0)
+    figures = engine_figures(read_sheets([_sheet(tmp_path, "RPM,Torque (Nm),AFR")]), air_fuel_ratio=11.0)
     assert figures.air is not None
     assert (figures.air.ratio, figures.air.ratio_origin) == (11.0, "as given")
 
@@ -88,7 +88,7 @@ def _log(tmp_path: Path, head: str) -> Path:
     ],
 )
 def test_usual_names_and_units_are_known_in_logs(tmp_path: Path, head: str) -> None:
-    trace = read_log(_log(tmp_path, head)).trace
+    trace = read_channels(_log(tmp_path, head)).trace
     assert trace.channels["speed"].max() == pytest.approx(1.5 * 59 / 3.6)
     assert trace.channels["engine_speed"].max() == pytest.approx((2000 + 40 * 59) * np.pi / 30)
     assert trace.channels["gear"].max() == 3
@@ -100,14 +100,14 @@ def test_logs_and_sheets_know_the_same_names_of_engine_speed() -> None:
 
 def test_all_missing_channels_are_named_at_once(tmp_path: Path) -> None:
     with pytest.raises(InputError, match="speed and time: are not among the channels; name them with --channel speed="):
-        read_log(_log(tmp_path, "a;b;c;d"))
+        read_channels(_log(tmp_path, "a;b;c;d"))
     with pytest.raises(InputError, match="time: is not among the channels; name it with --channel time="):
-        read_log(_log(tmp_path, "a;speed [km/h];c;d"))
+        read_channels(_log(tmp_path, "a;speed [km/h];c;d"))
     with pytest.raises(InputError, match="names no engine speed, and neither torque nor power"):
-        read_curve_sheets([_sheet(tmp_path, "a,b,c")])
+        read_sheets([_sheet(tmp_path, "a,b,c")])
 
 
-@pytest.mark.parametrize("read", [read_log, lambda path: read_curve_sheets([path])])
+@pytest.mark.parametrize("read", [read_channels, lambda path: read_sheets([path])])
 @pytest.mark.parametrize("name", ["a.xlsx", "a.csv"])
 def test_a_workbook_is_to_be_exported(tmp_path: Path, read: object, name: str) -> None:
     with zipfile.ZipFile(tmp_path / name, "w") as book:

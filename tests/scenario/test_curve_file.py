@@ -97,7 +97,7 @@ def test_faults_name_the_line(text: str, faults: list[str]) -> None:
 def test_header(header: str) -> None:
     (fault,) = _faults(header + "\n1000,200\n2000,200\n")
     assert "is no header of two columns, engine speed and torque, with units in brackets" in fault
-    assert fault.endswith('write "engine speed [rpm],torque [N m]"')
+    assert fault.partition("; ")[2].startswith('write "engine speed [rpm],torque [N m]"')
 
 
 def test_number_of_points() -> None:

@@ -291,10 +291,10 @@ def test_fault_inside_a_named_file_tells_the_file(file: Path) -> None:
     (file.parent / "road.toml").write_text('radius = "0.32 m"\nshape = "1,5"\n', "utf-8")
     _with(file, TYRE, 'file = "road.toml"\nwheel_inertia = "9"\n')
     assert _faults(file) == [
-        'tyres.both.friction (road.toml): is missing; add friction = "3.42"',
+        'tyres.both.friction (road.toml): is missing; add friction = "1.05"',
         'tyres.both.shape (road.toml): "1,5" has a comma; decimals follow a point; write "1.5"',
         'tyres.both.wheel_inertia: "9" has no unit; write one of kg m^2, kg m2, kg m², kg·m^2, kg·m2, kg·m², '
-        'lb ft^2, lb ft2, lb ft² after the number, such as "0.18 kg m^2"',
+        'lb ft^2, lb ft2, lb ft² after the number, such as "1.1 kg m^2"',
     ]
 
 
