@@ -10,17 +10,12 @@ from matplotlib.figure import Figure
 
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.parts import stress
-from simlaunch.analysis.usable import usable
+from simlaunch.analysis.parts import parts
 from simlaunch.analysis.worth import worth
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.logs import LogRequest
-from simlaunch.plotting.compare import compare_figures
-from simlaunch.plotting.log import residual_figure
+from simlaunch.fitting.fit import fit
 from simlaunch.plotting.odds import odds_figure
-from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.parts import parts_figure
 from simlaunch.plotting.save import drawn
-from simlaunch.plotting.worth import worth_figure
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 
@@ -32,16 +27,16 @@ SYSTEM = "metric"
 
 def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
     """Peak against plateau, where torque pays, how sure that is, what the parts take, and the fit to a log."""
-    compared = compare_figures(compare(scenario), usable(scenario), SYSTEM)
+    compared = compare(scenario, cases=0).figures(SYSTEM)
     yield from ((key, compared[key]) for key in ("gap", "slip", "torque"))
-    yield "worth", worth_figure(worth(scenario, "plateau"), SYSTEM)
+    yield "worth", worth(scenario, "plateau").figures(SYSTEM)["bands"]
     yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
-    yield "stress", stress_figure(stress(scenario), SYSTEM)
-    yield "fit", residual_figure(fit_logs(scenario, [LogRequest(FIT_LOG)]).runs[0], SYSTEM)
+    yield "parts", parts_figure(parts(scenario), SYSTEM)
+    yield "fit", fit(scenario, FIT_LOG).figures(SYSTEM)["residuals"]
 
 
 def _ample_grip(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
-    yield "torque", compare_figures(compare(scenario), usable(scenario), SYSTEM)["torque"]
+    yield "torque", compare(scenario, cases=0).figures(SYSTEM)["torque"]
 
 
 PICTURES = {"road-coupe": _coupe, "all-drive-grip": _ample_grip}

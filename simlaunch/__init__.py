@@ -10,18 +10,30 @@ from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from simlaunch.analysis.check import Check, check
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.odds import Odds, odds
+    from simlaunch.analysis.parts import DrivelineLoads, parts
+    from simlaunch.analysis.plateau import PlateauResult, plateau
     from simlaunch.analysis.simulate import Simulation, simulate
+    from simlaunch.analysis.usable import UsableTorque, usable
+    from simlaunch.analysis.worth import Worth, worth
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
-    from simlaunch.fit.fitting import fit_logs
-    from simlaunch.fit.logs import LogRequest
-    from simlaunch.fit.result import Fit
-    from simlaunch.fit.saving import save_fit
+    from simlaunch.fitting.fit import fit
+    from simlaunch.fitting.logs import LogRequest
+    from simlaunch.fitting.result import Fit
     from simlaunch.metrics.summary import Measures
+    from simlaunch.readers.columns import Choices
+    from simlaunch.readers.curve import CurveOptions
+    from simlaunch.readers.delimited import TableOptions
+    from simlaunch.readers.log import LogOptions
+    from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
+    from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
+    from simlaunch.scenario.powertrain import Correction, MeasuredAt
     from simlaunch.scenario.reading import load
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
@@ -35,10 +47,17 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
-    "fit_logs": "simlaunch.fit.fitting",
-    "save_fit": "simlaunch.fit.saving",
-    "Fit": "simlaunch.fit.result",
-    "LogRequest": "simlaunch.fit.logs",
+    "odds": "simlaunch.analysis.odds",
+    "Odds": "simlaunch.analysis.odds",
+    "parts": "simlaunch.analysis.parts",
+    "DrivelineLoads": "simlaunch.analysis.parts",
+    "usable": "simlaunch.analysis.usable",
+    "UsableTorque": "simlaunch.analysis.usable",
+    "report": "simlaunch.reporting.report",
+    "Report": "simlaunch.reporting.report",
+    "fit": "simlaunch.fitting.fit",
+    "Fit": "simlaunch.fitting.result",
+    "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
     "read_log": "simlaunch.analysis.log",
     "Run": "simlaunch.simulation.run",
@@ -49,6 +68,20 @@ _HOME = {
     "sweep": "simlaunch.sweeping.study",
     "open_sweep": "simlaunch.sweeping.study",
     "SweepResult": "simlaunch.sweeping.study",
+    "check": "simlaunch.analysis.check",
+    "Check": "simlaunch.analysis.check",
+    "plateau": "simlaunch.analysis.plateau",
+    "PlateauResult": "simlaunch.analysis.plateau",
+    "worth": "simlaunch.analysis.worth",
+    "Worth": "simlaunch.analysis.worth",
+    "LogOptions": "simlaunch.readers.log",
+    "CurveOptions": "simlaunch.readers.curve",
+    "TableOptions": "simlaunch.readers.delimited",
+    "Choices": "simlaunch.readers.columns",
+    "Weather": "simlaunch.readers.reference_conditions",
+    "Losses": "simlaunch.readers.reference_conditions",
+    "Correction": "simlaunch.scenario.powertrain",
+    "MeasuredAt": "simlaunch.scenario.powertrain",
     "SimlaunchError": "simlaunch.errors",
     "UsageError": "simlaunch.errors",
     "InputError": "simlaunch.errors",
@@ -59,32 +92,53 @@ _HOME = {
 __version__ = "0.1.0"
 
 __all__ = [
+    "Check",
+    "Choices",
     "Comparison",
+    "Correction",
+    "CurveOptions",
+    "DrivelineLoads",
     "Fit",
     "InputError",
+    "LogOptions",
     "LogRequest",
+    "Losses",
+    "MeasuredAt",
     "Measures",
     "Method",
+    "Odds",
     "Outcome",
     "Pedal",
+    "PlateauResult",
+    "Report",
     "Run",
     "Scenario",
     "ScenarioError",
     "SimlaunchError",
     "Simulation",
     "SweepResult",
+    "TableOptions",
     "TargetNotReached",
     "Trace",
+    "UsableTorque",
     "UsageError",
+    "Weather",
+    "Worth",
+    "check",
     "compare",
-    "fit_logs",
+    "fit",
     "load",
+    "odds",
     "open_sweep",
+    "parts",
+    "plateau",
     "read_curve",
     "read_log",
-    "save_fit",
+    "report",
     "simulate",
     "sweep",
+    "usable",
+    "worth",
 ]
 
 

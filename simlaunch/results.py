@@ -10,7 +10,8 @@ command line and Python users show the same answer by the same code, and no stud
 - `tables(result, system)`: every table;
 - `text(result, system)`: what the command prints, 80 columns wide;
 - `summary(result, system)`: one sentence, or a few;
-- `columns(result)`: for results that are tables or traces, name and values of every column.
+- `columns(result)`: for results that are tables or traces, name and values of every column;
+- `files(result)`: for results that write further files with `--out`, the text of each by the end of its name.
 
 `plotting/<study>.py` offers `figures(result, system)`, the sheets that a command writes, and `draw(axes, result,
 system)`, the main panel alone.

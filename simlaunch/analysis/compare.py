@@ -9,14 +9,18 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.odds import Odds, odds
+from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
 from simlaunch.analysis.simulate import Simulation, goal, simulate
-from simlaunch.analysis.verdict import Case, Verdict, judge
+from simlaunch.analysis.usable import UsableTorque, usable
+from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
-from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal
+from simlaunch.results import Result
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method, launch
@@ -29,7 +33,6 @@ GRIP_DOUBT = 0.05
 
 _SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
 _GRID = 400
-_PEAK_GRID = 2000
 
 
 @dataclass(frozen=True)
@@ -171,35 +174,54 @@ class Pair:
     held: PedalGap
     verdict: Verdict
 
+    @property
+    def odds(self) -> Odds | None:
+        """How sure the difference is, first and second curve as here; None where nothing was drawn."""
+        drawn = self.verdict.case.odds
+        return drawn if drawn is None or drawn.first == self.first.name else drawn.turned()
 
-@dataclass(frozen=True)
-class Comparison:
+
+@dataclass(frozen=True, repr=False)
+class Comparison(Result):
     """Curves of one scenario against each other.
 
     Parameters
     ----------
-    scenario : str
-        Name of the scenario.
+    scenario : Scenario
+        The scenario.
     goal : Target
         The mark by which they are judged.
     runs : tuple of CurveRuns
         Every curve with both pedals.
     pairs : tuple of Pair
-        Each further curve against the first.
+        Each further curve against the first, with its odds.
+    usable : UsableTorque
+        These curves against what the tyres can use.
+    loads : DrivelineLoads
+        What the parts take with full pedal.
     footings : tuple of FootingGap
         Curves that carry unlike weather corrections, where that was allowed.
     """
 
-    scenario: str
+    study = "compare"
+
+    scenario: Scenario
     goal: Target
     runs: tuple[CurveRuns, ...]
     pairs: tuple[Pair, ...]
+    usable: UsableTorque
+    loads: DrivelineLoads
     footings: tuple[FootingGap, ...] = ()
 
     @property
     def reached(self) -> bool:
         """Whether every run reached every wanted target."""
         return all(runs.full.reached and runs.held.reached for runs in self.runs)
+
+    @property
+    def bad(self) -> bool:
+        """Whether the energy of some run does not add up."""
+        return any(runs.of(pedal).measures.audit.bad for runs in self.runs for pedal in Pedal)
 
 
 def gap_along(first: Trace, second: Trace) -> GapTrace:
@@ -242,6 +264,16 @@ def sections_of(along: GapTrace) -> tuple[Section, ...]:
     return tuple(Section(edges[i], edges[i + 1], float(gaps[i + 1] - gaps[i])) for i in range(len(edges) - 1))
 
 
+@dataclass(frozen=True)
+class _Study:
+    """What every pair of a comparison is weighed with."""
+
+    scenario: Scenario
+    target: Target
+    loads: DrivelineLoads
+    cases: int
+
+
 def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
     return MarkGap(first, second, second.time - first.time)
 
@@ -274,28 +306,27 @@ def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: P
     )
 
 
-def _peak(simulation: Simulation) -> float:
-    """Highest torque of a curve up to the rev limit [N m]."""
-    engine = simulation.car.engine
-    speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)
-    return float(values_at(engine.torque, speeds).max())
-
-
-def _input_torque(simulation: Simulation) -> float:
-    """Torque at the gearbox input in steady pull [N m]."""
+def input_pull(simulation: Simulation) -> float:
+    """Highest torque at the gearbox input in steady pull; nan where there is none [N m]."""
     return next((peak.steady for peak in simulation.measures.parts if peak.part is Part.GEARBOX_INPUT), nan)
 
 
-def _case(first: CurveRuns, second: CurveRuns, full: PedalGap, held: PedalGap, target: Target) -> Case:
+def _rated(higher: CurveLoad, lower: CurveLoad) -> tuple[RatedPart, ...]:
+    both = zip(higher.parts, lower.parts, strict=True)
+    return tuple(RatedPart(one, other) for one, other in both if one.rating and one.peak and other.peak)
+
+
+def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, held: PedalGap) -> Case:
     """The numbers of a pair as the curve with the higher peak sees them."""
-    higher, lower, sign = second, first, 1.0
-    if _peak(first.full) > _peak(second.full):
+    higher, lower, sign, target = second, first, 1.0, study.target
+    if study.loads.of(first.name).peak_torque > study.loads.of(second.name).peak_torque:
         higher, lower, sign = first, second, -1.0
+    higher_load, lower_load = study.loads.of(higher.name), study.loads.of(lower.name)
     return Case(
         higher=higher.name,
         lower=lower.name,
-        higher_peak=_peak(higher.full),
-        lower_peak=_peak(lower.full),
+        higher_peak=higher_load.peak_torque,
+        lower_peak=lower_load.peak_torque,
         target=target,
         higher_time=mark(higher.full.run.trace, target).time,
         lower_time=mark(lower.full.run.trace, target).time,
@@ -306,21 +337,31 @@ def _case(first: CurveRuns, second: CurveRuns, full: PedalGap, held: PedalGap, t
             higher.full.measures.grip.wheelspin_time,
             lower.full.measures.grip.wheelspin_time,
         ),
-        input_torques=(_input_torque(higher.full), _input_torque(lower.full)),
+        input_torques=(input_pull(higher.full), input_pull(lower.full)),
+        odds=_drawn(study, lower.name, higher.name),
+        rated=_rated(higher_load, lower_load),
     )
 
 
-def _pair(scenario: Scenario, first: CurveRuns, second: CurveRuns, target: Target) -> Pair:
-    full = _pedal_gap(scenario, first, second, Pedal.FULL, target)
-    held = _pedal_gap(scenario, first, second, Pedal.HELD_SLIP, target)
-    return Pair(first, second, full, held, judge(_case(first, second, full, held, target), GRIP_DOUBT))
+def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
+    """Odds of two curves; None where nothing is uncertain or no case is wanted."""
+    if not study.scenario.uncertain or study.cases == 0:
+        return None
+    return odds(study.scenario, lower, higher, target=study.target, runs=study.cases)
+
+
+def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:
+    full = _pedal_gap(study.scenario, first, second, Pedal.FULL, study.target)
+    held = _pedal_gap(study.scenario, first, second, Pedal.HELD_SLIP, study.target)
+    return Pair(first, second, full, held, judge(_case(study, first, second, full, held), GRIP_DOUBT))
 
 
 def compare(
     scenario: Scenario,
     curves: Sequence[str] | None = None,
     *,
-    method: Method = Method.COMPILED,
+    cases: int = 256,
+    method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
     mixed_footings: bool = False,
 ) -> Comparison:
@@ -332,8 +373,10 @@ def compare(
         The scenario.
     curves : sequence of str, optional
         Names of at least two of its curves; all of them if left out.
-    method : Method
-        Integrator of the main runs.
+    cases : int
+        Cases drawn for each pair where the scenario has uncertain values; 0 for none.
+    method : Method or str
+        Integrator of the main runs: a member, or its words.
     tolerance : float, optional
         Relative error allowed per step of the main runs [-].
     mixed_footings : bool
@@ -342,17 +385,19 @@ def compare(
     Returns
     -------
     Comparison
-        Runs, paired differences, and a verdict for each pair.
+        Runs, paired differences, loads of the parts, and for each pair its odds and a verdict.
 
     Raises
     ------
     UsageError
-        Fewer than two curves, one named twice, or a name that the scenario does not have.
+        Fewer than two curves, one named twice, a name that the scenario or the choice does not have, or a number of
+        cases out of range.
     InputError
         Curves carry unlike weather corrections, and that was not allowed.
     SimlaunchError
         The equations could not be followed.
     """
+    way = chosen(Method, method, "method")
     names = tuple(scenario.curve_names if curves is None else curves)
     if len(names) < 2:
         known = ", ".join(f'"{name}"' for name in scenario.curve_names)
@@ -365,11 +410,11 @@ def compare(
     runs = tuple(
         CurveRuns(
             name,
-            simulate(scenario, name, Pedal.FULL, method=method, tolerance=tolerance),
-            simulate(scenario, name, Pedal.HELD_SLIP, method=method, tolerance=tolerance),
+            simulate(scenario, name, Pedal.FULL, method=way, tolerance=tolerance),
+            simulate(scenario, name, Pedal.HELD_SLIP, method=way, tolerance=tolerance),
         )
         for name in names
     )
-    target = goal(scenario)
-    pairs = tuple(_pair(scenario, runs[0], other, target) for other in runs[1:])
-    return Comparison(scenario.name, target, runs, pairs, footings)
+    study = _Study(scenario, goal(scenario), loads_of(scenario, [each.full for each in runs]), cases)
+    pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
+    return Comparison(scenario, study.target, runs, pairs, usable(scenario).only(names), study.loads, footings)

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite, pi
 
 import numpy as np
 from numpy.typing import NDArray
+from pydantic import ValidationError
 from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.demand import Demand, demand_of
 from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
-from simlaunch.errors import UsageError
+from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.engine import air_mass_flow
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
@@ -221,6 +222,35 @@ def stated(limits: CurveLimits) -> dict[str, float]:
         for name, value in given.items()
         if isinstance(value, Quantity)
     }
+
+
+def limits_given(values: Mapping[str, str | Quantity | None], called: Callable[[str], str] = str) -> dict[str, float]:
+    """Limits as a caller gives them, held against the same bounds as in a scenario.
+
+    Parameters
+    ----------
+    values : mapping of str to str, Quantity or None
+        By the fields of `CurveLimits`; None for those that are not given.
+    called : callable
+        What a field is called where a message names it.
+
+    Returns
+    -------
+    dict of str to float
+        By the fields of `Limits`, SI units.
+
+    Raises
+    ------
+    InputError
+        Text that is no quantity of its kind, or a limit that is not possible.
+    """
+    typed = {name: value for name, value in values.items() if value is not None}
+    try:
+        return stated(CurveLimits.model_validate(typed))
+    except ValidationError as error:
+        first = error.errors()[0]
+        fault: Fault = first["ctx"]["faults"][0]
+        raise InputError(replace(fault, place=called(str(first["loc"][0])))) from None
 
 
 def _points(points: Sequence[tuple[Quantity, Quantity]]) -> Points:

@@ -8,8 +8,8 @@ intervals are made of.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from math import ceil, nan, sqrt
+from dataclasses import dataclass, replace
+from math import ceil, floor, nan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +19,7 @@ from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
@@ -46,6 +47,7 @@ FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
 _FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
+_ROUNDING = 1e-6  # of a share times a number of cases
 _UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
 
 
@@ -130,6 +132,19 @@ class Odds(Result):
         """Difference of every case; infinite where one curve missed the target, nan where both did [s]."""
         return difference(self.times)
 
+    def turned(self) -> Odds:
+        """The same cases with first and second curve the other way round."""
+        return replace(
+            self,
+            first=self.second,
+            second=self.first,
+            times=self.times[:, ::-1],
+            first_quicker=self.second_quicker,
+            second_quicker=self.first_quicker,
+            first_by_more=self.second_by_more,
+            second_by_more=self.first_by_more,
+        )
+
     def difference_quantiles(self) -> tuple[float, ...]:
         """Difference at `QUANTILES` of the cases in which at least one curve reached the target [s]."""
         return _quantiles(self.difference[~np.isnan(self.difference)])
@@ -161,7 +176,19 @@ def difference(times: Array) -> Array:
 def _quantiles(values: Array) -> tuple[float, ...]:
     if not values.size:
         return (float("nan"),) * len(QUANTILES)
-    return tuple(np.quantile(values, QUANTILES, method="inverted_cdf").tolist())
+    ordered = np.sort(values)
+    return tuple(_quantile(ordered, share) for share in QUANTILES)
+
+
+def _quantile(ordered: Array, share: float) -> float:
+    """Value that a share of sorted values stays below; the mean of both neighbours where the share falls between them.
+
+    So differences turned the other way round have the same quantiles, turned the other way round.
+    """
+    place = share * ordered.size
+    below = float(ordered[max(ceil(place - _ROUNDING) - 1, 0)])
+    above = float(ordered[min(floor(place + _ROUNDING), ordered.size - 1)])
+    return below if below == above else 0.5 * (below + above)
 
 
 # --- points and shares ---
@@ -277,7 +304,7 @@ def odds(
     first: str,
     second: str,
     *,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     target: Target | None = None,
     runs: int = 2048,
     seed: int = 0,
@@ -294,8 +321,8 @@ def odds(
         With uncertain values.
     first, second : str
         Names of the curves.
-    pedal : Pedal
-        Full load throughout, or held slip.
+    pedal : Pedal or str
+        Full load throughout, or held slip: a member, or its words.
     target : Target, optional
         What is timed; the scenario's goal if left out.
     runs : int
@@ -319,7 +346,7 @@ def odds(
     Raises
     ------
     UsageError
-        No curve of that name, the same one twice, nothing uncertain, or a number out of range.
+        No curve or pedal of that name, the same one twice, nothing uncertain, or a number out of range.
     InputError
         A value that cannot be drawn.
     """
@@ -327,15 +354,16 @@ def odds(
         raise UsageError("the odds are between two different curves")
     if seed < 0:
         raise UsageError(f"seed {seed} is below zero; give a whole number from 0 on")
+    driven = chosen(Pedal, pedal, "pedal")
     aim = goal(scenario) if target is None else target
-    drawn = draws(scenario, (first, second), pedal, aim)
+    drawn = draws(scenario, (first, second), driven, aim)
     points, scramblings = sobol_points(runs, len(drawn.names), seed)
     values = drawn.values(points)
     times, lost = _Launches(drawn, aim, tolerance, workers, watch).times(values)
     with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)
-    return Odds(scenario, seed, first, second, pedal, aim, times, scramblings, *shares, decides, lost, left_open)
+    return Odds(scenario, seed, first, second, driven, aim, times, scramblings, *shares, decides, lost, left_open)
 
 
 def shares_of(times: Array, scramblings: int) -> tuple[Chance, Chance, Chance, Chance]:

@@ -21,11 +21,13 @@ from simlaunch.analysis.limits import PART_AT, demand
 from simlaunch.analysis.peak_events import PeakEvents
 from simlaunch.analysis.simulate import Simulation, simulate
 from simlaunch.analysis.verdict import SAME_PEAK
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal
+from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.trace import Trace
@@ -167,26 +169,34 @@ class CurveLoad:
         return self.simulation.measures.audit.coupling
 
 
-@dataclass(frozen=True)
-class Stress:
-    """What the parts take with each of some curves.
+@dataclass(frozen=True, repr=False)
+class DrivelineLoads(Result):
+    """What the parts of the driveline take with each of some curves.
 
     Parameters
     ----------
-    scenario : str
-        Name of the scenario.
+    scenario : Scenario
+        The scenario.
     pedal : Pedal
         Full load throughout, or held slip.
     loads : tuple of CurveLoad
         One for each curve.
-    rigid : bool
-        Whether half shafts do not twist, so that shocks are left out.
     """
 
-    scenario: str
+    study = "parts"
+
+    scenario: Scenario
     pedal: Pedal
     loads: tuple[CurveLoad, ...]
-    rigid: bool
+
+    @property
+    def rigid(self) -> bool:
+        """Whether half shafts do not twist, so that shocks are left out."""
+        return self.scenario.drive.half_shafts == "rigid"
+
+    def of(self, curve: str) -> CurveLoad:
+        """What the parts take with one of the curves."""
+        return next(load for load in self.loads if load.curve == curve)
 
     @cached_property
     def broken(self) -> tuple[tuple[str, PartLoad], ...]:
@@ -296,7 +306,7 @@ def _peak_torque(simulation: Simulation) -> float:
     return float(values_at(engine.torque, speeds).max())
 
 
-def stress_of(scenario: Scenario, simulations: Sequence[Simulation]) -> Stress:
+def loads_of(scenario: Scenario, simulations: Sequence[Simulation]) -> DrivelineLoads:
     """What the parts took in launches that were made already.
 
     Parameters
@@ -308,20 +318,20 @@ def stress_of(scenario: Scenario, simulations: Sequence[Simulation]) -> Stress:
 
     Returns
     -------
-    Stress
+    DrivelineLoads
         Loads of every part; parts without a rating follow those with one.
     """
     loads = tuple(_curve_load(scenario, simulation) for simulation in simulations)
-    return Stress(scenario.name, simulations[0].pedal, loads, scenario.drive.half_shafts == "rigid")
+    return DrivelineLoads(scenario, simulations[0].pedal, loads)
 
 
-def stress(
+def parts(
     scenario: Scenario,
     curves: Sequence[str] | None = None,
     *,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     tolerance: float | None = None,
-) -> Stress:
+) -> DrivelineLoads:
     """Launch curves, and hold what the parts take against their ratings and against each other.
 
     Parameters
@@ -330,24 +340,25 @@ def stress(
         With ratings, if any are known.
     curves : sequence of str, optional
         Names of its curves; all of them if left out.
-    pedal : Pedal
-        Full load throughout, or held slip.
+    pedal : Pedal or str
+        Full load throughout, or held slip: a member, or its words.
     tolerance : float, optional
         Relative error allowed per step [-].
 
     Returns
     -------
-    Stress
+    DrivelineLoads
         Loads of every part with each curve.
 
     Raises
     ------
     UsageError
-        No curve of that name, or one named twice.
+        No curve or pedal of that name, or a curve named twice.
     SimlaunchError
         The equations could not be followed.
     """
+    driven = chosen(Pedal, pedal, "pedal")
     names = tuple(scenario.curve_names if curves is None else curves)
     if len(set(names)) < len(names):
         raise UsageError("a curve is named twice; name each curve once")
-    return stress_of(scenario, [simulate(scenario, name, pedal, tolerance=tolerance) for name in names])
+    return loads_of(scenario, [simulate(scenario, name, driven, tolerance=tolerance) for name in names])

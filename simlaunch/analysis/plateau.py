@@ -1,487 +1,260 @@
-"""The highest plateau that pays: where a full-load curve gains time within its limits, and where it stops to."""
+"""The highest plateau that pays, within the limits of engine and driveline, for one gear set or several."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field, replace
-from math import inf, isfinite, nan, pi
+import os
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-from scipy.optimize import differential_evolution
-from scipy.stats import qmc
+from simlaunch.analysis.launches import Aim, target_named
+from simlaunch.analysis.limits import limits_given, limits_of
+from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
+from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
+from simlaunch.choices import chosen
+from simlaunch.errors import UsageError
+from simlaunch.record import Pedal, Record
+from simlaunch.results import Result
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import changed, with_gear_sets
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import Quantity
+from simlaunch.writing import write
 
-from simlaunch.analysis.launches import as_many
-from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, Room, Shape, binding, gains
-from simlaunch.analysis.simulate import target_label
-from simlaunch.errors import TargetNotReached
-from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.record import Record
-from simlaunch.simulation.run import complete
+PLATEAU = "plateau"
+"""What the curve that was found is called beside the one that was wished for."""
 
-Array = NDArray[np.float64]
-
-FRONT = 25
-"""Heights of plateau that are told."""
-
-DRIVES = np.linspace(0.76, 1.24, 25)
-"""Final drives that are tried, over the present one [-]."""
-
-_LOWEST = 0.3  # lowest height tried over the highest
-_VERY_LOWEST = 0.05  # the same where none so high is sound
-_FEW = 10  # heights between them
-_GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
-_CLOSINGS = 4  # each to half the distance
-_NEAR = 1.02  # a knee is sought among times that come so near the quickest
-_NARROWINGS = 2  # each to a fifth of the interval of heights
-_MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
-_STARTS, _POLISHINGS = 8, 6  # of the last search, around the best that were met
-_APART = 0.04  # of the unit cube: points that are nearer to one another are one start
-_REACH = 0.06  # of the unit cube, to which the last search goes at first
-_TRIALS = 16  # of each start at each reach
-_TRIAL_BITS = (_STARTS * _TRIALS).bit_length() - 1
-_BASES = 4  # shapes from which higher ones are tried where a limit is lifted
-_SHRINK = 0.55  # of the reach
-_NOTABLY = 50.0 * pi / 30.0  # [rad/s]
-_CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
-_TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
-_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
-
-Tell = Callable[[str], None]
+_HEAVIEST = 1e6
+Limit = str | Quantity | None
+Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True)
-class Plateau:
-    """What was found for one car.
+class WantedFinalDrive:
+    """The final drive that suits a curve best, with the gears as they are.
 
     Parameters
     ----------
-    speeds : ndarray, shape (n,)
-        Engine speeds [rad/s].
-    torque : ndarray, shape (n,)
-        The curve that pays [N m].
-    binding : tuple of str
-        What keeps the curve from being higher, at each engine speed.
-    chosen : Point
-        The highest plateau that pays.
-    quickest : Point
-        The quickest one that was found, however high.
-    front : tuple of Point
-        Of the best curves of each height that keep to the limits, those that no other beats in both time and torque
-        at the gearbox input; by rising torque.
-    knee : int
-        Place on the front from which more torque buys least for what it costs.
-    gear_limits : tuple of float
-        Torque limit of each gear; infinite where none pays [N m].
-    wish : Point
-        The curve that is wished for, launched likewise.
-    wish_torque : ndarray, shape (n,)
-        That curve [N m].
-    unlimited : Point
-        The chosen curve without the torque limits that were sought for gears.
+    curve : str
+        Name of the curve; `PLATEAU` for the one that was found.
+    present : float
+        Ratio of the car as described [-].
+    score : float
+        Score with it [s].
+    ratio : float
+        Ratio that suits the curve best [-].
+    best_score : float
+        Score with that [s].
+    farther : str
+        ``"or more"`` or ``"or less"`` where the ratio is the last that was tried.
+    """
+
+    curve: str
+    present: float
+    score: float
+    ratio: float
+    best_score: float
+    farther: str = ""
+
+
+@dataclass(frozen=True, repr=False)
+class PlateauResult(Result):
+    """Plateaus of one scenario by gear set, and what they were sought for.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    wish : str
+        Name of the curve that was wished for.
+    pedal : Pedal
+        Full load throughout, or held slip.
+    aim : Aim
+        What the curve is to be quick for.
+    by_gear_set : mapping of str to Plateau
+        The car as described first; the other gear sets of the scenario where they were asked for.
+    final_drives : mapping of str to float
+        Final drive of each gear set [-].
+    wanted : tuple of WantedFinalDrive
+        The final drives that suit the plateau and the wish.
+    """
+
+    study = "plateau"
+
+    scenario: Scenario
+    wish: str
+    pedal: Pedal
+    aim: Aim
+    by_gear_set: Mapping[str, Plateau]
+    final_drives: Mapping[str, float]
+    wanted: tuple[WantedFinalDrive, ...] = ()
+
+    @property
+    def first(self) -> Plateau:
+        """Plateau of the car as described."""
+        return next(iter(self.by_gear_set.values()))
+
+    @property
+    def best(self) -> str:
+        """Gear set whose plateau is the quickest."""
+        return min(self.by_gear_set, key=lambda name: self.by_gear_set[name].chosen.score)
+
+    def save_curve(self, path: str | os.PathLike[str], *, force: bool = False) -> None:
+        """Write the curve of the car as described to a file that a scenario can name.
+
+        Parameters
+        ----------
+        path : str or path-like
+            Where to write.
+        force : bool
+            Whether a file that is there may be replaced.
+
+        Raises
+        ------
+        InputError
+            The file is there, or cannot be written.
+        """
+        write("curve", Path(path), self._words.curve_csv(self), force=force)
+
+
+def plateau(
+    scenario: Scenario,
+    wish: str | None = None,
+    *,
+    targets: str | Sequence[str] | Mapping[str, float] | None = None,
+    pedal: Pedal | str = Pedal.FULL,
+    mean_pressure: Limit = None,
+    power: Limit = None,
+    air_flow: Limit = None,
+    torque: Limit = None,
+    rise: Limit = None,
+    envelope: str | None = None,
+    use_parts: bool = True,
+    gear_limits: bool = False,
+    within_grip: bool = False,
+    each_gear_set: bool = False,
+    watch: Watch | None = None,
+) -> PlateauResult:
+    """Seek the highest torque plateau that still gains time within the limits of engine and driveline.
+
+    Limits that are left out are those that the scenario states under `limits`, if it does. They are given as there:
+    text with a unit, such as ``"250 kW"``.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    wish : str, optional
+        Name of the curve that was wished for; the first one if left out.
+    targets : str, sequence of str, or mapping of str to float, optional
+        What the curve is to be quick for, such as ``"1/4 mile"``; a mapping gives each its weight. The scenario's goal
+        if left out.
+    pedal : Pedal or str
+        Full load throughout, or held slip.
+    mean_pressure : str or Quantity, optional
+        Highest brake mean effective pressure; needs the displacement.
+    power : str or Quantity, optional
+        Highest power.
+    air_flow : str or Quantity, optional
+        Highest flow of air.
+    torque : str or Quantity, optional
+        Highest torque.
+    rise : str or Quantity, optional
+        Torque by which the curve may rise in 1000 rpm; where nothing states it, as steep as the envelope where that is
+        steepest.
+    envelope : str, optional
+        Name of the curve that is all the engine can give at each engine speed; caps the whole plateau. Where nothing
+        states it, the highest of all curves caps the way up.
+    use_parts : bool
+        Whether the ratings of parts are kept to.
+    gear_limits : bool
+        Whether torque limits are sought for the gears that spin the tyres.
     within_grip : bool
-        Whether the torque limits of the gears are what the tyres can use there.
-    capped : bool
-        Whether any limit of the engine was given; if not, the curve may be out of its reach.
-    gains : dict of str to float
-        Time that a limit raised by a tenth, or a rating taken away, would save at least [s].
-    earlier : Point or None
-        The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
-    """
-
-    speeds: Array
-    torque: Array
-    binding: tuple[str, ...]
-    chosen: Point
-    quickest: Point
-    front: tuple[Point, ...]
-    knee: int
-    gear_limits: tuple[float, ...]
-    wish: Point
-    wish_torque: Array
-    unlimited: Point
-    within_grip: bool = False
-    capped: bool = True
-    gains: dict[str, float] = field(default_factory=dict)
-    earlier: Point | None = None
-
-
-def _cost(point: Point) -> float:
-    """Score with what is broken on top, so that a search is led back within the limits."""
-    over = sum(seen / allowed - 1.0 for seen, allowed in point.broken.values())
-    return (point.score if isfinite(point.score) else 1e3) + _TAIL * over + (SAME_TIME if over else 0.0)
-
-
-# --- the search ---
-
-
-class _Front:
-    """The best plateau of each of some heights: grids of start and end that close in, each helped by its neighbours."""
-
-    def __init__(self, room: Room, heights: Sequence[float]) -> None:
-        self._room, self._heights = room, heights
-        self.best: list[Point] = []
-        grid = np.linspace(0.0, 1.0, _GRID)
-        self._try([[(late, long) for late in grid for long in grid]] * len(heights))
-        for closing in range(_CLOSINGS):
-            reach = 0.5 ** (closing + 1) / (_GRID - 1)
-            self._try([self._around(k, reach) for k in range(len(heights))])
-
-    def _around(self, k: int, reach: float) -> list[tuple[float, float]]:
-        """Places about the best of a height, and those of its neighbours."""
-        late, long = self._room.place(self.best[k].shape)
-        beside = [(late + a * reach, long + b * reach) for a in (-1, 0, 1) for b in (-1, 0, 1) if a or b]
-        near = [self.best[n].shape for n in (k - 1, k + 1) if 0 <= n < len(self.best)]
-        return [*beside, *(self._room.place(shape, self._heights[k]) for shape in near)]
-
-    def _try(self, places: list[list[tuple[float, float]]]) -> None:
-        """Launch some places of each height, and keep the best of each."""
-        every = [(k, *np.clip(place, 0.0, 1.0)) for k, row in enumerate(places) for place in row]
-        points = self._room.launched([self._room.shape(self._heights[k], late, long) for k, late, long in every])
-        rows: list[list[Point]] = [[point] for point in self.best] or [[] for _ in self._heights]
-        for (k, *_), point in zip(every, points, strict=True):
-            rows[k].append(point)
-        self.best = [min(row, key=_cost) for row in rows]
-
-
-def best_of_each(room: Room, heights: Sequence[float]) -> list[Point]:
-    """The quickest plateau of each of some heights.
-
-    Parameters
-    ----------
-    room : Room
-        What can be chosen.
-    heights : sequence of float
-        Torques [N m].
-
-    Returns
-    -------
-    list of Point
-        One for each height, sound if any that was met is.
-    """
-    return _Front(room, heights).best
-
-
-def _places(room: Room, point: Point) -> tuple[float, float, float]:
-    """A shape as a point of the unit cube, which a search moves about in."""
-    height = (point.shape.height / room.top - _LOWEST) / (1.0 - _LOWEST)
-    return (float(np.clip(height, 0.0, 1.0)), *room.place(point.shape))
-
-
-def _launched_at(room: Room, places: Array) -> list[Point]:
-    heights = room.top * (_LOWEST + (1.0 - _LOWEST) * places[:, 0])
-    return room.launched([room.shape(*each) for each in zip(heights, places[:, 1], places[:, 2], strict=True)])
-
-
-def _evolved(room: Room, first: Point) -> list[Point]:
-    """All points that differential evolution meets from a first guess on.
-
-    Source: R. Storn, K. Price, J. Global Optimization 11 (1997) 341, as in SciPy.
-    """
-    met: list[Point] = []
-
-    def cost(places: Array) -> Array:
-        points = _launched_at(room, places.T)
-        met.extend(points)
-        return np.array([_cost(point) for point in points])
-
-    differential_evolution(
-        cost,
-        [(0.0, 1.0)] * 3,
-        popsize=_MEMBERS,
-        maxiter=_GENERATIONS,
-        rng=_SEED,
-        init="sobol",
-        polish=False,
-        vectorized=True,
-        updating="deferred",
-        x0=_places(room, first),
-        tol=1e-4,
-    )
-    return met
-
-
-def _apart(room: Room, points: Sequence[Point]) -> list[Point]:
-    """The best of some points, no two of them close to one another."""
-    held: list[Point] = []
-    places: list[Array] = []
-    for point in sorted(points, key=_cost):
-        place = np.array(_places(room, point))
-        if all(np.abs(place - other).max() > _APART for other in places):
-            held.append(point)
-            places.append(place)
-        if len(held) == _STARTS:
-            break
-    return held
-
-
-def _polished(room: Room, points: Sequence[Point]) -> list[Point]:
-    """All points that random trials meet around several of the best, each time nearer to the best of each.
-
-    Time is rough over the shape where tyres spin, so that steps along the axes miss what lies between them. The
-    trials are points of a Sobol sequence, the same in every search.
-    """
-    held, met = _apart(room, points), []
-    for polishing in range(_POLISHINGS):
-        drawn = qmc.Sobol(3, rng=_SEED + polishing).random_base2(_TRIAL_BITS).reshape(_STARTS, _TRIALS, 3)[: len(held)]
-        centres = np.array([_places(room, point) for point in held])
-        around = centres[:, None] + _REACH * _SHRINK**polishing * (2.0 * drawn - 1.0)
-        tried = _launched_at(room, np.clip(around.reshape(-1, 3), 0.0, 1.0))
-        met += tried
-        rows = [tried[_TRIALS * k : _TRIALS * (k + 1)] for k in range(len(held))]
-        held = [min([point, *row], key=_cost) for point, row in zip(held, rows, strict=True)]
-    return met
-
-
-def met_near_the_best(room: Room, points: Sequence[Point]) -> list[Point]:
-    """What a search for the quickest plateau meets: evolution from the best that is known, then trials around the best.
-
-    Parameters
-    ----------
-    room : Room
-        What can be chosen.
-    points : sequence of Point
-        Plateaus that were launched already, at least one.
-
-    Returns
-    -------
-    list of Point
-        Those points and all that were met, the best first.
-    """
-    known = [*points, *_evolved(room, min(points, key=_cost))]
-    return sorted([*known, *_polished(room, known)], key=_cost)
-
-
-def _lowest_that_pays(room: Room, points: Sequence[Point], met: Sequence[Point]) -> Point:
-    """The lowest plateau that is no slower than the best by more than counts as equal."""
-
-    def pays(point: Point) -> bool:
-        return point.sound and point.score <= met[0].score + SAME_TIME
-
-    high = min(filter(pays, met), key=lambda point: point.shape.height)
-    low = max((p.shape.height for p in points if p.shape.height < high.shape.height), default=high.shape.height)
-    for _ in range(_NARROWINGS):
-        heights = np.linspace(low, high.shape.height, 6)[1:-1]
-        for point in best_of_each(room, heights.tolist()):
-            if pays(point):
-                high = point
-                break
-            low = point.shape.height
-    return high
-
-
-def _as_far(room: Room, point: Point, shaped: Callable[[float], Shape], slowest: float) -> Point:
-    """The first of some shapes, from share 1 down to 0, that is sound and quick enough; the point itself if none is."""
-    low, high = 0.0, 1.0
-    for _ in range(2):
-        shares = np.linspace(high, low, _CANDIDATES)[: -1 if low == 0.0 else None]
-        tried = room.launched([shaped(float(share)) for share in shares])
-        good = [k for k, each in enumerate(tried) if each.sound and each.score <= slowest]
-        if not good:
-            return point
-        point = tried[good[0]]
-        if good[0] == 0:
-            return point
-        high, low = float(shares[good[0] - 1]), float(shares[good[0]])
-    return point
-
-
-def _longest(room: Room, point: Point, slowest: float) -> Point:
-    """The same height held as long as it can be without being slower: to a later end, then from an earlier start.
-
-    A full-throttle launch hardly sees low engine speeds, so that time alone says nothing about them; a driver does see
-    them. What is below the start comes up as early as it can.
-    """
-    shape, last = point.shape, room.latest(point.shape.height)
-    point = _as_far(room, point, lambda s: shape._replace(end=shape.end + s * max(last - shape.end, 0.0)), slowest)
-    later, first = point.shape, room.earliest(shape.height)
-    point = _as_far(room, point, lambda s: later._replace(start=later.start + s * (first - later.start)), slowest)
-    early, begin = point.shape, float(room.speeds[0])
-    return _as_far(room, point, lambda s: early._replace(left=begin + s * max(first - begin, 0.0)), slowest)
-
-
-def _earlier(room: Room, chosen: Point) -> Point | None:
-    """The plateau begun as early as it can be, if the chosen one begins notably later."""
-    first = room.earliest(chosen.shape.height)
-    if chosen.shape.start <= first + _NOTABLY:
-        return None
-    return room.launched([chosen.shape._replace(start=first)])[0]
-
-
-def _front(points: Sequence[Point], chosen: Point) -> tuple[Point, ...]:
-    """The front with the chosen point on it: what is as quick within what counts as equal does not push it off."""
-    return not_beaten(
-        [
-            chosen,
-            *(
-                p
-                for p in points
-                if p.sound
-                and (p.strain, p.score) != (chosen.strain, chosen.score)
-                and not (p.strain <= chosen.strain and p.score <= chosen.score)
-            ),
-        ]
-    )
-
-
-def not_beaten(points: Sequence[Point]) -> tuple[Point, ...]:
-    """Points than which no other is as quick with as little torque at the gearbox input.
-
-    Parameters
-    ----------
-    points : sequence of Point
-        Curves that were launched.
-
-    Returns
-    -------
-    tuple of Point
-        By rising torque, and so by falling time.
-    """
-    kept: list[Point] = []
-    for point in sorted(points, key=lambda each: (each.strain, each.score)):
-        if not kept or point.score < kept[-1].score:
-            kept.append(point)
-    return tuple(kept)
-
-
-def _knee(front: Sequence[Point]) -> int:
-    """The point of the quicker end of a front that lies farthest below the straight line between its ends."""
-    first = next(k for k, point in enumerate(front) if point.score <= _NEAR * front[-1].score)
-    torque, score = np.array([(point.strain, point.score) for point in front[first:]]).T
-    if score.size < 3:
-        return len(front) - 1
-    along = (torque - torque[0]) / (torque[-1] - torque[0])
-    down = (score[0] - score) / (score[0] - score[-1])
-    return first + int(np.argmax(down - along))
-
-
-def _gear_limits(room: Room, chosen: Point) -> tuple[tuple[float, ...], Point]:
-    """Torque limits of the gears in which the tyres cannot use the plateau, from first gear up."""
-    count = int(room.car.gearbox.count)
-    limits, best = [inf] * count, chosen
-    complete(car := as_many([room.cars([chosen.shape])[0]]).view(np.recarray)[0])
-    within = (room.speeds >= chosen.shape.start) & (room.speeds <= max(chosen.shape.end, chosen.shape.start))
-    pull = room.speeds[within] if within.any() else room.speeds[-1:]
-    for gear in range(count):
-        if float(np.min(usable_torque(car, gear + 1, pull))) >= chosen.shape.height:
-            break
-        for low, high in ((0.3, 1.0), (-0.05, 0.05)):
-            middle = 0.0 if low > 0.0 or not isfinite(limits[gear]) else limits[gear] / chosen.shape.height
-            tried = [*(chosen.shape.height * (middle + share) for share in np.linspace(low, high, 15))]
-            trials = [[*limits[:gear], limit, *limits[gear + 1 :]] for limit in tried if limit > 0.0]
-            points = room.launched([chosen.shape] * len(trials), trials)
-            least = min([best.score, *(point.score for point in points if point.sound)])
-            for trial, point in zip(trials, points, strict=True):
-                if point.sound and point.score <= least + SAME_TIME and trial[gear] < chosen.shape.height:
-                    limits, best = trial, point
-                    break
-            if not isfinite(limits[gear]):
-                break
-    return tuple(limits), best
-
-
-def _refuse(room: Room, points: Sequence[Point]) -> TargetNotReached:
-    """Why no plateau keeps to the limits: what is broken least where least is broken, or which cap is too low."""
-    nearest = min(points, key=lambda point: (not isfinite(point.score), _over(point)))
-    if not nearest.broken:
-        return _out_of_reach(room)
-    what, (seen, allowed) = max(nearest.broken.items(), key=lambda item: item[1][0] / item[1][1])
-    return TargetNotReached(
-        f"no plateau meets the limits: even with one of {nearest.shape.height:.0f} N m, {what}, sees {seen:.0f} N m, "
-        f"{seen - allowed:.0f} N m more than the {allowed:.0f} N m allowed"
-    )
-
-
-def _out_of_reach(room: Room) -> TargetNotReached:
-    """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
-    names = ", ".join(target_label(target) for target in room.aims.targets)
-    told = f"no plateau within the limits reaches {names} within {float(room.car.run.time_limit):g} s"
-    if not room.caps:
-        return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
-    which = " and ".join(room.caps)
-    for factor in _EASED:
-        eased = room.within(room.limits.eased(float(factor)))
-        shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
-        if any(isfinite(point.score) for point in eased.launched(shapes)):
-            return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
-    return TargetNotReached(f"{told}; a higher limit of {which} would not do, so raise run.time_limit")
-
-
-def _over(point: Point) -> float:
-    return max((seen / allowed for seen, allowed in point.broken.values()), default=0.0)
-
-
-def plateau(room: Room, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
-    """The highest plateau that pays, and what less torque would cost.
-
-    The lowest height that is within a thousandth of a second of the quickest is taken, and held as long as it can be
-    within five.
-
-    Parameters
-    ----------
-    room : Room
-        What can be chosen.
-    by_gear : bool
-        Whether torque limits are sought for the gears in which the tyres cannot use the plateau.
-    tell : callable, optional
+        Whether the torque in each gear keeps to what the tyres can use there.
+    each_gear_set : bool
+        Whether a plateau is sought for every gear set of the scenario.
+    watch : callable, optional
         Takes a line that says how far the search is.
 
     Returns
     -------
-    Plateau
-        The curve and the front of curves around it.
+    PlateauResult
+        The curve that pays and the front around it for every gear set, and the final drives that suit.
 
     Raises
     ------
+    UsageError
+        No such curve or target, a weight out of range, or a choice that contradicts another.
+    InputError
+        A limit that is no quantity of its kind, or impossible.
     TargetNotReached
         No plateau keeps to the limits; the message says which limit stands in the way, and by how much.
     """
-    tell = tell or (lambda line: None)
-    tell(f"1 of 3: {FRONT} heights of plateau")
-    points = best_of_each(room, np.linspace(_LOWEST * room.top, room.top, FRONT).tolist())
-    if not any(point.sound for point in points):
-        points = best_of_each(room, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * room.top).tolist())
-    if not any(point.sound for point in points):
-        raise _refuse(room, points)
-    tell("2 of 3: the quickest plateau")
-    met = met_near_the_best(room, points)
-    best = met[0]
-    tell("3 of 3: the lowest one that is as quick, held as long as it can be")
-    chosen = _longest(room, _lowest_that_pays(room, points, met), best.score + HELD_TIME)
-    best = min(best, chosen, key=_cost)
-    front, saved = _front([*points, best], chosen), gains(room, chosen, [best, *_apart(room, met)[:_BASES]])
-    names, plain, limits = binding(room, chosen, saved), chosen, room.ceilings
-    if by_gear:
-        limits, chosen = _gear_limits(room, chosen)
-    wish = room.points([Shape(float(room.wish_torque.max()), nan, nan)], as_many([room.car]))[0]
-    torque, knee, earlier = room.torque(chosen.shape), _knee(front), _earlier(room, plain)
-    found = Plateau(room.speeds, torque, names, chosen, best, front, knee, limits, wish, room.wish_torque, plain)
-    capped, grip = bool(room.caps), room.within_grip
-    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
+    if gear_limits and within_grip:
+        raise UsageError("torque limits by gear are either sought or set to what the tyres can use; choose one of them")
+    driven = chosen(Pedal, pedal, "pedal")
+    name = scenario.curve(wish or scenario.curve_names[0]).name
+    given = limits_given(
+        {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
+    )
+    aim = _aim(scenario, targets)
+
+    def space(geared: Scenario) -> SearchSpace:
+        limits = limits_of(geared, given, envelope)
+        limits = limits if use_parts else replace(limits, parts=())
+        return SearchSpace(lower(geared, name, driven), limits, aim, within_grip=within_grip)
+
+    gear_sets = with_gear_sets(scenario, every=each_gear_set)
+    found = {
+        gear_set: highest_plateau(
+            space(geared), by_gear=gear_limits, tell=partial(_tell, watch, gear_set if each_gear_set else "")
+        )
+        for gear_set, geared in gear_sets.items()
+    }
+    drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
+    wanted = _wanted(scenario, (name, driven), space(scenario), next(iter(found.values())))
+    return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
 
-def final_drive(room: Room, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
-    """The final drive that suits a curve, and the score with it.
+def _tell(watch: Watch | None, gear_set: str, line: str) -> None:
+    if watch is not None:
+        watch(f"{gear_set}, {line}" if gear_set else line)
 
-    Parameters
-    ----------
-    room : Room
-        The car as it is.
-    shape : Shape or None
-        The curve; None: the one that is wished for.
-    lowered : callable
-        Makes the car with its final drive so many times as high.
 
-    Returns
-    -------
-    tuple of float
-        Ratio over the present one [-], and score [s]; of those that are equally quick, the nearest to the present one.
-    """
-    grip = room.within_grip
-    rooms = [Room(lowered(float(ratio)), room.limits, room.aims, room.tolerance, within_grip=grip) for ratio in DRIVES]
-    cars = [each.car if shape is None else each.cars([shape])[0] for each in rooms]
-    points = room.points([shape or Shape(nan, nan, nan)] * len(cars), as_many(cars))
-    scores = np.array([point.score if point.sound or shape is None else inf for point in points])
-    equal = np.flatnonzero(scores <= scores.min() + SAME_TIME)
-    place = int(equal[np.argmin(np.abs(DRIVES[equal] - 1.0))])
-    return float(DRIVES[place]), float(scores[place])
+def _aim(scenario: Scenario, wanted: str | Sequence[str] | Mapping[str, float] | None) -> Aim:
+    """Targets by name with their weights."""
+    if not wanted:
+        return Aim((target_named(scenario, None),), (1.0,))
+    names = [wanted] if isinstance(wanted, str) else list(wanted)
+    weights = [wanted[name] if isinstance(wanted, Mapping) else 1.0 for name in names]
+    for name, weight in zip(names, weights, strict=True):
+        if not 0.0 < weight < _HEAVIEST:
+            raise UsageError(f"target {quoted(name)} has no weight: a weight is a number above zero, below a million")
+    targets = [target_named(scenario, name) for name in names]
+    places = [(target.kind, target.start, target.end) for target in targets]
+    for k, (name, place) in enumerate(zip(names, places, strict=True)):
+        if place in places[:k]:
+            raise UsageError(f"{quoted(name)} names a target twice; give it once, with its weight")
+    return Aim(tuple(targets), tuple(weights))
+
+
+def _wanted(
+    scenario: Scenario, curve: tuple[str, Pedal], space: SearchSpace, found: Plateau
+) -> tuple[WantedFinalDrive, ...]:
+    """The final drives that suit the plateau and the wish, the gears staying as they are."""
+    present = scenario.gearbox.final_drive.si
+
+    def lowered(ratio: float) -> Record:
+        return lower(changed(scenario, {"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
+
+    def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:
+        ratio, best = final_drive(space, shape, lowered)
+        farther = "or more" if ratio >= DRIVES[-1] else "or less" if ratio <= DRIVES[0] else ""
+        return WantedFinalDrive(named, present, score, present * ratio, best, farther)
+
+    return (
+        wanted(PLATEAU, found.unlimited.score, found.unlimited.shape),
+        wanted(curve[0], found.wish.score, None),
+    )

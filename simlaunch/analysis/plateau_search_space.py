@@ -104,7 +104,7 @@ class Point:
         return steady if isfinite(steady) else self.peaks[Part.GEARBOX_INPUT]
 
 
-class Room:
+class SearchSpace:
     """All plateaus that a car can be given within the caps of its curve.
 
     Parameters
@@ -156,9 +156,9 @@ class Room:
         least = [float(usable_torque(car, gear, self.speeds).min()) for gear in gears]
         return tuple(torque if torque < self.top else inf for torque in least)
 
-    def within(self, limits: Limits) -> Room:
+    def within(self, limits: Limits) -> SearchSpace:
         """The same car within other limits."""
-        return Room(self.car, limits, self.aims, self.tolerance, self.workers, within_grip=self.within_grip)
+        return SearchSpace(self.car, limits, self.aims, self.tolerance, self.workers, within_grip=self.within_grip)
 
     def _climbing(self) -> tuple[float, Array, NDArray[np.bool_]]:
         """Steepest rise, the earliest climb of torque over engine speed, and where the rise alone holds it down.
@@ -220,10 +220,10 @@ class Room:
     def latest(self, height: float) -> float:
         """Highest engine speed up to which the caps leave room for a height [rad/s]."""
         lid = np.min(list(self.caps.values()), axis=0) if self.caps else np.full(self.speeds.size, inf)
-        room = np.flatnonzero(lid >= height)
-        if not room.size or room[-1] == lid.size - 1:
-            return float(self.speeds[-1 if room.size else 0])
-        k = int(room[-1])
+        free = np.flatnonzero(lid >= height)
+        if not free.size or free[-1] == lid.size - 1:
+            return float(self.speeds[-1 if free.size else 0])
+        k = int(free[-1])
         return float(np.interp(height, lid[[k + 1, k]], self.speeds[[k + 1, k]]))
 
     def parts_of(self, shape: Shape) -> dict[str, Array]:
@@ -296,25 +296,25 @@ def _row(columns: dict[Part, Array], k: int) -> dict[Part, float]:
 # --- what binds ---
 
 
-def _risen(room: Room, shape: Shape) -> list[Shape]:
-    """Higher and longer plateaus than one, as far as a room with a limit lifted leaves room."""
+def _risen(space: SearchSpace, shape: Shape) -> list[Shape]:
+    """Higher and longer plateaus than one, as far as a space with a limit lifted leaves room."""
     shapes = []
     for factor in _HIGHER:
-        height = min(factor * shape.height, room.top)
-        first, last = room.earliest(height), room.latest(height)
+        height = min(factor * shape.height, space.top)
+        first, last = space.earliest(height), space.latest(height)
         start = max(shape.start, first)
         shapes += [Shape(height, start, max(end, start), shape.left) for end in {last, min(shape.end, last)}]
     return shapes
 
 
-def gains(room: Room, chosen: Point, quickest: Sequence[Point]) -> dict[str, float]:
+def gains(space: SearchSpace, chosen: Point, quickest: Sequence[Point]) -> dict[str, float]:
     """Time that a higher limit would save at least, for every limit whose lifting saves any.
 
     Caps of the engine and the rise are raised by a tenth, a rating is taken away.
 
     Parameters
     ----------
-    room : Room
+    space : SearchSpace
         What could be chosen.
     chosen : Point
         The plateau that was chosen.
@@ -326,15 +326,15 @@ def gains(room: Room, chosen: Point, quickest: Sequence[Point]) -> dict[str, flo
     dict of str to float
         By the name of the limit [s]; what saves no more than counts as equal is left out.
     """
-    closest, share = room.limits.closest(chosen.peaks, chosen.steady)
-    lifted = {name: room.limits.eased(LIFTED, (name,)) for name in room.caps}
-    if room.limits.rise is not None:
-        lifted[RISE] = room.limits.eased(LIFTED, (RISE,))
+    closest, share = space.limits.closest(chosen.peaks, chosen.steady)
+    lifted = {name: space.limits.eased(LIFTED, (name,)) for name in space.caps}
+    if space.limits.rise is not None:
+        lifted[RISE] = space.limits.eased(LIFTED, (RISE,))
     if share > _NEAR_RATING:
-        lifted[f"{RATING}{closest}"] = room.limits.without(closest)
+        lifted[f"{RATING}{closest}"] = space.limits.without(closest)
     found = {}
     for name, limits in lifted.items():
-        other = room.within(limits)
+        other = space.within(limits)
         points = other.launched([risen for each in (chosen, *quickest) for risen in _risen(other, each.shape)])
         saving = quickest[0].score - min((point.score for point in points if point.sound), default=np.inf)
         if saving > SAME_TIME:
@@ -342,12 +342,12 @@ def gains(room: Room, chosen: Point, quickest: Sequence[Point]) -> dict[str, flo
     return found
 
 
-def binding(room: Room, chosen: Point, saved: dict[str, float]) -> tuple[str, ...]:
+def binding(space: SearchSpace, chosen: Point, saved: dict[str, float]) -> tuple[str, ...]:
     """What keeps the curve from being higher at each engine speed.
 
     Parameters
     ----------
-    room : Room
+    space : SearchSpace
         What could be chosen.
     chosen : Point
         The plateau that was chosen.
@@ -360,19 +360,19 @@ def binding(room: Room, chosen: Point, saved: dict[str, float]) -> tuple[str, ..
         A limit whose lifting saves time; rise or envelope where torque cannot come up earlier; a cap that the curve
         lies on with a remark where lifting it saves none.
     """
-    parts = room.parts_of(chosen.shape)
+    parts = space.parts_of(chosen.shape)
     names, values = list(parts), np.array(list(parts.values()))
     torque, least, found = values.min(axis=0), values.argmin(axis=0), []
-    height = _height_cause(room, chosen, saved)
-    for k in range(room.speeds.size):
-        on = [name for name in room.caps if _AT * room.caps[name][k] <= torque[k]]
+    height = _height_cause(space, chosen, saved)
+    for k in range(space.speeds.size):
+        on = [name for name in space.caps if _AT * space.caps[name][k] <= torque[k]]
         piece = names[int(least[k])]
-        if piece == CLIMB and torque[k] > 0.999 * room.climb[k]:
-            found.append(RISE if room.rise_binds[k] else ENVELOPE)
+        if piece == CLIMB and torque[k] > 0.999 * space.climb[k]:
+            found.append(RISE if space.rise_binds[k] else ENVELOPE)
         elif piece == HEIGHT and height != NO_GAIN:
             found.append(height)
         elif on:
-            found.append(_cap_words(min(on, key=lambda name: (name not in saved, float(room.caps[name][k]))), saved))
+            found.append(_cap_words(min(on, key=lambda name: (name not in saved, float(space.caps[name][k]))), saved))
         else:
             found.append(height if piece == FALL and height.startswith(RATING) else NO_GAIN)
     return tuple(found)
@@ -382,22 +382,22 @@ def _cap_words(name: str, saved: dict[str, float]) -> str:
     return name if name in saved else f"{name}{IDLE}"
 
 
-def _height_cause(room: Room, chosen: Point, saved: dict[str, float]) -> str:
+def _height_cause(space: SearchSpace, chosen: Point, saved: dict[str, float]) -> str:
     """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
     rated = next((name for name in saved if name.startswith(RATING)), "")
     if rated:
         return rated
-    if chosen.shape.height <= _NEARLY * room.top:
+    if chosen.shape.height <= _NEARLY * space.top:
         return NO_GAIN
-    top = _top_cause(room)
+    top = _top_cause(space)
     return top if top == HIGHEST else _cap_words(top, saved)
 
 
-def _top_cause(room: Room) -> str:
+def _top_cause(space: SearchSpace) -> str:
     """The cap that ends the heights which are tried, where one does."""
-    names: Sequence[str] = list(room.caps)
-    lids = np.array([*room.caps.values(), room.climb])
+    names: Sequence[str] = list(space.caps)
+    lids = np.array([*space.caps.values(), space.climb])
     k = int(lids.min(axis=0).argmax())
-    if lids[:, k].min() > room.top * 1.000001:  # the rating of a part at the engine ends them, or nothing does
+    if lids[:, k].min() > space.top * 1.000001:  # the rating of a part at the engine ends them, or nothing does
         return HIGHEST
     return [*names, RISE][int(lids[:, k].argmin())]

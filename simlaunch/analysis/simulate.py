@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from math import isclose, isnan
 
 from simlaunch.analysis.ready import aim, runnable
+from simlaunch.choices import chosen
 from simlaunch.errors import RunNotFollowed
 from simlaunch.metrics.crossing import value_at
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
@@ -211,9 +212,9 @@ def _missed(targets: tuple[Target, ...], last: Run) -> Missed:
 def simulate(
     scenario: Scenario,
     curve: str | None = None,
-    pedal: Pedal = Pedal.FULL,
+    pedal: Pedal | str = Pedal.FULL,
     *,
-    method: Method = Method.COMPILED,
+    method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
 ) -> Simulation:
     """Run one launch of a scenario and measure it.
@@ -224,10 +225,10 @@ def simulate(
         The scenario.
     curve : str, optional
         Name of the full-load curve; the first one if left out.
-    pedal : Pedal
-        Full load throughout, or held slip.
-    method : Method
-        The compiled integrator, or SciPy's as the reference.
+    pedal : Pedal or str
+        Full load throughout, or held slip: a member, or its words.
+    method : Method or str
+        The compiled integrator, or SciPy's as the reference: a member, or its words.
     tolerance : float, optional
         Relative error allowed per step [-].
 
@@ -239,12 +240,13 @@ def simulate(
     Raises
     ------
     UsageError
-        No curve of that name, or a tolerance out of range.
+        No curve, pedal or method of that name, or a tolerance out of range.
     RunNotFollowed
         The equations could not be followed.
     """
     name = scenario.curve_names[0] if curve is None else curve
-    car = runnable(scenario, name, pedal)
-    run, found = _measured(car, extra_targets(scenario), method, tolerance)
-    marks, missed = _carried_on(car, run, found.marks, method, tolerance)
-    return Simulation(scenario, name, pedal, car, run, replace(found, marks=marks), missed)
+    driven, way = chosen(Pedal, pedal, "pedal"), chosen(Method, method, "method")
+    car = runnable(scenario, name, driven)
+    run, found = _measured(car, extra_targets(scenario), way, tolerance)
+    marks, missed = _carried_on(car, run, found.marks, way, tolerance)
+    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), missed)

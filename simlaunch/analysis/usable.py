@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
@@ -94,6 +95,11 @@ class UsableTorque(Result):
     curves: dict[str, Array]
     ceilings: tuple[GearCeiling, ...]
     surplus: tuple[CurveSurplus, ...]
+
+    def only(self, names: Sequence[str]) -> UsableTorque:
+        """The same with some of the curves, in the order in which they are named."""
+        surplus = tuple(each for each in self.surplus if each.curve in names)
+        return replace(self, curves={name: self.curves[name] for name in names}, surplus=surplus)
 
 
 def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> CurveSurplus:

@@ -5,9 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from math import isclose, isnan
+from typing import TYPE_CHECKING
 
-from simlaunch.analysis.demand import NO_EVENT, Demand, PeakEvent
 from simlaunch.metrics.marks import Target
+
+if TYPE_CHECKING:  # both need the limits below
+    from simlaunch.analysis.odds import Odds
+    from simlaunch.analysis.parts import PartLoad
 
 WORTH_NAMING = 0.01
 """Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
@@ -37,60 +41,22 @@ class Finding(Enum):
 
 
 @dataclass(frozen=True)
-class Sureness:
-    """How a difference fares when what is not known exactly is drawn again and again.
+class RatedPart:
+    """A part with a rating, as both curves load it.
 
     Parameters
     ----------
-    cases : int
-        How many were drawn.
-    quicker, slower : tuple of float
-        Share of the cases in which the higher peak is the quicker, or the slower one, and its interval [-].
-    level : float
-        Share of the cases in which the difference is not worth naming [-].
-    gaps : tuple of float
-        Difference that 5 %, half and 95 % of the cases stay below [s].
+    higher, lower : PartLoad
+        What it takes with the higher and with the lower peak.
     """
 
-    cases: int
-    quicker: tuple[float, float, float]
-    slower: tuple[float, float, float]
-    level: float
-    gaps: tuple[float, float, float]
-
-
-@dataclass(frozen=True)
-class Rated:
-    """A part with a rating, with the higher and with the lower peak.
-
-    Parameters
-    ----------
-    part : str
-        Name of the part.
-    demands : tuple of Demand
-        What it is asked for, with the higher and with the lower peak.
-    event : PeakEvent
-        What its highest torque comes from with the higher peak.
-    """
-
-    part: str
-    demands: tuple[Demand, Demand]
-    event: PeakEvent = NO_EVENT
-
-    @property
-    def shares(self) -> tuple[float, float]:
-        """Share of what is allowed, with the higher and with the lower peak [-]."""
-        return self.demands[0].share, self.demands[1].share
-
-    @property
-    def over(self) -> tuple[bool, bool]:
-        """Whether it is asked too much, with the higher and with the lower peak."""
-        return self.demands[0].too_much, self.demands[1].too_much
+    higher: PartLoad
+    lower: PartLoad
 
     @property
     def alike(self) -> bool:
         """Whether shocks come nearest to what is allowed, and are the same with both peaks."""
-        one, other = self.demands
+        one, other = self.higher.demand, self.lower.demand
         return one.in_shocks and other.in_shocks and isclose(one.shock, other.shock, rel_tol=SAME_PEAK)
 
 
@@ -116,10 +82,10 @@ class Case:
         Wheelspin time with full pedal, higher and lower peak [s].
     input_torques : tuple of float
         Torque at the gearbox input in steady pull with full pedal, higher and lower peak [N m].
-    sureness : Sureness, optional
-        What came of drawing what is not known exactly, with full pedal.
-    rated : tuple of Rated
-        Parts with ratings, with full pedal.
+    odds : Odds, optional
+        The lower peak as the first curve, the higher as the second, with full pedal; None where nothing was drawn.
+    rated : tuple of RatedPart
+        Parts with ratings that carry something with both, with full pedal.
     """
 
     higher: str
@@ -134,20 +100,20 @@ class Case:
     grip_gaps: tuple[float, float]
     spin_times: tuple[float, float]
     input_torques: tuple[float, float]
-    sureness: Sureness | None = None
-    rated: tuple[Rated, ...] = ()
+    odds: Odds | None = None
+    rated: tuple[RatedPart, ...] = ()
 
     @property
-    def overload(self) -> Rated | None:
+    def overload(self) -> RatedPart | None:
         """The part that the higher peak asks most above what it is allowed; None where it asks too much of none."""
-        over = [part for part in self.rated if part.over[0]]
-        return max(over, key=lambda part: part.shares[0], default=None)
+        over = [part for part in self.rated if part.higher.broken]
+        return max(over, key=lambda part: part.higher.demand.share, default=None)
 
     @property
     def overload_is_shared(self) -> bool:
         """Whether the lower peak too asks too much of every part that the higher one does, and there is such a part."""
-        over = [part for part in self.rated if part.over[0]]
-        return bool(over) and all(part.over[1] for part in over)
+        over = [part for part in self.rated if part.higher.broken]
+        return bool(over) and all(part.lower.broken for part in over)
 
 
 @dataclass(frozen=True)
@@ -186,7 +152,7 @@ def judge(case: Case, grip_doubt: float) -> Verdict:
     """
     if isnan(case.full_gap):
         return Verdict(Finding.OUT_OF_REACH, case, grip_doubt)
-    finding = _by_grip(case) if case.sureness is None else _by_cases(case.full_gap, case.sureness)
+    finding = _by_grip(case) if case.odds is None else _by_cases(case.full_gap, case.odds)
     if finding is Finding.HELPS and case.overload:
         finding = Finding.HELPS_BUT_OVERLOADS
     return Verdict(finding, case, grip_doubt)
@@ -201,9 +167,9 @@ def _by_grip(case: Case) -> Finding:
     return Finding.HURTS if min(gaps) >= WORTH_NAMING else Finding.DEPENDS_ON_GRIP
 
 
-def _by_cases(gap: float, sure: Sureness) -> Finding:
-    if sure.level >= MOSTLY:
+def _by_cases(gap: float, drawn: Odds) -> Finding:
+    if drawn.level >= MOSTLY:
         return Finding.NO_DIFFERENCE
-    if sure.quicker[1] >= SURE and gap <= -WORTH_NAMING:
+    if drawn.second_quicker.low >= SURE and gap <= -WORTH_NAMING:
         return Finding.HELPS
-    return Finding.HURTS if sure.slower[1] >= SURE and gap >= WORTH_NAMING else Finding.NOT_SURE
+    return Finding.HURTS if drawn.first_quicker.low >= SURE and gap >= WORTH_NAMING else Finding.NOT_SURE

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isnan
 
@@ -16,9 +17,10 @@ from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
+from simlaunch.results import Result
 from simlaunch.scenario.lowering import lower
-from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
-from simlaunch.scenario.reading import changed
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import with_gear_sets
 
 Array = NDArray[np.float64]
 
@@ -75,13 +77,11 @@ class PedalWorth:
 
 
 @dataclass(frozen=True)
-class Worth:
-    """What torque is worth for one curve of one car.
+class GearSetWorth:
+    """What torque is worth for one curve of a car with one gear set.
 
     Parameters
     ----------
-    scenario : str
-        Name of the scenario.
     gear_set : str
         Name of the gear set.
     curve : str
@@ -100,7 +100,6 @@ class Worth:
         Full pedal, then held slip.
     """
 
-    scenario: str
     gear_set: str
     curve: str
     target: Target
@@ -138,6 +137,29 @@ class Worth:
         return slice(int(below), self.middles.size - int(above))
 
 
+@dataclass(frozen=True, repr=False)
+class Worth(Result):
+    """What torque is worth for one curve of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    gear_sets : tuple of GearSetWorth
+        The car as described first; the other gear sets of the scenario where they were asked for.
+    """
+
+    study = "worth"
+
+    scenario: Scenario
+    gear_sets: tuple[GearSetWorth, ...]
+
+    @property
+    def first(self) -> GearSetWorth:
+        """The car as described."""
+        return self.gear_sets[0]
+
+
 @dataclass(frozen=True)
 class Span:
     """Neighbouring bands taken together.
@@ -159,7 +181,7 @@ class Span:
     spins: bool
 
 
-def _span(found: Worth, first: int, last: int) -> Span:
+def _span(found: GearSetWorth, first: int, last: int) -> Span:
     half, within = 0.5 * found.width, slice(first, last + 1)
     full, held = found.of(Pedal.FULL), found.of(Pedal.HELD_SLIP)
     gains = float(full.gain[within].sum()), float(held.gain[within].sum())
@@ -175,7 +197,7 @@ def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(after) - 1) for first, after in turns.reshape(-1, 2)]
 
 
-def best_span(found: Worth) -> Span | None:
+def best_span(found: GearSetWorth) -> Span | None:
     """Neighbouring bands in which torque is worth most with full pedal, for how wide they are.
 
     The sum over the square root of the number of bands is greatest, so no span of as many bands, or of fewer, is worth
@@ -183,7 +205,7 @@ def best_span(found: Worth) -> Span | None:
 
     Parameters
     ----------
-    found : Worth
+    found : GearSetWorth
         What torque is worth.
 
     Returns
@@ -202,12 +224,12 @@ def best_span(found: Worth) -> Span | None:
     return _span(found, inner.start + int(first), inner.start + int(last))
 
 
-def costly_span(found: Worth) -> Span | None:
+def costly_span(found: GearSetWorth) -> Span | None:
     """Neighbouring bands in which more torque costs most time with full pedal.
 
     Parameters
     ----------
-    found : Worth
+    found : GearSetWorth
         What torque is worth.
 
     Returns
@@ -245,12 +267,12 @@ class Beyond:
     band: Span | None
 
 
-def beyond(found: Worth) -> tuple[Beyond | None, Beyond | None]:
+def beyond(found: GearSetWorth) -> tuple[Beyond | None, Beyond | None]:
     """What the engine does below the first and above the last engine speed for which torque is given.
 
     Parameters
     ----------
-    found : Worth
+    found : GearSetWorth
         What torque is worth.
 
     Returns
@@ -261,7 +283,7 @@ def beyond(found: Worth) -> tuple[Beyond | None, Beyond | None]:
     return tuple(_beyond(found, which) for which in range(2))  # type: ignore[return-value]
 
 
-def _beyond(found: Worth, which: int) -> Beyond | None:
+def _beyond(found: GearSetWorth, which: int) -> Beyond | None:
     end, reached = found.given[which], found.run[which]
     if (reached - end) * _OUTWARDS[which] <= _NOTABLE:
         return None
@@ -270,12 +292,12 @@ def _beyond(found: Worth, which: int) -> Beyond | None:
     return Beyond(end, found.given_torque[which], reached, band)
 
 
-def unused(found: Worth) -> tuple[float, float]:
+def unused(found: GearSetWorth) -> tuple[float, float]:
     """Engine speeds below and above which the engine does not run in what is timed, to a band.
 
     Parameters
     ----------
-    found : Worth
+    found : GearSetWorth
         What torque is worth.
 
     Returns
@@ -387,8 +409,8 @@ def worth(
     target: str | None = None,
     *,
     bands: int | None = None,
-    by_gear: bool = False,
-    gear_set: str = AS_DESCRIBED,
+    each_gear: bool = False,
+    each_gear_set: bool = False,
     tolerance: float = TOLERANCE,
     workers: int | None = None,
 ) -> Worth:
@@ -404,13 +426,13 @@ def worth(
     curve : str, optional
         Name of the curve; the first one if left out.
     target : str, optional
-        What it is judged by; the scenario's goal if left out.
+        What it is judged by, such as ``"1/4 mile"`` or ``"80 km/h to 120 km/h"``; the scenario's goal if left out.
     bands : int, optional
         Number of bands; every 250 rpm if left out.
-    by_gear : bool
+    each_gear : bool
         Whether torque that acts in a single gear is weighed too.
-    gear_set : str
-        Name of the gear set that the scenario has.
+    each_gear_set : bool
+        Whether torque is weighed with every gear set of the scenario.
     tolerance : float
         Relative error allowed per step [-].
     workers : int, optional
@@ -428,64 +450,29 @@ def worth(
     TargetNotReached
         The car does not reach the target with the curve as it is.
     """
-    name, aimed = curve or scenario.curve_names[0], target_named(scenario, target)
+    name = scenario.curve(curve or scenario.curve_names[0]).name
     found = []
-    for pedal in Pedal:
-        car = lower(scenario, name, pedal)
-        middles, each = pedal_worth(car, aimed, bands=bands, by_gear=by_gear, tolerance=tolerance, workers=workers)
-        if isnan(each.time):
-            label, limit = target_label(aimed), f"{float(car.run.time_limit):g} s"
+    for gear_set, geared in with_gear_sets(scenario, every=each_gear_set).items():
+        aimed = target_named(geared, target)
+        cars = [lower(geared, name, pedal) for pedal in Pedal]
+        weighed = [
+            pedal_worth(car, aimed, bands=bands, by_gear=each_gear, tolerance=tolerance, workers=workers)
+            for car in cars
+        ]
+        if any(isnan(each.time) for _, each in weighed):
+            label, limit = target_label(aimed), f"{float(cars[0].run.time_limit):g} s"
             why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
             raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
-        found.append(each)
-    table = lower(scenario, name, Pedal.FULL).engine.torque
-    torque, ends = values_at(table, middles), table.knot[[0, int(table.count) - 1]]
+        found.append(_of_gear_set(gear_set, name, aimed, cars[0].engine.torque, weighed))
+    return Worth(scenario, tuple(found))
+
+
+def _of_gear_set(
+    gear_set: str, curve: str, target: Target, table: Record, weighed: Sequence[tuple[Array, PedalWorth]]
+) -> GearSetWorth:
+    middles = weighed[-1][0]
+    ends = table.knot[[0, int(table.count) - 1]]
     held = values_at(table, ends)
     given, given_torque = (float(ends[0]), float(ends[1])), (float(held[0]), float(held[1]))
-    return Worth(scenario.name, gear_set, name, aimed, middles, torque, given, given_torque, tuple(found))
-
-
-def worth_by_gear_set(
-    scenario: Scenario,
-    curve: str | None = None,
-    target: str | None = None,
-    *,
-    bands: int | None = None,
-    by_gear: bool = False,
-    tolerance: float = TOLERANCE,
-) -> tuple[Worth, ...]:
-    """What torque is worth with each gear set of a scenario.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-    curve : str, optional
-        Name of the curve; the first one if left out.
-    target : str, optional
-        What it is judged by; the scenario's goal if left out.
-    bands : int, optional
-        Number of bands; every 250 rpm if left out.
-    by_gear : bool
-        Whether torque that acts in a single gear is weighed too.
-    tolerance : float
-        Relative error allowed per step [-].
-
-    Returns
-    -------
-    tuple of Worth
-        The gear set of the car as described first.
-
-    Raises
-    ------
-    UsageError
-        As for `worth`.
-    TargetNotReached
-        As for `worth`.
-    """
-    found = []
-    for name in scenario.alternatives(Alternative.GEAR_SET):
-        changes = scenario.changes_to(Alternative.GEAR_SET, name)
-        geared = changed(scenario, dict(changes)) if changes else scenario
-        found.append(worth(geared, curve, target, bands=bands, by_gear=by_gear, gear_set=name, tolerance=tolerance))
-    return tuple(found)
+    pedals = tuple(each for _, each in weighed)
+    return GearSetWorth(gear_set, curve, target, middles, values_at(table, middles), given, given_torque, pedals)

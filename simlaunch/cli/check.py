@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, deliver, prepare, result
+from simlaunch.cli.output import prepare, result, show
 from simlaunch.units.spelling import System
 
 
@@ -18,12 +18,11 @@ def check(
     quiet: Quiet = False,
 ) -> int:
     """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
-    from simlaunch.cli.scenario_file import cars, read
+    from simlaunch.analysis.check import check as checked
+    from simlaunch.cli.scenario_file import read
     from simlaunch.errors import ScenarioError
     from simlaunch.output.as_json import dumps
-    from simlaunch.output.check import check_object, check_tables, check_text, faults_object
-    from simlaunch.scenario.defaults import defaults
-    from simlaunch.scenario.model import warnings
+    from simlaunch.output.check import faults_object
 
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
@@ -33,12 +32,5 @@ def check(
         if as_json:
             result(dumps(faults_object(error.source, error.faults)))
         raise
-    found = (sound, defaults(sound), warnings(sound), cars(sound))
-    shown = Shown(
-        stem,
-        text=lambda: check_text(*found, units),
-        document=lambda: check_object(*found),
-        tables=lambda: check_tables(*found, units),
-    )
-    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
+    show(checked(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

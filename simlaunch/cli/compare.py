@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -21,8 +22,11 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
+from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.units.spelling import System
+
+if TYPE_CHECKING:
+    from simlaunch.scenario.model import Scenario
 
 CurveNames = Annotated[
     list[str] | None,
@@ -67,13 +71,7 @@ def compare(
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
     from simlaunch.analysis.compare import compare as compared
-    from simlaunch.analysis.reference_conditions import footing_gaps, unstated
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.compare import bad_runs, comparison_tables, comparison_text
-    from simlaunch.output.compare_as_json import comparison_object
-    from simlaunch.output.words import sentences
-    from simlaunch.report.evidence import with_evidence
-    from simlaunch.simulation import run as launching
 
     stem = f"{scenario.stem}-compare"
     prepare(out, stem, force=force)
@@ -81,28 +79,20 @@ def compare(
     for name in curve or ():
         sound.curve(name)
     if mixed_footings:
-        for gap in footing_gaps(sound, curve or sound.curve_names):
-            note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
-        if unknown := unstated(sound, curve or sound.curve_names):
-            note(unknown, quiet=quiet)
+        _note_footings(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
-    way = launching.Method(method.value)
-    found = compared(sound, curve or None, method=way, tolerance=tolerance, mixed_footings=mixed_footings)
-    found = with_evidence(found, sound, cases)
-
-    def figures() -> dict[str, object]:
-        from simlaunch.analysis.usable import usable
-        from simlaunch.plotting.compare import compare_figures
-
-        return {**compare_figures(found, usable(sound), units)}
-
-    told = [sentences(pair.verdict, units) for pair in found.pairs]
-    shown = Shown(
-        stem,
-        text=lambda: comparison_text(found, sound, units),
-        document=lambda: comparison_object(found, sound, told, trace=trace),
-        tables=lambda: comparison_tables(found, units),
-        figures=figures,
+    found = compared(
+        sound, curve or None, cases=cases, method=method.value, tolerance=tolerance, mixed_footings=mixed_footings
     )
-    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
-    return ended(bad=bool(bad_runs(found)), reached=found.reached)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
+    return ended(bad=found.bad, reached=found.reached)
+
+
+def _note_footings(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
+    """Say what unlike weather corrections do to the differences, before any launch."""
+    from simlaunch.analysis.reference_conditions import footing_gaps, unstated
+
+    for gap in footing_gaps(scenario, names):
+        note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
+    if unknown := unstated(scenario, names):
+        note(unknown, quiet=quiet)

@@ -20,14 +20,14 @@ from simlaunch.cli.log import (
     units_named,
 )
 from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
-from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
+from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
-    from simlaunch.fit.logs import LogRequest
+    from simlaunch.fitting.logs import LogRequest
     from simlaunch.readers.log import LogOptions
     from simlaunch.scenario.model import Scenario
 
@@ -154,7 +154,7 @@ def _requests(
     options: LogOptions, **more: Any,
 ) -> list[LogRequest]:  # fmt: skip
     """Every log with what is known of it."""
-    from simlaunch.fit.logs import Kind, LogRequest
+    from simlaunch.fitting.logs import Kind, LogRequest
 
     kinds = [Kind.LAUNCH] * len(logs) + [Kind.COAST_DOWN] * len(coasts)
     if not kinds:
@@ -162,25 +162,6 @@ def _requests(
     of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
     each = zip((*logs, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
     return [LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
-
-
-def _radii(front: str | None, rear: str | None, scenario: Scenario) -> tuple[float, float]:
-    """Radii as given, or those of the scenario's tyres."""
-    from simlaunch.record import Axle
-
-    return radii_given(front, rear) or (scenario.tyres.of(Axle.FRONT).radius_si, scenario.tyres.of(Axle.REAR).radius_si)
-
-
-def _check_saving(scenario: Path, save: Path | None, force: bool, changed: bool) -> None:
-    from simlaunch.fit.saving import check_place
-
-    if save is None:
-        return
-    if changed:
-        raise UsageError(
-            "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
-        )
-    check_place(scenario, save, overwrite=force)
 
 
 def fit(
@@ -222,45 +203,34 @@ def fit(
     """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot tell."""
     from simlaunch.cli.scenario_file import read
     from simlaunch.cli.table_options import table_options
-    from simlaunch.fit.fitting import fit_logs
-    from simlaunch.fit.saving import save_fit
-    from simlaunch.output.fit import fit_object, fit_tables, fit_text
+    from simlaunch.fitting.fit import fit as fitted
+    from simlaunch.fitting.saving import check_place
     from simlaunch.readers.log import LogOptions
 
     stem = f"{scenario.stem}-fit"
     prepare(out, stem, force=force)
-    _check_saving(scenario, save, force, bool(changes or taken))
+    if save is not None and (changes or taken):
+        raise UsageError(
+            "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
+        )
     sound = read(scenario, changes, taken)
+    if save is not None:
+        check_place(sound, save, force=force, place="--save")
     options = LogOptions(
-        channels_named(channel), units_named(unit), _radii(radius_front, radius_rear, sound),
+        channels_named(channel), units_named(unit), radii_given(radius_front, radius_rear),
         quantity_or_none(start, START), table=table_options(encoding, delimiter, decimal),
     )  # fmt: skip
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
     requests = _requests(sound, log or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
-    found = fit_logs(
-        sound, requests, value or (), own=own or (), left_out=None if leave_out is None else leave_out - 1,
+    found = fitted(
+        sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
         lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
         pedal=driven(pedal),
         watch=lambda line: note(line, quiet=quiet),
     )  # fmt: skip
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.log import residual_figure
-
-        runs = [*found.runs, *([found.left_out] if found.left_out else [])]
-        names = ["residuals"] if len(runs) == 1 else [f"residuals-{run.run.place + 1}" for run in runs]
-        return {name: residual_figure(run, units) for name, run in zip(names, runs, strict=True)}
-
-    shown = Shown(
-        stem,
-        text=lambda: fit_text(found, units),
-        document=lambda: fit_object(found),
-        tables=lambda: fit_tables(found, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused
-        save_fit(found, scenario, save, overwrite=force, anyway=save_anyway)
+        found.save(save, force=force, anyway=save_anyway)
         note(f"wrote {save}", quiet=quiet)
     return 0

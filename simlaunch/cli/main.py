@@ -18,7 +18,7 @@ from simlaunch.cli.guide import guide
 from simlaunch.cli.log import log
 from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
-from simlaunch.cli.parts import stress
+from simlaunch.cli.parts import parts
 from simlaunch.cli.plateau import plateau
 from simlaunch.cli.report import report
 from simlaunch.cli.run import run
@@ -41,7 +41,7 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, report, odds, stress, usable, worth, plateau, curve, log, fit, schema, guide):
+for _command in (check, run, compare, report, odds, parts, usable, worth, plateau, curve, log, fit, schema, guide):
     app.command()(_command)
 app.add_typer(sweep, name="sweep")
 

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, complain, prepare, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -93,7 +93,7 @@ def odds(
     found = drawn(
         sound,
         *names,
-        pedal=driven(pedal),
+        pedal=pedal.value,
         target=target_named(sound, target),
         runs=runs,
         seed=seed,

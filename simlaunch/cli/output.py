@@ -131,6 +131,9 @@ def show(
         document=lambda: found.to_dict(**options),
         tables=lambda: words.tables(found, units),
         figures=lambda: found.figures(units),
+        more_files=lambda: (
+            {f"{stem}-{name}": text for name, text in words.files(found).items()} if hasattr(words, "files") else {}
+        ),
     )
     deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
 

@@ -1,4 +1,4 @@
-"""`simlaunch stress`: what the parts of the driveline take with each curve."""
+"""`simlaunch parts`: what the parts of the driveline take with each curve."""
 
 from __future__ import annotations
 
@@ -18,9 +18,8 @@ from simlaunch.cli.options import (
     Taken,
     Tolerance,
     Units,
-    driven,
 )
-from simlaunch.cli.output import Shown, compile_once, deliver, note, prepare
+from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -28,14 +27,14 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. Wear is told over the mildest.",
+        help="Full-load curve; repeat it. Wear is stated over that with the mildest.",
         show_default="all of the scenario",
     ),
 ]
 Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to a slip.")]
 
 
-def stress(
+def parts(
     scenario: ScenarioFile,
     curve: CurveNames = None,
     pedal: Pedal = PedalChoice.FULL,
@@ -49,35 +48,18 @@ def stress(
     quiet: Quiet = False,
 ) -> int:
     """Hold the torque of every part against its rating, and say which curve wears it faster."""
-    from simlaunch.analysis.parts import stress as loaded
+    from simlaunch.analysis.parts import parts as loaded
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.parts import stress_object, stress_tables, stress_text
 
-    stem = f"{scenario.stem}-stress"
+    stem = f"{scenario.stem}-parts"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
     compile_once(quiet=quiet)
-    driver = driven(pedal)
-    found = loaded(sound, curve or None, pedal=driver, tolerance=tolerance)
+    found = loaded(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
         note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
-
-    def figures() -> dict[str, object]:
-        if not sound.parts:
-            return {}
-        from simlaunch.plotting.parts import stress_figure
-
-        return {"parts": stress_figure(found, units)}
-
-    shown = Shown(
-        stem,
-        text=lambda: stress_text(found, sound, units),
-        document=lambda: stress_object(found, sound),
-        tables=lambda: stress_tables(found, units),
-        figures=figures,
-    )
-    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     runs = [load.simulation for load in found.loads]
     return ended(bad=any(run.measures.audit.bad for run in runs), reached=all(run.reached for run in runs))

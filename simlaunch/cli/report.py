@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import os
-import sys
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -14,16 +12,7 @@ from simlaunch.cli.compare import Cases, MixedFootings
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, result
-from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
-from simlaunch.writing import check, check_folder, write
-
-if TYPE_CHECKING:
-    from simlaunch.report.gather import Material
-    from simlaunch.report.page import Edition
-
-_HEAD = 4096  # of a page, in which it says what it is [bytes]
-_PAGE_MARK = b'<meta name="generator" content="simlaunch report'
 
 
 class PaperChoice(StrEnum):
@@ -56,7 +45,7 @@ Curves = Annotated[
 ]
 SweepFile = Annotated[
     Path | None,
-    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to tell of too.", show_default=False),
+    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to state as well.", show_default=False),
 ]
 
 
@@ -78,90 +67,30 @@ def report(
 ) -> int:
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.compare import bad_runs
-    from simlaunch.report.gather import gather, question
-    from simlaunch.report.page import edition, page
+    from simlaunch.output.as_json import dumps
+    from simlaunch.reporting.gather import question
+    from simlaunch.reporting.report import check_files
+    from simlaunch.reporting.report import report as written
 
-    page_file = output or Path(f"{scenario.stem}-report.html")
+    page = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
     names = question(sound, curve)
-    _check_files(page_file, pdf, force)
+    check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = gather(sound, names, system=units, cases=cases, mixed_footings=mixed_footings, sweep=sweep)
-    ready = edition(found, units, stem=page_file.stem, version=_version(), cases=cases)
-    content = page(ready).encode()
-    write("--output", page_file, content, force=force, ours=_is_ours)
-    note(f"wrote {page_file}", quiet=quiet)
-    if pdf is not None:
-        _write_pdf(ready, pdf, paper, force)
-        note(f"wrote {pdf}", quiet=quiet)
-    result(_as_json(found, units, page_file, content, pdf) if as_json else _as_text(found, units, page_file, pdf))
-    return ended(bad=bool(bad_runs(found.comparison)), reached=found.comparison.reached)
-
-
-# --- files ---
-
-
-def _check_files(page: Path, pdf: Path | None, force: bool) -> None:
-    """Refuse before the work begins what could not be written after it."""
-    _check_file("--output", page, force)
-    if pdf is None:
-        return
-    from simlaunch.report.print_pdf import browser
-
-    if os.path.realpath(pdf) == os.path.realpath(page):
-        raise UsageError("--pdf and --output name the same file; give each its own")
-    _check_file("--pdf", pdf, force)
-    browser()
-
-
-def _check_file(place: str, path: Path, force: bool) -> None:
-    """A report of ours is written anew; whatever else has that name stays."""
-    check_folder(place, path.parent)
-    check(place, path, force=force, ours=_is_ours)
-
-
-def _is_ours(path: Path) -> bool:
-    from simlaunch.report.print_pdf import MARK
-
-    with path.open("rb") as file:
-        head = file.read(_HEAD)
-        file.seek(-min(len(MARK), path.stat().st_size), os.SEEK_END)
-        return _PAGE_MARK in head or file.read() == MARK
-
-
-def _version() -> str:
-    return str(sys.modules["simlaunch"].__version__)
-
-
-def _write_pdf(ready: Edition, path: Path, paper: PaperChoice | None, force: bool) -> None:
-    from simlaunch.report.page import Paper, page
-    from simlaunch.report.print_pdf import Printing, browser
-
-    usual = PaperChoice.LETTER if ready.system is System.US else PaperChoice.A4
-    printing = Printing(browser())
-    with before_leaving(printing.stop):
-        try:
-            content = printing.printed(page(ready, Paper((paper or usual).value)))
-        finally:
-            printing.stop()
-    write("--pdf", path, content, force=force, ours=_is_ours)
-
-
-# --- what is printed ---
-
-
-def _as_text(found: Material, units: System, page: Path, pdf: Path | None) -> str:
-    from simlaunch.output.layout import paragraph
-    from simlaunch.output.words import sentences
-
-    files = [f"Report: {page}", *([f"Printed: {pdf}"] if pdf else [])]
-    told = ["Verdict", *(paragraph(sentence) for sentence in sentences(found.pair.verdict, units))]
-    return "\n".join([*map(paragraph, files), "", *told])
-
-
-def _as_json(found: Material, units: System, page: Path, content: bytes, pdf: Path | None) -> str:
-    from simlaunch.output.as_json import dumps
-    from simlaunch.report.story import summary_object
-
-    return dumps(summary_object(found, units, page=str(page), content=content, pdf=str(pdf) if pdf else None))
+    found = written(
+        sound,
+        page,
+        curves=names,
+        cases=cases,
+        units=units,
+        pdf=pdf,
+        paper=paper.value if paper else None,
+        sweep=sweep,
+        mixed_footings=mixed_footings,
+        force=force,
+        guard=before_leaving,
+    )
+    for path in (found.page, *([found.pdf] if found.pdf else [])):
+        note(f"wrote {path}", quiet=quiet)
+    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    return ended(bad=found.material.comparison.bad, reached=found.material.comparison.reached)

@@ -21,7 +21,6 @@ from simlaunch.cli.options import (
     Tolerance,
     Trace,
     Units,
-    driven,
 )
 from simlaunch.cli.output import compile_once, prepare, show
 from simlaunch.units.spelling import System
@@ -51,7 +50,6 @@ def run(
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
     from simlaunch.analysis.simulate import simulate
     from simlaunch.cli.scenario_file import read
-    from simlaunch.simulation import run as launching
 
     stem = f"{scenario.stem}-run"
     prepare(out, stem, force=force)
@@ -59,6 +57,6 @@ def run(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    launch = simulate(sound, curve, driven(pedal), method=launching.Method(method.value), tolerance=tolerance)
+    launch = simulate(sound, curve, pedal.value, method=method.value, tolerance=tolerance)
     show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

@@ -11,7 +11,6 @@ from simlaunch.errors import UsageError
 from simlaunch.units.gate import quoted
 
 if TYPE_CHECKING:
-    from simlaunch.record import Record
     from simlaunch.scenario.model import Scenario
 
 
@@ -63,11 +62,3 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
     except (TypeError, AttributeError):  # the path leads into a list or into a value
         listed = ", ".join(wanted)
         raise UsageError(f"--set {listed}: not a key of a table; change the file instead") from None
-
-
-def cars(scenario: Scenario) -> dict[str, Record]:
-    """Numbers of the car with each curve, complete."""
-    from simlaunch.analysis.ready import runnable
-    from simlaunch.record import Pedal
-
-    return {name: runnable(scenario, name, Pedal.FULL) for name in scenario.curve_names}

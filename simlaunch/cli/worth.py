@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import Shown, compile_once, deliver, prepare
+from simlaunch.cli.output import compile_once, prepare, show
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
@@ -59,10 +59,9 @@ def worth(
     quiet: Quiet = False,
 ) -> int:
     """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
-    from simlaunch.analysis.worth import TOLERANCE, worth_by_gear_set
+    from simlaunch.analysis.worth import TOLERANCE
     from simlaunch.analysis.worth import worth as weighed
     from simlaunch.cli.scenario_file import read
-    from simlaunch.output.worth import worth_object, worth_tables, worth_text
 
     stem = f"{scenario.stem}-worth"
     prepare(out, stem, force=force)
@@ -70,24 +69,14 @@ def worth(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    close = tolerance or TOLERANCE
-    if each_gear_set:
-        found = worth_by_gear_set(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close)
-    else:
-        found = (weighed(sound, curve, target, bands=bands, by_gear=each_gear, tolerance=close),)
-
-    def figures() -> dict[str, object]:
-        from simlaunch.plotting.worth import worth_figure
-
-        names = ["bands", *(f"bands-{each.gear_set}" for each in found[1:])]
-        return {name: worth_figure(each, units) for name, each in zip(names, found, strict=True)}
-
-    shown = Shown(
-        stem,
-        text=lambda: worth_text(found, units),
-        document=lambda: worth_object(found, units),
-        tables=lambda: worth_tables(found, units),
-        figures=figures,
+    found = weighed(
+        sound,
+        curve,
+        target,
+        bands=bands,
+        each_gear=each_gear,
+        each_gear_set=each_gear_set,
+        tolerance=tolerance or TOLERANCE,
     )
-    deliver(shown, as_json=as_json, out=out, force=force, quiet=quiet)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.check import Check
 from simlaunch.errors import Fault
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short
-from simlaunch.output.words import Numbers
+from simlaunch.output.words import Numbers, named
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Record
-from simlaunch.scenario.defaults import Default
-from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension, System
 
 
@@ -39,39 +41,26 @@ def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str
         yield f'engine speed at the start, curve "{short(name, 40)}"', launch
 
 
-def check_tables(
-    scenario: Scenario,
-    defaults: Sequence[Default],
-    warnings: Sequence[str],
-    cars: Mapping[str, Record],
-    system: System,
-) -> tuple[Table, ...]:
+def tables(check: Check, system: System) -> tuple[Table, ...]:
     """What a check of a sound scenario found, as tables."""
-    del scenario
-    derived = _derived(cars, Numbers(system))
+    derived = _derived(check.cars, Numbers(system))
     return (
-        Table("defaults", ("value", "origin"), tuple(Row(d.key, "", (d.value, d.origin)) for d in defaults)),
+        Table("defaults", ("value", "origin"), tuple(Row(d.key, "", (d.value, d.origin)) for d in check.defaults)),
         Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
-        Table("warnings", ("text",), tuple(Row(str(n), "", (w,)) for n, w in enumerate(warnings, start=1))),
+        Table("warnings", ("text",), tuple(Row(str(n), "", (w,)) for n, w in enumerate(check.warnings, start=1))),
     )
 
 
-def check_text(
-    scenario: Scenario,
-    defaults: Sequence[Default],
-    warnings: Sequence[str],
-    cars: Mapping[str, Record],
-    system: System,
-) -> str:
+def text(check: Check, system: System) -> str:
     """What a check of a sound scenario found, as text of 80 columns."""
     numbers = Numbers(system)
-    blocks = [f"{header(scenario, next(iter(cars.values())), system)}\nThe scenario is sound."]
-    if defaults:
-        listed = _listed((d.key, f"{d.value} ({d.origin})") for d in defaults)
+    blocks = [f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound."]
+    if check.defaults:
+        listed = _listed((d.key, f"{d.value} ({d.origin})") for d in check.defaults)
         blocks.append("\n".join(["Defaults in use, and where they come from", *listed]))
-    blocks.append("\n".join(["Worked out for the launch", *_listed(_derived(cars, numbers))]))
-    if warnings:
-        blocks.append("\n".join(["Possible, but seldom meant", *(paragraph(w, "    ") for w in warnings)]))
+    blocks.append("\n".join(["Worked out for the launch", *_listed(_derived(check.cars, numbers))]))
+    if check.warnings:
+        blocks.append("\n".join(["Possible, but seldom meant", *(paragraph(w, "    ") for w in check.warnings)]))
     return "\n\n".join(blocks)
 
 
@@ -84,19 +73,33 @@ def _derived_object(name: str, car: Record) -> Object:
     }
 
 
-def check_object(
-    scenario: Scenario, defaults: Sequence[Default], warnings: Sequence[str], cars: Mapping[str, Record]
-) -> Object:
+def summary(check: Check, system: System) -> str:
+    """That the scenario is sound, how many defaults it leans on, and what is odd about it."""
+    del system
+    count = len(check.defaults)
+    leaning = f"leans on {count} default{'' if count == 1 else 's'}" if count else "leans on no default"
+    return " ".join([f"{named(check.scenario.name)} is sound and {leaning}.", *(f"{w}." for w in check.warnings)])
+
+
+def columns(check: Check) -> Mapping[str, NDArray[np.str_]]:
+    """Every default in use: its key, its value as text, and where it comes from."""
+    return {
+        name: np.array([getattr(default, name) for default in check.defaults], np.str_)
+        for name in ("key", "value", "origin")
+    }
+
+
+def document(check: Check) -> Object:
     """What a check of a sound scenario found."""
     return {
         "format": "simlaunch-check-1",
         "sound": True,
-        "scenario": scenario.name,
+        "scenario": check.scenario.name,
         "faults": [],
-        "conditions": conditions_object(scenario, next(iter(cars.values()))),
-        "defaults": [{"key": d.key, "value": d.value, "origin": d.origin} for d in defaults],
-        "warnings": list(warnings),
-        "derived": [_derived_object(name, car) for name, car in cars.items()],
+        "conditions": conditions_object(check.scenario, next(iter(check.cars.values()))),
+        "defaults": [{"key": d.key, "value": d.value, "origin": d.origin} for d in check.defaults],
+        "warnings": list(check.warnings),
+        "derived": [_derived_object(name, car) for name, car in check.cars.items()],
     }
 
 

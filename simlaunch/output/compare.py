@@ -1,4 +1,4 @@
-"""Curves against each other as text: marks with both pedals, spin, parts, where the gap opens, and the verdict."""
+"""Curves against each other: what is printed, and the JSON."""
 
 from __future__ import annotations
 
@@ -6,26 +6,30 @@ from collections.abc import Iterator
 from itertools import zip_longest
 from typing import TypeVar
 
-from simlaunch.analysis.compare import Comparison, MarkGap, Pair, PedalGap
+from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.analysis.odds import Chance, Odds
+from simlaunch.analysis.reference_conditions import FootingGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
+from simlaunch.analysis.verdict import RatedPart, Verdict
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
-from simlaunch.output.conditions import header
+from simlaunch.output.as_json import Object, listed, number, target_object
+from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.run import distinct, driven_parts, missed_text
+from simlaunch.output.odds import tally
+from simlaunch.output.run import distinct, driven_parts, launch_object, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
     NOT_REACHED,
     PEDAL_WORDS,
     Numbers,
-    Tally,
     above_the_curve,
+    named,
     sentences,
 )
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
-from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
@@ -190,17 +194,15 @@ def _by_order(pair: Pair, higher: Cell, lower: Cell) -> tuple[Cell, Cell]:
     return (higher, lower) if pair.first.name == pair.verdict.case.higher else (lower, higher)
 
 
-def _sureness(pair: Pair, numbers: Numbers) -> Iterator[Table]:
-    sure = pair.verdict.case.sureness
-    if sure is None:
+def _odds(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    drawn = pair.odds
+    if drawn is None:
         return
-    ahead = zip((pair.first.name, pair.second.name), _by_order(pair, sure.quicker, sure.slower), strict=True)
-    shown = [Row(f"{name} quicker", "", Tally(sure.cases, *shares).cells) for name, shares in ahead]
-    shown.append(Row(f"level {numbers.within()}", "", (str(round(sure.level * sure.cases)), "", "")))
-    yield Table(f"How sure, of {sure.cases} drawn cases", CASES_HEADS, tuple(shown))
-    low, middle, high = sure.gaps
-    gaps = _by_order(pair, (-high, -middle, -low), (low, middle, high))[0]
-    cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in gaps)
+    ahead = ((drawn.first, drawn.first_quicker), (drawn.second, drawn.second_quicker))
+    shown = [Row(f"{name} quicker", "", tally(drawn, quicker).cells) for name, quicker in ahead]
+    shown.append(Row(f"level {numbers.within()}", "", (str(round(drawn.level * drawn.cases)), "", "")))
+    yield Table(f"How sure, of {drawn.cases} drawn cases", CASES_HEADS, tuple(shown))
+    cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in drawn.difference_quantiles())
     row = Row("difference, full pedal", numbers.unit(Dimension.TIME), cells)
     yield Table("Drawn cases that stay below", ("5 %", "half", "95 %"), (row,))
 
@@ -209,8 +211,8 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     rated = pair.verdict.case.rated
     rows: list[Row] = []
     for part in rated:
-        one, other = _by_order(pair, *part.demands)
-        rows.append(_row(f"{part.part}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
+        one, other = _by_order(pair, part.higher.demand, part.lower.demand)
+        rows.append(_row(f"{part.higher.name}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
         rows.append(_row("  peak of expected failure", one.shock, other.shock, Dimension.SHARE, numbers))
         words = ("TOO MUCH" if each.too_much else "within" for each in (one, other))
         rows.append(Row("  flag", "", (*words, "")))
@@ -234,12 +236,12 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
         _grip_check(pair, goal, numbers),
-        *_sureness(pair, numbers),
+        *_odds(pair, numbers),
         *_rated(pair, numbers),
     )
 
 
-def comparison_tables(comparison: Comparison, system: System) -> tuple[Table, ...]:
+def tables(comparison: Comparison, system: System) -> tuple[Table, ...]:
     """Every table of every pair, the pair named in the titles where there are several."""
     several = len(comparison.pairs) > 1
     return tuple(
@@ -306,26 +308,162 @@ def _verdict_text(pair: Pair, system: System, several: bool) -> str:
     return "\n".join([title, *(paragraph(sentence) for sentence in sentences(pair.verdict, system))])
 
 
-def _above_the_curve(comparison: Comparison, scenario: Scenario) -> Iterator[str]:
+def _above_the_curve(comparison: Comparison) -> Iterator[str]:
     cases = [pair.verdict.case for pair in comparison.pairs]
     pulls = ((case.input_torques, (case.higher_peak, case.lower_peak)) for case in cases)
     if any(pull > peak for torques, peaks in pulls for pull, peak in zip(torques, peaks, strict=True)):
-        yield paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))
+        yield paragraph(above_the_curve(converter=isinstance(comparison.scenario.coupling, TorqueConverter)))
 
 
-def comparison_text(comparison: Comparison, scenario: Scenario, system: System) -> str:
+def text(comparison: Comparison, system: System) -> str:
     """A comparison as text of 80 columns, the verdict last."""
     car = comparison.runs[0].full.car
     several = len(comparison.pairs) > 1
     blocks = [
-        header(scenario, car, system),
+        header(comparison.scenario, car, system),
         *(paragraph(f"Unlike footing: {gap}.") for gap in comparison.footings),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),
-        *_above_the_curve(comparison, scenario),
+        *_above_the_curve(comparison),
         *(paragraph(line) for line in _missed(comparison, Numbers(system))),
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     ]
     return "\n\n".join(blocks)
+
+
+def summary(comparison: Comparison, system: System) -> str:
+    """The verdict of every pair, each in two sentences."""
+    several = len(comparison.pairs) > 1
+    return " ".join(
+        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *told])
+        for pair in comparison.pairs
+        for told in [sentences(pair.verdict, system)]
+    )
+
+
+# --- JSON ---
+
+
+def _gap_object(gap: MarkGap) -> Object:
+    return {
+        **target_object(gap.first.target),
+        "first_time_s": number(gap.first.time),
+        "second_time_s": number(gap.second.time),
+        "gap_s": number(gap.gap),
+    }
+
+
+def _pedal_object(gap: PedalGap) -> Object:
+    return {
+        "at_goal": _gap_object(gap.at_goal),
+        "marks": [_gap_object(mark) for mark in gap.marks],
+        "along": {"distance_m": listed(gap.along.distance), "gap_s": listed(gap.along.gap)},
+        "sections": [
+            {"start_m": number(s.start), "end_m": number(s.end), "growth_s": number(s.growth)} for s in gap.sections
+        ],
+        "with_less_grip": {"gap_s": number(gap.grip.less)},
+        "with_more_grip": {"gap_s": number(gap.grip.more)},
+    }
+
+
+def _chance(found: Chance) -> Object:
+    return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
+
+
+def _odds_object(drawn: Odds | None) -> Object | None:
+    """Odds as the higher peak sees them, which is their second curve."""
+    if drawn is None:
+        return None
+    return {
+        "cases": drawn.cases,
+        "quicker_share": _chance(drawn.second_quicker),
+        "slower_share": _chance(drawn.first_quicker),
+        "level_share": number(drawn.level),
+        "gap_5_50_95_s": listed(drawn.difference_quantiles()),
+    }
+
+
+def _rated_object(part: RatedPart) -> Object:
+    higher, lower = part.higher, part.lower
+    return {
+        "part": higher.name,
+        "higher_steady_share_of_rating": number(higher.demand.steady),
+        "lower_steady_share_of_rating": number(lower.demand.steady),
+        "higher_peak_share_of_failure": number(higher.demand.shock),
+        "lower_peak_share_of_failure": number(lower.demand.shock),
+        "higher_too_much": higher.broken,
+        "lower_too_much": lower.broken,
+        "no_reason_to_choose": part.alike,
+        "higher_peak_event": higher.event.when or None,
+        "higher_peak_cause": higher.event.cause or None,
+    }
+
+
+def _verdict_object(verdict: Verdict) -> Object:
+    case = verdict.case
+    return {
+        "finding": verdict.finding.name.lower(),
+        "sentences": list(sentences(verdict, System.METRIC)),
+        "grip_doubt": number(verdict.grip_doubt),
+        "sureness": _odds_object(case.odds),
+        "rated_parts": [_rated_object(part) for part in case.rated],
+        "higher": case.higher,
+        "lower": case.lower,
+        "higher_peak_N_m": number(case.higher_peak),
+        "lower_peak_N_m": number(case.lower_peak),
+        "higher_time_s": number(case.higher_time),
+        "lower_time_s": number(case.lower_time),
+        "full_gap_s": number(case.full_gap),
+        "held_gap_s": number(case.held_gap),
+        "less_grip_gap_s": number(case.grip_gaps[0]),
+        "more_grip_gap_s": number(case.grip_gaps[1]),
+        "higher_wheelspin_time_s": number(case.spin_times[0]),
+        "lower_wheelspin_time_s": number(case.spin_times[1]),
+        "higher_gearbox_input_pull_N_m": number(case.input_torques[0]),
+        "lower_gearbox_input_pull_N_m": number(case.input_torques[1]),
+    }
+
+
+def _pair_object(pair: Pair) -> Object:
+    return {
+        "first": pair.first.name,
+        "second": pair.second.name,
+        "full": _pedal_object(pair.full),
+        "held_slip": _pedal_object(pair.held),
+        "verdict": _verdict_object(pair.verdict),
+    }
+
+
+def _runs_object(runs: CurveRuns, goal: Target, trace: bool) -> Object:
+    return {
+        "curve": runs.name,
+        "full": launch_object(runs.full, trace=trace),
+        "held_slip": launch_object(runs.held, trace=trace),
+        "lost_to_spin_s": number(runs.lost_to_spin(goal)),
+    }
+
+
+def _footing_object(gap: FootingGap) -> Object:
+    return {
+        "higher": gap.higher,
+        "higher_correction": gap.higher_correction.value,
+        "lower": gap.lower,
+        "lower_correction": gap.lower_correction.value,
+        "gap": number(gap.gap),
+    }
+
+
+def document(comparison: Comparison, *, trace: bool = False) -> Object:
+    """The JSON object; sentences of the verdicts carry metric units, whatever is printed."""
+    return {
+        "format": "simlaunch-compare-1",
+        "scenario": comparison.scenario.name,
+        "conditions": conditions_object(comparison.scenario, comparison.runs[0].full.car),
+        "goal": target_object(comparison.goal),
+        "targets_reached": comparison.reached,
+        "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
+        "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
+        "pairs": [_pair_object(pair) for pair in comparison.pairs],
+    }

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from math import floor, isfinite, isnan, log10, nan
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import target_label
-from simlaunch.fit.identifiability import Untold
-from simlaunch.fit.logs import Kind
-from simlaunch.fit.residuals import Misfit
-from simlaunch.fit.result import Fit, Fitted, FittedRun, MarkTime
+from simlaunch.fitting.identifiability import Untold
+from simlaunch.fitting.logs import Kind
+from simlaunch.fitting.residuals import Misfit
+from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers
@@ -173,7 +175,7 @@ def _labels(fit: Fit) -> list[str]:
     return [f", log {found.run.place + 1}" if several else "" for found in fit.runs]
 
 
-def fit_tables(fit: Fit, system: System) -> tuple[Table, ...]:
+def tables(fit: Fit, system: System) -> tuple[Table, ...]:
     """Every table of a fit, for a file."""
     return (*_printed(fit, system), _every_correlation(fit))
 
@@ -229,7 +231,7 @@ def _goal_time(found: FittedRun) -> MarkTime | None:
     return reached[-1] if reached else None
 
 
-def fit_verdict(fit: Fit, system: System) -> str:
+def summary(fit: Fit, system: System) -> str:
     """What a fit comes to, in a sentence or two."""
     numbers = Numbers(system)
     left = max(
@@ -281,7 +283,7 @@ def _told_prediction(fit: Fit, numbers: Numbers) -> str:
     return f" The log that was left out is predicted {late} there."
 
 
-def fit_text(fit: Fit, system: System) -> str:
+def text(fit: Fit, system: System) -> str:
     """A fit as text of 80 columns, the verdict last."""
     head = f"{fit.scenario.name}, {PEDAL_WORDS[fit.pedal]}"
     sources = [_source(found, label) for found, label in zip(fit.runs, _labels(fit), strict=True)]
@@ -296,7 +298,7 @@ def fit_text(fit: Fit, system: System) -> str:
         *_block("What the logs cannot tell", _apart(fit)),
         *_block("Worth knowing", fit.notes),
         *_block("Warnings", fit.warnings),
-        f"Verdict\n{paragraph(fit_verdict(fit, system))}",
+        f"Verdict\n{paragraph(summary(fit, system))}",
     ]
     return "\n\n".join(blocks)
 
@@ -389,7 +391,22 @@ def _run_object(found: FittedRun) -> Object:
     }
 
 
-def fit_object(fit: Fit) -> Object:
+def columns(fit: Fit) -> Mapping[str, NDArray[Any]]:
+    """Every fitted value in its SI unit, those of one log with its number."""
+    return {
+        "name": np.array([_name(each) for each in fit.fitted]),
+        "key": np.array([each.parameter.key for each in fit.fitted]),
+        "unit": np.array([_si_unit(each.parameter.dimension) for each in fit.fitted]),
+        "before_value": np.array([each.parameter.own for each in fit.fitted]),
+        "fitted_value": np.array([each.value for each in fit.fitted]),
+        "error_value": np.array([each.error for each in fit.fitted]),
+        "low_value": np.array([each.low for each in fit.fitted]),
+        "high_value": np.array([each.high for each in fit.fitted]),
+        "from_logs_share": np.array([each.from_logs for each in fit.fitted]),
+    }
+
+
+def document(fit: Fit) -> Object:
     """A fit as a document; `unit` names the SI unit of the values beside it, empty for pure numbers."""
     return {
         "format": "simlaunch-fit-1",

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from math import isnan, nan
 
-from simlaunch.analysis.parts import CurveLoad, PartLoad, Stress, Wear
+from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
@@ -20,7 +20,6 @@ from simlaunch.output.words import (
     named,
 )
 from simlaunch.scenario.decision import TOOTHED
-from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
@@ -51,7 +50,7 @@ _ROWS: tuple[tuple[str, Dimension, Read], ...] = (
 )
 
 
-def _heads(found: Stress) -> tuple[str, ...]:
+def _heads(found: DrivelineLoads) -> tuple[str, ...]:
     return tuple(load.curve for load in found.loads)
 
 
@@ -66,7 +65,7 @@ def _when(part: PartLoad, numbers: Numbers) -> str:
     return f"{numbers.plain(part.peak.time, Dimension.TIME)}{gear}"
 
 
-def _part_table(found: Stress, k: int, numbers: Numbers) -> Table:
+def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     parts = [load.parts[k] for load in found.loads]
     rows = [
         _row(label, dimension, [read(part) for part in parts], numbers)
@@ -92,7 +91,7 @@ def _part_title(part: PartLoad, numbers: Numbers) -> str:
     return f"{short(part.name, _COLUMNS)}, rated {rating}"
 
 
-def _engine_table(found: Stress, numbers: Numbers) -> Table:
+def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
     rows = [_row("peak torque of the curve", Dimension.TORQUE, [load.peak_torque for load in found.loads], numbers)]
     pressures = [load.mean_pressure for load in found.loads]
     if not all(map(isnan, pressures)):
@@ -102,7 +101,7 @@ def _engine_table(found: Stress, numbers: Numbers) -> Table:
     return Table("Engine and coupling", _heads(found), tuple(rows))
 
 
-def stress_tables(found: Stress, system: System) -> tuple[Table, ...]:
+def tables(found: DrivelineLoads, system: System) -> tuple[Table, ...]:
     """Every table of loads: parts by how near they come to their ratings, then engine and coupling."""
     numbers = Numbers(system)
     return (*(_part_table(found, k, numbers) for k in found.ranked()), _engine_table(found, numbers))
@@ -111,7 +110,7 @@ def stress_tables(found: Stress, system: System) -> tuple[Table, ...]:
 # --- the verdict ---
 
 
-def _worst(found: Stress, numbers: Numbers) -> str:
+def _worst(found: DrivelineLoads, numbers: Numbers) -> str:
     """What is loaded above its rating, or what comes nearest to it."""
     if found.broken:
         told = (_overload(curve, part, numbers) for curve, part in found.broken[:3])
@@ -135,7 +134,7 @@ def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
     return f"{named(curve)} loads {named(part.name)} {allowed_share(part.demand, part.event, numbers)} (too much)"
 
 
-def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
+def _told_wear(found: DrivelineLoads) -> tuple[int, tuple[float, ...]] | None:
     """The toothed part whose wear is told, and that of each curve: nearest to its rating, or else what differs most.
 
     Swings of shafts are a few shocks of one launch, too few for a sentence.
@@ -152,7 +151,7 @@ def _told_wear(found: Stress) -> tuple[int, tuple[float, ...]] | None:
     return max(known.items(), key=lambda entry: max(entry[1]), default=None)
 
 
-def _wear(found: Stress, numbers: Numbers) -> str:
+def _wear(found: DrivelineLoads, numbers: Numbers) -> str:
     if (told := _told_wear(found)) is None:
         return ""
     k, ratios = told
@@ -165,18 +164,18 @@ def _wear(found: Stress, numbers: Numbers) -> str:
     return f" Over a launch, counted by turns at torque, {faster}."
 
 
-def stress_verdict(found: Stress, system: System) -> str:
+def summary(found: DrivelineLoads, system: System) -> str:
     """What the loads come to, in a sentence or two."""
     numbers = Numbers(system)
     return f"{_worst(found, numbers)}{_same(found)}{_wear(found, numbers)}"
 
 
-def parts_verdict(found: Stress, system: System) -> str:
+def rating_verdict(found: DrivelineLoads, system: System) -> str:
     """What the loads come to against ratings, without a word of wear."""
     return f"{_worst(found, Numbers(system))}{_same(found)}"
 
 
-def _same(found: Stress) -> str:
+def _same(found: DrivelineLoads) -> str:
     """Parts whose highest torque is no reason to choose a curve."""
     alike = [named(found.loads[0].parts[k].name) for k in found.ranked() if found.same_peak(k)]
     if not alike:
@@ -185,7 +184,7 @@ def _same(found: Stress) -> str:
     return f" The highest torque at {names} is the same with every curve, and so no reason to choose."
 
 
-def _events(found: Stress, numbers: Numbers) -> Iterator[str]:
+def _events(found: DrivelineLoads, numbers: Numbers) -> Iterator[str]:
     """What the highest torque of each part comes from."""
     for k in found.ranked():
         parts = [load.parts[k] for load in found.loads]
@@ -199,13 +198,13 @@ def _events(found: Stress, numbers: Numbers) -> Iterator[str]:
         yield paragraph(f"{short(parts[0].name, _COLUMNS)}: {told}{same}", "    ")
 
 
-def _origins(found: Stress) -> Iterator[str]:
+def _origins(found: DrivelineLoads) -> Iterator[str]:
     for part in found.loads[0].parts:
         if part.rating:
             yield paragraph(f"{short(part.name, _COLUMNS)}: {clean(part.rating.origin)}", "    ")
 
 
-def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
+def text(found: DrivelineLoads, system: System) -> str:
     """Loads as text of 80 columns, the verdict last."""
     origins = list(_origins(found))
     unreached = [
@@ -214,14 +213,14 @@ def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
         if not load.simulation.reached
     ]
     blocks = [
-        header(scenario, found.loads[0].simulation.car, system),
+        header(found.scenario, found.loads[0].simulation.car, system),
         paragraph(f"Loads with {PEDAL_WORDS[found.pedal]}"),
         *unreached,
         paragraph(_MEANING),
-        *tables_text(stress_tables(found, system)),
+        *tables_text(tables(found, system)),
         "\n".join(["Where the peaks come from", *_events(found, Numbers(system))]),
         *(
-            [paragraph(above_the_curve(converter=isinstance(scenario.coupling, TorqueConverter)))]
+            [paragraph(above_the_curve(converter=isinstance(found.scenario.coupling, TorqueConverter)))]
             if any(load.pulls_above_curve for load in found.loads)
             else []
         ),
@@ -229,7 +228,7 @@ def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
         *([_RIGID] if found.rigid else []),
         paragraph(_LIMITS),
         paragraph(f"Caution: {CAUTION}"),
-        f"Verdict\n{paragraph(stress_verdict(found, system))}",
+        f"Verdict\n{paragraph(summary(found, system))}",
     ]
     return "\n\n".join(blocks)
 
@@ -237,7 +236,7 @@ def stress_text(found: Stress, scenario: Scenario, system: System) -> str:
 # --- JSON ---
 
 
-def _part_object(found: Stress, which: int, k: int) -> Object:
+def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
     part = found.loads[which].parts[k]
     rating = part.rating
     return {
@@ -262,7 +261,7 @@ def _part_object(found: Stress, which: int, k: int) -> Object:
     }
 
 
-def _load_object(found: Stress, which: int, load: CurveLoad) -> Object:
+def _load_object(found: DrivelineLoads, which: int, load: CurveLoad) -> Object:
     return {
         "curve": load.curve,
         "targets_reached": load.simulation.reached,
@@ -273,11 +272,11 @@ def _load_object(found: Stress, which: int, load: CurveLoad) -> Object:
     }
 
 
-def stress_object(found: Stress, scenario: Scenario) -> Object:
+def document(found: DrivelineLoads) -> Object:
     """Loads as a document; relative wear is over that with the mildest curve."""
     return {
-        "format": "simlaunch-stress-1",
-        "scenario": scenario.name,
+        "format": "simlaunch-parts-1",
+        "scenario": found.scenario.name,
         "pedal": found.pedal.name.lower(),
         "shocks_left_out": found.rigid,
         "loads": [_load_object(found, which, load) for which, load in enumerate(found.loads)],

@@ -3,66 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from itertools import groupby
 from math import isfinite, isnan, pi
 
 import numpy as np
+from numpy.typing import NDArray
 
-from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import ENVELOPE, RISE
-from simlaunch.analysis.plateau import Plateau
+from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
+from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, RATING, SAME_TIME, Point
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, Numbers, named
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.units.spelling import Dimension, System
 
 _RPM = pi / 30.0
-
-PLATEAU = "plateau"
-"""What the curve that was found is called beside the one that was wished for."""
-
-
-@dataclass(frozen=True)
-class Wanted:
-    """The final drive that suits a curve best, with the gears as they are: its ratio, and the score with it."""
-
-    curve: str
-    present: float
-    score: float
-    ratio: float
-    best_score: float
-    farther: str = ""
-    """`or more`, `or less`: where the ratio is the last that was tried."""
-
-
-@dataclass(frozen=True)
-class Answer:
-    """Plateaus of one scenario by gear set, and what they were sought for."""
-
-    scenario: str
-    curve: str
-    pedal: str
-    aims: Aim
-    by_gear_set: Mapping[str, Plateau]
-    final_drives: Mapping[str, float]
-    displacement: float | None = None
-    wanted: tuple[Wanted, ...] = ()
-
-    @property
-    def first(self) -> Plateau:
-        """Plateau of the car as described."""
-        return next(iter(self.by_gear_set.values()))
-
-    @property
-    def best(self) -> str:
-        """Gear set whose plateau is the quickest."""
-        return min(self.by_gear_set, key=lambda name: self.by_gear_set[name].chosen.score)
 
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
@@ -83,12 +43,12 @@ def _peak(point: Point, part: Part, numbers: Numbers) -> str:
     return numbers.plain(point.peaks[part], Dimension.TORQUE)
 
 
-def _set_against(answer: Answer, found: Plateau, numbers: Numbers) -> Table:
+def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Table:
     """The plateau beside the curve that is wished for."""
     points = (found.chosen, found.wish)
     rows = [
         Row(target_label(target), "s", tuple(numbers.plain(point.times[k], Dimension.TIME) for point in points))
-        for k, target in enumerate(answer.aims.targets)
+        for k, target in enumerate(result.aim.targets)
     ]
     rows.append(Row("wheelspin time", "s", tuple(numbers.plain(point.spin, Dimension.TIME) for point in points)))
     unit = numbers.unit(Dimension.TORQUE)
@@ -97,8 +57,8 @@ def _set_against(answer: Answer, found: Plateau, numbers: Numbers) -> Table:
     powers = (float((torque * found.speeds).max()) for torque in (found.torque, found.wish_torque))
     unit_of_power = numbers.unit(Dimension.POWER)
     rows.append(Row("highest power", unit_of_power, tuple(numbers.plain(x, Dimension.POWER) for x in powers)))
-    if answer.displacement:
-        pressures = (mean_effective_pressure(float(x), answer.displacement) for x in heights)
+    if (volume := result.scenario.engine.displacement) is not None:
+        pressures = (mean_effective_pressure(float(x), volume.si) for x in heights)
         cells = tuple(numbers.plain(x, Dimension.PRESSURE) for x in pressures)
         rows.append(Row("brake mean effective pressure", numbers.unit(Dimension.PRESSURE), cells))
     rows += [
@@ -106,7 +66,7 @@ def _set_against(answer: Answer, found: Plateau, numbers: Numbers) -> Table:
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]
-    return Table("Set against the wish", ("plateau", short(answer.curve, 24)), tuple(rows))
+    return Table("Set against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
 
 
 def _front_table(found: Plateau, numbers: Numbers) -> Table:
@@ -142,8 +102,8 @@ def _limit_table(found: Plateau, numbers: Numbers) -> tuple[Table, ...]:
     return (Table(title, ("limit",), rows),)
 
 
-def _final_drives(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
-    if not answer.wanted:
+def _final_drives(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
+    if not result.wanted:
         return ()
     rows = tuple(
         Row(
@@ -156,53 +116,53 @@ def _final_drives(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
                 numbers.plain(each.score - each.best_score, Dimension.TIME),
             ),
         )
-        for each in answer.wanted
+        for each in result.wanted
     )
     return (Table("Final drive", ("present", "time, s", "wanted", "gains, s"), rows),)
 
 
-def _gear_sets(answer: Answer, numbers: Numbers) -> tuple[Table, ...]:
-    if len(answer.by_gear_set) < 2:
+def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
+    if len(result.by_gear_set) < 2:
         return ()
     rows = tuple(
         Row(
             name,
             "",
             (
-                f"{answer.final_drives[name]:.2f}",
+                f"{result.final_drives[name]:.2f}",
                 numbers.plain(each.chosen.shape.height, Dimension.TORQUE),
                 numbers.plain(each.chosen.score, Dimension.TIME),
                 numbers.plain(each.wish.score, Dimension.TIME),
             ),
         )
-        for name, each in answer.by_gear_set.items()
+        for name, each in result.by_gear_set.items()
     )
     return (Table("Gear set", ("final drive", numbers.unit(Dimension.TORQUE), "time, s", "wish, s"), rows),)
 
 
-def plateau_tables(answer: Answer, units: System) -> tuple[Table, ...]:
+def tables(result: PlateauResult, system: System) -> tuple[Table, ...]:
     """All tables; those of curve and front are for the gear set of the car as described."""
-    numbers, found = Numbers(units), answer.first
+    numbers, found = Numbers(system), result.first
     return (
-        _curve_table(found, answer.curve, numbers),
-        _set_against(answer, found, numbers),
+        _curve_table(found, result.wish, numbers),
+        _set_against(result, found, numbers),
         *_limit_table(found, numbers),
         _front_table(found, numbers),
-        *_final_drives(answer, numbers),
-        *_gear_sets(answer, numbers),
+        *_final_drives(result, numbers),
+        *_gear_sets(result, numbers),
     )
 
 
-def _against_wish(answer: Answer, found: Plateau, numbers: Numbers) -> str:
+def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> str:
     gap = found.chosen.score - found.wish.score
     speeds = [numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (found.chosen.shape.start, found.chosen.shape.end)]
     height = numbers.with_unit(found.chosen.shape.height, Dimension.TORQUE)
     if not isfinite(gap):
-        told = f"while {named(answer.curve)} does not get there"
+        told = f"while {named(result.wish)} does not get there"
     elif abs(gap) < SAME_TIME:
-        told = f"as quick as {named(answer.curve)}"
+        told = f"as quick as {named(result.wish)}"
     else:
-        told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(answer.curve)}"
+        told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
     shape = f"a plateau of {height} from {speeds[0]} to {speeds[1]} rpm"
     if found.chosen.shape.end <= found.chosen.shape.start * 1.001:
         shape = f"a peak of {height} at {speeds[0]} rpm"
@@ -259,7 +219,7 @@ def _begins(found: Plateau, numbers: Numbers) -> str:
     return f"{since}; it would cost {earlier.score - paying.score:.3f} s"
 
 
-def _wants(each: Wanted) -> str:
+def _wants(each: WantedFinalDrive) -> str:
     """Whether another final drive would suit a curve better."""
     gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
     if not isfinite(each.best_score):
@@ -272,27 +232,46 @@ def _wants(each: Wanted) -> str:
     return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
 
 
-def plateau_verdict(answer: Answer, units: System) -> tuple[str, ...]:
+def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     """What was found, in plain sentences."""
-    numbers, found = Numbers(units), answer.first
-    told = [_against_wish(answer, found, numbers), _begins(found, numbers), _binds(found), _trade(found)]
-    if len(answer.by_gear_set) > 1:
-        best = answer.best
-        gain = found.chosen.score - answer.by_gear_set[best].chosen.score
-        wants = f"this engine wants gear set {named(best)}, final drive {answer.final_drives[best]:.2f}"
+    numbers, found = Numbers(system), result.first
+    told = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found)]
+    if len(result.by_gear_set) > 1:
+        best = result.best
+        gain = found.chosen.score - result.by_gear_set[best].chosen.score
+        wants = f"this engine wants gear set {named(best)}, final drive {result.final_drives[best]:.2f}"
         kept = "the gear set as described is the quickest with a plateau of its own"
         told.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
-    told.append("; ".join(map(_wants, answer.wanted)))
+    told.append("; ".join(map(_wants, result.wanted)))
     if not found.capped:
         power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
         told.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
     return tuple(f"{text[:1].upper()}{text[1:]}." for text in told if text)
 
 
-def plateau_text(answer: Answer, units: System) -> str:
+def summary(result: PlateauResult, system: System) -> str:
+    """What was found, in plain sentences."""
+    return " ".join(verdict(result, system))
+
+
+def columns(result: PlateauResult) -> Mapping[str, NDArray[np.float64]]:
+    """The front of the car as described: curves than which no other is as quick with as little torque."""
+    front = result.first.front
+    found = {
+        "height_N_m": [point.shape.height for point in front],
+        "start_rad_per_s": [point.shape.start for point in front],
+        "end_rad_per_s": [point.shape.end for point in front],
+        "score_s": [point.score for point in front],
+        "wheelspin_time_s": [point.spin for point in front],
+        "gearbox_input_steady_torque_N_m": [point.strain for point in front],
+    }
+    return {name: np.array(values) for name, values in found.items()}
+
+
+def text(result: PlateauResult, system: System) -> str:
     """Everything, with the verdict last."""
-    goal = ", ".join(target_label(target) for target in answer.aims.targets)
-    about = f"Highest plateau that pays for {goal}, {answer.pedal}; wished for: curve {named(answer.curve)}"
+    goal = ", ".join(target_label(target) for target in result.aim.targets)
+    about = f"Highest plateau that pays for {goal}, {PEDAL_WORDS[result.pedal]}; wished for: curve {named(result.wish)}"
     note = (
         "Highest torque at parts includes shocks; the front goes by steady pull at the gearbox input. Each curve of "
         "the front is the quickest of its height; none beats another "
@@ -303,35 +282,35 @@ def plateau_text(answer: Answer, units: System) -> str:
     )
     return "\n\n".join(
         [
-            f"{short(answer.scenario, 78)}\n{paragraph(about)}",
-            *tables_text(plateau_tables(answer, units)),
+            f"{short(result.scenario.name, 78)}\n{paragraph(about)}",
+            *tables_text(tables(result, system)),
             paragraph(note),
             paragraph(CAUTION),
-            "\n".join(["Verdict", *map(paragraph, plateau_verdict(answer, units))]),
+            "\n".join(["Verdict", *map(paragraph, verdict(result, system))]),
         ]
     )
 
 
-# --- files ---
-
-
-def curve_csv(answer: Answer) -> str:
+def curve_csv(result: PlateauResult) -> str:
     """The curve as a file that a scenario can name; the note says where it comes from."""
-    found = answer.first
-    goal = ", ".join(target_label(target) for target in answer.aims.targets)
-    note = f"found by simlaunch plateau for {goal} in place of {clean(answer.curve)}, scenario {clean(answer.scenario)}"
+    found = result.first
+    goal = ", ".join(target_label(target) for target in result.aim.targets)
+    wish, scenario = clean(result.wish), clean(result.scenario.name)
+    note = f"found by simlaunch plateau for {goal} in place of {wish}, scenario {scenario}"
     lines = [f"# note: {note[:190]}", "engine speed [rpm],torque [N m]"]
     lines += [f"{speed / _RPM:.1f},{torque:.2f}" for speed, torque in zip(found.speeds, found.torque, strict=True)]
     return "\n".join(lines) + "\n"
 
 
-def limits_csv(answer: Answer) -> str:
+def limits_csv(result: PlateauResult) -> str:
     """Torque limit of every gear; empty where there is none."""
-    rows = (f"{k},{x:.1f}" if isfinite(x) else f"{k}," for k, x in enumerate(answer.first.gear_limits, start=1))
+    rows = (f"{k},{x:.1f}" if isfinite(x) else f"{k}," for k, x in enumerate(result.first.gear_limits, start=1))
     return "\n".join(["gear,torque limit [N m]", *rows]) + "\n"
 
 
-# --- JSON ---
+def files(result: PlateauResult) -> Mapping[str, str]:
+    """The curve and the limits of the gears, as files that a scenario can name."""
+    return {"curve.csv": curve_csv(result), "gears.csv": limits_csv(result)}
 
 
 def _point_object(point: Point) -> Object:
@@ -366,15 +345,15 @@ def _plateau_object(found: Plateau) -> Object:
     }
 
 
-def plateau_object(answer: Answer, units: System) -> Object:
-    """Results as JSON, SI units."""
+def document(result: PlateauResult) -> Object:
+    """Results as JSON, SI units; the verdict in metric ones."""
     return {
         "format": "simlaunch-plateau-1",
-        "scenario": answer.scenario,
-        "wish": answer.curve,
-        "pedal": answer.pedal,
-        "targets": [target_label(target) for target in answer.aims.targets],
-        "weights": listed(answer.aims.weights),
+        "scenario": result.scenario.name,
+        "wish": result.wish,
+        "pedal": PEDAL_WORDS[result.pedal],
+        "targets": [target_label(target) for target in result.aim.targets],
+        "weights": listed(result.aim.weights),
         "final_drives": [
             {
                 "curve": each.curve,
@@ -383,8 +362,8 @@ def plateau_object(answer: Answer, units: System) -> Object:
                 "wanted_ratio": number(each.ratio),
                 "wanted_score_s": number(each.best_score),
             }
-            for each in answer.wanted
+            for each in result.wanted
         ],
-        "gear_sets": {name: _plateau_object(found) for name, found in answer.by_gear_set.items()},
-        "verdict": list(plateau_verdict(answer, units)),
+        "gear_sets": {name: _plateau_object(found) for name, found in result.by_gear_set.items()},
+        "verdict": list(verdict(result, System.METRIC)),
     }

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
 from simlaunch.analysis.demand import Demand, PeakEvent
+from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.simulate import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Sureness, Verdict
+from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.output.layout import short
 from simlaunch.record import Pedal
 from simlaunch.units.quantity import to_display
@@ -272,18 +273,19 @@ class _Teller:
 
     def load(self) -> str:
         """The part that is asked most above what it is allowed, or else comes nearest; empty where none is rated."""
-        worst = self.case.overload or max(self.case.rated, key=lambda part: part.shares[0], default=None)
-        if worst is None or isnan(worst.shares[0]):
+        worst = self.case.overload or max(self.case.rated, key=lambda part: part.higher.demand.share, default=None)
+        if worst is None or isnan(worst.higher.demand.share):
             return ""
-        alike = f", as with {named(self.case.lower)}" if worst.over[1] else ""
-        flag = f" (too much{alike})" if worst.over[0] else ""
+        part, event = worst.higher, worst.higher.event
+        alike = f", as with {named(self.case.lower)}" if worst.lower.broken else ""
+        flag = f" (too much{alike})" if part.broken else ""
         choice = ", the same with both curves and so no reason to choose" if worst.alike else ""
-        return f"loads {named(worst.part)} {allowed_share(worst.demands[0], worst.event, self.numbers)}{flag}{choice}"
+        return f"loads {named(part.name)} {allowed_share(part.demand, event, self.numbers)}{flag}{choice}"
 
     def certainty(self) -> str:
         """What other grip, or the drawn cases, make of a gain or a loss."""
-        if sure := self.case.sureness:
-            low, middle, high = sure.gaps
+        if drawn := self.case.odds:
+            low, middle, high = drawn.difference_quantiles()
             return "holds" if _alike(middle, (low, high)) else "varies"
         if any(isnan(gap) for gap in self.case.grip_gaps):
             return "is not sure"
@@ -291,13 +293,15 @@ class _Teller:
 
     def doubt(self) -> str:
         """How the difference fares in the drawn cases, or else with other grip."""
-        return self.cases(self.case.sureness) if self.case.sureness else self.grip()
+        return self.cases(self.case.odds) if self.case.odds else self.grip()
 
-    def cases(self, sure: Sureness) -> str:
-        ahead = sure.quicker[0] >= sure.slower[0]
-        tally = Tally(sure.cases, *(sure.quicker if ahead else sure.slower))
+    def cases(self, drawn: Odds) -> str:
+        quicker, slower = drawn.second_quicker, drawn.first_quicker
+        ahead = quicker.share >= slower.share
+        chance = quicker if ahead else slower
+        tally = Tally(drawn.cases, chance.share, chance.low, chance.high)
         told = f"{'quicker' if ahead else 'slower'} {tally.told('drawn cases')}"
-        low, _, high = sure.gaps
+        low, _, high = drawn.difference_quantiles()
         least, most = sorted((abs(low), abs(high)))
         named = least >= WORTH_NAMING and isfinite(most) and low * high > 0.0
         if self.certainty() != "varies" or not named:
@@ -351,9 +355,9 @@ def _hurts(tell: _Teller) -> tuple[str, str]:
 
 def _no_difference(tell: _Teller) -> tuple[str, str]:
     gap, what = tell.case.full_gap, f"no difference worth naming ({tell.numbers.within()})"
-    if sure := tell.case.sureness:
-        level = round(sure.level * sure.cases)
-        nothing = f"{level} of {sure.cases} drawn cases are level {tell.numbers.within()}"
+    if drawn := tell.case.odds:
+        level = round(drawn.level * drawn.cases)
+        nothing = f"{level} of {drawn.cases} drawn cases are level {tell.numbers.within()}"
         if abs(gap) >= WORTH_NAMING:
             what = f"{tell.gap(gap)}, but in most of the drawn cases there is no difference worth naming"
     elif any(map(isnan, tell.case.grip_gaps)):

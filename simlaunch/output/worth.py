@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isnan
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
-from simlaunch.analysis.worth import Beyond, PedalWorth, Span, Worth, best_span, beyond, costly_span, unused
+from simlaunch.analysis.worth import (
+    Beyond,
+    GearSetWorth,
+    PedalWorth,
+    Span,
+    Worth,
+    best_span,
+    beyond,
+    costly_span,
+    unused,
+)
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
@@ -69,12 +81,12 @@ class _Teller:
         return f"between {first} and {self.speed(span.last)}"
 
 
-def _heads(found: Worth, tell: _Teller) -> tuple[str, ...]:
+def _heads(found: GearSetWorth, tell: _Teller) -> tuple[str, ...]:
     pedals = (text for each in found.pedals for text in (PEDAL_WORDS[each.pedal], "noise"))
     return (tell.numbers.unit(Dimension.TORQUE), *pedals)
 
 
-def _band_table(found: Worth, tell: _Teller) -> Table:
+def _band_table(found: GearSetWorth, tell: _Teller) -> Table:
     rows = []
     for k, label in enumerate(_labels(found, tell)):
         torque = tell.numbers.plain(found.torque[k], Dimension.TORQUE)
@@ -85,7 +97,7 @@ def _band_table(found: Worth, tell: _Teller) -> Table:
     return Table(f"ms for {tell.more} at", _heads(found, tell), tuple(rows))
 
 
-def _labels(found: Worth, tell: _Teller) -> list[str]:
+def _labels(found: GearSetWorth, tell: _Teller) -> list[str]:
     """Middles of the bands; a band that takes in all beyond it says so."""
     labels = [tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED) for middle in found.middles]
     below, above = found.open_ends
@@ -94,7 +106,7 @@ def _labels(found: Worth, tell: _Teller) -> list[str]:
     return labels
 
 
-def _gear_table(found: Worth, each: PedalWorth, tell: _Teller) -> Table:
+def _gear_table(found: GearSetWorth, each: PedalWorth, tell: _Teller) -> Table:
     used = [gear for gear, gains in enumerate(each.gears) if not np.isnan(gains).all()]
     rows = [
         Row(
@@ -108,7 +120,7 @@ def _gear_table(found: Worth, each: PedalWorth, tell: _Teller) -> Table:
     return Table(f"{PEDAL_WORDS[each.pedal]}, in one gear", heads, tuple(rows))
 
 
-def _sums(results: Sequence[Worth], tell: _Teller) -> Table:
+def _sums(results: Sequence[GearSetWorth], tell: _Teller) -> Table:
     rows = [
         Row(
             each.gear_set,
@@ -125,17 +137,20 @@ def _sums(results: Sequence[Worth], tell: _Teller) -> Table:
     return Table(f"{tell.more} more everywhere", heads, tuple(rows))
 
 
-def worth_tables(results: Sequence[Worth], units: System) -> tuple[Table, ...]:
+def gear_set_tables(found: GearSetWorth, system: System) -> tuple[Table, ...]:
+    """Tables of one gear set."""
+    tell = _Teller(Numbers(system))
+    return (_band_table(found, tell), *(_gear_table(found, each, tell) for each in found.pedals if len(each.gears)))
+
+
+def tables(worth: Worth, system: System) -> tuple[Table, ...]:
     """Tables of every gear set, and one that sets them side by side where there are several."""
-    tell = _Teller(Numbers(units))
-    tables = []
-    for each in results:
-        tables.append(_band_table(each, tell))
-        tables += [_gear_table(each, pedal, tell) for pedal in each.pedals if len(pedal.gears)]
-    return (*tables, *([_sums(results, tell)] if len(results) > 1 else []))
+    each = [table for found in worth.gear_sets for table in gear_set_tables(found, system)]
+    several = len(worth.gear_sets) > 1
+    return (*each, *([_sums(worth.gear_sets, _Teller(Numbers(system)))] if several else []))
 
 
-def _gained(found: Worth, span: Span, tell: _Teller) -> str:
+def _gained(found: GearSetWorth, span: Span, tell: _Teller) -> str:
     full, held = span.gains
     told = f"{tell.more} more {tell.between(span)} {tell.change(full)} for {target_label(found.target)}"
     if abs(tell.seconds(held - full)) < 0.5 * WORTH_NAMING:
@@ -153,7 +168,7 @@ def _cost(span: Span, tell: _Teller) -> str:
     return f"{tell.between(span)} it {tell.change(full)} with full pedal{why}"
 
 
-def _unused(found: Worth, tell: _Teller) -> str:
+def _unused(found: GearSetWorth, tell: _Teller) -> str:
     """Where more torque changes nothing, since the engine is not there; empty where it does change something."""
     (below, above), ends = unused(found), (found.middles[0], found.middles[-1])
     where = [f"below {tell.speed(below)}"] if below > ends[0] else []
@@ -178,9 +193,9 @@ def _held_flat(end: Beyond, which: str, tell: _Teller) -> str:
     return f"{told}, and {tell.more} more in all of that, {which} {tell.speed(edge)}, {tell.change(end.band.gains[0])}"
 
 
-def worth_verdict(found: Worth, units: System) -> str:
-    """What a result comes to, in plain sentences."""
-    tell, best, cost = _Teller(Numbers(units)), best_span(found), costly_span(found)
+def verdict(found: GearSetWorth, system: System) -> str:
+    """What torque is worth with one gear set, in plain sentences."""
+    tell, best, cost = _Teller(Numbers(system)), best_span(found), costly_span(found)
     gains = best is not None and not all(map(tell.nothing, best.gains))
     nowhere = f"{tell.more} more gains no time worth naming anywhere that the curve is given"
     told = [_gained(found, best, tell) if gains and best else nowhere]
@@ -190,7 +205,7 @@ def worth_verdict(found: Worth, units: System) -> str:
     return f"{'; '.join(filter(None, told))}."
 
 
-def _wanted(results: Sequence[Worth], tell: _Teller) -> str:
+def _wanted(results: Sequence[GearSetWorth], tell: _Teller) -> str:
     """The gear set with which the curve as it is gets there first."""
     times = [each.of(Pedal.FULL).time for each in results]
     best, first = results[int(np.argmin(times))], results[0]
@@ -202,17 +217,30 @@ def _wanted(results: Sequence[Worth], tell: _Teller) -> str:
     return f"{named(first.curve)} wants gear set {named(best.gear_set)}: {shown}, {saved} quicker than as described."
 
 
-def worth_text(results: Sequence[Worth], units: System) -> str:
+def _verdicts(worth: Worth, system: System) -> list[str]:
+    """A verdict for each gear set, and where there are several, which of them the curve wants."""
+    verdicts = [verdict(each, system) for each in worth.gear_sets]
+    if len(verdicts) == 1:
+        return verdicts
+    each = (f"{named(found.gear_set)}: {text}" for found, text in zip(worth.gear_sets, verdicts, strict=True))
+    return [*each, _wanted(worth.gear_sets, _Teller(Numbers(system)))]
+
+
+def summary(worth: Worth, system: System) -> str:
+    """What torque is worth, in plain sentences."""
+    return " ".join(_verdicts(worth, system))
+
+
+def text(worth: Worth, system: System) -> str:
     """Everything, with the verdict last."""
-    first, tell, parts = results[0], _Teller(Numbers(units)), []
+    first, tell, several = worth.first, _Teller(Numbers(system)), len(worth.gear_sets) > 1
     about = f"Worth of torque for {target_label(first.target)}, curve {named(first.curve)}"
-    parts.append(f"{short(first.scenario, 78)}\n{paragraph(about)}")
-    for each in results:
-        tables = tables_text(worth_tables((each,), units))
-        head = [f'Gear set "{short(each.gear_set, 40)}"'] if len(results) > 1 else []
-        parts += [*head, *tables]
-    if len(results) > 1:
-        parts += tables_text([_sums(results, tell)])
+    parts = [f"{short(worth.scenario.name, 78)}\n{paragraph(about)}"]
+    for each in worth.gear_sets:
+        head = [f'Gear set "{short(each.gear_set, 40)}"'] if several else []
+        parts += [*head, *tables_text(gear_set_tables(each, system))]
+    if several:
+        parts += tables_text([_sums(worth.gear_sets, tell)])
     parts.append(
         paragraph(
             f"Milliseconds gained by {tell.more} more about an engine speed; below zero, lost. A band fades out at the "
@@ -221,12 +249,23 @@ def worth_text(results: Sequence[Worth], units: System) -> str:
         )
     )
     parts.append(paragraph(CAUTION))
-    verdicts = [worth_verdict(each, units) for each in results]
-    if len(results) > 1:
-        verdicts = [f"{named(each.gear_set)}: {text}" for each, text in zip(results, verdicts, strict=True)]
-        verdicts.append(_wanted(results, tell))
-    parts.append("\n".join(["Verdict", *map(paragraph, verdicts)]))
+    parts.append("\n".join(["Verdict", *map(paragraph, _verdicts(worth, system))]))
     return "\n\n".join(parts)
+
+
+def columns(worth: Worth) -> Mapping[str, NDArray[Any]]:
+    """Every band of every gear set, with the gain, the noise and the wheelspin of both pedals."""
+    sets = worth.gear_sets
+    found: dict[str, NDArray[Any]] = {
+        "gear_set": np.concatenate([np.full(each.middles.size, each.gear_set) for each in sets]),
+        "engine_speed_rad_per_s": np.concatenate([each.middles for each in sets]),
+        "torque_N_m": np.concatenate([each.torque for each in sets]),
+    }
+    for pedal, key in _KEYS.items():
+        found[f"{key}_gain_s_per_N_m"] = np.concatenate([each.of(pedal).gain for each in sets])
+        found[f"{key}_noise_s_per_N_m"] = np.concatenate([each.of(pedal).noise for each in sets])
+        found[f"{key}_wheelspin_s_per_N_m"] = np.concatenate([each.of(pedal).spin for each in sets])
+    return found
 
 
 _KEYS = {Pedal.FULL: "full_pedal", Pedal.HELD_SLIP: "held_slip"}
@@ -247,22 +286,22 @@ def _pedal_object(each: PedalWorth) -> Object:
     }
 
 
-def worth_object(results: Sequence[Worth], units: System) -> Object:
-    """Results as JSON, SI units."""
+def document(worth: Worth) -> Object:
+    """Results as JSON, SI units; the verdict in metric ones."""
     return {
         "format": "simlaunch-worth-1",
-        "scenario": results[0].scenario,
-        "curve": results[0].curve,
-        "target": target_label(results[0].target),
+        "scenario": worth.scenario.name,
+        "curve": worth.first.curve,
+        "target": target_label(worth.first.target),
         "gear_sets": [
             {
                 "gear_set": each.gear_set,
                 "engine_speed_rad_per_s": listed(each.middles),
                 "torque_N_m": listed(each.torque),
                 "given_engine_speeds_rad_per_s": listed(np.array(each.given)),
-                "verdict": worth_verdict(each, units),
+                "verdict": verdict(each, System.METRIC),
                 **{_KEYS[pedal.pedal]: _pedal_object(pedal) for pedal in each.pedals},
             }
-            for each in results
+            for each in worth.gear_sets
         ],
     }

@@ -208,7 +208,8 @@ def _rear_take_up(car: Record, road: Ground) -> float:
 def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     """Axle torque that the slip control sends to its actuator.
 
-    With an open centre the axle that reaches its target first sets the torque of both.
+    With an open centre the axle that reaches its target first sets the torque of both. With a locked one the mean of
+    both axles counts.
 
     Parameters
     ----------
@@ -239,6 +240,9 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     else:
         front, rear = _front_take_up(car, road), _rear_take_up(car, road)
         grip = front + rear if car.drive.locked == 1 else min(front / share, rear / (1.0 - share))
+        if car.drive.locked == 1:  # one shaft turns both axles, but for the twist of the half shafts
+            turning = 0.5 * (y[at.WHEEL_FRONT] + y[at.WHEEL_REAR])
+            return request_command(grip, inertia, turning, 0.5 * (front_target + rear_target), car.pedal.delay)
         front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
     if front_leads:
         return request_command(grip, inertia, y[at.WHEEL_FRONT], front_target, car.pedal.delay)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import isnan
 
 import numpy as np
@@ -13,7 +12,6 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.compare import Comparison, CurveRuns, Pair, PedalGap
 from simlaunch.analysis.simulate import Simulation, target_label
-from simlaunch.analysis.usable import UsableTorque
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.plotting.labels import End, label_ends
@@ -51,35 +49,22 @@ _MOST_NAMED = 3
 _SHORTEST_WINDOW = 3.0  # [s]
 
 
-def compare_figures(comparison: Comparison, usable: UsableTorque, system: str) -> dict[str, Figure]:
-    """Every figure of a comparison.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        Curves with both pedals, and their gaps.
-    usable : UsableTorque
-        Usable torque of the same scenario; only the compared curves are drawn.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    dict of str to Figure
-        ``gap``, ``slip`` and ``torque``.
-
-    Raises
-    ------
-    UsageError
-        No system of units of that name.
-    """
-    names = [runs.name for runs in comparison.runs]
-    compared = replace(usable, curves={name: usable.curves[name] for name in names})
+def figures(comparison: Comparison, system: str) -> dict[str, Figure]:
+    """Speed and gap, slip and use of grip, and the compared curves against the usable torque."""
+    units = units_of(system)
     return {
-        "gap": _gap_figure(comparison, units_of(system)),
-        "slip": _slip_figure(comparison, units_of(system)),
-        "torque": usable_figure(compared, system),
+        "gap": _gap_figure(comparison, units),
+        "slip": _slip_figure(comparison, units),
+        "torque": usable_figure(comparison.usable, system),
     }
+
+
+def draw(axes: Axes, comparison: Comparison, system: str) -> None:
+    """Gap along the run, on axes of the caller."""
+    units = units_of(system)
+    _gap_panel(axes, comparison, units)
+    axes.set_xlabel(units.axis("distance", Dimension.LENGTH))
+    axes.set_ylabel(units.axis(_gap_name(comparison), Dimension.TIME))
 
 
 @in_our_look

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.container import BarContainer
 from matplotlib.figure import Figure
 
-from simlaunch.analysis.parts import Level, PartLoad, Stress
+from simlaunch.analysis.parts import DrivelineLoads, Level, PartLoad
 from simlaunch.errors import UsageError
 from simlaunch.output.layout import short
 from simlaunch.output.parts import more_overloads
@@ -36,12 +37,12 @@ _FLAG = {Level.OVER_RATING: ", over rating", Level.OVER_FAILURE: ", over expecte
 
 
 @in_our_look
-def stress_figure(stress: Stress, system: str) -> Figure:
+def parts_figure(found: DrivelineLoads, system: str) -> Figure:
     """Steady pull and peak of every rated part over its rating, a bar for each curve; a flag in words where it is over.
 
     Parameters
     ----------
-    stress : Stress
+    found : DrivelineLoads
         What the parts take.
     system : str
         ``"metric"`` or ``"us"``.
@@ -57,23 +58,44 @@ def stress_figure(stress: Stress, system: str) -> Figure:
         No system of units of that name, or no part with a rating.
     """
     units = units_of(system)
-    order = [k for k in stress.ranked() if stress.loads[0].parts[k].rating]
-    if not order:
-        raise UsageError("no part of the scenario has a rating; there is nothing to draw")
-    labels = [stress.loads[0].parts[k].name for k in order]
-    key = tuple((load.curve, curve_style(index)) for index, load in enumerate(stress.loads))
-    space = _BAR * len(stress.loads) + (_NAME_ABOVE if is_narrow() else 0.25)
+    order = _rated(found)
+    labels = [found.loads[0].parts[k].name for k in order]
+    key = tuple((load.curve, curve_style(index)) for index, load in enumerate(found.loads))
+    space = _BAR * len(found.loads) + (_NAME_ABOVE if is_narrow() else 0.25)
     height = max(1.2, space * len(order))
     beside = () if is_narrow() else (labels,)
-    figure, rows = sheet(_title(stress), _LEAD, Panels((height,), labels=beside, key=key))
+    figure, rows = sheet(_title(found), _LEAD, Panels((height,), labels=beside, key=key))
     axes = rows[0][0]
-    _draw(axes, stress, order, units)
+    _draw(axes, found, order, units)
     _name_parts(axes, labels)
     axes.tick_params(axis="y", length=0.0)
     axes.grid(visible=False, axis="y")
     name_x(axes, "torque over rating [%]")
     head_panel(axes, "part")
     return figure
+
+
+def figures(found: DrivelineLoads, system: str) -> dict[str, Figure]:
+    """Loads of the rated parts; nothing where no part has a rating."""
+    return {"ratings": parts_figure(found, system)} if found.scenario.parts else {}
+
+
+def draw(axes: Axes, found: DrivelineLoads, system: str) -> None:
+    """Loads of the rated parts, on axes of the caller; the key names the curves."""
+    order = _rated(found)
+    _draw(axes, found, order, units_of(system))
+    axes.set_yticks(range(len(order)), [label_text(found.loads[0].parts[k].name) for k in order])
+    axes.set_xlabel("torque over rating [%]")
+    bars = [_bar(axes, 0.0, 0.0, 0.0, index) for index in range(len(found.loads))]
+    axes.legend(bars, [plain(load.curve) for load in found.loads])
+
+
+def _rated(found: DrivelineLoads) -> list[int]:
+    """Rated parts, the nearest to its rating first."""
+    order = [k for k in found.ranked() if found.loads[0].parts[k].rating]
+    if not order:
+        raise UsageError("no part of the scenario has a rating; there is nothing to draw")
+    return order
 
 
 def _name_parts(axes: Axes, labels: list[str]) -> None:
@@ -100,12 +122,12 @@ def _text(part: PartLoad, share: float, units: Units) -> str:
     return f"{share:.1f} % of {rating} steady{_FLAG.get(part.level, '')}"
 
 
-def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
-    count = len(stress.loads)
+def _draw(axes: Axes, found: DrivelineLoads, order: list[int], units: Units) -> None:
+    count = len(found.loads)
     thickness = 0.8 / count
     longest = 100.0
     for row, k in enumerate(order):
-        for index, load in enumerate(stress.loads):
+        for index, load in enumerate(found.loads):
             part, place = load.parts[k], row + thickness * (index - 0.5 * (count - 1))
             share = 100.0 * float(np.nan_to_num(part.demand.steady))
             peak = 100.0 * float(np.nan_to_num(part.torque)) / _rating(part).rating.si
@@ -113,7 +135,7 @@ def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
             axes.plot([peak], [place], marker="D", markersize=4.5, color=curve_style(index).colour)
             _bar(axes, place, share, thickness, index)
             axes.text(2.0, place, _text(part, share, units), va="center", fontsize=8.5, color=INK, bbox=_PATCH)
-        failure = 100.0 * (1.0 + _rating(stress.loads[0].parts[k]).reserve.si)
+        failure = 100.0 * (1.0 + _rating(found.loads[0].parts[k]).reserve.si)
         axes.plot([failure] * 2, [row - 0.42, row + 0.42], color=QUIET, linewidth=2.0)
         longest = max(longest, failure)
     axes.axvline(100.0, color=INK, linewidth=1.4)
@@ -124,8 +146,8 @@ def _draw(axes: Axes, stress: Stress, order: list[int], units: Units) -> None:
 _PATCH = {"facecolor": "white", "edgecolor": "none", "pad": 1.0}
 
 
-def _bar(axes: Axes, place: float, share: float, thickness: float, index: int) -> None:
-    axes.barh(
+def _bar(axes: Axes, place: float, share: float, thickness: float, index: int) -> BarContainer:
+    return axes.barh(
         place,
         share,
         height=0.9 * thickness,
@@ -136,11 +158,11 @@ def _bar(axes: Axes, place: float, share: float, thickness: float, index: int) -
     )
 
 
-def _title(stress: Stress) -> str:
-    if not stress.broken:
+def _title(found: DrivelineLoads) -> str:
+    if not found.broken:
         return "Every part stays within what it is allowed"
-    curve, part = stress.broken[0]
+    curve, part = found.broken[0]
     allowed = "torque of expected failure, in shocks" if part.demand.in_shocks else "rating, in steady pull"
     share = f"{100.0 * part.demand.share:.0f} % of its {allowed}"
-    more = f"; {more_overloads(len(stress.broken) - 1)}" if len(stress.broken) > 1 else ""
+    more = f"; {more_overloads(len(found.broken) - 1)}" if len(found.broken) > 1 else ""
     return f"{named(curve)} loads {named(part.name)} with {share}{more}"

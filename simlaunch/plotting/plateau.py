@@ -7,8 +7,10 @@ from typing import NamedTuple
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 
-from simlaunch.analysis.plateau import Plateau
+from simlaunch.analysis.plateau import PlateauResult
+from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import Point
 from simlaunch.plotting.look import (
     INK,
@@ -61,8 +63,7 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     figure, rows = sheet(f"The highest plateau that pays: {height}, against {named(wish)}", lead, panels)
     upper, lower = rows[0][0], rows[1][0]
     speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
-    upper.plot(speed, units.of(found.wish_torque, Dimension.TORQUE), **wished.drawing())
-    upper.plot(speed, units.of(found.torque, Dimension.TORQUE), **chosen.drawing())
+    _draw_curves(upper, found, units)
     upper.set_xlim(speed[0], speed[-1] + 0.02 * (speed[-1] - speed[0]))
     highest = float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max())
     upper.set_ylim(0.0, 1.12 * highest)
@@ -73,6 +74,33 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     name_x(lower, units.axis("steady torque at the gearbox input", Dimension.TORQUE))
     head_panel(lower, "time [s]")
     return figure
+
+
+def figures(result: PlateauResult, system: str) -> dict[str, Figure]:
+    """The plateau of the car as described."""
+    return {"torque": plateau_figure(result.first, result.wish, system)}
+
+
+def draw(axes: Axes, result: PlateauResult, system: str) -> None:
+    """The plateau of the car as described and the curve that was wished for, on axes of the caller."""
+    units = units_of(system)
+    wished, chosen = _draw_curves(axes, result.first, units)
+    wished.set_label(f"wished for: {plain(result.wish)}")
+    chosen.set_label("plateau that pays")
+    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_ylabel(units.axis("engine torque", Dimension.TORQUE))
+    axes.legend(fontsize="small")
+
+
+def _draw_curves(axes: Axes, found: Plateau, units: Units) -> tuple[Line2D, Line2D]:
+    """The curve that is wished for, and the one that was found."""
+    speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
+    torques = (found.wish_torque, found.torque)
+    (wished,), (chosen,) = (
+        axes.plot(speed, units.of(torque, Dimension.TORQUE), **curve_style(index).drawing())
+        for index, torque in zip((1, 0), torques, strict=True)
+    )
+    return wished, chosen
 
 
 def _name_limits(axes: Axes, found: Plateau, units: Units) -> None:

@@ -8,11 +8,13 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.analysis.worth import Worth, best_span
+from simlaunch.analysis.worth import GearSetWorth, Worth, best_span
+from simlaunch.output.words import PEDAL_WORDS
 from simlaunch.output.worth import MORE
 from simlaunch.plotting.look import (
     INK,
     QUIET,
+    LineStyle,
     Panels,
     Units,
     curve_style,
@@ -33,12 +35,12 @@ _MILLI = 1e3
 
 
 @in_our_look
-def worth_figure(found: Worth, system: str) -> Figure:
+def worth_figure(found: GearSetWorth, system: str) -> Figure:
     """The curve shaded by what torque is worth, hatched where more of it costs time, and the worth of every band.
 
     Parameters
     ----------
-    found : Worth
+    found : GearSetWorth
         What torque is worth.
     system : str
         ``"metric"`` or ``"us"``.
@@ -54,24 +56,52 @@ def worth_figure(found: Worth, system: str) -> Figure:
         No system of units of that name.
     """
     units = units_of(system)
-    full, held = curve_style(1), curve_style(2).with_rings()
-    key = (("full pedal", full), ("held slip", held))
+    key = tuple((PEDAL_WORDS[pedal], line_style) for pedal, line_style in _styles().items())
     lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque costs time."
     figure, rows = sheet(_title(found, units), lead, Panels((2.0, 1.6), key=key))
     speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
     half = 0.5 * (speed[1] - speed[0])
     upper, lower = rows[0][0], rows[1][0]
     _draw_curve(upper, found, units)
-    lower.axhline(0.0, color=INK, linewidth=0.8)
-    for line_style, pedal in ((full, Pedal.FULL), (held, Pedal.HELD_SLIP)):
-        lower.plot(speed, _told(found, pedal, units), **line_style.drawing())
+    _draw_gains(lower, found, units)
     for axes in (upper, lower):
         axes.set_xlim(speed[0] - half, speed[-1] + half)
     name_x(upper, "", shown=False)
     name_x(lower, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
     head_panel(upper, units.axis("full-load torque", Dimension.TORQUE))
-    head_panel(lower, f"time gained by {units.text(_si_more(units), Dimension.TORQUE)} more [ms]")
+    head_panel(lower, _gained(units))
     return figure
+
+
+def figures(worth: Worth, system: str) -> dict[str, Figure]:
+    """A figure of every gear set."""
+    names = ["bands", *(f"bands-{each.gear_set}" for each in worth.gear_sets[1:])]
+    return {name: worth_figure(each, system) for name, each in zip(names, worth.gear_sets, strict=True)}
+
+
+def draw(axes: Axes, worth: Worth, system: str) -> None:
+    """Time that more torque gains in each band with the car as described, on axes of the caller."""
+    units = units_of(system)
+    _draw_gains(axes, worth.first, units)
+    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_ylabel(_gained(units))
+    axes.legend(fontsize="small")
+
+
+def _styles() -> dict[Pedal, LineStyle]:
+    return {Pedal.FULL: curve_style(1), Pedal.HELD_SLIP: curve_style(2).with_rings()}
+
+
+def _gained(units: Units) -> str:
+    return f"time gained by {units.text(_si_more(units), Dimension.TORQUE)} more [ms]"
+
+
+def _draw_gains(axes: Axes, found: GearSetWorth, units: Units) -> None:
+    """What more torque gains in every band, with both pedals."""
+    speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
+    axes.axhline(0.0, color=INK, linewidth=0.8)
+    for pedal, line_style in _styles().items():
+        axes.plot(speed, _told(found, pedal, units), **line_style.drawing(), label=PEDAL_WORDS[pedal])
 
 
 def _si_more(units: Units) -> float:
@@ -79,11 +109,11 @@ def _si_more(units: Units) -> float:
     return MORE / float(units.of(np.array(1.0), Dimension.TORQUE))
 
 
-def _told(found: Worth, pedal: Pedal, units: Units) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _told(found: GearSetWorth, pedal: Pedal, units: Units) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     return np.asarray(_MILLI * _si_more(units) * found.of(pedal).gain, np.float64)
 
 
-def _title(found: Worth, units: Units) -> str:
+def _title(found: GearSetWorth, units: Units) -> str:
     best = best_span(found)
     if best is None:
         return f"More torque on {named(found.curve)} gains no time anywhere"
@@ -91,7 +121,7 @@ def _title(found: Worth, units: Units) -> str:
     return f"Torque on {named(found.curve)} is worth most between {first} and {last}"
 
 
-def _draw_curve(axes: Axes, found: Worth, units: Units) -> None:
+def _draw_curve(axes: Axes, found: GearSetWorth, units: Units) -> None:
     """The curve with each band below it shaded by its worth."""
     gain = found.of(Pedal.FULL).gain
     noise = found.of(Pedal.FULL).noise

@@ -16,6 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.readers.columns import NO_CHOICES, Choices
 from simlaunch.readers.delimited import TableOptions, shown
@@ -48,7 +49,7 @@ _STEPS = (50.0, 100.0, 200.0, 500.0)
 
 @dataclass(frozen=True)
 class CurveOptions:
-    """What the caller knows of the sheets, and what is wanted of the curve.
+    """What the caller knows of the sheets, and what is wanted of the curve; corrections and places may be plain text.
 
     Parameters
     ----------
@@ -90,6 +91,17 @@ class CurveOptions:
     measured_at: MeasuredAt | None = None
     wanted_at: MeasuredAt | None = None
     losses: Losses | None = None
+
+    def __post_init__(self) -> None:
+        """Take text for corrections and places."""
+        for name, kind in (
+            ("carried", Correction),
+            ("wanted", Correction),
+            ("measured_at", MeasuredAt),
+            ("wanted_at", MeasuredAt),
+        ):
+            if (value := getattr(self, name)) is not None:
+                object.__setattr__(self, name, chosen(kind, value, name.replace("_", " ")))
 
 
 @dataclass(frozen=True)

@@ -7,9 +7,10 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from pathlib import Path
 from typing import Annotated, Any, Literal, TypeAlias
 
-from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, model_validator
+from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
@@ -203,6 +204,23 @@ class Scenario(Section):
         if faults:
             raise refusal(*faults)
         return self
+
+    _file: Path | None = PrivateAttr(None)
+
+    @property
+    def file(self) -> Path | None:
+        """File that this scenario was loaded from; None where it was changed since then, or never came from one."""
+        return self._file
+
+    def loaded_from(self, file: Path) -> Scenario:
+        """The same scenario, which knows its file."""
+        scenario = self.model_copy()
+        scenario._file = file
+        return scenario
+
+    def __eq__(self, other: object) -> bool:
+        """Whether two scenarios say the same, wherever they were loaded from."""
+        return isinstance(other, Scenario) and self.__dict__ == other.__dict__
 
     @property
     def curve_names(self) -> tuple[str, ...]:

@@ -17,7 +17,7 @@ from pydantic import TypeAdapter, ValidationError
 from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
 from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
 from simlaunch.scenario.decision import unsound
-from simlaunch.scenario.model import Scenario, disagreements
+from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
 from simlaunch.units.gate import quoted
 
@@ -51,7 +51,8 @@ def load(path: str | os.PathLike[str]) -> Scenario:
         With every fault of the file and of the files that it names.
     """
     file = Path(path)
-    return from_mapping(_toml(read_text(file), str(file)), str(file), file.parent)
+    scenario = from_mapping(_toml(read_text(file), str(file)), str(file), file.parent)
+    return scenario.loaded_from(file)
 
 
 def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = None) -> Scenario:
@@ -136,6 +137,27 @@ def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
                 raise UsageError(f"{quoted(path)} lies in a list; change {name} in the file")
         table[key] = value
     return from_mapping(data, f"{scenario.name}, changed")
+
+
+def with_gear_sets(scenario: Scenario, *, every: bool = True) -> dict[str, Scenario]:
+    """The scenario as described, and with each of its gear sets, by the name of the gear set.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Stays as it is.
+    every : bool
+        False leaves it at the car as described.
+
+    Returns
+    -------
+    dict of str to Scenario
+        The car as described first.
+    """
+    kind = Alternative.GEAR_SET
+    names = scenario.alternatives(kind) if every else (AS_DESCRIBED,)
+    changes = {name: dict(scenario.changes_to(kind, name)) for name in names}
+    return {name: changed(scenario, each) if each else scenario for name, each in changes.items()}
 
 
 # --- bytes to text, text to tables ---

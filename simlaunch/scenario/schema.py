@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
 from typing import Any, Literal, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticCustomError
 
-from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.scenario.surroundings import Section
 from simlaunch.units.field import Within
-from simlaunch.units.gate import example
+from simlaunch.units.gate import example, phrase
 
 SCHEMA_ID = "urn:simlaunch:scenario:1"
 FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox", "launch", "pedal")
@@ -210,3 +212,98 @@ def _models_at(path: Sequence[str | int]) -> list[type[BaseModel]]:
             if _is_model(part)
         ]
     return models
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of a table, in the words and spellings of the model."""
+
+    name: str
+    required: bool
+    takes: str
+    """Kind of quantity with its range, or the choices."""
+    default: str
+    """As it would be typed; empty without a default."""
+    origin: str
+    """Where the default comes from."""
+    example: str
+    meaning: str
+
+
+@dataclass(frozen=True)
+class Table:
+    """One table of a scenario file: its heading, what it is, and its keys."""
+
+    heading: str
+    meaning: str
+    keys: tuple[Key, ...]
+
+
+def tables() -> Iterator[Table]:
+    """Every table of a scenario, in the order of the model; a table that comes in several kinds stands once for each.
+
+    Yields
+    ------
+    Table
+        Without `note`, which every table may have.
+    """
+    yield from _tables_below(Scenario, "", listed=False, seen=set())
+
+
+def _tables_below(model: type[BaseModel], path: str, *, listed: bool, seen: set[type[BaseModel]]) -> Iterator[Table]:
+    inner = {name: [part for part in _of_field(field) if _is_model(part)] for name, field in model.model_fields.items()}
+    single = tuple(_key(name, model.model_fields[name]) for name in inner if not inner[name] and name != "note")
+    if single:
+        brackets = f"[[{path}]]" if listed else f"[{path}]"
+        kind = f', kind = "{_kind(model)}"' if _is_one_of_several(model) else ""
+        yield Table(f"{brackets if path else 'Top of the file'}{kind}", inspect.getdoc(model) or "", single)
+    for name, parts in inner.items():
+        is_list = tuple in map(get_origin, _of_field(model.model_fields[name]))
+        for part in parts:
+            if part not in seen:
+                place = f"{path}.{name}" if path else name
+                nested = seen | {part}
+                yield from _tables_below(part, place, listed=is_list, seen=nested)  # type: ignore[arg-type]
+
+
+def _is_one_of_several(model: type[BaseModel]) -> bool:
+    field = model.model_fields.get("kind")
+    return field is not None and len(get_args(field.annotation)) == 1
+
+
+def _key(name: str, field: FieldInfo) -> Key:
+    extra = field.json_schema_extra
+    origin = str(extra.get("origin", "")) if isinstance(extra, dict) else ""
+    default = "" if field.is_required() or field.default is None else typed(field.default)
+    example = typed(field.examples[0]) if field.examples else ""
+    return Key(name, field.is_required(), _takes_in_words(field), default, origin, example, field.description or "")
+
+
+def typed(value: object) -> str:
+    """A value as it would be typed into a scenario file."""
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(typed, value))}]"
+    return f'"{value}"' if isinstance(value, str) else str(value)
+
+
+def _takes_in_words(field: FieldInfo) -> str:
+    parts = _of_field(field)
+    limits = [part for part in parts if isinstance(part, Within)]
+    choices = [typed(str(choice) if isinstance(choice, str) else choice) for part in parts for choice in _choices(part)]
+    quantities = [f"{phrase(kind)} from {low} to {high}" for each in limits for kind, low, high in each.ranges]
+    if len(limits) == 2 and not choices:
+        words = f"a list of pairs, {' and '.join(quantities)}"
+    else:
+        words = " or ".join(dict.fromkeys([*choices, *quantities])) or _other_kind(parts)
+    several = tuple in map(get_origin, parts) and len(limits) != 2
+    return f"a list, each {words}" if several else words
+
+
+def _choices(part: object) -> tuple[Any, ...]:
+    if get_origin(part) is Literal:
+        return get_args(part)
+    return tuple(part) if inspect.isclass(part) and issubclass(part, StrEnum) else ()
+
+
+def _other_kind(parts: list[object]) -> str:
+    return "a distance, a speed, or a span of either" if Mark in parts else "text"

@@ -115,7 +115,8 @@ def test_a_rare_outcome_has_the_interval_of_wilson() -> None:
     """Wilson (1927) with no case out of 512: from 0 to z^2 / (n + z^2)."""
     found = chance(np.zeros(512, np.bool_), 16)
     z = stats.norm.ppf(0.975)
-    assert (found.share, found.low) == (0.0, pytest.approx(0.0, abs=1e-12))
+    assert found.share == 0.0
+    assert found.low == pytest.approx(0.0, abs=1e-12)
     assert found.high == pytest.approx(z**2 / (512 + z**2))
 
 
@@ -274,3 +275,15 @@ def test_calls_that_make_no_sense_are_refused() -> None:
         odds(COUPE, "peak", "plateau", runs=8)
     with pytest.raises(UsageError, match="seed -1 is below zero"):
         odds(COUPE, "peak", "plateau", seed=-1)
+
+
+@pytest.mark.parametrize("cases", [64, 100, 320, 321])
+def test_quantiles_turn_with_the_curves(cases: int) -> None:
+    """Against NumPy's `averaged_inverted_cdf` (type 2 of Hyndman and Fan, from memory)."""
+    rng = np.random.default_rng(cases)
+    times = 12.0 + rng.normal(0.0, 0.2, (cases, 2))
+    drawn = odds(BRIEF, *BRIEF.curve_names[:2], runs=64, with_effects=False)
+    found = replace(drawn, times=times)
+    expected = np.quantile(times[:, 1] - times[:, 0], (0.05, 0.5, 0.95), method="averaged_inverted_cdf")
+    assert found.difference_quantiles() == pytest.approx(tuple(expected), abs=1e-12)
+    assert found.turned().difference_quantiles() == tuple(-gap for gap in found.difference_quantiles()[::-1])

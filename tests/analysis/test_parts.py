@@ -10,11 +10,10 @@ import pytest
 
 from simlaunch.analysis.damage import Cycles, Line, cycles, turns
 from simlaunch.analysis.limits import SPARE, Limits
-from simlaunch.analysis.parts import Level, PartLoad, spectra_of, stress
+from simlaunch.analysis.parts import Level, PartLoad, parts, spectra_of
 from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import Part, PartPeak
-from simlaunch.output.parts import stress_verdict
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.reading import changed, load
@@ -125,14 +124,14 @@ def test_turns_at_constant_torque() -> None:
 
 def test_more_torque_wears_gears_faster_in_a_launch() -> None:
     """The curve of 550 N m is the harder one, though both bring the clutch to the same capacity."""
-    found = stress(load(SCENARIOS / "all-drive-grip.toml"))
+    found = parts(load(SCENARIOS / "all-drive-grip.toml"))
     places = [part.place for part in found.loads[0].parts]
     for place in (Place.GEARBOX_INPUT, Place.GEARBOX_OUTPUT):
         mild, hard = found.relative_wear(places.index(place))
         assert mild.ratio == 1.0
         assert hard.ratio > 1.5
     assert found.relative_wear(places.index(Place.GEARBOX_INPUT))[1].piece.startswith("gear ")
-    verdict = stress_verdict(found, System.METRIC)
+    verdict = found.summary(System.METRIC)
     assert 'turns at torque, "higher peak" uses up the life of "gearbox ' in verdict
 
 
@@ -142,7 +141,7 @@ def test_more_torque_wears_gears_faster_in_a_launch() -> None:
 @pytest.mark.parametrize("name", ["all-drive-grip", "front-hatch", "track-car"])
 def test_a_clutch_at_its_capacity_is_named_and_is_no_reason_to_choose(name: str) -> None:
     scenario = load(SCENARIOS / f"{name}.toml")
-    found = stress(scenario)
+    found = parts(scenario)
     assert found.loads[0].parts[0].place is Place.COUPLING
     for load_ in found.loads:
         event = load_.parts[0].event
@@ -150,14 +149,14 @@ def test_a_clutch_at_its_capacity_is_named_and_is_no_reason_to_choose(name: str)
         assert event.cause == "clutch at its capacity of"
         assert event.torque == pytest.approx(load_.parts[0].torque)
     assert found.same_peak(0)
-    assert "the same with every curve, and so no reason to choose" in stress_verdict(found, System.METRIC)
+    assert "the same with every curve, and so no reason to choose" in found.summary(System.METRIC)
 
 
 def test_a_clutch_is_no_cause_where_a_weaker_one_lowers_the_peak_by_less_than_half() -> None:
     """The front shafts of the all-drive car are held by the grip of the front tyres as well."""
     scenario = load(SCENARIOS / "all-drive-grip.toml")
     weaker = changed(scenario, {"coupling.capacity": "680 N m"})
-    for one, other in zip(stress(scenario).loads, stress(weaker).loads, strict=True):
+    for one, other in zip(parts(scenario).loads, parts(weaker).loads, strict=True):
         k = [part.place for part in one.parts].index(Place.FRONT_SHAFTS)
         assert 1.0 - other.parts[k].torque / one.parts[k].torque < 0.5 * (1.0 - 680.0 / 700.0)
         assert one.parts[k].event.when == "launch"
@@ -192,11 +191,12 @@ def test_steady_pull_keeps_to_the_rating_and_shocks_to_failure(torque: float, st
     assert part.level is level
     assert part.broken == (level is not Level.WITHIN)
     peaks, pulls = (dict.fromkeys(Part, value) for value in (abs(torque), steady))
+    assert part.rating is not None
     assert bool(Limits(parts=(part.rating,)).broken(peaks, pulls)) == (part.demand.share > 1.0 - SPARE)
 
 
 def test_loads_are_those_of_single_launches() -> None:
-    found = stress(COUPE)
+    found = parts(COUPE)
     for load_ in found.loads:
         run = simulate(COUPE, load_.curve, Pedal.FULL)
         peaks = {peak.part: peak for peak in run.measures.parts}
@@ -211,13 +211,13 @@ def test_mean_effective_pressure_is_that_of_the_peak() -> None:
     """4 pi T / V: 400 N m from 2.0 l are 25.1327 bar. Source: definition."""
     curve = {"name": "flat", "points": [["1000 rpm", "400 N m"], ["7000 rpm", "400 N m"]]}
     scenario = changed(COUPE, {"curves": [curve], "engine.displacement": "2.0 l"})
-    (found,) = stress(scenario).loads
+    (found,) = parts(scenario).loads
     assert found.mean_pressure == pytest.approx(25.1327e5, rel=1e-5)
     assert found.peak_torque == pytest.approx(400.0)
 
 
 def test_wear_compares_curves_and_needs_no_rating() -> None:
-    rated, unrated = stress(COUPE), stress(changed(COUPE, {"parts": []}))
+    rated, unrated = parts(COUPE), parts(changed(COUPE, {"parts": []}))
     k = [part.place for part in unrated.loads[0].parts].index(Place.GEARBOX_INPUT)
     assert unrated.relative_wear(k) == rated.relative_wear(1)
     assert min(wear.ratio for wear in rated.relative_wear(1)) == 1.0
@@ -226,7 +226,7 @@ def test_wear_compares_curves_and_needs_no_rating() -> None:
 
 
 def test_parts_are_ranked_by_how_near_they_come_to_their_ratings() -> None:
-    found = stress(COUPE)
+    found = parts(COUPE)
     shares = [max(load_.parts[k].demand.share for load_ in found.loads) for k in found.ranked()]
     assert shares[:3] == sorted(shares[:3], reverse=True)
     assert np.isnan(shares[3])
@@ -234,23 +234,23 @@ def test_parts_are_ranked_by_how_near_they_come_to_their_ratings() -> None:
 
 def test_a_part_at_an_idle_axle_carries_nothing() -> None:
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
-    found = stress(changed(COUPE, {"parts": [idle]}))
+    found = parts(changed(COUPE, {"parts": [idle]}))
     (part,) = (p for p in found.loads[0].parts if p.rating)
     assert part.level is Level.UNLOADED
     assert not part.broken
-    assert stress_verdict(found, System.METRIC).startswith("No part that has a rating carries any torque. ")
+    assert found.summary(System.METRIC).startswith("No part that has a rating carries any torque. ")
 
 
 def test_lower_ratings_are_flagged_worst_first() -> None:
-    parts = [
+    rated = [
         {"name": name, "place": "gearbox input", "rating": rating, "origin": "invented"}
         for name, rating in (("weak", "300 N m"), ("weaker", "200 N m"), ("strong", "3000 N m"))
     ]
-    found = stress(changed(COUPE, {"parts": parts}), ["plateau"])
+    found = parts(changed(COUPE, {"parts": rated}), ["plateau"])
     assert [(curve, part.name) for curve, part in found.broken] == [("plateau", "weaker"), ("plateau", "weak")]
     assert found.broken[0][1].level is Level.OVER_FAILURE
 
 
 def test_a_curve_named_twice_is_refused() -> None:
     with pytest.raises(UsageError, match="named twice"):
-        stress(COUPE, ["peak", "peak"])
+        parts(COUPE, ["peak", "peak"])

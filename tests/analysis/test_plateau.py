@@ -14,7 +14,8 @@ from cars import POINT_MASS, constant_power, coupe, gears, point_mass
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.launches import Aim, as_many, target_named
 from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
-from simlaunch.analysis.plateau import DRIVES, Plateau, final_drive, plateau
+from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive
+from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import (
     FALL,
     HEIGHT,
@@ -23,7 +24,7 @@ from simlaunch.analysis.plateau_search_space import (
     NO_GAIN,
     SAME_TIME,
     Point,
-    Room,
+    SearchSpace,
     Shape,
     binding,
 )
@@ -32,10 +33,9 @@ from simlaunch.analysis.simulate import goal
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.plateau import Answer, Wanted, curve_csv, plateau_verdict
+from simlaunch.output.plateau import curve_csv, verdict
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.record import Pedal, Record
-from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
@@ -59,9 +59,9 @@ def _rated(torque: float, place: Place = Place.GEARBOX_INPUT) -> PartRating:
 
 
 @cache
-def found() -> tuple[Room, Plateau]:
-    room = Room(coupe(), Limits(power=230e3, mean_pressure=24e5, displacement=2.4e-3), DASH)
-    return room, plateau(room, by_gear=True)
+def found() -> tuple[SearchSpace, Plateau]:
+    space = SearchSpace(coupe(), Limits(power=230e3, mean_pressure=24e5, displacement=2.4e-3), DASH)
+    return space, highest_plateau(space, by_gear=True)
 
 
 # --- an answer known by hand ---
@@ -73,8 +73,8 @@ def test_under_a_cap_of_power_alone_the_curve_follows_the_cap() -> None:
     car = point_mass({**constant_power(power, 300.0, 2000.0), "engine.rev_limit": 2000.0,
                       "engine.limiter_band": 10.0, "launch.engine_speed": 100.0})  # fmt: skip
     span = Target("span", Kind.SPAN, first, last)
-    room = Room(car, Limits(power=power, rise=inf), Aim((span,), (1.0,)), tolerance=1e-7)
-    answer = plateau(room)
+    space = SearchSpace(car, Limits(power=power, rise=inf), Aim((span,), (1.0,)), tolerance=1e-7)
+    answer = highest_plateau(space)
     known = POINT_MASS * (last**2 - first**2) / (2.0 * power)
     # 2e-4: the cap is put into a table of 182 points; a millisecond counts as equal
     assert answer.quickest.score == pytest.approx(known, rel=2e-4)
@@ -91,10 +91,10 @@ def test_under_a_cap_of_power_alone_the_curve_follows_the_cap() -> None:
 
 
 def test_no_point_of_a_dense_grid_is_quicker() -> None:
-    room, answer = found()
-    heights = np.linspace(0.3, 1.0, 15) * room.top
-    shapes = [room.shape(h, a, b) for h in heights for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 7)]
-    best = min(point.score for point in room.launched(shapes) if point.sound)
+    space, answer = found()
+    heights = np.linspace(0.3, 1.0, 15) * space.top
+    shapes = [space.shape(h, a, b) for h in heights for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 7)]
+    best = min(point.score for point in space.launched(shapes) if point.sound)
     assert answer.quickest.score <= best + SAME_TIME
 
 
@@ -121,7 +121,7 @@ def test_limits_by_gear_never_cost_time() -> None:
 
 
 def test_results_do_not_depend_on_threads() -> None:
-    one, three = (Room(coupe(), Limits(), DASH, workers=workers) for workers in (1, 3))
+    one, three = (SearchSpace(coupe(), Limits(), DASH, workers=workers) for workers in (1, 3))
     shapes = [one.shape(height, 0.3, 0.6) for height in (300.0, 400.0, 500.0)]
     assert [point.score for point in one.launched(shapes)] == [point.score for point in three.launched(shapes)]
 
@@ -130,15 +130,15 @@ def test_results_do_not_depend_on_threads() -> None:
 
 
 def test_the_curve_keeps_to_every_cap_and_names_what_binds() -> None:
-    room, answer = found()
+    space, answer = found()
     highest = np.array([mean_effective_pressure(torque, 2.4e-3) for torque in answer.torque])
     assert highest.max() <= 24e5 * (1.0 + 1e-12)
     assert (answer.torque * answer.speeds).max() <= 230e3 * (1.0 + 1e-12)
-    assert (np.diff(answer.torque) / np.diff(answer.speeds)).max() <= room.rise * (1.0 + 1e-9)
+    assert (np.diff(answer.torque) / np.diff(answer.speeds)).max() <= space.rise * (1.0 + 1e-9)
     assert len(answer.binding) == answer.speeds.size
-    assert (answer.torque <= room.climb * (1.0 + 1e-9)).all()
+    assert (answer.torque <= space.climb * (1.0 + 1e-9)).all()
     assert answer.binding[0] in (RISE, ENVELOPE)
-    for name, cap in room.caps.items():
+    for name, cap in space.caps.items():
         bound = np.array([each == name for each in answer.binding])
         assert answer.torque[bound] == pytest.approx(cap[bound], rel=6e-3)  # within half a percent counts as on it
     assert HEIGHT not in answer.binding  # a plateau has a reason for its height
@@ -156,17 +156,17 @@ def test_the_curve_keeps_to_every_cap_and_names_what_binds() -> None:
 def test_a_cap_that_all_but_ends_a_plateau_is_named(limits: Limits, name: str) -> None:
     """Of heights that are equally quick the lowest is taken, a hair below the cap: the cap stands in the way all the
     same, and not the search. Whether lifting it saves time is said beside it."""
-    room = Room(coupe(), limits, DASH)
-    middle = float(room.speeds[room.speeds.size // 2])
-    (point,) = room.launched([Shape(0.997 * room.top, middle, middle + 50.0)])
-    level = (room.speeds > middle) & (room.speeds < middle + 50.0)
+    space = SearchSpace(coupe(), limits, DASH)
+    middle = float(space.speeds[space.speeds.size // 2])
+    (point,) = space.launched([Shape(0.997 * space.top, middle, middle + 50.0)])
+    level = (space.speeds > middle) & (space.speeds < middle + 50.0)
     for saved in ({}, {name: 0.1}):
-        causes = {cause for cause, is_level in zip(binding(room, point, saved), level, strict=True) if is_level}
-        assert causes == {name if saved or not room.caps else f"{name}{IDLE}"}
-    falling = room.parts_of(point.shape)
+        causes = {cause for cause, is_level in zip(binding(space, point, saved), level, strict=True) if is_level}
+        assert causes == {name if saved or not space.caps else f"{name}{IDLE}"}
+    falling = space.parts_of(point.shape)
     falls = np.array(list(falling.values())).argmin(axis=0) == list(falling).index(FALL)
-    told = {cause for cause, falls in zip(binding(room, point, {}), falls, strict=True) if falls}
-    assert told <= {NO_GAIN, *(f"{cap}{IDLE}" for cap in room.caps)}
+    told = {cause for cause, falls in zip(binding(space, point, {}), falls, strict=True) if falls}
+    assert told <= {NO_GAIN, *(f"{cap}{IDLE}" for cap in space.caps)}
 
 
 def test_a_mean_pressure_is_a_torque() -> None:
@@ -186,8 +186,10 @@ def test_a_flow_of_air_is_a_power() -> None:
 def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
     short = changed(scenario(), {"run.until": ["60 m"], "uncertain": []})
-    room = Room(runnable(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,)))
-    answer = plateau(room)
+    space = SearchSpace(
+        runnable(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,))
+    )
+    answer = highest_plateau(space)
     points = [
         [f"{speed * 30.0 / pi:.1f} rpm", f"{torque:.2f} N m"]
         for speed, torque in zip(answer.speeds, answer.torque, strict=True)
@@ -196,14 +198,14 @@ def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     curves = [{"name": "proposal", "points": points}, {"name": "peak", "points": peak}]
     part = {"name": "gearbox", "place": "gearbox input", "rating": "380 N m", "origin": "Invented."}
     both = changed(short, {"curves": curves, "parts": [part]})
-    (rated,) = with_evidence(compare(both), both, 0).pairs[0].verdict.case.rated
-    assert rated.over == (True, False)
-    assert rated.shares[1] > 0.95
+    (rated,) = compare(both, cases=0).pairs[0].verdict.case.rated
+    assert (rated.higher.broken, rated.lower.broken) == (True, False)
+    assert rated.lower.demand.share > 0.95
 
 
 def test_a_rating_holds_the_plateau_down() -> None:
-    room = Room(coupe(), Limits(parts=(_rated(380.0),)), DASH)
-    answer = plateau(room)
+    space = SearchSpace(coupe(), Limits(parts=(_rated(380.0),)), DASH)
+    answer = highest_plateau(space)
     assert answer.chosen.sound
     assert all(point.sound for point in answer.front)
     assert answer.chosen.strain <= 380.0
@@ -216,11 +218,11 @@ def test_a_cap_that_is_too_low_is_named_with_how_far_it_is_off() -> None:
     low, limit = 20e3, 12.0
     car = point_mass({**constant_power(low, 10.0, 2000.0), "engine.rev_limit": 2000.0, "engine.limiter_band": 10.0,
                       "launch.engine_speed": 20.0, "run.time_limit": limit})  # fmt: skip
-    room = Room(car, Limits(power=low, rise=inf), DASH)
+    space = SearchSpace(car, Limits(power=low, rise=inf), DASH)
     needed = 9.0 * POINT_MASS * 200.0**2 / (8.0 * limit**3) / low
     assert needed > 1.2
     with pytest.raises(TargetNotReached, match="the limit of power would have to be about") as told:
-        plateau(room)
+        highest_plateau(space)
     factor = float(str(told.value).split("about ")[1].split()[0])
     assert needed * 0.9 < factor < needed * 1.5  # the factors that are tried lie 22 % apart; clutch and shape cost some
 
@@ -230,14 +232,14 @@ def test_a_cap_that_is_too_low_is_named_with_how_far_it_is_off() -> None:
 
 def test_within_grip_each_gear_keeps_to_what_its_tyres_can_use() -> None:
     """The least usable torque of a gear at any engine speed is its limit in every launch."""
-    free, kept = (Room(coupe(), Limits(), DASH, within_grip=within) for within in (False, True))
+    free, kept = (SearchSpace(coupe(), Limits(), DASH, within_grip=within) for within in (False, True))
     complete(car := as_many([coupe()]).view(np.recarray)[0])
     for gear, ceiling in enumerate(kept.ceilings, start=1):
         least = float(usable_torque(car, gear, kept.speeds).min())
         assert ceiling == (pytest.approx(least, rel=1e-9) if least < kept.top else inf)
     assert kept.ceilings[0] < inf == kept.ceilings[-1]
     shape = free.shape(0.95 * free.top, 0.0, 1.0)
-    spun, held = (room.launched([shape])[0] for room in (free, kept))
+    spun, held = (space.launched([shape])[0] for space in (free, kept))
     assert held.score < spun.score  # grip past its peak pushes less
     limits = kept.cars([shape])[0]["engine"]["gear_limit"]
     assert tuple(limits[: len(kept.ceilings)]) == kept.ceilings
@@ -252,8 +254,8 @@ def test_the_final_drive_of_a_single_gear_with_flat_torque() -> None:
     def lowered(ratio: float) -> Record:
         return point_mass({**flat, **gears(10.0 * ratio, efficiency=1.0)})
 
-    room = Room(lowered(1.0), Limits(torque=225.0), Aim((span,), (1.0,)))
-    ratio, score = final_drive(room, None, lowered)
+    space = SearchSpace(lowered(1.0), Limits(torque=225.0), Aim((span,), (1.0,)))
+    ratio, score = final_drive(space, None, lowered)
     assert ratio == DRIVES[-1]
     assert score == pytest.approx(POINT_MASS * 40.0 * 0.03 / (225.0 * ratio), rel=1e-3)
 
@@ -266,26 +268,26 @@ def test_under_constant_power_the_final_drive_as_it_is_suits() -> None:
                            "engine.limiter_band": 10.0, "launch.engine_speed": 100.0,
                            **gears(10.0 * ratio, efficiency=1.0)})  # fmt: skip
 
-    room = Room(lowered(1.0), Limits(power=60e3), Aim((Target("span", Kind.SPAN, 10.0, 50.0),), (1.0,)))
-    assert final_drive(room, None, lowered)[0] == pytest.approx(1.0)
+    space = SearchSpace(lowered(1.0), Limits(power=60e3), Aim((Target("span", Kind.SPAN, 10.0, 50.0),), (1.0,)))
+    assert final_drive(space, None, lowered)[0] == pytest.approx(1.0)
 
 
 def test_no_plateau_meets_the_limits() -> None:
     """A rating behind the gears is no torque of the engine, so that low heights are tried before it is given up."""
     heights: list[float] = []
 
-    class Watched(Room):
+    class Watched(SearchSpace):
         def launched(
             self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None
         ) -> list[Point]:
             heights.extend(shape.height for shape in shapes)
             return super().launched(shapes, gear_limits)
 
-    room = Watched(coupe(), Limits(parts=(_rated(400.0, Place.REAR_SHAFTS),)), DASH)
+    space = Watched(coupe(), Limits(parts=(_rated(400.0, Place.REAR_SHAFTS),)), DASH)
     told = r"no plateau meets the limits: even with one of \d+ N m, gearbox, .*, sees \d+ N m, \d+ N m more than the"
     with pytest.raises(TargetNotReached, match=told):
-        plateau(room)
-    assert min(heights) < 0.1 * room.top
+        highest_plateau(space)
+    assert min(heights) < 0.1 * space.top
 
 
 def test_limits_of_a_scenario() -> None:
@@ -302,12 +304,12 @@ def test_limits_of_a_scenario() -> None:
 
 def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     _, answer = found()
-    told = Answer("Test", "peak", "full pedal", DASH, {"as described": answer}, {"as described": 3.42})
+    told = PlateauResult(scenario(), "peak", Pedal.FULL, DASH, {"as described": answer}, {"as described": 3.42})
     text = curve_csv(told)
     points = read_curve(text, "plateau.csv")
     assert len(points) == answer.speeds.size
     assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
-    first, *rest = plateau_verdict(told, System.METRIC)
+    first, *rest = verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
     assert any("less torque at the gearbox input costs" in sentence for sentence in rest)
 
@@ -324,14 +326,14 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
 def test_what_final_drive_a_curve_wants_is_told_in_words(score: float, best: float, told: str) -> None:
     """A hundredth of a second is what is worth naming; a target that is missed has no time to be quicker than."""
     _, answer = found()
-    wanted = (Wanted("peak", 3.42, score, 3.80, best),)
+    wanted = (WantedFinalDrive("peak", 3.42, score, 3.80, best),)
     sets, drives = {"as described": answer}, {"as described": 3.42}
-    sentences = plateau_verdict(Answer("Test", "peak", "full pedal", DASH, sets, drives, None, wanted), System.METRIC)
+    sentences = verdict(PlateauResult(scenario(), "peak", Pedal.FULL, DASH, sets, drives, wanted), System.METRIC)
     assert told in sentences
 
 
 def test_targets_weigh() -> None:
     quarter = target_named(scenario(), "1/8 mile")
-    room = Room(coupe(), Limits(), Aim((SPRINT, quarter), (2.0, 0.5)))
-    point = room.launched([room.shape(400.0, 0.0, 1.0)])[0]
+    space = SearchSpace(coupe(), Limits(), Aim((SPRINT, quarter), (2.0, 0.5)))
+    point = space.launched([space.shape(400.0, 0.0, 1.0)])[0]
     assert point.score == pytest.approx(2.0 * point.times[0] + 0.5 * point.times[1])

@@ -12,11 +12,12 @@ import pytest
 from cars import coupe
 from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import ENVELOPE, POWER, RISE, TORQUE, Envelope, Limits, limits_of
-from simlaunch.analysis.plateau import Plateau, met_near_the_best, plateau
-from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, Room
+from simlaunch.analysis.plateau import PlateauResult
+from simlaunch.analysis.plateau_search import Plateau, highest_plateau, met_near_the_best
+from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, SearchSpace
 from simlaunch.errors import ScenarioError, UsageError
 from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.plateau import Answer, plateau_verdict
+from simlaunch.output.plateau import verdict
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -35,18 +36,18 @@ def road() -> Scenario:
 
 
 @cache
-def held() -> tuple[Room, Plateau]:
+def held() -> tuple[SearchSpace, Plateau]:
     limits = limits_of(road(), {"power": 250e3, "mean_pressure": 26e5})
-    room = Room(lower(road(), road().curve_names[0], Pedal.FULL), limits, DASH)
-    return room, plateau(room)
+    space = SearchSpace(lower(road(), road().curve_names[0], Pedal.FULL), limits, DASH)
+    return space, highest_plateau(space)
 
 
 @cache
-def gripping() -> tuple[Room, Plateau]:
+def gripping() -> tuple[SearchSpace, Plateau]:
     sound = load(SCENARIOS / "all-drive-grip.toml")
     limits = limits_of(sound, {"power": 275e3, "rise": 200.0 / (1000.0 * RPM)})
-    room = Room(lower(sound, sound.curve_names[0], Pedal.FULL), limits, DASH)
-    return room, plateau(room)
+    space = SearchSpace(lower(sound, sound.curve_names[0], Pedal.FULL), limits, DASH)
+    return space, highest_plateau(space)
 
 
 # --- what the engine can give ---
@@ -54,36 +55,38 @@ def gripping() -> tuple[Room, Plateau]:
 
 def test_by_default_the_highest_curve_caps_the_way_up_only() -> None:
     """A plateau may be higher than all curves, but not come up earlier than the engine is known to be able to."""
-    room = Room(coupe(), Limits(power=400e3, envelope=Envelope((TALL,), given=False)), DASH)
-    known = Envelope((TALL,), given=False).at(room.speeds)
-    rising, height = room.speeds < 3000.0 * RPM, 590.0
-    torque = room.torque(room.shape(height, 0.0, 1.0)._replace(left=room.earliest(height)))
+    space = SearchSpace(coupe(), Limits(power=400e3, envelope=Envelope((TALL,), given=False)), DASH)
+    known = Envelope((TALL,), given=False).at(space.speeds)
+    rising, height = space.speeds < 3000.0 * RPM, 590.0
+    torque = space.torque(space.shape(height, 0.0, 1.0)._replace(left=space.earliest(height)))
     early = rising & (torque < height)
     assert early.sum() > 10
     np.testing.assert_allclose(torque[early], known[early], rtol=1e-9)
-    assert room.top > 600.0
-    late = room.torque(room.shape(0.99 * room.top, 0.0, 1.0))
+    assert space.top > 600.0
+    late = space.torque(space.shape(0.99 * space.top, 0.0, 1.0))
     assert late.max() > known.max()
-    assert ENVELOPE not in room.caps
+    assert ENVELOPE not in space.caps
 
 
 def test_an_envelope_that_is_stated_caps_the_whole_curve() -> None:
-    room = Room(coupe(), Limits(power=400e3, envelope=Envelope((TALL,), given=True)), DASH)
-    assert room.top == pytest.approx(600.0)
-    torque = room.torque(room.shape(room.top, 0.0, 1.0))
-    assert (torque <= Envelope((TALL,), given=True).at(room.speeds) * (1.0 + 1e-12)).all()
+    space = SearchSpace(coupe(), Limits(power=400e3, envelope=Envelope((TALL,), given=True)), DASH)
+    assert space.top == pytest.approx(600.0)
+    torque = space.torque(space.shape(space.top, 0.0, 1.0))
+    assert (torque <= Envelope((TALL,), given=True).at(space.speeds) * (1.0 + 1e-12)).all()
 
 
 def test_the_climb_keeps_to_the_rise_and_to_the_envelope() -> None:
     rise = 100.0 / (1000.0 * RPM)
-    room = Room(coupe(), Limits(power=400e3, rise=rise, envelope=Envelope((TALL,), given=False)), DASH)
-    assert (np.diff(room.climb) / np.diff(room.speeds)).max() <= rise * (1.0 + 1e-9)
-    assert room.earliest(400.0) == pytest.approx(3000.0 * RPM, rel=1e-3)  # 200 N m at 1,000 rpm, 100 N m per 1,000 rpm
-    shape = room.shape(400.0, 0.4, 1.0)
-    for left in (0.0, room.earliest(400.0)):
-        torque = room.torque(shape._replace(left=left))
-        assert (torque <= room.climb + 1e-9).all()
-    assert torque[room.speeds < room.earliest(400.0)] == pytest.approx(room.climb[room.speeds < room.earliest(400.0)])
+    space = SearchSpace(coupe(), Limits(power=400e3, rise=rise, envelope=Envelope((TALL,), given=False)), DASH)
+    assert (np.diff(space.climb) / np.diff(space.speeds)).max() <= rise * (1.0 + 1e-9)
+    assert space.earliest(400.0) == pytest.approx(3000.0 * RPM, rel=1e-3)  # 200 N m at 1,000 rpm, 100 N m per 1,000 rpm
+    shape = space.shape(400.0, 0.4, 1.0)
+    for left in (0.0, space.earliest(400.0)):
+        torque = space.torque(shape._replace(left=left))
+        assert (torque <= space.climb + 1e-9).all()
+    assert torque[space.speeds < space.earliest(400.0)] == pytest.approx(
+        space.climb[space.speeds < space.earliest(400.0)]
+    )
 
 
 # --- how long it is held ---
@@ -92,25 +95,25 @@ def test_the_climb_keeps_to_the_rise_and_to_the_envelope() -> None:
 @pytest.mark.parametrize("case", [held, gripping])
 def test_no_earlier_start_is_as_quick(case: object) -> None:
     """Below the start the curve climbs as early as envelope and rise allow; earlier starts cost more than counts."""
-    room, answer = case()  # type: ignore[operator]
-    chosen, first = answer.chosen, room.earliest(answer.chosen.shape.height)
+    space, answer = case()  # type: ignore[operator]
+    chosen, first = answer.chosen, space.earliest(answer.chosen.shape.height)
     slowest = answer.quickest.score + HELD_TIME
     assert chosen.sound
     assert chosen.score <= slowest
-    assert (answer.torque <= room.climb * (1.0 + 1e-9)).all()
+    assert (answer.torque <= space.climb * (1.0 + 1e-9)).all()
     if answer.earlier is None:
         assert chosen.shape.start == pytest.approx(first, abs=51.0 * RPM)
     else:
         assert answer.earlier.shape.start == pytest.approx(first)
         assert not answer.earlier.sound or answer.earlier.score > slowest
     shapes = [chosen.shape._replace(start=first + s * (chosen.shape.start - first)) for s in (0.0, 0.25, 0.5, 0.75)]
-    longer = [point for point in room.launched(shapes) if point.shape.start < chosen.shape.start - 100.0 * RPM]
+    longer = [point for point in space.launched(shapes) if point.shape.start < chosen.shape.start - 100.0 * RPM]
     assert not any(point.sound and point.score <= slowest for point in longer[:1])
 
 
 def test_an_earlier_start_that_costs_time_is_told_with_its_cost() -> None:
-    _room, answer = held()
-    told = plateau_verdict(Answer("T", "peak", "full pedal", DASH, {"as described": answer}, {}), System.METRIC)
+    _space, answer = held()
+    told = verdict(PlateauResult(road(), "peak", Pedal.FULL, DASH, {"as described": answer}, {}), System.METRIC)
     begins = [sentence for sentence in told if sentence.startswith("Rise and envelope leave room")]
     assert bool(begins) == (answer.earlier is not None)
     if answer.earlier is not None and answer.earlier.sound:
@@ -122,24 +125,24 @@ def test_an_earlier_start_that_costs_time_is_told_with_its_cost() -> None:
 
 @pytest.mark.parametrize("case", [held, gripping])
 def test_a_cap_is_named_where_lifting_it_saves_time(case: object) -> None:
-    room, answer = case()  # type: ignore[operator]
-    named = set(answer.binding) & set(room.caps)
-    assert named == set(answer.gains) & set(room.caps)
+    space, answer = case()  # type: ignore[operator]
+    named = set(answer.binding) & set(space.caps)
+    assert named == set(answer.gains) & set(space.caps)
     for name in named:
-        lifted = room.within(room.limits.eased(1.1, (name,)))
+        lifted = space.within(space.limits.eased(1.1, (name,)))
         quicker = min(met_near_the_best(lifted, [answer.chosen, answer.quickest]), key=lambda point: point.score)
         assert quicker.score < answer.quickest.score - SAME_TIME
 
 
 def test_the_cap_that_the_curve_lies_on_is_named() -> None:
     """Never that more gains no time: a power of 275 kW holds this car back."""
-    room, answer = gripping()
-    on = answer.torque > 0.999 * room.caps[POWER]
+    space, answer = gripping()
+    on = answer.torque > 0.999 * space.caps[POWER]
     assert on.sum() > 10
     assert {name for name, lies in zip(answer.binding, on, strict=True) if lies} == {POWER}
     (told,) = [
         sentence
-        for sentence in plateau_verdict(Answer("T", "peak", "full", DASH, {"": answer}, {}), System.METRIC)
+        for sentence in verdict(PlateauResult(road(), "peak", Pedal.FULL, DASH, {"": answer}, {}), System.METRIC)
         if sentence.startswith("What binds")
     ]
     assert f"10 % more power {answer.gains[POWER]:.3f} s" in told
@@ -147,8 +150,8 @@ def test_the_cap_that_the_curve_lies_on_is_named() -> None:
 
 def test_where_more_gains_no_time_no_cap_holds_time_back() -> None:
     """Torque where the engine never runs: a cap there alone is no reason."""
-    room = Room(coupe(), Limits(torque=2000.0, power=240e3), DASH)
-    answer = plateau(room)
+    space = SearchSpace(coupe(), Limits(torque=2000.0, power=240e3), DASH)
+    answer = highest_plateau(space)
     assert TORQUE not in answer.binding
     assert TORQUE not in answer.gains
     assert set(answer.binding) <= {POWER, f"{POWER}{IDLE}", RISE, ENVELOPE, NO_GAIN}
@@ -158,10 +161,10 @@ def test_where_more_gains_no_time_no_cap_holds_time_back() -> None:
 
 
 def test_no_shape_beside_the_answer_is_quicker_where_grip_is_high() -> None:
-    room, answer = gripping()
-    heights = np.clip(answer.quickest.shape.height * np.linspace(0.9, 1.1, 21), None, room.top)
-    shapes = [room.shape(h, a, b) for h in heights for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 5)]
-    best = min(point.score for point in room.launched(shapes) if point.sound)
+    space, answer = gripping()
+    heights = np.clip(answer.quickest.shape.height * np.linspace(0.9, 1.1, 21), None, space.top)
+    shapes = [space.shape(h, a, b) for h in heights for a in np.linspace(0, 1, 7) for b in np.linspace(0, 1, 5)]
+    best = min(point.score for point in space.launched(shapes) if point.sound)
     assert answer.quickest.score <= best + SAME_TIME
 
 

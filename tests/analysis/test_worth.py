@@ -13,7 +13,7 @@ from cars import POINT_MASS, RPM, coupe, point_mass
 from simlaunch.analysis.bump import band_middles, raise_curve
 from simlaunch.analysis.gear_worth import follow
 from simlaunch.analysis.launches import as_many, column, make_ready, measure_all, target_named
-from simlaunch.analysis.worth import STEP, Worth, _span, best_span, beyond, costly_span, pedal_worth, worth
+from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.physics.table import values_at
@@ -32,8 +32,8 @@ def scenario() -> Scenario:
 
 
 @cache
-def sprint() -> Worth:
-    return worth(scenario(), target="0-100 km/h", by_gear=True)
+def sprint() -> GearSetWorth:
+    return worth(scenario(), target="0-100 km/h", each_gear=True).first
 
 
 # --- the bands ---
@@ -142,7 +142,7 @@ def test_noise_is_small() -> None:
 
 def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
     """Against launches with a tolerance ten thousand times as tight."""
-    loose, tight = (worth(scenario(), target="60 ft", bands=8, tolerance=tolerance) for tolerance in (1e-5, 1e-9))
+    loose, tight = (worth(scenario(), target="60 ft", bands=8, tolerance=tolerance).first for tolerance in (1e-5, 1e-9))
     for one, other in zip(loose.pedals, tight.pedals, strict=True):
         doubt = np.max([*one.noise, one.whole_noise])
         assert np.abs(one.gain - other.gain).max() < max(doubt, 1e-6)  # 0.01 ms for 10 N m
@@ -154,14 +154,14 @@ def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
 
 def test_torque_above_grip_is_worth_nothing_under_held_slip() -> None:
     """Slip control takes back in first gear whatever is added above grip. Source: definition of held slip."""
-    found = worth(changed(scenario(), {"coupling.capacity": "1500 N m"}), target="50 km/h")
+    found = worth(changed(scenario(), {"coupling.capacity": "1500 N m"}), target="50 km/h").first
     held = found.of(Pedal.HELD_SLIP)
     assert np.abs(held.gain).max() < 1e-7  # 0.001 ms for 10 N m
 
 
 def test_torque_costs_time_where_it_spins_the_tyres() -> None:
     """Past peak slip a tyre pushes the less the more it slips. Source: shape of the Magic Formula."""
-    found = worth(scenario(), target="50 km/h")
+    found = worth(scenario(), target="50 km/h").first
     full, cost = found.of(Pedal.FULL), costly_span(found)
     assert full.whole < -10.0 * full.whole_noise
     assert cost is not None
@@ -200,7 +200,7 @@ def test_a_span_ends_where_the_curve_does() -> None:
 
 
 def test_results_do_not_depend_on_threads() -> None:
-    one, three = (worth(scenario(), target="60 ft", bands=6, workers=workers) for workers in (1, 3))
+    one, three = (worth(scenario(), target="60 ft", bands=6, workers=workers).first for workers in (1, 3))
     for a, b in zip(one.pedals, three.pedals, strict=True):
         assert np.array_equal(a.gain, b.gain)
         assert a.whole == b.whole
@@ -227,8 +227,8 @@ def test_a_target_out_of_reach() -> None:
 
 def test_bands_are_those_of_what_is_timed() -> None:
     """From 100 to 200 km/h the engine runs in no band of the start, and no tyre of this car is past its peak there."""
-    found = worth(scenario(), target="100-200 km/h")
-    whole = worth(scenario(), target="1/4 mile")
+    found = worth(scenario(), target="100-200 km/h").first
+    whole = worth(scenario(), target="1/4 mile").first
     for rolling, standing in zip(found.pedals, whole.pedals, strict=True):
         assert rolling.use.low > standing.use.low + 500.0 * RPM
         assert not (rolling.use.past_peak > 0.0).any()
@@ -245,8 +245,7 @@ def test_a_sheet_that_starts_late_is_held_and_its_first_band_is_none() -> None:
     middles, each = pedal_worth(car, SPRINT)
     knots = car.engine.torque.knot[[0, car.engine.torque.count - 1]]
     given = (float(knots[0]), float(knots[1]))
-    found = Worth(
-        "",
+    found = GearSetWorth(
         "",
         "",
         SPRINT,

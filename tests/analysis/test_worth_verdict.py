@@ -11,10 +11,10 @@ import pytest
 
 from cars import RPM
 from simlaunch.analysis.gear_worth import Use
-from simlaunch.analysis.worth import PedalWorth, Worth, best_span, beyond, costly_span
+from simlaunch.analysis.worth import GearSetWorth, PedalWorth, best_span, beyond, costly_span
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.layout import Table
-from simlaunch.output.worth import worth_tables, worth_verdict
+from simlaunch.output.worth import gear_set_tables, verdict
 from simlaunch.record import Pedal
 from simlaunch.units.spelling import System
 
@@ -32,17 +32,17 @@ def _pedal(pedal: Pedal, gain: Array, ran: tuple[float, float], spun: Array, spi
 
 def _worth(
     milliseconds: Array, ran: tuple[float, float] = (2500.0, 6800.0), target: Target = MILE, spun: float = 0.0
-) -> Worth:
+) -> GearSetWorth:
     """Worth of 10 N m in milliseconds; a curve that is given from 2,000 to 7,000 rpm."""
     gain = 1e-4 * milliseconds
     share = np.where(((ran[0] - 125.0) * RPM < MIDDLES) & ((ran[1] + 125.0) * RPM > MIDDLES), spun, np.nan)
     pedals = tuple(_pedal(pedal, gain, ran, share, np.full(gain.size, 1e-6)) for pedal in Pedal)
     torque = np.full(MIDDLES.size, 400.0)
     ends = (float(MIDDLES[0]), float(MIDDLES[-1]))
-    return Worth("car", "as described", "curve", target, MIDDLES, torque, ends, (310.0, 310.0), pedals)
+    return GearSetWorth("as described", "curve", target, MIDDLES, torque, ends, (310.0, 310.0), pedals)
 
 
-def _random(seed: int) -> Worth:
+def _random(seed: int) -> GearSetWorth:
     rng = np.random.default_rng(seed)
     bumps = sum(
         rng.uniform(-2.0, 20.0)
@@ -55,9 +55,9 @@ def _random(seed: int) -> Worth:
     return _worth(gain, ran, (MILE, ROLLING)[seed % 2], float(rng.choice([0.0, 0.5, 1.0])))
 
 
-def _cells(found: Worth) -> dict[str, float]:
+def _cells(found: GearSetWorth) -> dict[str, float]:
     """Full-pedal column of the table of bands [ms]."""
-    table: Table = worth_tables((found,), System.METRIC)[0]
+    table: Table = gear_set_tables(found, System.METRIC)[0]
     return {row.label: float(row.cells[1]) for row in table.rows if row.label != "whole curve"}
 
 
@@ -65,7 +65,7 @@ def test_all_that_lies_below_the_data_is_no_band() -> None:
     """The first band holds 24 ms of everything below 2,000 rpm; 5,250 to 6,750 rpm is worth 72 ms."""
     gain = np.zeros(MIDDLES.size)
     gain[0], gain[13:20] = 24.0, 72.0 / 7.0
-    told = worth_verdict(_worth(gain, (1200.0, 6900.0)), System.METRIC)
+    told = verdict(_worth(gain, (1200.0, 6900.0)), System.METRIC)
     assert told.startswith("10 N m more between 5125 and 6875 rpm buys 0.07 s for 1/4 mile")
     assert "below 2000 rpm the curve gives no torque and is held at 310 N m; the engine runs down to 1200 rpm" in told
     assert "10 N m more in all of that, below 2125 rpm, buys 0.02 s" in told
@@ -74,7 +74,7 @@ def test_all_that_lies_below_the_data_is_no_band() -> None:
 def test_a_single_high_band_does_not_hide_a_wide_span() -> None:
     gain = np.zeros(MIDDLES.size)
     gain[3], gain[13:20] = 24.0, 72.0 / 7.0
-    assert worth_verdict(_worth(gain), System.METRIC).startswith("10 N m more between 5125 and 6875 rpm buys 0.07 s")
+    assert verdict(_worth(gain), System.METRIC).startswith("10 N m more between 5125 and 6875 rpm buys 0.07 s")
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -107,7 +107,7 @@ def test_no_span_of_as_many_bands_is_worth_more_than_the_one_that_is_named(seed:
 @pytest.mark.parametrize("seed", range(60))
 def test_no_sentence_contradicts_the_table(seed: int) -> None:
     found = _random(seed)
-    told, cells = worth_verdict(found, System.METRIC), _cells(found)
+    told, cells = verdict(found, System.METRIC), _cells(found)
     assert "0.00 s" not in told
     low, high = (each / RPM for each in found.run)
     speeds = MIDDLES / RPM
@@ -133,7 +133,7 @@ def test_no_sentence_contradicts_the_table(seed: int) -> None:
 def test_only_where_slip_is_past_the_peak_more_torque_is_said_to_spin(spun: float, said: bool) -> None:
     gain = np.zeros(MIDDLES.size)
     gain[4:6], gain[10:14] = -0.02, 9.0
-    told = worth_verdict(_worth(gain, spun=spun), System.METRIC)
+    told = verdict(_worth(gain, spun=spun), System.METRIC)
     assert ("only spins the tyres" in told) == said
 
 
@@ -143,7 +143,7 @@ def test_the_pedals_agree_where_their_difference_is_none_worth_naming() -> None:
     gain[10:14] = 46.0 / 4.0
     found = _worth(gain)
     held = replace(found.of(Pedal.HELD_SLIP), gain=gain * 1e-4 * 44.0 / 46.0)
-    told = worth_verdict(replace(found, pedals=(found.pedals[0], held)), System.METRIC)
+    told = verdict(replace(found, pedals=(found.pedals[0], held)), System.METRIC)
     assert "buys 0.05 s for 1/4 mile, with held slip as with full pedal" in told
 
 
@@ -154,6 +154,6 @@ def test_a_curve_that_is_held_beyond_its_last_point_says_so() -> None:
     assert above is not None
     assert above.band is None  # 50 rpm lie within half a band
     assert "above 7000 rpm the curve gives no torque and is held at 310 N m; the engine runs up to 7050 rpm" in (
-        worth_verdict(found, System.METRIC)
+        verdict(found, System.METRIC)
     )
     assert costly_span(found) is None

@@ -21,11 +21,10 @@ from simlaunch.analysis import plateau_search_space as plateau_room
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.launches import Aim, target_named
 from simlaunch.analysis.limits import limits_of
-from simlaunch.analysis.plateau import plateau
+from simlaunch.analysis.plateau_search import highest_plateau
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.worth import worth
 from simlaunch.record import Pedal
-from simlaunch.report.evidence import with_evidence
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
@@ -61,7 +60,7 @@ def _reference_seconds(scenario: Scenario) -> float:
 
 def _sought(scenario: Scenario) -> None:
     car, aims = lower(scenario, scenario.curve_names[0], Pedal.FULL), Aim((target_named(scenario, None),), (1.0,))
-    plateau(plateau_room.Room(car, limits_of(scenario, {"power": _POWER}), aims))
+    highest_plateau(plateau_room.SearchSpace(car, limits_of(scenario, {"power": _POWER}), aims))
 
 
 def _say(line: str) -> None:
@@ -76,15 +75,15 @@ def main() -> None:
     options.add_argument("--pairs", type=int, default=20_000)
     given = options.parse_args()
     scenario, counter = load(given.scenario), _Counter()
-    found, pair = compare(scenario), scenario.curve_names[:2]
+    pair = scenario.curve_names[:2]
     reference = _reference_seconds(scenario)
     jobs: dict[str, Callable[[], object]] = {
         "worth, 30 bands, 2 pedals": lambda: worth(scenario, bands=30),
         "plateau, front of 25": lambda: _sought(scenario),
-        "compare": lambda: compare(scenario),
+        "compare, nothing drawn": lambda: compare(scenario, cases=0),
     }
     if scenario.uncertain:
-        jobs["odds and ratings in compare"] = lambda: with_evidence(found, scenario, 256)
+        jobs["compare, 256 cases drawn"] = lambda: compare(scenario)
         jobs[f"odds, {given.pairs} pairs"] = lambda: odds.odds(scenario, *pair, runs=given.pairs)
     worth(scenario, bands=4)  # compiles, and loads what is loaded once
     _say(f"{'':<30}{'launches':>9}{'wall, s':>9}{'CPU, s':>9}{'reference, s':>14}{'ratio':>7}")

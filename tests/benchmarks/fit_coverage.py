@@ -17,9 +17,9 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from fit.driven import Logger, columns, write
 from simlaunch.errors import InputError
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.histories import last_until
-from simlaunch.fit.logs import LogRequest
+from simlaunch.fitting.fit import fit as fitted
+from simlaunch.fitting.histories import last_until
+from simlaunch.fitting.logs import LogRequest
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -69,7 +69,7 @@ def held(scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: i
         if engine:
             found["Engine Speed [rpm]"] = np.round(found["Engine Speed [rpm]"])
         try:
-            fit = fit_logs(scenario, [LogRequest(write(folder / "log.csv", found))], NAMES, seed=n)
+            fit = fitted(scenario, [LogRequest(write(folder / "log.csv", found))], NAMES, seed=n)
         except InputError:
             refused += 1
             continue

@@ -17,21 +17,28 @@ import time
 from math import pi
 
 import numpy as np
+from numpy.typing import NDArray
 
-from cars import all_drive_saloon, converter, coupe, front_hatch, full_load
+from cars import Changes, all_drive_saloon, converter, coupe, front_hatch, full_load
 from simlaunch.analysis import launches
 from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import Limits
-from simlaunch.analysis.plateau import plateau
-from simlaunch.analysis.plateau_search_space import Point, Room
+from simlaunch.analysis.plateau_search import highest_plateau
+from simlaunch.analysis.plateau_search_space import Point, SearchSpace
+from simlaunch.metrics import many
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.record import Record, ShiftKind
 
-_CLUTCH, _DUAL = {}, {"gearbox.shift_kind": int(ShiftKind.TORQUE_HAND_OVER)}
+_CLUTCH: Changes = {}
+_DUAL: Changes = {"gearbox.shift_kind": int(ShiftKind.TORQUE_HAND_OVER)}
 _CONVERTER = {**converter(1.15), "coupling.capacity": 700.0, "coupling.lock_gear": 2, "coupling.lock_ratio": 0.88,
               "gearbox.shift_kind": int(ShiftKind.TORQUE_DIP), "gearbox.dip": 0.4,
               "launch.engine_speed": 2300.0 * pi / 30.0}  # fmt: skip
-_DRIVES = {"rear": {}, "front": {"drive.front_share": 1.0, "body.front_share": 0.60}, "all": {"drive.front_share": 0.4}}
+_DRIVES: dict[str, Changes] = {
+    "rear": {},
+    "front": {"drive.front_share": 1.0, "body.front_share": 0.60},
+    "all": {"drive.front_share": 0.4},
+}
 _BOXES = {"clutch": _CLUTCH, "dual clutch": _DUAL, "converter": _CONVERTER}
 _GRIPPY = {"road.friction_factor": 1.4}
 _GRIP: tuple[tuple[float, float], ...] = (
@@ -53,34 +60,36 @@ class _Counter:
     """Counts launches on their way to the kernel."""
 
     def __init__(self) -> None:
-        self.launches, call = 0, launches.measure_many
+        self.launches, call = 0, many.measure_many
 
-        def counted(many: object, *arguments: object, **options: object) -> object:
-            self.launches += len(many)  # type: ignore[arg-type]
-            return call(many, *arguments, **options)  # type: ignore[arg-type]
+        def counted(
+            cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None
+        ) -> many.Measured:
+            self.launches += len(cars)
+            return call(cars, targets, tolerance)
 
-        launches.measure_many = counted  # type: ignore[assignment]
+        vars(launches)["measure_many"] = counted
 
 
-def _grid(room: Room, heights: int, places: int) -> Point:
+def _grid(space: SearchSpace, heights: int, places: int) -> Point:
     """The quickest of a dense grid of heights, starts and ends, refined around its six best shapes."""
     across = np.linspace(0.0, 1.0, places)
     tall = np.linspace(0.3, 1.0, heights)
-    near = room.launched([room.shape(h * room.top, a, b) for h in tall for a in across for b in across])
+    near = space.launched([space.shape(h * space.top, a, b) for h in tall for a in across for b in across])
     steps = np.linspace(-1.0, 1.0, 5)
     for width in (1.0, 0.3):
         best = sorted((point for point in near if point.sound), key=lambda point: point.score)[:6]
         shapes = []
         for point in best:
-            late, long = room.place(point.shape)
+            late, long = space.place(point.shape)
             for up in steps * width * 0.7 / heights:
-                height = min(point.shape.height + up * room.top, room.top)
+                height = min(point.shape.height + up * space.top, space.top)
                 shapes += [
-                    room.shape(height, *np.clip((late + a, long + b), 0.0, 1.0))
+                    space.shape(height, *np.clip((late + a, long + b), 0.0, 1.0))
                     for a in steps * width / places
                     for b in steps * width / places
                 ]
-        near = [*best, *room.launched(shapes)]
+        near = [*best, *space.launched(shapes)]
     return min((point for point in near if point.sound), key=lambda point: point.score)
 
 
@@ -97,11 +106,11 @@ def main() -> None:
     for name, car in cars().items():
         if given.cars and name not in given.cars:
             continue
-        room = Room(car, Limits(power=1e3 * given.power, rise=_RISE), _QUARTER)
+        space = SearchSpace(car, Limits(power=1e3 * given.power, rise=_RISE), _QUARTER)
         counter.launches, begun = 0, time.process_time()
-        answer = plateau(room)
+        answer = highest_plateau(space)
         spent, count = time.process_time() - begun, counter.launches
-        laid, best = _grid(room, given.heights, given.places), answer.quickest
+        laid, best = _grid(space, given.heights, given.places), answer.quickest
         beats, slower = best.score - laid.score, answer.chosen.score - min(laid.score, best.score)
         sys.stdout.write(
             f"{name:<26}{spent:>6.1f}{count:>9}{best.shape.height:>7.0f}{best.score:>9.4f}{laid.shape.height:>7.0f}"

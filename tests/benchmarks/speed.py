@@ -287,7 +287,7 @@ def main() -> None:
     say(f"{len(fleet.cars)} of {options.cars} cars finish")
     few = fleet.first(options.slow)
     own = best_of([Contender("our kernel", "", "", by_kernel, fleet)])
-    results = {
+    results: dict[str, Callable[[], list[Result]]] = {
         "scipy": lambda: scipy_results(few, options.plain),
         "sundials": lambda: sundials_results(fleet),
         "jax": lambda: jax_results(fleet, options.batch),

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable
 from typing import Any, Protocol
 
 import numpy as np
-from numba import carray, from_dtype, types
+from numba import carray, from_dtype, types  # type: ignore[attr-defined]  # its stubs leave it out
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
@@ -42,8 +42,9 @@ _DIFFERENCE = 1.5e-8  # relative step of a difference quotient: the root of the 
 class Motion(Protocol):
     """One car on its way, whatever computes its rates."""
 
-    jacobian: Callable[[float, Array], Array] | None
-    """Derivative of the rates by the states; none where the library has to difference them itself."""
+    @property
+    def jacobian(self) -> Callable[[float, Array], Array] | None:
+        """Derivative of the rates by the states; none where the library has to difference them itself."""
 
     def begin(self, car: Record) -> Array:
         """Take a car to the start; the state there."""
@@ -91,7 +92,7 @@ def _record_at(kind: np.dtype[Any]) -> Any:
         def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
             return builder.inttoptr(arguments[0], context.get_value_type(signature.return_type))
 
-        return types.CPointer(record)(place), generate
+        return types.CPointer(record)(place), generate  # type: ignore[no-untyped-call]  # numba
 
     return record_at
 

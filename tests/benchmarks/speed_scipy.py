@@ -33,7 +33,7 @@ def _falling_events(motion: Motion) -> list[Callable[[float, Array], float]]:
 
     def make(index: int) -> Callable[[float, Array], float]:
         def event(t: float, y: Array) -> float:
-            return values(t, y)[index]
+            return float(values(t, y)[index])
 
         event.terminal, event.direction = True, -1.0  # type: ignore[attr-defined]
         return event

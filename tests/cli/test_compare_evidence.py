@@ -9,18 +9,20 @@ from math import nan
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 
+from evidence import stated_odds, stated_part
 from output.rounding import stands_in
 from simlaunch.analysis.compare import compare
-from simlaunch.analysis.demand import Demand, PeakEvent
-from simlaunch.analysis.verdict import Case, Finding, Rated, Sureness, judge
+from simlaunch.analysis.demand import PeakEvent
+from simlaunch.analysis.odds import Chance, odds
+from simlaunch.analysis.verdict import Case, Finding, judge
 from simlaunch.cli.main import answer
 from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.compare import comparison_tables
+from simlaunch.output.compare import tables
 from simlaunch.output.words import sentences
-from simlaunch.report.evidence import with_evidence
-from simlaunch.report.story import answer_in_a_line, main_times
+from simlaunch.reporting.story import answer_in_a_line, main_times
 from simlaunch.scenario.reading import changed, load
 from simlaunch.units.spelling import System
 
@@ -28,12 +30,12 @@ SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, GRIP = SCENARIOS / "road-coupe.toml", SCENARIOS / "all-drive-grip.toml"
 _NUMBER = re.compile(r"(?<![\w.])[+-]?\d+(?:\.\d+)?(?![\w.]*\d)")
 
-SLOWER = Sureness(512, (0.031, 0.018, 0.044), (0.969, 0.956, 0.982), 0.012, (0.021, 0.218, 0.402))
-QUICKER = Sureness(512, (0.975, 0.962, 0.988), (0.025, 0.012, 0.038), 0.020, (-0.310, -0.205, -0.040))
-LEVEL = Sureness(512, (0.55, 0.51, 0.59), (0.45, 0.41, 0.49), 0.840, (-0.012, -0.001, 0.011))
-OPEN = Sureness(512, (0.70, 0.66, 0.74), (0.30, 0.26, 0.34), 0.102, (-0.150, -0.050, 0.090))
-WITHIN = Rated("gearbox", (Demand(0.953, 0.8), Demand(0.897, 0.8)))
-OVER = Rated("gearbox", (Demand(1.124, 0.9), Demand(0.968, 0.9)))
+SLOWER = stated_odds(512, (0.031, 0.018, 0.044), (0.969, 0.956, 0.982), 0.012, (0.021, 0.218, 0.402))
+QUICKER = stated_odds(512, (0.975, 0.962, 0.988), (0.025, 0.012, 0.038), 0.020, (-0.310, -0.205, -0.040))
+LEVEL = stated_odds(512, (0.55, 0.51, 0.59), (0.45, 0.41, 0.49), 0.840, (-0.012, -0.001, 0.011))
+OPEN = stated_odds(512, (0.70, 0.66, 0.74), (0.30, 0.26, 0.34), 0.102, (-0.150, -0.050, 0.090))
+WITHIN = stated_part((0.953, 0.8), (0.897, 0.8))
+OVER = stated_part((1.124, 0.9), (0.968, 0.9))
 HURTS = Case(
     higher="peak",
     lower="plateau",
@@ -47,19 +49,19 @@ HURTS = Case(
     grip_gaps=(0.334, 0.046),
     spin_times=(2.7027, 1.6927),
     input_torques=(694.2, 655.2),
-    sureness=SLOWER,
+    odds=SLOWER,
     rated=(WITHIN,),
 )
 HELPS = replace(
     HURTS, higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3), spin_times=(0.0, 0.0),
-    sureness=QUICKER,
+    odds=QUICKER,
 )  # fmt: skip
-BOTH_OVER = Rated(
-    "gearbox",
-    (Demand(0.9, 1.676), Demand(0.8, 1.6761)),
+BOTH_OVER = stated_part(
+    (0.9, 1.676),
+    (0.8, 1.6761),
     PeakEvent("1-2 shift", "clutch at its capacity of", 700.0),
 )
-NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, sureness=LEVEL, rated=())
+NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, odds=LEVEL, rated=())
 
 
 def _told(case: Case) -> tuple[Finding, str, str]:
@@ -105,7 +107,7 @@ def test_a_peak_that_helps_but_breaks_a_rating() -> None:
 
 
 def test_a_rating_that_both_break_is_not_laid_to_the_peak_alone() -> None:
-    both = Rated("gearbox", (Demand(1.124, 0.9), Demand(1.068, 0.9)))
+    both = stated_part((1.124, 0.9), (1.068, 0.9))
     _, _, second = _told(replace(HELPS, rated=(both,)))
     assert '112.4 % of its rating (too much, as with "plateau"); ' in second
 
@@ -117,7 +119,7 @@ def test_a_peak_that_hurts_and_breaks_a_rating_is_still_one_that_hurts() -> None
 
 
 def test_odds_that_do_not_settle_it() -> None:
-    finding, first, second = _told(replace(HELPS, sureness=OPEN))
+    finding, first, second = _told(replace(HELPS, odds=OPEN))
     assert finding is Finding.NOT_SURE
     assert first.endswith(": 0.20 s quicker, but that is not sure.")
     assert "which curve is quicker is not sure: quicker in 358 of 512 drawn cases" in second
@@ -125,8 +127,8 @@ def test_odds_that_do_not_settle_it() -> None:
 
 def test_a_share_that_may_be_chance_settles_nothing() -> None:
     """The lower end of the interval has to reach the nine in ten: 91 % of few cases could be fewer."""
-    few = replace(QUICKER, quicker=(0.91, 0.86, 0.94), slower=(0.09, 0.06, 0.14))
-    assert _told(replace(HELPS, sureness=few))[0] is Finding.NOT_SURE
+    few = replace(QUICKER, second_quicker=Chance(0.91, 0.86, 0.94), first_quicker=Chance(0.09, 0.06, 0.14))
+    assert _told(replace(HELPS, odds=few))[0] is Finding.NOT_SURE
 
 
 def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
@@ -154,7 +156,7 @@ def test_no_usual_time_is_told_twice() -> None:
     assert len(labels) == len(set(labels))
 
 
-@pytest.mark.parametrize("case", [HURTS, HELPS, replace(HELPS, rated=(WITHIN, OVER)), replace(HELPS, sureness=OPEN)])
+@pytest.mark.parametrize("case", [HURTS, HELPS, replace(HELPS, rated=(WITHIN, OVER)), replace(HELPS, odds=OPEN)])
 def test_the_second_sentence_is_grasped_in_one_reading(case: Case) -> None:
     """Three lines of 80 columns, and the tail about slip control at most."""
     assert len(_told(case)[2].partition("; with slip control")[0]) <= 3 * 80
@@ -164,7 +166,7 @@ def test_a_goal_out_of_reach_stays_out_of_reach() -> None:
     assert _told(replace(HELPS, higher_time=nan, full_gap=nan, rated=(OVER,)))[0] is Finding.OUT_OF_REACH
 
 
-@pytest.mark.parametrize("case", [HURTS, HELPS, NONE, replace(HELPS, rated=(OVER,)), replace(HELPS, sureness=OPEN)])
+@pytest.mark.parametrize("case", [HURTS, HELPS, NONE, replace(HELPS, rated=(OVER,)), replace(HELPS, odds=OPEN)])
 def test_there_are_two_sentences(case: Case) -> None:
     for sentence in _told(case)[1:]:
         assert sentence[0].isupper()
@@ -180,11 +182,12 @@ def test_there_are_two_sentences(case: Case) -> None:
 def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped: bool) -> None:
     scenario = load(COUPE)
     names = scenario.curve_names[::-1] if swapped else scenario.curve_names
-    found = with_evidence(compare(scenario, names), scenario, 64)
-    rows = (row for table in comparison_tables(found, system) for row in (*table.rows, table))
-    shown = " ".join(f"{row.label} {' '.join(row.cells)}" if hasattr(row, "cells") else row.title for row in rows)
+    found = compare(scenario, names, cases=64)
+    every = tables(found, system)
+    rows = [f"{row.label} {' '.join(row.cells)}" for table in every for row in table.rows]
+    shown = " ".join([*rows, *(table.title for table in every)])
     (pair,) = found.pairs
-    assert pair.verdict.case.sureness
+    assert pair.verdict.case.odds
     assert len(pair.verdict.case.rated) == 3
     told = " ".join(sentences(pair.verdict, system)).replace("1/4 mile", "")
     numbers = [{number.lstrip("+-") for number in _NUMBER.findall(text)} for text in (told, shown)]
@@ -194,25 +197,43 @@ def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped
 def test_the_order_of_the_curves_changes_no_verdict() -> None:
     scenario = load(COUPE)
     one, other = (
-        with_evidence(compare(scenario, names), scenario, 64).pairs[0].verdict
+        compare(scenario, names, cases=64).pairs[0].verdict
         for names in (scenario.curve_names, scenario.curve_names[::-1])
     )
-    assert one == other
+    assert one.finding is other.finding
+    assert [sentences(one, system) for system in System] == [sentences(other, system) for system in System]
+    assert one.case.odds is not None
+    assert other.case.odds is not None
+    assert replace(one.case, odds=None, rated=()) == replace(other.case, odds=None, rated=())
+    np.testing.assert_array_equal(one.case.odds.times, other.case.odds.times)
+
+
+def test_the_odds_of_a_pair_are_those_that_odds_finds() -> None:
+    scenario = load(COUPE)
+    first, second = scenario.curve_names[:2]
+    drawn = compare(scenario, [first, second], cases=64).pairs[0].odds
+    assert drawn is not None
+    assert (drawn.first, drawn.second) == (first, second)
+    alone = odds(scenario, first, second, runs=64)
+    np.testing.assert_array_equal(drawn.times, alone.times)
+    assert (drawn.first_quicker, drawn.second_quicker) == (alone.first_quicker, alone.second_quicker)
+    assert drawn.difference_quantiles() == alone.difference_quantiles()
+    assert drawn.turned().difference_quantiles() == tuple(-gap for gap in alone.difference_quantiles()[::-1])
 
 
 def test_a_scenario_without_either_is_weighed_by_grip_alone() -> None:
-    scenario = load(GRIP)
-    found = compare(scenario)
-    assert with_evidence(found, scenario, 512) == found
+    (pair,) = compare(load(GRIP)).pairs
+    assert (pair.odds, pair.verdict.case.rated) == (None, ())
     coupe = changed(load(COUPE), {"uncertain": [], "parts": []})
-    assert with_evidence(compare(coupe), coupe, 512).pairs[0].verdict.case.sureness is None
+    assert compare(coupe).pairs[0].odds is None
+    assert compare(load(COUPE), cases=0).pairs[0].odds is None
 
 
 def test_a_lower_rating_turns_a_gain_into_a_warning(capsys: pytest.CaptureFixture[str]) -> None:
     scenario = load(GRIP)
     part = {"name": "box", "place": "gearbox input", "rating": "300 N m", "origin": "invented"}
     weak = changed(scenario, {"parts": [part]})
-    assert with_evidence(compare(weak), weak, 0).pairs[0].verdict.finding is Finding.HELPS_BUT_OVERLOADS
+    assert compare(weak).pairs[0].verdict.finding is Finding.HELPS_BUT_OVERLOADS
     assert answer(["compare", str(COUPE), "--cases", "64", "--json", "--quiet"]) == 0
     verdict = json.loads(capsys.readouterr().out)["pairs"][0]["verdict"]
     assert verdict["sureness"]["cases"] == 64

@@ -1,4 +1,4 @@
-"""`simlaunch stress`: what it prints, where, and how it ends."""
+"""`simlaunch parts`: what it prints, where, and how it ends."""
 
 from __future__ import annotations
 
@@ -10,10 +10,9 @@ from pathlib import Path
 import pytest
 from matplotlib.text import Text
 
-from simlaunch.analysis.parts import stress
+from simlaunch.analysis.parts import parts
 from simlaunch.cli.main import answer
-from simlaunch.output.parts import stress_verdict
-from simlaunch.plotting.parts import stress_figure
+from simlaunch.plotting.parts import parts_figure
 from simlaunch.scenario.reading import changed, load
 from simlaunch.units.spelling import System
 from simlaunch.writing import WRITTEN
@@ -35,7 +34,7 @@ def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
 @pytest.mark.parametrize("units", ["metric", "us"])
 @pytest.mark.parametrize("scenario", [COUPE, GRIP])
 def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capture, scenario: str, units: str) -> None:
-    out, err = _said(capsys, 0, "stress", scenario, "--quiet", "--units", units)
+    out, err = _said(capsys, 0, "parts", scenario, "--quiet", "--units", units)
     assert err == ""
     assert max(map(len, out.splitlines())) <= 80
     tables, _, verdict = out.rpartition("\n\n")
@@ -47,7 +46,7 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) ->
     shutil.copytree(SCENARIOS, tmp_path / "cars")
     weak = tmp_path / "cars" / "road-coupe.toml"
     weak.write_text(weak.read_text(encoding="utf-8").replace('"660 N m"', '"520 N m"'), encoding="utf-8")
-    out, err = _said(capsys, 0, "stress", str(weak))
+    out, err = _said(capsys, 0, "parts", str(weak))
     assert "OVER RATING" in out
     assert '"peak" loads "gearbox" in steady pull to ' in " ".join(out.split())
     assert "loads that are too much: 1" in err
@@ -56,22 +55,22 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) ->
 
 def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
     """Every rating is passed here: six loads, of which three are told, and one on the picture."""
-    parts = [
+    rated = [
         {"name": place, "place": place, "rating": rating, "origin": "Invented."}
         for place, rating in (("coupling", "300 N m"), ("gearbox input", "300 N m"), ("rear shafts", "3000 N m"))
     ]
-    found = stress(changed(load(COUPE), {"parts": parts, "run.until": ["60 m"]}))
+    found = parts(changed(load(COUPE), {"parts": rated, "run.until": ["60 m"]}))
     assert len(found.broken) == 6
-    verdict = stress_verdict(found, System.METRIC)
+    verdict = found.summary(System.METRIC)
     assert "; 3 more loads are too much." in verdict
     assert '"peak" loads "gearbox input" in steady pull to ' in verdict
-    figure = stress_figure(found, System.METRIC)
+    figure = parts_figure(found, System.METRIC)
     told = " ".join(" ".join(text.get_text().split()) for text in figure.findobj(Text))
     assert "; 5 more loads are too much" in told
 
 
 def test_without_ratings_curves_are_still_compared(capsys: Capture) -> None:
-    out, _ = _said(capsys, 0, "stress", GRIP, "--quiet")
+    out, _ = _said(capsys, 0, "parts", GRIP, "--quiet")
     assert "No part of the scenario has a rating; add [[parts]]" in " ".join(out.split())
     assert "relative wear, slope 6.611" in out
     assert "OVER" not in out
@@ -79,13 +78,13 @@ def test_without_ratings_curves_are_still_compared(capsys: Capture) -> None:
 
 def test_rigid_shafts_are_said_to_leave_the_shocks_out(capsys: Capture) -> None:
     rigid = ["--set", "drive.half_shafts=rigid"]
-    assert "half shafts of this scenario are rigid" in _said(capsys, 0, "stress", COUPE, *rigid)[0]
+    assert "half shafts of this scenario are rigid" in _said(capsys, 0, "parts", COUPE, *rigid)[0]
 
 
 def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:
-    out, _ = _said(capsys, 0, "stress", COUPE, "--quiet", "--json", "--curve", "plateau", "--curve", "peak")
+    out, _ = _said(capsys, 0, "parts", COUPE, "--quiet", "--json", "--curve", "plateau", "--curve", "peak")
     found = json.loads(out)
-    assert found["format"] == "simlaunch-stress-1"
+    assert found["format"] == "simlaunch-parts-1"
     assert [load["curve"] for load in found["loads"]] == ["plateau", "peak"]
     gearbox = found["loads"][1]["parts"][1]
     assert (gearbox["part"], gearbox["flag"], gearbox["rating_N_m"]) == ("gearbox", "within rating", 660.0)
@@ -97,14 +96,14 @@ def test_json_is_one_object_with_what_is_printed(capsys: Capture) -> None:
 
 
 def test_files_and_figure(tmp_path: Path, capsys: Capture) -> None:
-    _said(capsys, 0, "stress", COUPE, "--quiet", "--out", str(tmp_path))
+    _said(capsys, 0, "parts", COUPE, "--quiet", "--out", str(tmp_path))
     assert {path.suffix for path in tmp_path.iterdir() if path.name != WRITTEN} == {".json", ".csv", ".png", ".svg"}
     bare = tmp_path / "bare"
-    _said(capsys, 0, "stress", GRIP, "--quiet", "--out", str(bare))
+    _said(capsys, 0, "parts", GRIP, "--quiet", "--out", str(bare))
     assert {path.suffix for path in bare.iterdir() if path.name != WRITTEN} == {".json", ".csv"}
 
 
 def test_a_missed_target_and_an_unknown_curve(capsys: Capture) -> None:
-    _, err = _said(capsys, 4, "stress", COUPE, "--set", "run.time_limit=3 s")
+    _, err = _said(capsys, 4, "parts", COUPE, "--set", "run.time_limit=3 s")
     assert "a target was not reached" in err
-    assert _said(capsys, 2, "stress", COUPE, "--curve", "none")[0] == ""
+    assert _said(capsys, 2, "parts", COUPE, "--curve", "none")[0] == ""

@@ -69,7 +69,7 @@ def test_without_limits_of_the_engine_the_verdict_says_so(capsys: Capture) -> No
         (["--wish", "none"], 2, 'no curve is named "none"'),
         (["--for", "1/4 mile=much"], 2, "a weight is a number above zero"),
         (["--power", "250 N m"], 3, '--power: "250 N m" is a torque, but a power is wanted'),
-        (["--for", "1/4 mile", "--for", "402.336 m"], 2, "--for names a target twice"),
+        (["--for", "1/4 mile", "--for", "402.336 m"], 2, "names a target twice"),
         (["--within-grip", "--gear-limits"], 2, "choose one of them"),
         (["--save", "no/such/folder/curve.csv"], 3, "cannot be written"),
         (["--mean-pressure", "500 bar"], 3, "--mean-pressure: "),

@@ -205,7 +205,7 @@ def test_a_folder_is_never_replaced(tmp_path: Path, force: bool) -> None:
 
 
 def test_every_command_that_writes_takes_force(capsys: Capture) -> None:
-    writing_commands = ("check", "run", "compare", "report", "odds", "stress", "usable", "worth", "plateau", "curve",
+    writing_commands = ("check", "run", "compare", "report", "odds", "parts", "usable", "worth", "plateau", "curve",
                         "log", "fit", "sweep show")  # fmt: skip
     for command in writing_commands:
         assert answer([*command.split(), "--help"]) == 0

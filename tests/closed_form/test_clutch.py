@@ -31,7 +31,7 @@ def meeting(car: Record) -> tuple[float, float, float, float]:
     trace = run.trace
     time = next(m.time for m in trace.moments if m.what == "coupling speeds meet")
     i = int((trace.time <= time).sum()) - 1
-    return time, *(float(trace[name][i]) for name in ("speed", "coupling_work", "engine_work"))
+    return time, float(trace["speed"][i]), float(trace["coupling_work"][i]), float(trace["engine_work"][i])
 
 
 def test_heat_of_a_launch_is_half_of_the_energy_supplied() -> None:

@@ -9,9 +9,9 @@ import pytest
 
 from fit.coasted import coasted
 from simlaunch.errors import InputError
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.histories import effective_mass, road_load
-from simlaunch.fit.logs import Kind, LogRequest
+from simlaunch.fitting.fit import fit
+from simlaunch.fitting.histories import effective_mass, road_load
+from simlaunch.fitting.logs import Kind, LogRequest
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -51,7 +51,7 @@ def test_rows_of_the_regulation(tmp_path: Path, mass: float, constant: float, sq
     """
     scenario = _light(mass)
     path = coasted(tmp_path / "log.csv", mass=mass, constant=constant, square=square * 12.96, noise=0.02, end=6.0)
-    found = fit_logs(scenario, [LogRequest(path, Kind.COAST_DOWN)], ("drag area", "rolling resistance"), starts=1)
+    found = fit(scenario, [LogRequest(path, Kind.COAST_DOWN)], ("drag area", "rolling resistance"), starts=1)
     load = found.runs[0].road_load
     assert load is not None
     assert load.effective_mass == pytest.approx(mass, rel=1e-6)
@@ -76,14 +76,14 @@ def test_intervals_of_coast_downs_hold_the_truth(tmp_path: Path) -> None:
             seed=seed,
             rate=5.0,
         )
-        found = fit_logs(COUPE, [LogRequest(path, Kind.COAST_DOWN)], ("drag area", "rolling resistance"), starts=1)
+        found = fit(COUPE, [LogRequest(path, Kind.COAST_DOWN)], ("drag area", "rolling resistance"), starts=1)
         held += sum(each.low <= each.parameter.own <= each.high for each in found.fitted)
     assert held >= 34
 
 
 def test_time_between_speeds_is_the_closed_form() -> None:
     """t = m / sqrt(F0 F2) [atan(v0 sqrt(F2/F0)) - atan(v1 sqrt(F2/F0))]: 152.60974 s for 1545 kg, 150 N, 0.40."""
-    from simlaunch.fit.histories import RoadLoad
+    from simlaunch.fitting.histories import RoadLoad
 
     load = RoadLoad(150.0, 0.0, 0.40, 1545.0)
     assert load.time_between(120.0 / 3.6, 20.0 / 3.6) == pytest.approx(152.60974, rel=1e-7)
@@ -100,7 +100,7 @@ def test_a_launch_is_no_coast_down(tmp_path: Path) -> None:
 
     path = logged(tmp_path / "log.csv", driven(COUPE, {}, 8.0), Logger())
     with pytest.raises(InputError, match="which is no coast-down"):
-        fit_logs(COUPE, [LogRequest(path, Kind.COAST_DOWN)])
+        fit(COUPE, [LogRequest(path, Kind.COAST_DOWN)])
 
 
 def test_mass_is_not_told_by_a_coast_down(tmp_path: Path) -> None:
@@ -109,5 +109,5 @@ def test_mass_is_not_told_by_a_coast_down(tmp_path: Path) -> None:
     data = COUPE.model_dump(exclude_unset=True)
     data.pop("uncertain")
     names = ("drag area", "rolling resistance", "mass")
-    found = fit_logs(from_mapping(data, "bare"), [LogRequest(path, Kind.COAST_DOWN)], names, starts=1)
+    found = fit(from_mapping(data, "bare"), [LogRequest(path, Kind.COAST_DOWN)], names, starts=1)
     assert any("mass" in untold.names for untold in found.apart.untold)

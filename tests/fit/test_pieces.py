@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import exp
 from pathlib import Path
@@ -11,11 +12,11 @@ import pytest
 
 from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
-from simlaunch.fit.histories import STEP, History, Runner, lagged, last_until
-from simlaunch.fit.identifiability import apartness, without
-from simlaunch.fit.logs import LogRequest, noise_of, read_run, resolution
-from simlaunch.fit.residuals import misfit, neighbours, runs_chance
-from simlaunch.fit.solving import hanging_together, moves_without, no_less_than, widened
+from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_until
+from simlaunch.fitting.identifiability import apartness, without
+from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
+from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
+from simlaunch.fitting.solving import hanging_together, moves_without, no_less_than, widened
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load
@@ -51,7 +52,7 @@ def test_histories_are_those_of_single_launches(car: Record) -> None:
 
 def test_a_lag_is_the_exponential_of_a_first_order_sensor() -> None:
     """Step: 1 - exp(-t / T); ramp: t - T (1 - exp(-t / T)). Source: first-order linear system."""
-    time, lag = STEP * np.arange(400), 0.2
+    time, lag = STEP * np.arange(400, dtype=np.float64), 0.2
     ramp = lagged(time, STEP, lag)
     assert np.allclose(ramp, time - lag * (1.0 - np.exp(-time / lag)), atol=1e-12)
     assert np.allclose(lagged(np.full(50, 3.0), STEP, lag), 3.0)
@@ -100,8 +101,8 @@ def test_rounding_that_seldom_repeats_a_value_is_seen() -> None:
 
     Standard deviation of rounding: step over the root of 12. Source: uniform distribution.
     """
-    time = 0.01 * np.arange(400)
-    values = 800.0 + np.round(3.02 * np.arange(400))
+    time = 0.01 * np.arange(400, dtype=np.float64)
+    values = 800.0 + np.round(3.02 * np.arange(400, dtype=np.float64))
     assert noise_of(time, values) == pytest.approx(1.0 / np.sqrt(12.0))
 
 
@@ -213,7 +214,7 @@ def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, 
     lift += np.maximum(time - 8.5, 0.0) * 8.0
     later = time > 5.0
     path = tmp_path / "log.csv"
-    for request, words in (
+    refused: tuple[tuple[Callable[[], LogRequest], str], ...] = (
         (lambda: _log(path, time[later], speed[later]), "starts rolling, at"),
         (lambda: _log(path, time, lift), 'the driver lifts or brakes.*--until "4'),
         (lambda: _log(path, time, 3.6 * speed), "the tyres of the scenario allow"),
@@ -222,7 +223,8 @@ def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, 
         (lambda: _log(path, time, 0.0 * speed + 20.0), "does not rise"),
         (lambda: _log(path, time, 0.0 * speed), "does not rise"),
         (lambda: _log(path, time[:1], speed[:1]), "fewer than two values"),
-    ):
+    )
+    for request, words in refused:
         with pytest.raises(InputError, match=words):
             read_run(request(), car)
     until = replace(_log(path, time, lift), until=4.5)
@@ -282,7 +284,7 @@ def test_leaving_out_one_sample_after_the_other_gives_the_error_of_a_mean() -> N
     residuals = 1e-4 * np.random.default_rng(0).standard_normal(40)
     residuals -= residuals.mean()
     free = np.ones(1, bool)
-    moves = moves_without(np.ones((40, 1)), residuals, np.arange(40), free, 40)
+    moves = moves_without(np.ones((40, 1)), residuals, np.arange(40.0), free, 40)
     found = no_less_than(np.array([[1e-12]]), moves, free)[0, 0]
     assert found == pytest.approx(residuals.var(ddof=1) / 40.0, rel=1e-6)
 
@@ -293,7 +295,7 @@ def test_moves_are_those_of_a_line_fitted_without_the_stretch() -> None:
     slopes = np.column_stack([np.ones(30), np.linspace(0.0, 1.0, 30)])
     values = 1e-4 * rng.standard_normal(30)
     whole = np.linalg.lstsq(slopes, values, rcond=None)[0]
-    stretches = np.repeat(np.arange(5), 6)
+    stretches = np.repeat(np.arange(5.0), 6)
     moves = moves_without(-slopes, values - slopes @ whole, stretches, np.ones(2, bool), 30)
     for number in range(5):
         left = stretches != number

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,19 +11,17 @@ import pytest
 
 from fit.driven import WAIT, Logger, columns, driven, logged, write
 from simlaunch.errors import InputError, UsageError
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.histories import Runner, last_until
-from simlaunch.fit.logs import Kind, LogRequest, read_run
-from simlaunch.fit.parameters import parameter
-from simlaunch.fit.problem import Problem, prepared
-from simlaunch.fit.solving import solved
-from simlaunch.output.fit import fit_text
+from simlaunch.fitting.fit import fit
+from simlaunch.fitting.histories import Runner, last_until
+from simlaunch.fitting.logs import Kind, LogRequest, read_run
+from simlaunch.fitting.parameters import parameter
+from simlaunch.fitting.problem import Problem, prepared
+from simlaunch.fitting.solving import solved
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
 from simlaunch.simulation.run import complete, launch
-from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, HATCH, GRIP = (load(SCENARIOS / f"{name}.toml") for name in ("road-coupe", "front-hatch", "all-drive-grip"))
@@ -101,7 +100,7 @@ def coupe_log(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def test_what_nobody_names_is_chosen_and_found(coupe_log: Path) -> None:
-    found = fit_logs(COUPE, [LogRequest(coupe_log)], starts=1)
+    found = fit(COUPE, [LogRequest(coupe_log)], starts=1)
     names = {each.parameter.name for each in found.fitted}
     assert {"friction", "curve scale", "mass", "shift time", "drag area"} <= names
     assert "rolling resistance" not in names
@@ -116,8 +115,10 @@ def test_what_nobody_names_is_chosen_and_found(coupe_log: Path) -> None:
     assert found.warnings == ()
 
 
-def test_mass_and_curve_scale_cannot_be_told_apart(coupe_log: Path) -> None:
-    found = fit_logs(bare(COUPE), [LogRequest(coupe_log)], ("mass", "curve scale", "efficiency"), starts=1)
+def test_mass_and_curve_scale_cannot_be_told_apart(tmp_path: Path) -> None:
+    """All else is as described, or the wrong road would drive the values to their bounds."""
+    path = logged(tmp_path / "run.csv", driven(COUPE, {}, 9.0, scale=0.97), Logger(20.0, 0.1))
+    found = fit(bare(COUPE), [LogRequest(path)], ("mass", "curve scale", "efficiency"), starts=3)
     assert any({"curve scale", "efficiency"} <= set(untold.names) for untold in found.apart.untold)
     assert found.apart.condition > 20.0
     whole = np.array([each.parameter.name for each in found.fitted])
@@ -130,7 +131,7 @@ def test_mass_and_curve_scale_cannot_be_told_apart(coupe_log: Path) -> None:
 
 def test_times_follow_and_their_interval_holds_the_true_one(coupe_log: Path) -> None:
     """The quarter mile of the true car, run by itself, lies in the interval, and the scenario's own does not."""
-    found = fit_logs(COUPE, [LogRequest(coupe_log)], FITTED, starts=1)
+    found = fit(COUPE, [LogRequest(coupe_log)], FITTED, starts=1)
     quarter = found.runs[0].times[-1]
     trace = driven(COUPE, TRUE, 20.0, scale=0.97)
     true = float(np.interp(402.336, trace["distance"], trace.time))
@@ -146,10 +147,10 @@ def test_shared_and_own_values_and_a_log_that_is_left_out(tmp_path: Path) -> Non
         trace = driven(COUPE, {**TRUE, "road.friction_factor": str(friction)}, 9.0, scale=0.98, curve=curve)
         path = logged(tmp_path / f"{n}.csv", trace, Logger(20.0, 0.05), n)
         requests.append(LogRequest(path, curve=curve))
-    found = fit_logs(COUPE, requests, FITTED, own=("friction",), left_out=0, starts=1)
+    found = fit(COUPE, requests, FITTED, own=("friction",), left_out=0, starts=1)
     assert found.value("friction", 1).value == pytest.approx(0.95, abs=0.006)
     assert found.value("friction", 2).value == pytest.approx(0.90, abs=0.006)
-    told = fit_text(found, System.METRIC)
+    told = found.to_text()
     assert "friction, log 2" in told
     assert "Residuals, log 3" in told
     assert "log 1" not in told
@@ -165,11 +166,11 @@ def test_shared_and_own_values_and_a_log_that_is_left_out(tmp_path: Path) -> Non
 def test_what_was_different_on_the_day_is_known(tmp_path: Path) -> None:
     heavy = driven(COUPE, {"body.mass": "1900 kg"}, 9.0)
     path = logged(tmp_path / "heavy.csv", heavy, Logger())
-    told = fit_logs(COUPE, [LogRequest(path, changes={"body.mass": "1900 kg"})], ("curve scale", "drag area"), starts=1)
+    told = fit(COUPE, [LogRequest(path, changes={"body.mass": "1900 kg"})], ("curve scale", "drag area"), starts=1)
     assert abs(told.value("curve scale").value - 1.0) < 3.0 * told.value("curve scale").error
-    untold = fit_logs(COUPE, [LogRequest(path)], ("curve scale", "drag area"), starts=1)
+    untold = fit(COUPE, [LogRequest(path)], ("curve scale", "drag area"), starts=1)
     assert untold.value("curve scale").value < 0.95
-    chosen = fit_logs(COUPE, [LogRequest(path, changes={"body.mass": "1900 kg"})], starts=1)
+    chosen = fit(COUPE, [LogRequest(path, changes={"body.mass": "1900 kg"})], starts=1)
     assert "mass" not in {each.parameter.name for each in chosen.fitted}
 
 
@@ -190,14 +191,14 @@ def test_another_car_or_road_is_flagged(
     tmp_path: Path, changes: dict[str, object], engine: float | None, words: str
 ) -> None:
     path = logged(tmp_path / "log.csv", driven(COUPE, changes, 10.0), Logger(20.0, 0.05, engine_noise=engine), 4)
-    found = fit_logs(COUPE, [LogRequest(path)], starts=1)
+    found = fit(COUPE, [LogRequest(path)], starts=1)
     assert any(words in warning for warning in found.warnings), found.warnings
 
 
 def test_a_value_at_its_bound_is_told(tmp_path: Path) -> None:
     """No gearbox gives more than it takes: an efficiency of 93 % cannot rise by the tenth that this log asks for."""
     path = logged(tmp_path / "log.csv", driven(COUPE, {}, 6.0, scale=1.10), Logger())
-    found = fit_logs(bare(COUPE), [LogRequest(path)], ("efficiency", "friction"), starts=1)
+    found = fit(bare(COUPE), [LogRequest(path)], ("efficiency", "friction"), starts=1)
     assert found.value("efficiency").at_bound
     assert found.value("efficiency").value == pytest.approx(1.0 / 0.93, rel=1e-3)
     assert any("efficiency stopped at a bound" in warning for warning in found.warnings)
@@ -213,7 +214,7 @@ def test_shifts_logged_a_hundred_times_a_second_leave_no_false_valley(tmp_path: 
     trace = driven(GRIP, {"body.mass": "1800 kg"}, 8.0)
     shown = columns(trace, Logger(100.0, 0.03, engine_noise=0.0), np.random.default_rng(1))
     shown["Engine Speed [rpm]"] = np.round(shown["Engine Speed [rpm]"])
-    found = fit_logs(GRIP, [LogRequest(write(tmp_path / "log.csv", shown))], names)
+    found = fit(GRIP, [LogRequest(write(tmp_path / "log.csv", shown))], names)
     assert found.usable
     assert found.runs[0].misfits[0].rms < 1.1 * found.runs[0].misfits[0].noise
     for name, true in (("mass", 1800.0), ("curve scale", 1.0)):
@@ -230,9 +231,9 @@ def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None
     last_until(car, 8.0)
     rng = np.random.default_rng(3)
     shown = columns(launch(car).trace, Logger(50.0, 0.03, engine_noise=5.0), rng)
-    found = fit_logs(bare(COUPE), [LogRequest(write(tmp_path / "log.csv", shown))], ("friction", "curve scale"))
+    found = fit(bare(COUPE), [LogRequest(write(tmp_path / "log.csv", shown))], ("friction", "curve scale"))
     same = columns(driven(bare(COUPE), {}, 8.0), Logger(50.0, 0.03, engine_noise=5.0), rng)
-    own = fit_logs(bare(COUPE), [LogRequest(write(tmp_path / "own.csv", same))], ("friction", "curve scale"))
+    own = fit(bare(COUPE), [LogRequest(write(tmp_path / "own.csv", same))], ("friction", "curve scale"))
     assert not all(left.noisy_only for left in found.runs[0].misfits)
     for name in ("friction", "curve scale"):
         assert found.value(name).error > 2.0 * own.value(name).error, name
@@ -243,38 +244,39 @@ def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None
 
 def test_names_that_are_not_known_get_a_suggestion(coupe_log: Path) -> None:
     with pytest.raises(UsageError, match='named "frction"; did you mean "friction"\\?'):
-        fit_logs(COUPE, [LogRequest(coupe_log)], ("frction",))
+        fit(COUPE, [LogRequest(coupe_log)], ("frction",))
     with pytest.raises(UsageError, match="friction is to be fitted twice"):
-        fit_logs(COUPE, [LogRequest(coupe_log)], ("friction", "road.friction_factor"))
+        fit(COUPE, [LogRequest(coupe_log)], ("friction", "road.friction_factor"))
 
 
 def test_calls_that_make_no_sense(coupe_log: Path) -> None:
     log, cold = LogRequest(coupe_log), LogRequest(coupe_log, changes={"road.friction_factor": "0.8"})
-    for call, words in (
-        (lambda: fit_logs(COUPE, []), "nothing to fit to"),
-        (lambda: fit_logs(COUPE, [log], left_out=0), "the only log"),
-        (lambda: fit_logs(COUPE, [log, log], left_out=4), "log 5 cannot be left out"),
-        (lambda: fit_logs(COUPE, [log], own=("friction",)), "more than one log"),
-        (lambda: fit_logs(COUPE, [log, log], ("mass",), own=("friction",)), "which is not fitted"),
-        (lambda: fit_logs(COUPE, [log], starts=0), "0 starts"),
-        (lambda: fit_logs(COUPE, [cold], ("road.friction_factor",)), "friction is to be fitted, and stated for a log"),
-        (lambda: fit_logs(COUPE, [LogRequest(coupe_log, curve="none")]), 'no curve is named "none"'),
-    ):
+    refused: tuple[tuple[Callable[[], object], str], ...] = (
+        (lambda: fit(COUPE, []), "nothing to fit to"),
+        (lambda: fit(COUPE, [log], left_out=0), "the only log"),
+        (lambda: fit(COUPE, [log, log], left_out=4), "log 5 cannot be left out"),
+        (lambda: fit(COUPE, [log], own=("friction",)), "more than one log"),
+        (lambda: fit(COUPE, [log, log], ("mass",), own=("friction",)), "which is not fitted"),
+        (lambda: fit(COUPE, [log], starts=0), "0 starts"),
+        (lambda: fit(COUPE, [cold], ("road.friction_factor",)), "friction is to be fitted, and stated for a log"),
+        (lambda: fit(COUPE, [LogRequest(coupe_log, curve="none")]), 'no curve is named "none"'),
+    )
+    for call, words in refused:
         with pytest.raises(UsageError, match=words):
             call()
     with pytest.raises(InputError, match="is zero in the scenario"):
-        fit_logs(COUPE, [log], ("air.head_wind",))
+        fit(COUPE, [log], ("air.head_wind",))
 
 
 def test_a_coast_down_beside_a_launch_shares_their_values(coupe_log: Path, tmp_path: Path) -> None:
     from fit.coasted import coasted
 
     path = coasted(tmp_path / "coast.csv", mass=1649.0, constant=172.6, square=0.4161)
-    both = fit_logs(
+    both = fit(
         bare(changed(COUPE, TRUE)), [LogRequest(coupe_log), LogRequest(path, Kind.COAST_DOWN)],
         ("curve scale", "drag area", "rolling resistance"), starts=1,
     )  # fmt: skip
-    alone = fit_logs(bare(changed(COUPE, TRUE)), [LogRequest(coupe_log)], ("curve scale", "drag area"), starts=1)
+    alone = fit(bare(changed(COUPE, TRUE)), [LogRequest(coupe_log)], ("curve scale", "drag area"), starts=1)
     assert both.value("drag area").error < 0.3 * alone.value("drag area").error
     assert both.runs[1].road_load is not None
 
@@ -292,7 +294,7 @@ def test_a_coast_down_has_no_friction_of_its_own_and_no_times(coupe_log: Path, t
     columns = Problem(runs, wanted, frozenset({"friction", "drag area"}), Runner(1), (0.0, 0.0)).columns
     values = [(column.name, column.run) for column in columns if column.parameter]
     assert values == [("friction", 0), ("drag area", 0), ("drag area", 1), ("mass", None)]
-    found = fit_logs(COUPE, logs, ("curve scale",), left_out=1, lag=0.1, starts=1)
+    found = fit(COUPE, logs, ("curve scale",), left_out=1, lag=0.1, starts=1)
     assert found.left_out is not None
     assert found.left_out.road_load is not None
     assert found.left_out.times == ()

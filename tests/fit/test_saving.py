@@ -17,14 +17,12 @@ from simlaunch.analysis.draws import draws
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.logs import LogRequest
-from simlaunch.fit.result import Fit
-from simlaunch.fit.saving import fitted_text, save_fit
-from simlaunch.output.fit import fit_text
+from simlaunch.fitting.fit import fit as fitted
+from simlaunch.fitting.logs import LogRequest
+from simlaunch.fitting.result import Fit
+from simlaunch.fitting.saving import fitted_text
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import from_mapping, load
-from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TODAY = date(2020, 5, 17)
@@ -42,11 +40,11 @@ def fit(folder: Path) -> Fit:
     scenario = load(folder / "road-coupe.toml")
     trace = driven(scenario, {"road.friction_factor": "0.95", "gearbox.shift.gap": "0.3 s"}, 8.0, scale=0.98)
     path = logged(folder / "day.csv", trace, Logger(20.0, 0.05))
-    return fit_logs(scenario, [LogRequest(path)], ("friction", "mass", "curve scale", "shift time"), starts=1)
+    return fitted(scenario, [LogRequest(path)], ("friction", "mass", "curve scale", "shift time"), starts=1)
 
 
 def test_values_spreads_and_correlations_come_back(folder: Path, fit: Fit) -> None:
-    save_fit(fit, folder / "road-coupe.toml", folder / "fitted.toml", today=TODAY)
+    fit.save(folder / "fitted.toml", today=TODAY)
     new, text = load(folder / "fitted.toml"), (folder / "fitted.toml").read_text("utf-8")
     assert new.body.mass.si == pytest.approx(fit.value("mass").value, rel=1e-5)
     assert new.road.friction_factor_si == pytest.approx(fit.value("friction").value, rel=1e-5)
@@ -60,20 +58,20 @@ def test_values_spreads_and_correlations_come_back(folder: Path, fit: Fit) -> No
     assert new.correlation is not None
     order = [new.correlation.keys.index(key) for key in ("road.friction_factor", "body.mass", "all curves together")]
     assert np.allclose(new.correlation.matrix[np.ix_(order, order)], fit.correlation[:3, :3], atol=1e-4)
-    assert "# What `simlaunch stress` holds the torque" in text
+    assert "# What `simlaunch parts` holds the torque" in text
     assert "# fitted; was 1600 kg" in text
 
 
 def test_the_old_file_stays_and_nothing_is_overwritten(folder: Path, fit: Fit) -> None:
     old, new = folder / "road-coupe.toml", folder / "twice.toml"
     before = old.read_bytes()
-    save_fit(fit, old, new, today=TODAY)
+    fit.save(new, today=TODAY)
     assert old.read_bytes() == before == (SCENARIOS / "road-coupe.toml").read_bytes()
     with pytest.raises(InputError, match="is there already"):
-        save_fit(fit, old, new)
-    save_fit(fit, old, new, overwrite=True)
+        fit.save(new)
+    fit.save(new, force=True)
     with pytest.raises(InputError, match="is the scenario itself"):
-        save_fit(fit, old, folder / "." / old.name, overwrite=True)
+        fit.save(folder / "." / old.name, force=True)
     assert not list(folder.glob(".*part"))
 
 
@@ -81,7 +79,7 @@ def test_a_write_that_breaks_off_leaves_the_earlier_file(
     folder: Path, fit: Fit, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     new = folder / "whole.toml"
-    save_fit(fit, folder / "road-coupe.toml", new, today=TODAY)
+    fit.save(new, today=TODAY)
     before = new.read_bytes()
 
     def full(path: Path, content: bytes) -> int:
@@ -90,7 +88,7 @@ def test_a_write_that_breaks_off_leaves_the_earlier_file(
 
     monkeypatch.setattr(Path, "write_bytes", full)
     with pytest.raises(InputError, match="No space left on device"):
-        save_fit(fit, folder / "road-coupe.toml", new, overwrite=True)
+        fit.save(new, force=True)
     assert new.read_bytes() == before
     assert not list(folder.glob(".*part"))
 
@@ -98,12 +96,12 @@ def test_a_write_that_breaks_off_leaves_the_earlier_file(
 def test_a_car_that_does_not_follow_its_logs_is_written_only_when_told(folder: Path, fit: Fit) -> None:
     left = replace(fit.runs[0].misfits[0], share=0.1, runs_chance=0.0)
     bad = replace(fit, runs=(replace(fit.runs[0], misfits=(left,)),), warnings=("speed does not follow this car",))
-    old, new = folder / "road-coupe.toml", folder / "bad.toml"
+    new = folder / "bad.toml"
     assert fit.follows
     with pytest.raises(InputError, match=r"does not follow its logs.*--save-anyway"):
-        save_fit(bad, old, new)
+        bad.save(new)
     assert not new.exists()
-    save_fit(bad, old, new, anyway=True, today=TODAY)
+    bad.save(new, anyway=True, today=TODAY)
     assert "\n# Warning: speed does not follow this car.\n" in new.read_text("utf-8")
     told = load(new).uncertain
     assert told is not None
@@ -117,11 +115,11 @@ def test_a_fit_whose_starts_do_not_agree_is_written_only_when_told(folder: Path,
     bad, new = replace(fit, agreed=False), folder / "apart.toml"
     assert fit.agreed
     with pytest.raises(InputError, match=r"the starts of the search do not agree.*--save-anyway"):
-        save_fit(bad, folder / "road-coupe.toml", new)
+        bad.save(new)
     assert not new.exists()
-    save_fit(bad, folder / "road-coupe.toml", new, anyway=True, today=TODAY)
+    bad.save(new, anyway=True, today=TODAY)
     assert "not to be used: the starts of the search do not agree" in new.read_text("utf-8")
-    assert "Do not use this fit: the starts of the search do not agree" in fit_text(bad, System.METRIC)
+    assert "Do not use this fit: the starts of the search do not agree" in bad.to_text()
 
 
 def test_a_comment_beside_a_value_stays_when_it_is_fitted_again(fit: Fit) -> None:
@@ -135,17 +133,17 @@ def test_a_comment_beside_a_value_stays_when_it_is_fitted_again(fit: Fit) -> Non
 
 def test_a_place_from_which_tyres_are_not_found_is_refused(folder: Path, fit: Fit, tmp_path: Path) -> None:
     with pytest.raises(InputError, match="would not be sound there"):
-        save_fit(fit, folder / "road-coupe.toml", tmp_path / "far.toml")
+        fit.save(tmp_path / "far.toml")
     assert not (tmp_path / "far.toml").exists()
     with pytest.raises(InputError, match=r"does not end in \.toml"):
-        save_fit(fit, folder / "road-coupe.toml", tmp_path / "far.txt")
+        fit.save(tmp_path / "far.txt")
     with pytest.raises(InputError, match="lies in no folder"):
-        save_fit(fit, folder / "road-coupe.toml", tmp_path / "none" / "far.toml")
+        fit.save(tmp_path / "none" / "far.toml")
 
 
 def test_the_odds_draw_what_was_fitted_with_its_correlation(folder: Path, fit: Fit) -> None:
     """Spearman's rank correlation of normal values is 6/pi asin(r/2). Source: Pearson (1907)."""
-    save_fit(fit, folder / "road-coupe.toml", folder / "odds.toml", overwrite=True)
+    fit.save(folder / "odds.toml", force=True)
     new = load(folder / "odds.toml")
     drawn = draws(new, ("peak", "plateau"), Pedal.FULL, goal(new))
     points = stats.qmc.Sobol(len(drawn.names), rng=np.random.default_rng(0)).random(4096)
@@ -164,7 +162,7 @@ def test_the_odds_draw_what_was_fitted_with_its_correlation(folder: Path, fit: F
 
 def test_correlated_spreads_do_not_widen_what_the_log_knows(folder: Path, fit: Fit) -> None:
     """Mass and curve scale are known together, not each: drawn as if independent, times scatter more."""
-    save_fit(fit, folder / "road-coupe.toml", folder / "odds.toml", overwrite=True)
+    fit.save(folder / "odds.toml", force=True)
     new = load(folder / "odds.toml")
     data = new.model_dump(exclude_unset=True)
     data.pop("correlation")

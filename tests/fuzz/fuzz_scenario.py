@@ -57,7 +57,7 @@ PLACES = _places(tomllib.loads(SOUND.decode()))
 
 def _changed(provider: Any) -> dict[str, Any]:
     """A sound scenario with some values replaced."""
-    data: Any = tomllib.loads(SOUND.decode())
+    data: dict[str, Any] = tomllib.loads(SOUND.decode())
     for _ in range(provider.ConsumeIntInRange(1, 3)):
         *path, last = provider.PickValueInList(PLACES)
         table = data

@@ -10,9 +10,10 @@ import numpy as np
 
 with atheris.instrument_imports(include=["simlaunch"]):
     from simlaunch.readers.curve import read_sheets
-    from simlaunch.readers.delimited import DecimalMark, Delimiter, Encoding, TableOptions, read_table
+    from simlaunch.readers.delimited import Delimiter, Encoding, TableOptions, read_table
     from simlaunch.readers.log import read_channels
     from simlaunch.scenario.curve_file import read_curve
+    from simlaunch.units.numeral import DecimalMark
 
 from guided import run
 

@@ -10,6 +10,7 @@ from house.source_tree import Module
 
 ORDER = (
     "errors",
+    "choices",
     "processes",
     "writing",
     "compiled",
@@ -24,11 +25,11 @@ ORDER = (
     "metrics",
     "readers",
     "analysis",
-    "fit",
+    "fitting",
     "sweeping",
     "output",
     "plotting",
-    "report",
+    "reporting",
     "guide",
     "cli",
     "__main__",
@@ -38,7 +39,7 @@ ORDER = (
 ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "compiled", "record", "quantities", "results", "processes", "writing")
+LOOSE = ("errors", "choices", "compiled", "record", "quantities", "results", "processes", "writing")
 """Files that stand beside the rooms."""
 
 
@@ -93,7 +94,8 @@ def layout_faults(package: Path) -> list[str]:
     """Folders and files of the package that break the two levels or the known rooms."""
     folders = [path for path in sorted(package.rglob("*")) if path.is_dir() and path.name != "__pycache__"]
     rooms = [path for path in folders if path.parent == package]
-    deep = [path for path in folders if path.parent != package]
+    scripts = package / "guide" / "examples"
+    deep = [path for path in folders if path.parent != package and path != scripts]
     loose = [path for path in sorted(package.glob("*.py")) if path.stem not in {*LOOSE, "__init__", "__main__"}]
     return [
         *(f"{path.relative_to(package)}: a third level" for path in deep),

@@ -10,6 +10,8 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 PACKAGE = ROOT / "simlaunch"
+EXAMPLES = PACKAGE / "guide" / "examples"
+"""Scripts for users, which import the package as users do."""
 
 Definition = ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef
 
@@ -45,8 +47,8 @@ def module_name(path: Path) -> str:
 
 @cache
 def modules() -> tuple[Module, ...]:
-    """Every module of the package."""
-    paths = sorted(PACKAGE.rglob("*.py"))
+    """Every module of the package, without the scripts for users."""
+    paths = sorted(path for path in PACKAGE.rglob("*.py") if path.parent != EXAMPLES)
     return tuple(Module(module_name(path.relative_to(ROOT)), path.read_text("utf-8")) for path in paths)
 
 

@@ -11,9 +11,12 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "simulate", "compare", "read_log", "read_curve", "fit_logs", "save_fit",
+    "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit", "report",
+    "read_log", "read_curve",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
-    "Fit", "LogRequest", "sweep", "open_sweep", "SweepResult",
+    "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
+    "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
+    "sweep", "open_sweep", "SweepResult",
     "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 

@@ -1,20 +1,16 @@
-"""The README's commands run and print what it shows; the check script reads its test command from there."""
+"""How README and guide are read by the tests; the check script reads its test command from the README."""
 
 from __future__ import annotations
 
-import os
 import shutil
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
-import simlaunch
-from house.readme import Shown, console_blocks, shown, untrue_lines
+from house.readme import Shown, broken_links, console_blocks, shown, untrue_lines
 from house.source_tree import ROOT
 
-README = ROOT / "README.md"
 SAMPLE = """
 ```console
 $ pip install . && simlaunch compare scenarios/a.toml --out "two words"
@@ -28,37 +24,10 @@ $ simlaunch not-this
 """
 
 
-def _simlaunch(arguments: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run the package that this process would import, from another folder."""
-    environment = {**os.environ, "PYTHONPATH": str(Path(simlaunch.__path__[0]).parent)}
-    command = [sys.executable, "-m", "simlaunch", *arguments]
-    return subprocess.run(
-        command,
-        cwd=folder,
-        env=environment,
-        capture_output=True,
-        text=True,
-        stdin=subprocess.DEVNULL,
-        timeout=300,
-    )
-
-
-def _faults(line: Shown, folder: Path) -> list[str]:
-    """What is untrue about one typed line; the files it writes land in a folder of their own."""
-    runs = [_simlaunch(call, folder) for call in line.calls()]
-    if not runs:
-        return []
-    failed = [f"{line.command}: exit {run.returncode}: {run.stderr}" for run in runs if run.returncode]
-    untrue = untrue_lines(line.output, "\n".join(run.stdout for run in runs))
-    return failed + [f"{line.command}: shows {told!r}, which is not printed there" for told in untrue]
-
-
-@pytest.mark.slow
-def test_commands_of_the_readme_are_true(tmp_path: Path) -> None:
-    lines = shown(README.read_text("utf-8"))
-    assert sum(len(line.calls()) for line in lines) > 0, "README.md has no console block that calls simlaunch"
-    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
-    assert [fault for line in lines for fault in _faults(line, tmp_path)] == []
+def test_a_broken_link_is_named(tmp_path: Path) -> None:
+    page = tmp_path / "page.md"
+    page.write_text("[a](page.md#part), [b](gone.md), [c](https://example.org/)\n```\n[d](x.md)\n```\n", "utf-8")
+    assert broken_links(page) == ["gone.md"]
 
 
 def test_console_blocks_are_read() -> None:

@@ -56,7 +56,8 @@ def fixed_steps(rates: Rates, y: Array, duration: float, count: int, model: obje
         linearise(i * h, work.state, work.rates, model, phase, size, work.structure, work.linear)
         step(i * h, work.state, h, model, phase, work)
         work.state[:] = work.trial
-    return work.state.copy()
+    state: Array = work.state.copy()
+    return state
 
 
 def measured_order(error: Callable[[int], float], counts: tuple[int, ...]) -> float:
@@ -141,6 +142,6 @@ def test_energy_residual_falls_at_the_order_of_the_method(launched: tuple[Record
     def residual(count: int) -> float:
         end = fixed_steps(compiled_rates, start, 0.1, count, car, phase)
         work = end[at.ENGINE_WORK] - start[at.ENGINE_WORK] - (end[list(WORKS)] - start[list(WORKS)]).sum()
-        return abs(work - stored_energy(end, car) + stored_energy(start, car))
+        return float(abs(work - stored_energy(end, car) + stored_energy(start, car)))
 
     assert measured_order(residual, (10, 40, 160)) > 3.9

@@ -65,8 +65,10 @@ def density(tree: Tree) -> int:
 def stages(tree: Tree) -> Array:
     """Elementary weight of each stage: a node with one branch sees the Jacobian, one with more does not."""
     if len(tree) == 1:
-        return BOTH @ stages(tree[0])
-    return np.prod([INNER @ stages(child) for child in tree], axis=0) if tree else np.ones(c.STAGES)
+        only: Array = BOTH @ stages(tree[0])
+        return only
+    weight: Array = np.prod([INNER @ stages(child) for child in tree], axis=0) if tree else np.ones(c.STAGES)
+    return weight
 
 
 UP_TO_4 = [tree for order in range(1, 5) for tree in trees(order)]

@@ -1,4 +1,4 @@
-"""JSON of worth, plateau, odds and stress: strict, versioned, SI units in the keys, null for what there is not."""
+"""JSON of worth, plateau, odds and parts: strict, versioned, SI units in the keys, null for what there is not."""
 
 from __future__ import annotations
 
@@ -16,56 +16,55 @@ import pytest
 from simlaunch.analysis.launches import Aim, target_named
 from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.parts import stress
-from simlaunch.analysis.plateau import Plateau
-from simlaunch.analysis.plateau_search_space import Point, Room, Shape
+from simlaunch.analysis.parts import parts
+from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive
+from simlaunch.analysis.plateau_search import Plateau
+from simlaunch.analysis.plateau_search_space import Point, SearchSpace, Shape
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
-from simlaunch.output.parts import stress_object
-from simlaunch.output.plateau import Answer, Wanted, plateau_object
-from simlaunch.output.worth import worth_object
 from simlaunch.record import Pedal
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
-from simlaunch.units.spelling import System
 
 COUPE = changed(
     load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"), {"run.until": ["30 m"], "run.marks": []}
 )
-KINDS = ("worth", "plateau", "odds", "stress")
+KINDS = ("worth", "plateau", "odds", "parts")
 _UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out|every_curve)$")
 _UNIT = re.compile(r"_(s|J|Pa|N_m|s_per_N_m|rad_per_s)$")
 
 
-def _plateau(scenario: Scenario) -> Answer:
+def _plateau(scenario: Scenario) -> PlateauResult:
     """An answer put together by hand, so that nothing is sought for it; one point missed the target."""
     aims = Aim((target_named(scenario, None),), (1.0,))
-    room = Room(lower(scenario, "peak", Pedal.FULL), limits_of(scenario, {"power": 200e3}), aims)
-    chosen = room.launched([room.shape(400.0, 0.0, 1.0)])[0]
+    space = SearchSpace(lower(scenario, "peak", Pedal.FULL), limits_of(scenario, {"power": 200e3}), aims)
+    chosen = space.launched([space.shape(400.0, 0.0, 1.0)])[0]
     none = dict.fromkeys(Part, nan)
     missed = Point(Shape(300.0, 200.0, 300.0), inf, (nan,), none, none, 0.0, {})
-    torque = room.torque(chosen.shape)
-    names = ("power",) * room.speeds.size
+    torque = space.torque(chosen.shape)
+    names = ("power",) * space.speeds.size
     limits = (300.0, *[inf] * 5)
-    found = Plateau(room.speeds, torque, names, chosen, chosen, (chosen,), 0, limits, missed, room.wish_torque, chosen)
-    wanted = (Wanted("plateau", 3.46, chosen.score, 3.6, chosen.score),)
+    found = Plateau(
+        space.speeds, torque, names, chosen, chosen, (chosen,), 0, limits, missed, space.wish_torque, chosen
+    )
+    wanted = (WantedFinalDrive("plateau", 3.46, chosen.score, 3.6, chosen.score),)
     sets = {"as described": found}
-    return Answer(scenario.name, "peak", "full pedal", aims, sets, {"as described": 3.46}, None, wanted)
+    return PlateauResult(scenario, "peak", Pedal.FULL, aims, sets, {"as described": 3.46}, wanted)
 
 
 @cache
 def _document(kind: str) -> dict[str, Any]:
     if kind == "worth":
-        return dict(worth_object((worth(COUPE, bands=4, by_gear=True),), System.METRIC))
+        return worth(COUPE, bands=4, each_gear=True).to_dict()
     if kind == "plateau":
-        return dict(plateau_object(_plateau(COUPE), System.METRIC))
+        return _plateau(COUPE).to_dict()
     if kind == "odds":
         return odds(COUPE, "peak", "plateau", runs=64).to_dict()
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
     with_idle = changed(COUPE, {"parts": [idle]})
-    return dict(stress_object(stress(with_idle), with_idle))
+    return parts(with_idle).to_dict()
 
 
 def _strict(text: str) -> Any:
@@ -110,7 +109,7 @@ def test_what_there_is_not_is_null() -> None:
     assert plateau["wish"]["score_s"] is None
     assert plateau["wish"]["times_s"] == [None]
     assert plateau["gear_limits_N_m"] == [300.0, *[None] * 5]
-    (idle, *_) = _strict(dumps(_document("stress")))["loads"][0]["parts"]
+    (idle, *_) = _strict(dumps(_document("parts")))["loads"][0]["parts"]
     assert (idle["part"], idle["peak_torque_N_m"], idle["flag"]) == ("front", None, "carries nothing")
 
 
@@ -121,4 +120,4 @@ def test_numbers_are_those_of_the_result() -> None:
     assert told["left_open_share"] == pytest.approx(found.left_open)
     assert [each["name"] for each in told["effects"]] == [effect.name for effect in found.effects]
     weighed, told = worth(COUPE, bands=4), _strict(dumps(_document("worth")))["gear_sets"][0]
-    np.testing.assert_allclose(told["held_slip"]["gain_s_per_N_m"], weighed.of(Pedal.HELD_SLIP).gain, rtol=1e-9)
+    np.testing.assert_allclose(told["held_slip"]["gain_s_per_N_m"], weighed.first.of(Pedal.HELD_SLIP).gain, rtol=1e-9)

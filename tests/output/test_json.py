@@ -13,28 +13,26 @@ from typing import Any
 import pytest
 
 from output.compared import SCENARIOS, comparison, scenario
+from simlaunch.analysis.check import check
 from simlaunch.analysis.curve import read_curve
 from simlaunch.analysis.log import read_log
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import Fault
-from simlaunch.fit.fitting import fit_logs
-from simlaunch.fit.logs import LogRequest
-from simlaunch.fit.result import Fit
+from simlaunch.fitting.fit import fit
+from simlaunch.fitting.logs import LogRequest
+from simlaunch.fitting.result import Fit
 from simlaunch.output.as_json import dumps
-from simlaunch.output.check import check_object, faults_object
-from simlaunch.output.compare_as_json import comparison_object
-from simlaunch.output.fit import fit_object
+from simlaunch.output.check import faults_object
 from simlaunch.output.trace import CHANNEL_UNITS
 from simlaunch.output.words import sentences
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.log import LogOptions, Role
-from simlaunch.scenario.defaults import defaults
 from simlaunch.simulation.channels import DERIVED_CHANNELS, STATE_CHANNELS
 
 COUPE = "road-coupe"
 SHEETS = SCENARIOS / "sheets"
 _UNITLESS = re.compile(
-    r"rows|noise|deviation|outlier|left_out|value|flagged|peak_bound|ratio|gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
+    r"rows|cases|too_much|no_reason|noise|deviation|outlier|left_out|value|flagged|peak_bound|ratio|gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
 )
 _UNIT = re.compile(r"_(s|m|m3|J|N|N_m|Pa|W|rad|kg|m_per_s2?|rad_per_s|kg_per_m3|kg_per_s|kg_per_J)$")
 
@@ -60,23 +58,22 @@ def _numbers(value: Any, key: str = "") -> Iterator[tuple[str, float]]:
 @cache
 def _fitted() -> Fit:
     log = LogRequest(SHEETS / "invented-fit-log.csv")
-    return fit_logs(scenario(COUPE), [log, log], ("friction", "shift time"), left_out=1, starts=1)
+    return fit(scenario(COUPE), [log, log], ("friction", "shift time"), left_out=1, starts=1)
 
 
 def _documents() -> dict[str, dict[str, Any]]:
     found, whole = comparison(COUPE), scenario(COUPE)
-    told = [sentences(pair.verdict, "metric") for pair in found.pairs]
     launch = found.runs[0].full
     curve = read_curve([SHEETS / "invented-wheel-sheet.csv"], CurveOptions(leave_out=(3,)), displacement=2.4e-3)
     log = read_log(SHEETS / "invented-launch-log.csv", LogOptions(radii=(0.32, 0.32)))
     return {
         "curve": curve.to_dict(),
         "log": log.to_dict(trace=True),
-        "compare": comparison_object(found, whole, told),
+        "compare": found.to_dict(),
         "run": launch.to_dict(trace=True),
         "usable": usable(whole).to_dict(),
-        "fit": fit_object(_fitted()),
-        "check": check_object(whole, defaults(whole), (), {"peak": launch.car}),
+        "fit": _fitted().to_dict(),
+        "check": check(whole).to_dict(),
     }
 
 

@@ -7,24 +7,19 @@ from dataclasses import replace
 import pytest
 
 from output.compared import SCENARIOS, comparison, scenario
+from simlaunch.analysis.check import check
 from simlaunch.analysis.usable import usable
 from simlaunch.metrics.marks import STANDARD
+from simlaunch.output import check as check_output
 from simlaunch.output import run as run_output
 from simlaunch.output import usable as usable_output
-from simlaunch.output.check import check_tables, check_text
 from simlaunch.output.layout import columns
 from simlaunch.output.run import distinct
-from simlaunch.record import Record
 from simlaunch.scenario.defaults import defaults
-from simlaunch.scenario.model import warnings
 from simlaunch.units.spelling import System
 
 NAMES = sorted(path.stem for path in SCENARIOS.glob("*.toml"))
 COUPE = "road-coupe"
-
-
-def _cars(name: str) -> dict[str, Record]:
-    return {runs.name: runs.full.car for runs in comparison(name).runs}
 
 
 def _narrow(text: str) -> bool:
@@ -86,8 +81,8 @@ def test_usable_tables_hold_each_curve_in_each_gear_and_every_ceiling() -> None:
 
 def test_a_check_lists_every_default_with_its_origin() -> None:
     sound = scenario(COUPE)
-    found = (sound, defaults(sound), warnings(sound), _cars(COUPE))
-    text = check_text(*found, System.METRIC)
+    found = check(sound)
+    text = found.to_text()
     assert _narrow(text)
     assert "The scenario is sound." in text
     joined = " ".join(text.split())
@@ -95,13 +90,12 @@ def test_a_check_lists_every_default_with_its_origin() -> None:
         assert f"{default.key}: {default.value} ({default.origin})" in joined
     assert "air density: " in joined
     assert 'shift speeds, curve "plateau": ' in joined
-    rows = {row.label: row.cells for row in check_tables(*found, System.METRIC)[0].rows}
+    rows = {row.label: row.cells for row in check_output.tables(found, System.METRIC)[0].rows}
     assert rows == {default.key: (default.value, default.origin) for default in defaults(sound)}
 
 
 def test_a_check_repeats_warnings() -> None:
-    sound = scenario(COUPE)
-    text = check_text(sound, (), ("body.mass: odd",), _cars(COUPE), System.METRIC)
+    text = replace(check(scenario(COUPE)), warnings=("body.mass: odd",)).to_text()
     assert text.endswith("Possible, but seldom meant\nbody.mass: odd")
 
 

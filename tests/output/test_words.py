@@ -9,8 +9,9 @@ from math import nan
 import numpy as np
 import pytest
 
+from evidence import stated_odds
 from simlaunch.analysis.simulate import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Sureness, judge
+from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, judge
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.output.words import Numbers, Tally, sentences
 from simlaunch.units.spelling import Dimension, System
@@ -200,7 +201,7 @@ def _random_case(rng: np.random.Generator) -> Case:
     level = float((np.abs(drawn) < WORTH_NAMING).mean())
     ends = [(share, max(share - 0.013, 0.0), min(share + 0.013, 1.0)) for share in (ahead, behind)]
     gaps = (float(quantiles[0]), float(quantiles[1]), float(quantiles[2]))
-    return replace(case, sureness=Sureness(256, ends[0], ends[1], level, gaps))
+    return replace(case, odds=stated_odds(256, ends[0], ends[1], level, gaps))
 
 
 def _signed(text: str) -> list[float]:
@@ -228,11 +229,12 @@ def test_no_sentence_contradicts_its_numbers(seed: int) -> None:
         assert abs(between) <= WORTH_NAMING
     assert not re.search(r"(?<!\d)0\.00 s", first + second)
     if " holds: " in second:
-        if case.sureness is None:
+        if case.odds is None:
             named = _signed(second.partition(" holds: ")[2].partition("; with slip control")[0])
             named = named * 2 if len(named) == 1 else named
         else:
-            named = [case.sureness.gaps[0], case.sureness.gaps[2]]
+            low, _, high = case.odds.difference_quantiles()
+            named = [low, high]
         assert len(set(np.sign(named))) == 1  # both of one sign
         assert min(map(abs, named)) >= WORTH_NAMING
         assert max(map(abs, named)) <= 4.0 * min(map(abs, named)) + 0.03  # half to twice, and what rounding may add

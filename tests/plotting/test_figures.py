@@ -24,7 +24,6 @@ from matplotlib.transforms import Bbox
 from simlaunch.analysis.compare import Comparison, compare
 from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque, usable
 from simlaunch.errors import UsageError
-from simlaunch.plotting.compare import compare_figures
 from simlaunch.plotting.look import DPI
 from simlaunch.plotting.run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
 from simlaunch.plotting.save import as_bytes, drawn
@@ -57,7 +56,7 @@ def figures(stem: str, system: str) -> Mapping[str, Figure]:
     have = found(stem)
     first = have.comparison.runs[0]
     return {
-        **compare_figures(have.comparison, have.usable, system),
+        **have.comparison.figures(system),
         "usable": usable_figure(have.usable, system),
         "run": run_figure(first.full, system),
         "held": run_figure(first.held, system),
@@ -65,7 +64,7 @@ def figures(stem: str, system: str) -> Mapping[str, Figure]:
 
 
 def texts(figure: Figure) -> list[str]:
-    return [text.get_text() for text in figure.findobj(Text) if isinstance(text, Text)]
+    return [text.get_text() for text in figure.findobj(Text)]
 
 
 def written(figure: Figure) -> Iterator[Text]:
@@ -96,7 +95,7 @@ every_system = pytest.mark.parametrize("system", SYSTEMS)
 @every_system
 def test_a_comparison_has_its_three_figures(stem: str, system: str) -> None:
     have = found(stem)
-    assert list(compare_figures(have.comparison, have.usable, system)) == ["gap", "slip", "torque"]
+    assert list(have.comparison.figures(system)) == ["gap", "slip", "torque"]
 
 
 @every_scenario
@@ -144,7 +143,7 @@ def test_lines_are_drawn_in_the_units_of_the_axis() -> None:
 @every_figure
 def test_lines_that_share_a_panel_differ_without_colour(stem: str, key: str) -> None:
     for axes in figures(stem, "metric")[key].axes:
-        lines = [line for line in axes.lines if line.get_linestyle() != "None" and len(line.get_xdata()) > 2]
+        lines = [line for line in axes.lines if line.get_linestyle() != "None" and np.size(line.get_xdata()) > 2]
         looks = [(line._unscaled_dash_pattern, line.get_marker()) for line in lines]  # type: ignore[attr-defined]
         assert len(set(map(str, looks))) == len(looks)
 
@@ -171,7 +170,7 @@ def test_the_central_picture_says_what_stands_above_the_tyres() -> None:
 def test_hatching_covers_a_curve_exactly_where_it_is_above_the_lowest_ceiling() -> None:
     have = made_usable()
     axes = usable_figure(have, "metric").axes[0]
-    hatched = axes.collections[0].get_paths()[0].vertices
+    hatched = np.asarray(axes.collections[0].get_paths()[0].vertices)
     above = have.engine_speed[have.curves["a"] > 300.0] * 30.0 / np.pi
     assert hatched[:, 1].min() == pytest.approx(300.0)
     assert hatched[:, 1].max() == pytest.approx(have.curves["a"].max())
@@ -199,7 +198,7 @@ def test_a_ceiling_that_is_not_known_everywhere_is_drawn_where_it_is() -> None:
 def test_only_the_compared_curves_are_drawn() -> None:
     scenario = load(ROOT / "scenarios" / "front-hatch.toml")
     compared = compare(scenario, ["as delivered", "more top"])
-    torque = compare_figures(compared, found("front-hatch").usable, "metric")["torque"]
+    torque = compared.figures("metric")["torque"]
     assert "more top" in texts(torque)
     assert "more peak" not in " ".join(texts(torque))
 
@@ -231,7 +230,7 @@ def with_gap(comparison: Comparison, gap: float) -> Comparison:
 )
 def test_every_kind_of_gap_has_its_words(gap: float, words: str) -> None:
     have = found("road-coupe")
-    made = compare_figures(with_gap(have.comparison, gap), have.usable, "metric")["gap"]
+    made = with_gap(have.comparison, gap).figures("metric")["gap"]
     assert words in made.texts[0].get_text().replace("\n", " ")
 
 
@@ -263,7 +262,7 @@ def test_a_run_that_did_not_finish_says_so() -> None:
 def test_an_unknown_system_is_refused() -> None:
     have = found("road-coupe")
     with pytest.raises(UsageError, match="choose one of metric, us"):
-        compare_figures(have.comparison, have.usable, "imperial")
+        have.comparison.figures("imperial")
     with pytest.raises(UsageError, match="choose one of metric, us"):
         usable_figure(have.usable, "")
     with pytest.raises(UsageError, match="choose one of metric, us"):
@@ -281,7 +280,6 @@ def renamed(have: Found, names: tuple[str, ...]) -> Found:
     pairs = tuple(replace(have.comparison.pairs[0], first=runs[0], second=other) for other in runs[1:])
     torque = list(have.usable.curves.values())
     curves = {name: torque[i % len(torque)] for i, name in enumerate(names)}
-    comparison = replace(have.comparison, runs=runs, pairs=pairs)
     old = list(have.usable.curves)
     surplus = tuple(
         replace(each, curve=name)
@@ -289,13 +287,14 @@ def renamed(have: Found, names: tuple[str, ...]) -> Found:
         for each in have.usable.surplus
         if each.curve == old[i % len(old)]
     )
-    return Found(comparison, replace(have.usable, curves=curves, surplus=surplus))
+    usable_torque = replace(have.usable, curves=curves, surplus=surplus)
+    return Found(replace(have.comparison, runs=runs, pairs=pairs, usable=usable_torque), usable_torque)
 
 
 @pytest.mark.parametrize("names", [HOSTILE, (HOSTILE[0], HOSTILE[1]), (HOSTILE[2], HOSTILE[5])])
 def test_hostile_names_are_drawn_as_they_stand(names: tuple[str, ...]) -> None:
     have = renamed(found("road-coupe"), names)
-    for key, figure in compare_figures(have.comparison, have.usable, "metric").items():
+    for key, figure in have.comparison.figures("metric").items():
         everything = "".join(texts(figure)).replace("\n", "")
         for name in names:
             if name.isprintable() and name.isascii():
@@ -316,7 +315,7 @@ def test_a_hostile_name_in_the_title_of_a_run_is_drawn_as_it_stands() -> None:
 
 def test_many_curves_with_long_names_keep_their_labels_apart() -> None:
     have = renamed(found("road-coupe"), tuple(f"calibration number {i} with a longer name" for i in range(12)))
-    for figure in compare_figures(have.comparison, have.usable, "us").values():
+    for figure in have.comparison.figures("us").values():
         figure.draw_without_rendering()
         for axes in figure.axes:
             boxes = [Text.get_window_extent(text) for text in axes.texts if isinstance(text, Annotation)]
@@ -342,7 +341,7 @@ def test_the_same_figure_gives_the_same_bytes() -> None:
     for kind in ("svg", "png"):
         one, other = (
             {key: as_bytes(figure, kind) for key, figure in made.items()}
-            for made in (compare_figures(have.comparison, have.usable, "metric") for _ in range(2))
+            for made in (have.comparison.figures("metric") for _ in range(2))
         )
         assert one == other
 
@@ -359,8 +358,9 @@ def test_another_process_gives_the_same_bytes() -> None:
 
 def test_the_users_settings_change_nothing() -> None:
     usual = as_bytes(usable_figure(made_usable(), "metric"), "svg")
-    settings = {"font.size": 30.0, "axes.facecolor": "black", "svg.hashsalt": "other", "savefig.bbox": "tight"}
-    with mpl.rc_context(settings):
+    with mpl.rc_context(
+        {"font.size": 30.0, "axes.facecolor": "black", "svg.hashsalt": "other", "savefig.bbox": "tight"}
+    ):
         assert as_bytes(usable_figure(made_usable(), "metric"), "svg") == usual
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 import pytest
 
@@ -63,7 +66,7 @@ ABOVE_GRIP = {"run.stop_distance": 0.0, "run.stop_speed": 12.0, "coupling.capaci
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_curves_above_grip_are_equal_under_held_slip(build: type[Record]) -> None:
+def test_curves_above_grip_are_equal_under_held_slip(build: Callable[[dict[str, Any]], Record]) -> None:
     """Two curves, both above what the tyres take: the same time while grip is the limit. Source: first principles."""
     times = [
         fine(build({**ABOVE_GRIP, "pedal.kind": 1, **full_load(points, factor)})).trace.time[-1]
@@ -73,7 +76,7 @@ def test_curves_above_grip_are_equal_under_held_slip(build: type[Record]) -> Non
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: type[Record]) -> None:
+def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: Callable[[dict[str, Any]], Record]) -> None:
     """Past the peak of the tyre more torque is less force. Source: falling branch of the Magic Formula.
 
     No limiter is met on the way: it would hold the wheels of both at one speed.
@@ -87,7 +90,7 @@ def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: type[
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_held_slip_beats_full_load_above_grip(build: type[Record]) -> None:
+def test_held_slip_beats_full_load_above_grip(build: Callable[[dict[str, Any]], Record]) -> None:
     """Tyres at nine tenths of their peak slip push harder than spinning ones. Source: as above."""
     times = [fine(build({**ABOVE_GRIP, "pedal.kind": kind, **full_load(PEAK, 2.0)})).trace.time[-1] for kind in (0, 1)]
     assert times[1] < times[0] - 0.05

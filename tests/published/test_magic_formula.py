@@ -21,7 +21,7 @@ PASSENGER = {
 
 def passenger() -> Record:
     """MF 5.2 set in public parameter listings after Althoff and Wuersching; horizontal and vertical shift left out."""
-    own = change(coupe(), {f"rear.{name}": value for name, value in PASSENGER.items()}).rear
+    own: Record = change(coupe(), {f"rear.{name}": value for name, value in PASSENGER.items()}).rear
     formula.tabulate_shape(own)
     return own
 
@@ -29,7 +29,7 @@ def passenger() -> Record:
 @pytest.mark.parametrize("shape", [1.05, 1.4, 1.6411, 1.9])
 def test_table_of_the_outer_curve(shape: float) -> None:
     """Within 1e-8 of sin(C atan u), its slope within 5e-7. Source: the formula itself."""
-    own = change(coupe(), {"rear.shape_factor": shape}).rear
+    own: Record = change(coupe(), {"rear.shape_factor": shape}).rear
     formula.tabulate_shape(own)
     for u in (*np.linspace(-3.0, 3.0, 601), *np.geomspace(1e-6, 1e9, 301)):
         read, exact = formula.tabulated_shape(float(u), own), formula.shape_curve(float(u), shape)

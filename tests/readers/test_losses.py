@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from simlaunch.errors import UsageError
 from simlaunch.readers.reference_conditions import Losses, driveline_losses, from_crank, stated_losses, to_crank
+from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.scenario.reading import load
@@ -70,7 +71,7 @@ def test_all_wheels_of_an_all_wheel_drive_turn() -> None:
     car = load(SCENARIOS / "all-drive-saloon.toml")
     hub, wheel = (driveline_losses(car, place, 1, 0.0) for place in (MeasuredAt.HUB, MeasuredAt.WHEEL))
     ratio = car.gearbox.ratios[0].si * car.gearbox.final_drive.si
-    every = sum(2.0 * car.tyres.of(axle).wheel_inertia.si for axle in (0, 1))  # type: ignore[arg-type]
+    every = sum((2.0 * car.tyres.of(axle).wheel_inertia.si for axle in Axle), 0.0)
     assert (wheel.inertia_after - hub.inertia_after) * ratio**2 == pytest.approx(every)
 
 

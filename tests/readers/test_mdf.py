@@ -8,6 +8,7 @@ import random
 import subprocess
 import sys
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -23,14 +24,14 @@ from simlaunch.readers.log import LogOptions, Role, read_channels
 DAMAGED = 200
 
 
-def _write(path: Path, *groups: list[Signal], version: str = "4.10", compression: int = 0) -> Path:
+def _write(path: Path, *groups: list[Signal], version: str = "4.10", compression: Literal[0, 1, 2] = 0) -> Path:
     with MDF(version=version) as log:
         for group in groups:
             log.append(group)
         return Path(log.save(path, overwrite=True, compression=compression))
 
 
-def _sound(path: Path, compression: int = 0) -> Path:
+def _sound(path: Path, compression: Literal[0, 1, 2] = 0) -> Path:
     fast, slow = times(100.0), times(20.0)
     return _write(
         path,
@@ -56,7 +57,7 @@ def _refused(path: Path) -> str:
 
 
 @pytest.mark.parametrize("compression", [0, 2])
-def test_channels_of_different_rates_become_one_trace(tmp_path: Path, compression: int) -> None:
+def test_channels_of_different_rates_become_one_trace(tmp_path: Path, compression: Literal[0, 2]) -> None:
     account = read_channels(_sound(tmp_path / "log.mf4", compression))
     trace = account.trace
     assert_allclose(trace["speed"], 5.0 * trace.time, atol=1e-9)
@@ -123,7 +124,7 @@ def _damage(content: bytes, chance: random.Random) -> bytes:
 
 
 @pytest.mark.parametrize("compression", [0, 2])
-def test_damaged_files_are_refused_or_read_and_never_worse(tmp_path: Path, compression: int) -> None:
+def test_damaged_files_are_refused_or_read_and_never_worse(tmp_path: Path, compression: Literal[0, 2]) -> None:
     content = _sound(tmp_path / "sound.mf4", compression).read_bytes()
     folder = tmp_path / "damaged"
     folder.mkdir()

@@ -66,8 +66,12 @@ def hostile_page(folder: Path) -> Path:
 @pytest.fixture(scope="session")
 def chromium() -> tuple[str, str]:
     """Paths of Chromium and of its driver."""
-    found = shutil.which("chromium"), shutil.which("chromedriver")
-    return found if all(found) else lacking("Chromium or its driver", "install chromium and chromium-driver")
+    browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    return (
+        (browser, driver)
+        if browser and driver
+        else lacking("Chromium or its driver", "install chromium and chromium-driver")
+    )
 
 
 @pytest.fixture(scope="session")

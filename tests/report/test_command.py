@@ -17,8 +17,8 @@ from pypdf import PdfReader
 from report.pages import COUPE, hostile
 from simlaunch.cli.main import answer
 from simlaunch.errors import SimlaunchError
-from simlaunch.report.gather import question, swept_of
-from simlaunch.report.print_pdf import MARK, Printing
+from simlaunch.reporting.gather import question, swept_of
+from simlaunch.reporting.print_pdf import MARK, Printing
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 

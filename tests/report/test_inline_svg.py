@@ -14,7 +14,7 @@ from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.plotting.look import is_narrow, on_page
 from simlaunch.plotting.save import PageDrawing, drawn_for_page
 from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
-from simlaunch.report.inline_svg import inline
+from simlaunch.reporting.inline_svg import inline
 from simlaunch.scenario.reading import load
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"

@@ -15,8 +15,8 @@ import pytest
 
 from output.rounding import stands_in
 from report.pages import CAR, CASES, COUPE, FORMULA, MARKUP, NOTE, ORIGIN, PART, Elements, hostile, island, made, texts
-from simlaunch.report.page import glossary_of, policy, script_data
-from simlaunch.report.typeset import typeset
+from simlaunch.reporting.page import glossary_of, policy, script_data
+from simlaunch.reporting.typeset import typeset
 
 _NUMBER = re.compile(r"(?<![\w.,])\d+(?:\.\d+)?(?![\w.]*\d)")
 

@@ -12,7 +12,7 @@ import pytest
 from simlaunch.analysis.simulate import goal, simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.record import Pedal
-from simlaunch.report.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to
+from simlaunch.reporting.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 from simlaunch.units.quantity import display_unit

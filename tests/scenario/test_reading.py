@@ -100,7 +100,7 @@ def test_a_sound_file_is_read(file: Path) -> None:
 
 def test_a_scenario_cannot_be_changed_in_place(file: Path) -> None:
     with pytest.raises(ValidationError, match="frozen"):
-        load(file).body.mass = None  # type: ignore[assignment,misc]
+        load(file).body.mass = None  # type: ignore[assignment]
 
 
 @pytest.mark.parametrize("mark", [b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff"])

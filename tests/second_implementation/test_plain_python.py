@@ -26,8 +26,8 @@ def random_state(rng: np.random.Generator, car: Record) -> tuple[Array, Record]:
     """A state and a phase somewhere in a launch, spinning, braking or rolling."""
     y, phase = np.zeros(at.STATES), at.first_phase()
     speed = rng.uniform(0.0, 60.0)
-    phase.gear = rng.integers(car.gearbox.count - 1)
-    phase.oncoming_gear = phase.gear + 1
+    gear = int(rng.integers(car.gearbox.count - 1))
+    phase.gear, phase.oncoming_gear = gear, gear + 1
     phase.stage, phase.coupling, phase.path = rng.integers(7), rng.integers(3), rng.integers(3)
     phase.slip_direction, phase.closing_rate = rng.choice([-1, 1]), rng.uniform(500.0, 3000.0)
     phase.stage_start, phase.engagement_time = rng.uniform(0.0, 0.2), 0.3
@@ -45,7 +45,8 @@ def random_state(rng: np.random.Generator, car: Record) -> tuple[Array, Record]:
 def test_rates_of_random_states() -> None:
     """Equal to 1e-12 of the largest rate that a state has in the sample: a rounding or two in sums that cancel."""
     rng = np.random.default_rng(5)
-    plain, compiled = [], []
+    plain: list[Array] = []
+    compiled: list[Array] = []
     for seed in range(50):
         car = random_car(np.random.default_rng(seed))
         complete(car)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pytest
 from numpy.typing import NDArray
@@ -30,7 +32,7 @@ def by_cvode(car: Record, start: Array, phase: Record, duration: float) -> Array
     return np.asarray(solution.y[-1], float)
 
 
-STRETCHES = {
+STRETCHES: dict[str, tuple[Callable[[], Record], float, int]] = {
     "coupe in first gear, torque just applied": (lambda: coupe({"gearbox.count": 1}), 6.0, at.STUCK),
     "rigid shafts, both axles": (
         lambda: coupe({"gearbox.count": 1, "drive.rigid": 1, "drive.front_share": 0.4}), 6.0, at.STUCK,

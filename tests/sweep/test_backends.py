@@ -154,7 +154,7 @@ def test_the_work_stops_before_its_end(tmp_path: Path, longer: Spec, back_end: B
 class _Mortal:
     """A pool that dies over some stretches, and with every death loses everything that is out."""
 
-    lost = (ConnectionError,)
+    lost: tuple[type[BaseException], ...] = (ConnectionError,)
 
     def __init__(self, deadly: Callable[[int, int], bool]) -> None:
         self.deadly, self.given, self.revived = deadly, Counter[int](), 0
@@ -183,7 +183,7 @@ class _Answer:
     def __hash__(self) -> int:
         return hash(self.given)
 
-    def result(self) -> int:
+    def result(self) -> Any:
         if self.pool.deadly(*self.given):
             raise ConnectionError
         return self.given[0]
@@ -203,7 +203,7 @@ def test_a_stretch_that_kills_is_given_out_three_times_and_blamed_alone() -> Non
 def test_workers_that_die_now_and_then_cost_nothing_but_time() -> None:
     """Every stretch kills its worker the first time; none does so three times."""
     pool = _Mortal(lambda first, time: time == 1)
-    found = [result for _, result in pumped(pool, STRETCHES, 2, never)]
+    found: list[Any] = [result for _, result in pumped(pool, STRETCHES, 2, never)]
     assert sorted(found) == [first for first, _ in STRETCHES.values()]
     assert max(pool.given.values()) <= MOST_TRIES
     assert pool.revived > 2

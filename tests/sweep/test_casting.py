@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pytest
 
@@ -61,8 +63,14 @@ def test_cars_equal_those_of_single_runs_bit_for_bit(coupe: Scenario, vary: tupl
 @pytest.mark.parametrize("sampled", [False, True], ids=["grid", "sample"])
 def test_eight_thousand_cars_take_few_readings(coupe: Scenario, sampled: bool, monkeypatch: pytest.MonkeyPatch) -> None:
     """Reading a scenario takes a millisecond: what is fast about casting is that it seldom happens."""
-    read, lowered = [], Caster._lowered
-    monkeypatch.setattr(Caster, "_lowered", lambda caster, texts: read.append(texts) or lowered(caster, texts))
+    read: list[Mapping[str, str]] = []
+    lowered = Caster._lowered
+
+    def counted(caster: Caster, texts: Mapping[str, str]) -> object:
+        read.append(texts)
+        return lowered(caster, texts)
+
+    monkeypatch.setattr(Caster, "_lowered", counted)
     plan = Plan(axes(PLAIN, coupe), Sample(Draw.SOBOL, 60_000, 2) if sampled else None)
     caster = Caster(coupe, plan)
     for first in range(0, 16 * 512, 512):

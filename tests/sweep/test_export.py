@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -164,12 +165,12 @@ def test_a_half_finished_grid_is_written_in_pieces_as_in_one_go(
 def test_only_what_meets_the_constraints_is_written(tmp_path: Path, reader: Reader, kind: str) -> None:
     path = tmp_path / f"a.{kind}"
     write(kind, reader, order(reader.study, None, ["body.mass > 1550 kg"]), path)
-    count = {
+    counts: dict[str, Callable[[], int]] = {
         "csv": lambda: len(path.read_text("utf-8").splitlines()) - 1,
         "parquet": lambda: parquet.read_table(path).num_rows,
         "xlsx": lambda: sum(1 for _ in openpyxl.load_workbook(path)["launches"].iter_rows()) - 1,
-    }[kind]()
-    assert count == 7
+    }
+    assert counts[kind]() == 7
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))

@@ -34,7 +34,7 @@ def _reader(path: Path, scenario: Scenario, *vary: str, sample: Sample | None = 
 
 def _drawn(figure: Figure) -> list[np.ndarray]:
     meshes = [mesh for axes in figure.axes for mesh in axes.collections if isinstance(mesh, QuadMesh)]
-    return [np.ma.filled(mesh.get_array().astype(float), np.nan) for mesh in meshes]
+    return [np.ma.filled(np.ma.asarray(mesh.get_array()).astype(float), np.nan) for mesh in meshes]
 
 
 @pytest.fixture
@@ -182,7 +182,7 @@ def test_a_cell_without_a_number_says_why(tmp_path: Path, brief: Scenario) -> No
         figure = sweep_figures(reader, wanted, ["gear set", "tyre"], LOAD, "metric")["map"]
     lead = " ".join(" ".join(text.get_text() for text in figure.texts).split())
     assert "A blank cell has no finished launch. A cross: all launches there failed. A ring: no launch there" in lead
-    marks = {line.get_marker(): line.get_xydata().tolist() for line in figure.axes[0].lines}
+    marks = {line.get_marker(): np.asarray(line.get_xydata()).tolist() for line in figure.axes[0].lines}
     assert marks == {"x": [[0.5, 0.5]], "o": [[1.5, 0.5]]}
     (cells,) = _drawn(figure)
     assert np.isnan(cells).tolist() == [[True, True, False], [False, False, True]]

@@ -1,0 +1,411 @@
+"""Logs made ready for a fit: the samples that count, their noise, and what speaks against a log."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from enum import Enum
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
+
+from simlaunch.choices import chosen
+from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.physics.body import GRAVITY
+from simlaunch.readers.delimited import refusal, shown
+from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.record import Record
+from simlaunch.simulation.histories import FOLLOWED
+
+Array = NDArray[np.float64]
+
+SLOWEST = 0.5
+"""Slower samples are left out: sensors of speed are dead there [m/s]."""
+
+LAST = 0.15
+"""The last stretch before the highest speed is left out: the driver may be lifting already [s]."""
+
+FEWEST = 12
+"""A log with fewer samples in its run tells nothing."""
+
+MOST = 4000
+"""Of a channel with more samples in the run, every second, third and so on is used."""
+
+LONGEST_FALL = 0.7
+"""Speed that falls for longer, by more than `DEEPEST_FALL`, is no gear change [s]."""
+
+DEEPEST_FALL = 1.0
+"""[m/s]"""
+
+_HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
+_SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
+_ON_GRID = 0.01  # a gap this near to a multiple of the step is one [steps]
+_PARTS = 10  # the least gap may be so many steps
+_COASTING = 3.0  # over which a coasting speed is smoothed to see where it falls [s]
+_BEYOND_GRIP = 1.25
+_SAME = 0.01  # a speed this near to that of wheels that slip is theirs
+_SLIPPING = 0.05
+_TILTED = 0.03  # of gravity
+
+
+class Kind(Enum):
+    """What was driven."""
+
+    LAUNCH = "launch"
+    COAST_DOWN = "coast-down"
+
+
+@dataclass(frozen=True)
+class LogRequest:
+    """A log that is to be fitted, and what is known of its run.
+
+    Parameters
+    ----------
+    path : path-like
+        The log.
+    kind : Kind
+        What was driven; may be given as text.
+    curve : str or None
+        Full-load curve; None for the first of the scenario.
+    changes : mapping of str to object
+        What was different on that day, as `changed` takes it.
+    options : LogOptions
+        How it is read.
+    until : float or None
+        The run is used up to this time after moving off [s].
+    rollout : bool
+        Whether the log begins once the car has rolled for about a foot.
+    noise : float or None
+        Standard deviation of its speed; None to find it [m/s].
+    """
+
+    path: str | os.PathLike[str]
+    kind: Kind | str = Kind.LAUNCH
+    curve: str | None = None
+    changes: Mapping[str, object] = field(default_factory=dict)
+    options: LogOptions = field(default_factory=LogOptions)
+    until: float | None = None
+    rollout: bool = False
+    noise: float | None = None
+
+    def __post_init__(self) -> None:
+        """Take text for the kind."""
+        object.__setattr__(self, "kind", chosen(Kind, self.kind, "kind of log"))
+
+
+@dataclass(frozen=True)
+class Channel:
+    """Samples of one channel that count.
+
+    Parameters
+    ----------
+    name : str
+        One of `FOLLOWED`.
+    time : ndarray, shape (n,)
+        In the time of the log [s].
+    values : ndarray, shape (n,)
+        SI units.
+    noise : float
+        Standard deviation of a sample, SI units.
+    """
+
+    name: str
+    time: Array
+    values: Array
+    noise: float
+
+
+@dataclass(frozen=True)
+class Log:
+    """A log made ready.
+
+    Parameters
+    ----------
+    request : LogRequest
+        What was asked.
+    source : str
+        The file, for messages.
+    account : LogAccount
+        How it was understood.
+    channels : tuple of Channel
+        Speed first.
+    zero : float
+        When the car seems to be let go, in the time of the log [s].
+    end : float
+        Last sample that counts [s].
+    warnings : tuple of str
+        What speaks against the log without deciding.
+    """
+
+    request: LogRequest
+    source: str
+    account: LogAccount
+    channels: tuple[Channel, ...]
+    zero: float
+    end: float
+    warnings: tuple[str, ...]
+
+    @property
+    def kind(self) -> Kind:
+        """What was driven."""
+        return Kind(self.request.kind)
+
+    @property
+    def duration(self) -> float:
+        """How long the run is, with some room [s]."""
+        return self.end - self.zero + 1.0
+
+    @property
+    def speed(self) -> Channel:
+        """The speed of the car."""
+        return self.channels[0]
+
+
+def read_run(request: LogRequest, car: Record) -> Log:
+    """Read a log and make it ready.
+
+    Parameters
+    ----------
+    request : LogRequest
+        Which log, and what is known of it.
+    car : Record
+        The car that is said to have driven it, complete.
+
+    Returns
+    -------
+    Log
+        The samples that count.
+
+    Raises
+    ------
+    InputError
+        The log cannot be used; the message says why and what to do.
+    """
+    coasts = request.kind is Kind.COAST_DOWN
+    options = request.options if not coasts else _whole(request.options)
+    account, source = read_channels(request.path, options), shown(Path(request.path))
+    if not coasts:
+        _refuse_wheel_speed(account, source, car)
+    begin, end = _coasting_span(account, source) if coasts else _launch_span(account, request, source)
+    if coasts and request.until is not None:
+        end = min(end, account.zero + request.until)
+    names = ("speed",) if coasts else FOLLOWED
+    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and tells the launch
+    channels = tuple(_channel(name, account, begins.get(name, begin), end) for name in names if name in account.samples)
+    if channels[0].time.size < FEWEST:
+        why = f"has {channels[0].time.size} samples in its run; a fit needs {FEWEST} at least"
+        raise refusal(source, "speed", "", why, "log faster, or use a longer run")
+    channels = tuple(channel for channel in channels if channel.time.size >= FEWEST)
+    if request.noise is not None:
+        channels = (Channel("speed", channels[0].time, channels[0].values, request.noise), *channels[1:])
+    log = Log(request, source, account, channels, begin if coasts else account.zero, end, ())
+    warnings = () if coasts else tuple(_doubts(log, car))
+    return Log(request, source, account, channels, log.zero, end, warnings)
+
+
+def _whole(options: LogOptions) -> LogOptions:
+    return LogOptions(options.channels, options.units, options.radii, options.start, whole=True, table=options.table)
+
+
+# --- the run ---
+
+
+def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple[float, float]:
+    """First and last time that count in a launch [s]."""
+    time, speed = account.samples["speed"]
+    zero, last = account.zero, account.zero + float(account.trace.time[-1])
+    end = min(last - LAST, zero + (np.inf if request.until is None else request.until))
+    run = (time >= zero) & (time <= (last if request.until is None else end))
+    if not account.from_rest and not request.rollout:
+        at = f"{account.trace['speed'][0] * 3.6:.1f} km/h"
+        why = f"starts rolling, at {at}; a fit needs a run from rest"
+        instead = (
+            "log the start too; give --rollout if the log begins one foot after it, or --coast-down for a coast-down"
+        )
+        raise refusal(source, "speed", "", why, instead)
+    _refuse_lift(time[run], speed[run], zero, source)
+    standing = time[run & (speed <= SLOWEST)]
+    begin = float(standing[-1]) if standing.size else zero
+    return np.nextafter(begin, np.inf), end
+
+
+def _falls(time: Array, speed: Array, length: float) -> Iterator[tuple[int, int]]:
+    """First and last sample of every stretch in which speed, smoothed over a length [s], falls."""
+    step = float(np.median(np.diff(time)))
+    smooth = uniform_filter1d(speed, max(1, round(length / step)))
+    falling = np.concatenate([[False], np.diff(smooth) < 0.0, [False]])
+    edges = np.flatnonzero(np.diff(falling.astype(int)))
+    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+
+
+def _refuse_lift(time: Array, speed: Array, zero: float, source: str) -> None:
+    """Refuse a run in which the driver lifts: speed falls for longer than any gear change."""
+    if time.size < FEWEST:
+        return
+    for first, last in _falls(time, speed, _SMOOTHED):
+        if time[last] - time[first] > LONGEST_FALL and speed[first] - speed[last] > DEEPEST_FALL:
+            when = f"from {time[first] - zero:.1f} s to {time[last] - zero:.1f} s after moving off"
+            fall = 3.6 * (speed[first] - speed[last])
+            why = f"falls by {fall:.0f} km/h {when}: the driver lifts or brakes, or these are wheels that spin"
+            instead = f'use the run before that, --until "{max(time[first] - zero - _SMOOTHED, 0.5):.1f} s"'
+            raise refusal(source, "speed", "", why, instead)
+
+
+def _coasting_span(account: LogAccount, source: str) -> tuple[float, float]:
+    """First and last time of the longest stretch in which speed falls [s]."""
+    time, speed = account.samples["speed"]
+    spans = list(_falls(time, speed, _COASTING)) if time.size >= FEWEST else []
+    first, last = max(spans, key=lambda span: speed[span[0]] - speed[span[1]], default=(0, 0))
+    if speed[first] - speed[last] < 3.0 * DEEPEST_FALL:
+        why = f"falls by {3.6 * (speed[first] - speed[last]):.1f} km/h at most, which is no coast-down"
+        raise refusal(source, "speed", "", why, "log the car coasting in neutral from a high speed")
+    rolling = (time >= time[first] + _COASTING) & (time <= time[last] - _COASTING) & (speed > 2.0 * SLOWEST)
+    ends = time[rolling][[0, -1]] if rolling.any() else time[[first, last]]  # smoothing blurs where it begins
+    return float(ends[0]), float(ends[1])
+
+
+# --- samples and their noise ---
+
+
+def _channel(name: str, account: LogAccount, begin: float, end: float) -> Channel:
+    time, values = account.samples[name]
+    kept = (time >= begin) & (time <= end)
+    time, values = _as_measured(time[kept], values[kept])
+    thinned = -(-time.size // MOST) if time.size else 1
+    return Channel(name, time[::thinned], values[::thinned], noise_of(time, values))
+
+
+def _as_measured(time: Array, values: Array) -> tuple[Array, Array]:
+    """Samples without those at which a slow sensor's last value was written down once more."""
+    if values.size < FEWEST:
+        return time, values
+    new = np.concatenate([[True], np.diff(values) != 0.0])
+    jumps = np.abs(np.diff(values[new]))
+    if new.mean() > 0.7 or not jumps.size or np.median(jumps) < _HELD * resolution(values):
+        return time, values
+    return time[new], values[new]
+
+
+def resolution(values: Array) -> float:
+    """Smallest step between values that differ.
+
+    Parameters
+    ----------
+    values : ndarray, shape (n,)
+        Samples.
+
+    Returns
+    -------
+    float
+        In their unit; 0 where all are the same.
+    """
+    gaps = np.diff(np.unique(np.round(values, 9)))
+    gaps = gaps[gaps > 1e-9]
+    return float(gaps.min()) if gaps.size else 0.0
+
+
+def noise_of(time: Array, values: Array) -> float:
+    """Standard deviation of a sample, from third differences: what a smooth signal leaves over.
+
+    Parameters
+    ----------
+    time : ndarray, shape (n,)
+        [s]
+    values : ndarray, shape (n,)
+        Samples.
+
+    Returns
+    -------
+    float
+        In their unit, no less than what their resolution and size allow.
+
+    Source: J. von Neumann et al., Ann. Math. Statist. 12 (1941) 153, for differences of the first order; the third
+    has the variance 20 s^2 for independent samples.
+    """
+    least = 1e-4 * float(np.abs(values).max(initial=0.0)) + 1e-6
+    if values.size < FEWEST:
+        return max(least, resolution(values))
+    steps = np.diff(time)
+    even = np.abs(steps / np.median(steps) - 1.0) < 0.2
+    sound = even[:-2] & even[1:-1] & even[2:]
+    third = np.diff(values, 3)[sound]
+    spread = float(np.median(np.abs(third))) / 0.6745 / np.sqrt(20.0) if third.size > FEWEST else 0.0
+    return float(max(spread, _rounded(values) / np.sqrt(12.0), least))
+
+
+def _rounded(values: Array) -> float:
+    """Step that values are rounded to; 0 where they are not, or where that does not show."""
+    different, least = np.unique(np.round(values, 9)), resolution(values)
+    if least <= 0.0:
+        return 0.0
+    for parts in range(1, _PARTS + 1):
+        multiples = np.diff(different) * parts / least
+        whole = np.round(multiples)
+        if (np.abs(multiples - whole) < _ON_GRID).all() and np.unique(whole).size > 1:
+            return least / parts
+    return least if different.size < 0.7 * values.size else 0.0
+
+
+# --- what speaks against a log ---
+
+
+def _doubts(log: Log, car: Record) -> Iterator[str]:
+    """What can be told before anything is fitted; what decides is refused."""
+    _refuse_beyond_grip(log, car)
+    yield from _tilt(log)
+
+
+def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
+    """Refuse a speed that is that of driven wheels, slip included."""
+    driven, samples = driven_axles(car), account.samples
+    ends = {"front": float(car.front.radius), "rear": float(car.rear.radius)}
+    if all(driven) or not {f"wheel_speed_{end}" for end in ends} <= set(samples):
+        return
+    pulled, free = ("front", "rear") if driven[0] else ("rear", "front")
+    time, speed = samples["speed"]
+    rims = {end: np.interp(time, *samples[f"wheel_speed_{end}"]) * radius for end, radius in ends.items()}
+    slips = (rims[pulled] > (1.0 + _SLIPPING) * rims[free]) & (rims[free] > SLOWEST)
+    if slips.sum() >= FEWEST and np.median(np.abs(speed[slips] / rims[pulled][slips] - 1.0)) < _SAME:
+        why = f"is that of the {pulled} wheels, which are driven and slip"
+        raise refusal(source, "speed", "", why, f"name another with --channel speed=NAME, such as the {free} wheels")
+
+
+def _refuse_beyond_grip(log: Log, car: Record) -> None:
+    """Refuse a speed that rises faster than any grip of these tyres allows."""
+    time, speed = log.speed.time, log.speed.values
+    grid = np.arange(time[0], time[-1], 0.02)
+    smooth = np.interp(grid + _SMOOTHED, time, speed) - np.interp(grid, time, speed)
+    most = float(smooth[: max(1, grid.size - round(_SMOOTHED / 0.02))].max()) / _SMOOTHED
+    friction = max(float(end.friction) for end in (car.front, car.rear)) * float(car.road.friction_factor)
+    limit = _BEYOND_GRIP * friction * GRAVITY
+    if most > limit:
+        where = float(grid[int(np.argmax(smooth))]) - log.zero
+        why = (
+            f"rises by {most:.1f} m/s^2 {where:.1f} s after moving off; the tyres of the scenario allow "
+            f"{friction * GRAVITY:.1f} m/s^2 at most"
+        )
+        instead = "name a speed that is not that of spinning wheels, check its unit, or raise the friction of the tyres"
+        raise refusal(log.source, "speed", "", why, instead)
+
+
+def _tilt(log: Log) -> Iterator[str]:
+    """Grade that an accelerometer feels and the speed does not."""
+    if "acceleration" not in log.account.samples:
+        return
+    time, values = log.account.samples["acceleration"]
+    kept = (time >= log.speed.time[0]) & (time <= log.end)
+    if kept.sum() < FEWEST:
+        return
+    felt = float(np.trapezoid(values[kept], time[kept]))
+    first, last = (float(np.interp(end, log.speed.time, log.speed.values)) for end in time[kept][[0, -1]])
+    tilt = (felt - (last - first)) / float(np.ptp(time[kept])) / GRAVITY
+    if abs(tilt) > _TILTED:
+        way = "downhill" if tilt < 0.0 else "uphill"
+        yield (
+            f"the accelerometer reads {abs(tilt):.1%} of gravity {'more' if tilt > 0.0 else 'less'} than the speed "
+            f"gains: the road goes {way}, or the sensor does not lie level; give the grade with "
+            "--for-log if it is known"
+        )

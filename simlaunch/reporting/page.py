@@ -1,0 +1,350 @@
+"""The page as one file: texts, figures, tables and data in its template, and nothing that needs a network."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from math import log10
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.output import compare as compare_words
+from simlaunch.output import parts as parts_words
+from simlaunch.output.layout import Row, Table, csv_text
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
+from simlaunch.plotting.look import curve_style
+from simlaunch.record import Pedal
+from simlaunch.reporting import what_if
+from simlaunch.reporting.drawings import Picture, pictures
+from simlaunch.reporting.gather import Material
+from simlaunch.reporting.inputs import curve_table, inputs
+from simlaunch.reporting.story import both_units, main_times, parts_table, story
+from simlaunch.reporting.typeset import named, typeset
+from simlaunch.reporting.words import words
+from simlaunch.scenario.decision import Uncertain
+from simlaunch.scenario.defaults import defaults
+from simlaunch.scenario.model import Scenario, warnings
+from simlaunch.units.spelling import Dimension, System
+
+MARKER = "simlaunch report"
+"""What a page of ours says of itself near its beginning."""
+
+_HERE = Path(__file__).parent
+_IN_A_SCRIPT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
+_TIMES = re.compile(r"^(Times|Speeds at the line|Where the gap opens)")
+_SMALL = 4  # of the heights, one in so many stands in the table for readers without script
+_CAUTIONS = (
+    "Wear in the tables ranks the curves against each other; it foretells no life of a part.",
+    "Ratings of parts, spreads of values and the curves themselves are what the author of this page says they are.",
+)
+
+
+class Paper(StrEnum):
+    """Size of paper that a page asks for when it is printed."""
+
+    ANY = "any"
+    A4 = "a4"
+    LETTER = "letter"
+
+
+_SIZE = {
+    Paper.ANY: "",
+    Paper.A4: "@media print { @page { size: A4; } }\n",
+    Paper.LETTER: "@media print { @page { size: letter; } }\n",
+}
+
+
+def script_data(document: Mapping[str, Any]) -> Markup:
+    """JSON that can stand within a script element: no character of it can end the element or begin markup."""
+    text = json.dumps(document, separators=(",", ":"), sort_keys=True, allow_nan=False)  # ASCII only
+    return Markup("".join(_IN_A_SCRIPT.get(character, character) for character in text))
+
+
+def _hash(text: str) -> str:
+    return f"'sha256-{base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
+def policy(style: str, script: str) -> str:
+    """What the page may do: run its own script, take its own style, and nothing else; no request of any kind."""
+    return (
+        f"default-src 'none'; script-src {_hash(script)}; style-src {_hash(style)}; base-uri 'none'; form-action 'none'"
+    )
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    made.filters["typeset"] = typeset
+    made.filters["breakable"] = _breakable
+    made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
+    return made
+
+
+def _breakable(key: str) -> Markup:
+    """Key path that a line may break in behind a point or a low line."""
+    return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(key))))
+
+
+def _text(name: str) -> str:
+    return (_HERE / name).read_text(encoding="utf-8")
+
+
+@dataclass(frozen=True)
+class Edition:
+    """All that stands on a page, drawn and ready to be set.
+
+    Parameters
+    ----------
+    material : Material
+        All studies.
+    drawn : mapping of str to Picture
+        Every figure.
+    system : System
+        Units.
+    stem : str
+        Beginning of the name of the file that numbers are saved to.
+    version : str
+        Version of this package.
+    cases : int
+        Cases that were asked for.
+    """
+
+    material: Material
+    drawn: Mapping[str, Picture]
+    system: System
+    stem: str
+    version: str
+    cases: int
+
+
+def edition(material: Material, system: System, *, stem: str, version: str, cases: int) -> Edition:
+    """Draw every figure of a report, once for all papers that it is set for; parameters as of `Edition`."""
+    return Edition(material, pictures(material, system), system, stem, version, cases)
+
+
+def page(ready: Edition, paper: Paper = Paper.ANY) -> str:
+    """The page.
+
+    Parameters
+    ----------
+    ready : Edition
+        What stands on it.
+    paper : Paper
+        Size of paper that it asks for.
+
+    Returns
+    -------
+    str
+        HTML; the same material gives the same text.
+    """
+    style, script = _SIZE[paper] + _text("style.css"), _text("page.js")
+    context = {
+        **_first_page(ready.material, ready.drawn, ready.system),
+        **_sections(ready.material, ready.system),
+        **_about_inputs(ready.material),
+        "policy": policy(style, script),
+        "marker": f"{MARKER} {ready.version}",
+        "style": Markup(style),
+        "script": Markup(script),
+        "version": ready.version,
+        "stem": ready.stem,
+        "fingerprint": _fingerprint(ready),
+        "csv": _csv(ready.material, ready.drawn, ready.system),
+    }
+    template = _environment().get_template("page.html.jinja")
+    used = glossary_of(template.render({**context, "glossary": ()}))
+    return template.render({**context, "glossary": used})
+
+
+def _first_page(material: Material, drawn: Mapping[str, Picture], system: System) -> dict[str, Any]:
+    names = (material.pair.first.name, material.pair.second.name)
+    return {
+        "scenario": material.scenario,
+        "story": story(material, system),
+        "alarms": list(_alarms(material)),
+        "story_parts": parts_table(material, system),
+        "pictures": {name: drawn.get(name) for name in _PICTURES},
+        "styles": [_style(index) for index in range(2)],
+        "names": [named(name) for name in names],
+        "quicker": named(material.quicker),
+        "contents": list(_contents(material)),
+        "both_units": both_units(material),
+        "main_times": main_times(material, system),
+    }
+
+
+def _alarms(material: Material) -> Iterator[str]:
+    """What a reader has to know before any number is believed."""
+    yield from compare_words.bad_runs(material.comparison)
+    for gap in material.comparison.footings:
+        yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
+    unknown = unstated(material.scenario, list(material.usable.curves))
+    if unknown:
+        yield f"Footing not known: {unknown}."
+
+
+_PICTURES = ("torque", "run", "worth", "what-if", "odds", "parts", "map", "trade-off")
+
+
+def _style(index: int) -> dict[str, str]:
+    line = curve_style(index)
+    return {"colour": line.colour, "dash": " ".join(f"{1.6 * each:g}" for each in line.dash)}
+
+
+def _contents(material: Material) -> Iterator[tuple[str, str]]:
+    yield "run", "How the run unfolds"
+    if material.worth:
+        yield "worth", "Where torque pays"
+    yield "what-if", "What if the plateau were higher or lower?"
+    yield "odds", "How sure is it?"
+    yield "parts", "What the driveline takes"
+    if material.swept:
+        yield "sweep", "Other gear sets, tyres and roads"
+    yield "inputs", "What went in"
+    yield "defaults", "What was assumed"
+    yield "method", "How it was calculated, and how exactly"
+    yield "cautions", "Cautions"
+    yield "glossary", "Words used on this page"
+
+
+def _sections(material: Material, system: System) -> dict[str, Any]:
+    every, grid = compare_words.tables(material.comparison, system), material.what_if
+    swept = material.swept
+    return {
+        "time_tables": [table for table in every if _TIMES.match(table.title)],
+        "grip_tables": [table for table in every if table.title.startswith("Gap at")],
+        "worth_verdict": material.worth.summary(system) if material.worth else "",
+        "grid": grid,
+        "grips": what_if.GRIPS,
+        "steps": what_if.STEPS,
+        "as_given": what_if.AS_GIVEN,
+        "what_if_table": what_if.first_table(grid, system),
+        "small_grid": what_if.grid_table(grid, 0, system, stride=2),
+        "what_if_data": script_data(what_if.document(grid, system)),
+        "cases": material.odds.cases if material.odds else 0,
+        "odds_verdict": material.odds.summary(system) if material.odds else "",
+        "uncertain": _uncertain(material.scenario.uncertain or ()),
+        "parts_tables": parts_words.tables(material.loads, system),
+        "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
+        "rigid": material.loads.rigid,
+        "swept": swept,
+        "sweep_verdict": swept.result.summary(system) if swept else "",
+        "worth_naming": Numbers(system).least(),
+        "audit": _audit(material),
+        "cautions": _cautions(),
+    }
+
+
+def _uncertain(entries: Sequence[Uncertain]) -> Table:
+    rows = [Row(each.key, "", (each.kind, _spread(each), each.origin)) for each in entries]
+    return Table("What was drawn", ("how", "numbers", "where that comes from"), tuple(rows))
+
+
+def _spread(entry: Uncertain) -> str:
+    given = entry.model_dump(exclude_unset=True, exclude={"key", "kind", "origin", "note"}, exclude_none=True)
+    return ", ".join(f"{name} {getattr(value, 'text', value)}" for name, value in given.items())
+
+
+def _audit(material: Material) -> str:
+    audits = [runs.of(pedal).measures.audit for runs in material.comparison.runs for pedal in Pedal]
+    worst = max(abs(audit.residual_share) for audit in audits)
+    if any(audit.bad for audit in audits):
+        return "In at least one run of this page it does not add up: do not use its numbers."
+    parts = 10 ** int(-log10(max(worst, 1e-12)))
+    return f"In every run of this page it adds up to one part in {parts:,} of the work of the engine, or better."
+
+
+def _cautions() -> list[str]:
+    return [*(sentence.strip() + "." for sentence in CAUTION.rstrip(".").split(". ")), *_CAUTIONS]
+
+
+def _about_inputs(material: Material) -> dict[str, Any]:
+    scenario, names = material.scenario, material.usable.curves
+    return {
+        "inputs": inputs(scenario),
+        "curve_tables": [curve_table(scenario.curve(name)) for name in names],
+        "defaults": defaults(scenario),
+        "warnings": warnings(scenario),
+        "left_out": _left_out(material.left_out),
+        "notes": list(_notes(scenario, tuple(names))),
+    }
+
+
+def _left_out(names: Sequence[str]) -> str:
+    if not names:
+        return ""
+    told = ", ".join(named(name) for name in names[:5])
+    more = f" and {len(names) - 5} more" if len(names) > 5 else ""
+    return f"the curve{'s' if len(names) > 1 else ''} {told}{more}"
+
+
+def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]]:
+    if scenario.note:
+        yield "on the car", scenario.note
+    for name in names:
+        note = scenario.curve(name).note
+        if note:
+            yield f"on {named(name)}", note
+
+
+def _fingerprint(ready: Edition) -> str:
+    """A short name for everything that the page depends on."""
+    description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
+    swept = ready.material.swept.digest if ready.material.swept else None
+    told = [description, curves, ready.system.value, ready.version, ready.cases, swept]
+    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+
+
+def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> str:
+    """Every number as CSV, within an address that leads nowhere."""
+    tables = [main_times(material, system), both_units(material), *compare_words.tables(material.comparison, system)]
+    tables += [table for picture in drawn.values() for table in picture.tables]
+    if material.odds:
+        names = (material.odds.first, material.odds.second)
+        numbers = Numbers(system)
+        rows = [
+            Row(str(n), "s", tuple(numbers.plain(value, Dimension.TIME) for value in pair))
+            for n, pair in enumerate(material.odds.times, start=1)
+        ]
+        tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
+    content = base64.b64encode(csv_text(tables).encode()).decode()
+    return f"data:text/csv;charset=utf-8;base64,{content}"
+
+
+def glossary_of(text: str) -> list[tuple[str, str]]:
+    """Words of the glossary that a page uses, with what they mean, by the alphabet.
+
+    Parameters
+    ----------
+    text : str
+        The page without its glossary.
+
+    Returns
+    -------
+    list of tuple of str
+        Word and meaning.
+    """
+    entries = words()
+    used = re.sub(r"<(style|script)\b.*?</\1>|<[^>]*>", " ", text, flags=re.DOTALL)
+    shown = " ".join(used.split())
+    found = [
+        (word, entry.meaning)
+        for word, entry in entries.items()
+        if any(re.search(rf"(?<!\w){re.escape(each)}(?!\w)", shown, re.IGNORECASE) for each in (word, *entry.also))
+    ]
+    return sorted(found, key=lambda each: each[0].lower())

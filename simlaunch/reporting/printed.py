@@ -1,0 +1,62 @@
+"""A report in words: what the command prints, and the JSON."""
+
+from __future__ import annotations
+
+from simlaunch.analysis.compare import input_pull
+from simlaunch.analysis.simulate import target_label
+from simlaunch.output.as_json import Object, number
+from simlaunch.output.layout import Table, paragraph
+from simlaunch.output.words import sentences
+from simlaunch.reporting.report import Report
+from simlaunch.reporting.story import both_units, main_times
+from simlaunch.units.spelling import System
+
+
+def text(found: Report, system: System) -> str:
+    """Where the page is, and the verdict, in 80 columns."""
+    files = [f"Report: {found.page}", *([f"Printed: {found.pdf}"] if found.pdf else [])]
+    told = ["Verdict", *(paragraph(sentence) for sentence in sentences(found.material.pair.verdict, system))]
+    return "\n".join([*map(paragraph, files), "", *told])
+
+
+def summary(found: Report, system: System) -> str:
+    """The verdict in two sentences."""
+    return " ".join(sentences(found.material.pair.verdict, system))
+
+
+def tables(found: Report, system: System) -> tuple[Table, ...]:
+    """The main results."""
+    return (main_times(found.material, system), both_units(found.material))
+
+
+def document(found: Report) -> Object:
+    """The JSON object in SI units; its verdict is in the units of the page."""
+    material = found.material
+    pair = material.pair
+    at_goal = (pair.full.at_goal.first, pair.full.at_goal.second)
+    runs = tuple(zip((pair.first, pair.second), at_goal, strict=True))
+    return {
+        "format": "simlaunch-report-1",
+        "scenario": material.scenario.name,
+        "goal": target_label(material.comparison.goal),
+        "finding": pair.verdict.finding.name.lower(),
+        "verdict": list(sentences(pair.verdict, found.system)),
+        "quicker": material.quicker,
+        "curves": [
+            {
+                "curve": each.name,
+                "time_s": number(mark.time),
+                "wheelspin_time_s": number(each.full.measures.grip.wheelspin_time),
+                "steady_pull_N_m": number(input_pull(each.full)),
+            }
+            for each, mark in runs
+        ],
+        "difference_s": number(pair.full.at_goal.gap),
+        "parts_over_rating": [
+            {"curve": curve, "part": part.name, "share_of_allowed": number(part.demand.share)}
+            for curve, part in material.loads.broken
+        ],
+        "page": str(found.page),
+        "page_sha256": found.page_sha256,
+        "pdf": str(found.pdf) if found.pdf else None,
+    }

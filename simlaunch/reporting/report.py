@@ -1,0 +1,199 @@
+"""The page for a customer as one study: what is asked, the files that are written, and what they say."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import dataclass
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+from simlaunch.choices import chosen
+from simlaunch.errors import UsageError
+from simlaunch.reporting.gather import Material, gather, question
+from simlaunch.reporting.page import Edition, Paper, edition, page
+from simlaunch.reporting.print_pdf import MARK, Printing, browser
+from simlaunch.results import Result
+from simlaunch.scenario.model import Scenario
+from simlaunch.units.spelling import System, system_named
+from simlaunch.writing import check, check_folder, write
+
+_HEAD = 4096  # of a page, in which it says what it is [bytes]
+_PAGE_MARK = b'<meta name="generator" content="simlaunch report'
+
+Guard = Callable[[Callable[[], None]], AbstractContextManager[object]]
+"""Entered with the function that stops a browser, for as long as the browser runs."""
+
+
+@dataclass(frozen=True, repr=False)
+class Report(Result):
+    """A page that was written, and what it is made of.
+
+    Parameters
+    ----------
+    material : Material
+        All studies that the page states results of.
+    system : System
+        Units of the page.
+    page : Path
+        The page.
+    page_sha256 : str
+        SHA-256 of its bytes, hexadecimal.
+    pdf : Path or None
+        The page as PDF; None where none was asked for.
+    """
+
+    study = "report"
+
+    material: Material
+    system: System
+    page: Path
+    page_sha256: str
+    pdf: Path | None
+
+    @property
+    def _words(self) -> Any:
+        return import_module("simlaunch.reporting.printed")  # what is said of a page stands beside the page
+
+    def figures(self, units: str = "metric") -> dict[str, Any]:
+        """The sheets of the comparison."""
+        return self.material.comparison.figures(units)
+
+    def plot(self, ax: Any = None, units: str = "metric") -> Any:
+        """Draw the main panel of the comparison."""
+        return self.material.comparison.plot(ax, units)
+
+
+def report(
+    scenario: Scenario,
+    path: str | Path,
+    *,
+    curves: Sequence[str] | None = None,
+    cases: int = 256,
+    units: str = "metric",
+    pdf: str | Path | None = None,
+    paper: Paper | str | None = None,
+    sweep: str | Path | None = None,
+    mixed_footings: bool = False,
+    force: bool = False,
+    guard: Guard = nullcontext,
+) -> Report:
+    """Write one page for a customer: which of two curves, why, at what cost, and how sure that is.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    path : str or Path
+        File of the page (HTML).
+    curves : sequence of str, optional
+        Two of its curves; the one with the highest peak and the quickest of the others if left out.
+    cases : int
+        Cases drawn where the scenario has uncertain values; 0 for none.
+    units : str
+        ``"metric"`` or ``"us"``.
+    pdf : str or Path, optional
+        File to print the page to, by an installed browser.
+    paper : Paper or str, optional
+        Paper of the PDF; A4 if left out, letter with US units.
+    sweep : str or Path, optional
+        Results of a sweep of the same scenario, to be stated too.
+    mixed_footings : bool
+        Whether curves that carry unlike weather corrections may be set against each other.
+    force : bool
+        Whether files are replaced that simlaunch did not write.
+    guard : callable
+        Entered with the function that stops the browser, for as long as the browser runs.
+
+    Returns
+    -------
+    Report
+        The files, and all studies that the page is made of.
+
+    Raises
+    ------
+    UsageError
+        Not two different curves of the scenario, no such units or paper, or one file named twice.
+    InputError
+        A file that must not be replaced, no browser, curves of unlike footing, or no sweep of this scenario.
+    SimlaunchError
+        The equations could not be followed, or the browser did not print.
+    """
+    system, target = system_named(units), Path(path)
+    printed = None if pdf is None else Path(pdf)
+    size = _paper(paper, system)
+    names = question(scenario, curves)
+    check_files(target, printed, force=force)
+    found = gather(
+        scenario, names, system=system, cases=cases, mixed_footings=mixed_footings, sweep=Path(sweep) if sweep else None
+    )
+    ready = edition(found, system, stem=target.stem, version=_version(), cases=cases)
+    content = page(ready).encode()
+    write("--output", target, content, force=force, ours=_is_ours)
+    if printed is not None:
+        write("--pdf", printed, _printed(ready, size, guard), force=force, ours=_is_ours)
+    return Report(found, system, target, hashlib.sha256(content).hexdigest(), printed)
+
+
+def check_files(target: Path, pdf: Path | None, *, force: bool) -> None:
+    """Refuse before the work begins what could not be written after it.
+
+    Parameters
+    ----------
+    target : Path
+        File of the page.
+    pdf : Path or None
+        File to print it to.
+    force : bool
+        Whether files are replaced that simlaunch did not write.
+
+    Raises
+    ------
+    UsageError
+        Both are one file.
+    InputError
+        A file that must not be replaced, a folder that cannot be written to, or no browser.
+    """
+    _check_file("--output", target, force)
+    if pdf is None:
+        return
+    if os.path.realpath(pdf) == os.path.realpath(target):
+        raise UsageError("--pdf and --output name the same file; give each its own")
+    _check_file("--pdf", pdf, force)
+    browser()
+
+
+def _check_file(place: str, path: Path, force: bool) -> None:
+    """A report of ours is written anew; whatever else has that name stays."""
+    check_folder(place, path.parent)
+    check(place, path, force=force, ours=_is_ours)
+
+
+def _is_ours(path: Path) -> bool:
+    with path.open("rb") as file:
+        head = file.read(_HEAD)
+        file.seek(-min(len(MARK), path.stat().st_size), os.SEEK_END)
+        return _PAGE_MARK in head or file.read() == MARK
+
+
+def _version() -> str:
+    return str(sys.modules["simlaunch"].__version__)
+
+
+def _paper(paper: Paper | str | None, system: System) -> Paper:
+    if paper is None:
+        return Paper.LETTER if system is System.US else Paper.A4
+    return chosen(Paper, paper, "paper")
+
+
+def _printed(ready: Edition, paper: Paper, guard: Guard) -> bytes:
+    printing = Printing(browser())
+    with guard(printing.stop):
+        try:
+            return printing.printed(page(ready, paper))
+        finally:
+            printing.stop()
