@@ -65,7 +65,7 @@ def _fault_of_ours(error: BaseException) -> str:
     where = f"{Path(frames[-1].filename).name}:{frames[-1].lineno}" if frames else "unknown place"
     what = " ".join(f"{type(error).__name__}: {error}".split())[:200]
     return (
-        f"fault of ours: {what} ({where}); please report this line with the scenario and the output of "
+        f"internal error: {what} ({where}); please report this line with the scenario and the output of "
         "simlaunch --version; SIMLAUNCH_DEBUG=1 shows more"
     )
 

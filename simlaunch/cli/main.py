@@ -28,7 +28,7 @@ from simlaunch.cli.usable import usable
 from simlaunch.cli.worth import worth
 
 _EPILOG = (
-    "Exit codes: 0 done; 1 fault of ours; 2 usage; 3 bad input; 4 a target was not reached; "
+    "Exit codes: 0 done; 1 internal error; 2 usage; 3 bad input; 4 a target was not reached; "
     "5 some launches of a sweep failed; 130 interrupted. Results go to stdout, all else to stderr."
 )
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -24,7 +25,6 @@ from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, neve
 from simlaunch.sweeping.plan import Draw, Plan, Sample
 from simlaunch.sweeping.ranking import Findings, Order, findings, order
 from simlaunch.sweeping.store import Reader
-from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import system_named
 
 if TYPE_CHECKING:
@@ -199,7 +199,7 @@ def requested(
     *,
     vary: Sequence[str] | None = None,
     sample: int | None = None,
-    draw: str = "sobol",
+    draw: Draw | str = "sobol",
     seed: int = 0,
     by: str | None = None,
     where: Sequence[str] | None = None,
@@ -228,12 +228,11 @@ def requested(
     return Request(spec, wanted, json.dumps({"by": by, "where": constraints, **(options or {})}))
 
 
-def _sample(count: int | None, draw: str, seed: int) -> Sample | None:
-    if draw not in tuple(Draw):
-        raise UsageError(f"no way to draw a sample is called {quoted(str(draw))}; choose from sobol, latin")
+def _sample(count: int | None, draw: Draw | str, seed: int) -> Sample | None:
+    way = chosen(Draw, draw, "draw")
     if seed < 0:
         raise UsageError(f"a seed of {seed} is negative; give 0 or more")
-    return None if count is None else Sample(Draw(draw), count, seed)
+    return None if count is None else Sample(way, count, seed)
 
 
 def back_end(workers: int | None = None, cluster: str | None = None, *, trust_network: bool = False) -> BackEnd:
@@ -257,7 +256,7 @@ def sweep(
     *,
     vary: Sequence[str] | None = None,
     sample: int | None = None,
-    draw: str = "sobol",
+    draw: Draw | str = "sobol",
     seed: int = 0,
     by: str | None = None,
     where: Sequence[str] | None = None,
@@ -283,7 +282,7 @@ def sweep(
         the scenario if left out.
     sample : int, optional
         Number of cases to draw; the full grid if left out.
-    draw : str
+    draw : Draw or str
         ``"sobol"`` or ``"latin"``.
     seed : int
         Seed of the sample.

@@ -305,7 +305,7 @@ def test_an_unforeseen_fault_is_one_line_that_says_how_to_report_it(
     monkeypatch.delenv("SIMLAUNCH_DEBUG", raising=False)
     assert answered(lambda: _raise(error)) == 1
     told = capsys.readouterr().err
-    assert told.startswith(f"fault of ours: {type(error).__name__}: ")
+    assert told.startswith(f"internal error: {type(error).__name__}: ")
     assert "(test_commands.py:" in told
     assert "please report" in told
     assert told.count("\n") == 1

@@ -33,7 +33,7 @@ def refused(capsys: Capture, code: int, *arguments: str | Path) -> str:
     shown = capsys.readouterr()
     assert shown.out == ""
     assert "Traceback" not in shown.err
-    assert "fault of ours" not in shown.err
+    assert "internal error" not in shown.err
     return shown.err
 
 
