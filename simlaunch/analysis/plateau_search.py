@@ -414,8 +414,8 @@ def _over(point: Point) -> float:
 def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
     """The highest plateau that pays, and what less torque would cost.
 
-    The lowest height that is within a thousandth of a second of the quickest is taken, and held as long as it can be
-    within five.
+    The lowest height that is within a thousandth of a second of the quickest that was found is taken, and held as long
+    as it can be within five.
 
     Parameters
     ----------

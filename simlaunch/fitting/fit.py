@@ -52,6 +52,17 @@ def _chosen(scenario: Scenario, names: Sequence[str], car: Record) -> tuple[Para
     return tuple(found.values())
 
 
+def _by_speed_alone(runs: Sequence[Run]) -> tuple[str, ...]:
+    """What to know where no launch shows more than speed: values then take in what another car does differently."""
+    launches = [run for run in runs if run.log.kind is Kind.LAUNCH]
+    if not launches or any(len(run.log.channels) > 1 for run in launches):
+        return ()
+    return (
+        "the logged launches hold speed alone, which values can follow even where the car differs from its "
+        "description; little may be left over then, with intervals that are too narrow: log the engine speed too",
+    )
+
+
 def _by_themselves(scenario: Scenario, car: Record, launched: bool) -> tuple[Parameter, ...]:
     """Everything that is worth a try and that the scenario can vary."""
     found = []
@@ -195,7 +206,7 @@ class _Work:
         problem = self._problem(used, wanted, own_names)
         solution = solved(problem, starts=starts, seed=self.seed, watch=watch)
         tell("errors, and what they mean for times")
-        return self._told(problem, solution, runs, left_out, profiles, notes)
+        return self._told(problem, solution, runs, left_out, profiles, (*notes, *_by_speed_alone(used)))
 
     def _not_stated(self, wanted: Sequence[Parameter], *, named: bool) -> tuple[Parameter, ...]:
         """Values that no log says anything of: what was stated for a day would be lost where it is fitted."""

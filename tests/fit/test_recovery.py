@@ -193,6 +193,7 @@ def test_another_car_or_road_is_flagged(
     path = logged(tmp_path / "log.csv", driven(COUPE, changes, 10.0), Logger(20.0, 0.05, engine_noise=engine), 4)
     found = fit(COUPE, [LogRequest(path)], starts=1)
     assert any(words in warning for warning in found.warnings), found.warnings
+    assert any("speed alone" in note for note in found.notes) == (engine is None), found.notes
 
 
 def test_a_value_at_its_bound_is_told(tmp_path: Path) -> None:

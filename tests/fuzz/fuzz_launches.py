@@ -50,6 +50,8 @@ from simlaunch.units.spelling import Dimension, kinds
 SAMPLES = Path(__file__).parents[2] / "scenarios"
 SECONDS = 60
 """Time that one case may take [s]; none came near it."""
+SLOW = 5
+"""A case that takes longer is printed, as is each refusal [s]."""
 
 _PLAIN: Mapping[str, type[BaseModel]] = {
     "body": Body, "air": Air, "road": Road, "drive": Drive, "engine": Engine, "gearbox": Gearbox, "launch": Launch,
@@ -300,7 +302,8 @@ def ending(scenario: Scenario, number: int) -> str:
         usable(scenario)
     except SimlaunchError as error:
         code = error.exit_code
-        return f"refused, exit {code}" if code in (3, 4) else f"fault: {' '.join(str(error).split())[:150]}"
+        said = " ".join(str(error).split())[:200]
+        return f"refused, exit {code}: {said}" if code in (3, 4) else f"fault: {said[:150]}"
     except Exception as error:  # noqa: BLE001  any exception is what is looked for
         return f"fault: {type(error).__name__}: {error}"[:150]
     if found.measures.audit.bad:
@@ -320,9 +323,13 @@ def survey(count: int, seed: int = 1, first: int = 0, *, loud: bool = False) -> 
         with warnings.catch_warnings():
             warnings.simplefilter("error")
             end = ending(scenario, number)
-        longest = max(longest, time.perf_counter() - begun)
+        spent = time.perf_counter() - begun
+        longest = max(longest, spent)
         faulthandler.cancel_dump_traceback_later()
-        endings["fault" if end.startswith("fault") else end] += 1
+        endings[end.split(":")[0]] += 1
+        if loud and (spent > SLOW or end.startswith("refused")):
+            sys.stdout.write(f"case {number} of seed {seed}: {end}, after {spent:.1f} s\n")
+            sys.stdout.flush()
         if end.startswith("fault"):
             faults.append(f"case {number} of seed {seed}: {end}; {scenario.name} with {changes}")
             if loud:
