@@ -8,7 +8,8 @@ command line and Python users show the same answer by the same code, and no stud
 
 - `document(result)`: the JSON object, SI units, keys named with their units;
 - `tables(result, system)`: every table;
-- `text(result, system)`: what the command prints, 80 columns wide;
+- `text(result, system)`: what the command prints, 80 columns wide, and, where that leaves tables out,
+  `full_text(result, system)`, which holds them all;
 - `summary(result, system)`: one sentence, or a few;
 - `columns(result)`: for results that are tables or traces, name and values of every column;
 - `files(result)`: for results that write further files with `--out`, the text of each by the end of its name.
@@ -67,13 +68,15 @@ class Result:
         document: dict[str, Any] = self._words.document(self, **options)
         return document
 
-    def to_text(self, units: str = "metric") -> str:
+    def to_text(self, units: str = "metric", *, full: bool = False) -> str:
         """What the command of the same name prints.
 
         Parameters
         ----------
         units : str
             System of units.
+        full : bool
+            Every table, as with `--all`, instead of what fits a screen.
 
         Returns
         -------
@@ -85,7 +88,9 @@ class Result:
         UsageError
             No system of units of that name.
         """
-        text: str = self._words.text(self, system_named(units))
+        words = self._words
+        told = words.full_text if full and hasattr(words, "full_text") else words.text
+        text: str = told(self, system_named(units))
         return text
 
     def to_dataframe(self) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.attribution import Attribution, attribute
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
@@ -19,7 +20,8 @@ from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
-from simlaunch.record import Pedal
+from simlaunch.physics.table import values_at
+from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
 from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
@@ -33,6 +35,7 @@ GRIP_DOUBT = 0.05
 
 _SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
 _GRID = 400
+_POWER_POINTS = 2001
 
 
 @dataclass(frozen=True)
@@ -175,6 +178,12 @@ class Pair:
     verdict: Verdict
 
     @property
+    def why(self) -> Attribution | None:
+        """Where along the engine speed the gap comes from; None where some mixture of the curves misses the goal."""
+        found = self.verdict.case.why
+        return found if found is None or found.first == self.first.name else found.turned()
+
+    @property
     def odds(self) -> Odds | None:
         """How sure the difference is, first and second curve as here; None where nothing was drawn."""
         drawn = self.verdict.case.odds
@@ -272,6 +281,7 @@ class _Study:
     target: Target
     loads: DrivelineLoads
     cases: int
+    tolerance: float | None
 
 
 def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
@@ -340,7 +350,16 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         input_torques=(input_pull(higher.full), input_pull(lower.full)),
         odds=_drawn(study, lower.name, higher.name),
         rated=_rated(higher_load, lower_load),
+        higher_power=_peak_power(higher.full.car),
+        lower_power=_peak_power(lower.full.car),
+        why=attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
     )
+
+
+def _peak_power(car: Record) -> float:
+    """Highest power of a full-load curve up to the rev limit [W]."""
+    speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
+    return float((values_at(car.engine.torque, speed) * speed).max())
 
 
 def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
@@ -415,6 +434,6 @@ def compare(
         )
         for name in names
     )
-    study = _Study(scenario, goal(scenario), loads_of(scenario, [each.full for each in runs]), cases)
+    study = _Study(scenario, goal(scenario), loads_of(scenario, [each.full for each in runs]), cases, tolerance)
     pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
     return Comparison(scenario, study.target, runs, pairs, usable(scenario).only(names), study.loads, footings)

@@ -1,15 +1,16 @@
-"""The verdict on a higher peak, in two plain sentences."""
+"""The verdict on two curves: which is quicker, and whether the higher peak itself helps, which is another question."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from math import isclose, isnan
+from math import isclose, isnan, nan
 from typing import TYPE_CHECKING
 
 from simlaunch.metrics.marks import Target
 
-if TYPE_CHECKING:  # both need the limits below
+if TYPE_CHECKING:  # all need the limits below
+    from simlaunch.analysis.attribution import Attribution
     from simlaunch.analysis.odds import Odds
     from simlaunch.analysis.parts import PartLoad
 
@@ -29,15 +30,25 @@ usual and a thousandth of the allowed error it moved by up to 0.0009 in the ship
 
 
 class Finding(Enum):
-    """What a comparison comes to, seen from the curve with the higher peak."""
+    """Which curve is quicker, seen from the one with the higher peak; whether the peak makes it so is another thing."""
 
-    HELPS = "the higher peak is quicker"
-    HELPS_BUT_OVERLOADS = "the higher peak is quicker, but asks too much of a part"
-    HURTS = "the higher peak is slower"
+    HELPS = "the curve with the higher peak is quicker"
+    HELPS_BUT_OVERLOADS = "the curve with the higher peak is quicker, but asks too much of a part"
+    HURTS = "the curve with the higher peak is slower"
     NO_DIFFERENCE = "no difference worth naming"
     DEPENDS_ON_GRIP = "which is quicker depends on the grip"
     NOT_SURE = "which is quicker is not sure"
     OUT_OF_REACH = "the goal was not reached"
+
+
+class PeakEffect(Enum):
+    """What the higher peak itself does, apart from the rest of its curve."""
+
+    GAINS = "the peak itself gains time"
+    LOSES = "the peak itself loses time"
+    NO_DIFFERENCE = "the peak itself makes no difference worth naming"
+    DEPENDS = "whether the peak itself gains time depends on the rest of the curve"
+    UNKNOWN = "the peak cannot be told from the rest of its curve"
 
 
 @dataclass(frozen=True)
@@ -86,6 +97,10 @@ class Case:
         The lower peak as the first curve, the higher as the second, with full pedal; None where nothing was drawn.
     rated : tuple of RatedPart
         Parts with ratings that carry something with both, with full pedal.
+    higher_power, lower_power : float
+        Peak powers [W].
+    why : Attribution, optional
+        Where along the engine speed the gap comes from: the lower peak as the first curve, the higher as the second.
     """
 
     higher: str
@@ -102,6 +117,28 @@ class Case:
     input_torques: tuple[float, float]
     odds: Odds | None = None
     rated: tuple[RatedPart, ...] = ()
+    higher_power: float = nan
+    lower_power: float = nan
+    why: Attribution | None = None
+
+    @property
+    def peak_effect(self) -> PeakEffect:
+        """What the higher peak itself does with full pedal."""
+        peak = self.why.peak if self.why else None
+        if peak is None:
+            return PeakEffect.UNKNOWN
+        found = peak.full
+        if found.least <= -WORTH_NAMING and found.most >= WORTH_NAMING:
+            return PeakEffect.DEPENDS
+        if abs(found.share) < WORTH_NAMING:
+            return PeakEffect.NO_DIFFERENCE
+        return PeakEffect.GAINS if found.share < 0.0 else PeakEffect.LOSES
+
+    @property
+    def worst(self) -> RatedPart | None:
+        """The part that the higher peak brings nearest to what it is allowed, or furthest above; None without any."""
+        known = [part for part in self.rated if not isnan(part.higher.demand.share)]
+        return self.overload or max(known, key=lambda part: part.higher.demand.share, default=None)
 
     @property
     def overload(self) -> RatedPart | None:

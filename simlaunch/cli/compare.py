@@ -9,6 +9,7 @@ import typer
 
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
+    All,
     AsJson,
     Changes,
     Force,
@@ -65,6 +66,7 @@ def compare(
     units: Units = System.METRIC,
     as_json: AsJson = False,
     trace: Trace = False,
+    every: All = False,
     out: Out = None,
     force: Force = False,
     quiet: Quiet = False,
@@ -84,7 +86,7 @@ def compare(
     found = compared(
         sound, curve or None, cases=cases, method=method.value, tolerance=tolerance, mixed_footings=mixed_footings
     )
-    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
+    show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 
 

@@ -87,4 +87,5 @@ Tolerance: TypeAlias = Annotated[
         show_default="1e-5; for a sweep 1e-4, with --method reference 1e-10",
     ),
 ]
+All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table, not only what fits a screen.")]
 Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Put the histories into the JSON too.")]

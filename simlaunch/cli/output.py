@@ -121,13 +121,14 @@ def show(
     out: Path | None,
     force: bool,
     quiet: bool,
+    full: bool = False,
     **options: bool,
 ) -> None:
     """Write the files of a result if they are wanted, then print it as text or as JSON."""
     words = import_module(f"simlaunch.output.{found.study}")
     shown = Shown(
         stem,
-        text=lambda: found.to_text(units),
+        text=lambda: found.to_text(units, full=full),
         document=lambda: found.to_dict(**options),
         tables=lambda: words.tables(found, units),
         figures=lambda: found.figures(units),

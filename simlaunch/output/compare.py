@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from itertools import zip_longest
+from math import isnan, nan
 from typing import TypeVar
 
+from simlaunch.analysis.attribution import Attribution, Span
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.odds import Chance, Odds
 from simlaunch.analysis.reference_conditions import FootingGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import RatedPart, Verdict
-from simlaunch.metrics.marks import Kind, MarkResult, Target
+from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
@@ -31,6 +33,7 @@ from simlaunch.output.words import (
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.scenario.powertrain import TorqueConverter
+from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System
 
 Cell = TypeVar("Cell")
@@ -135,12 +138,19 @@ def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
         _row(part.value, _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
-    if pedal is Pedal.FULL:
-        case = pair.verdict.case
-        peaks = {case.higher: case.higher_peak, case.lower: case.lower_peak}
-        both = (peaks[pair.first.name], peaks[pair.second.name])
-        rows.insert(0, _row("curve, at full load", *both, Dimension.TORQUE, numbers))
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
+
+
+def _curves(pair: Pair, numbers: Numbers) -> Table:
+    """Peaks of the curves as they are given, at full load."""
+    case = pair.verdict.case
+    torques = _by_order(pair, case.higher_peak, case.lower_peak)
+    powers = _by_order(pair, case.higher_power, case.lower_power)
+    rows = (
+        _row("peak torque", *torques, Dimension.TORQUE, numbers),
+        _row("peak power", *powers, Dimension.POWER, numbers),
+    )
+    return Table("Curves at full load", _heads(pair), rows)
 
 
 def _steady(simulation: Simulation, part: Part) -> float:
@@ -169,6 +179,37 @@ def _sections(pair: Pair, numbers: Numbers) -> Table:
         start, end = (numbers.with_unit(place, length) for place in (where.start, where.end))
         rows.append(Row(f"{start} to {end}", numbers.unit(time), cells))
     return Table("Where the gap opens", tuple(PEDAL_WORDS.values()), tuple(rows))
+
+
+_WHY_HEADS = ("full pedal", "least", "most", "held slip")
+
+
+def _why(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    """What each span of engine speed adds to the gap; least and most are those with full pedal."""
+    if pair.why is None or not pair.why.spans:
+        return
+    rows = []
+    for span in pair.why.spans:
+        ends = " to ".join(numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end))
+        shown = (span.full.share, span.full.least, span.full.most, span.held.share)
+        cells = tuple(numbers.signed(each, Dimension.TIME) for each in shown)
+        unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
+        rows.append(Row(f"{span.name.value}, {ends} {unit}", numbers.unit(Dimension.TIME), cells))
+    gaps = (pair.full.at_goal.gap, nan, nan, pair.held.at_goal.gap)
+    cells = tuple(numbers.signed(each, Dimension.TIME) for each in gaps)
+    yield Table("Where the gap comes from", _WHY_HEADS, (*rows, Row("together", numbers.unit(Dimension.TIME), cells)))
+
+
+def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
+    """A curve put together from both that is quicker than either."""
+    best = pair.why.best if pair.why else None
+    if best is None:
+        return
+    unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
+    edges = [numbers.plain(start, Dimension.ROTATIONAL_SPEED) for start, _, _ in best.parts[1:]]
+    first, *others = (named(name) for _, _, name in best.parts)
+    told = "".join(f", {name} from {edge} {unit}" for name, edge in zip(others, edges, strict=True))
+    yield f"Quicker than either: {first} at first{told}: {numbers.told_time(best.time)}."
 
 
 def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
@@ -231,10 +272,12 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
         _surplus(pair, numbers),
+        _curves(pair, numbers),
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
+        *_why(pair, numbers),
         _grip_check(pair, goal, numbers),
         *_odds(pair, numbers),
         *_rated(pair, numbers),
@@ -242,9 +285,10 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
 
 
 def tables(comparison: Comparison, system: System) -> tuple[Table, ...]:
-    """Every table of every pair, the pair named in the titles where there are several."""
+    """Every table of every pair, the pair named in the titles where there are several; those have a ranking too."""
     several = len(comparison.pairs) > 1
-    return tuple(
+    overall = (ranking, matrix) if several else ()
+    return tuple(make(comparison, Numbers(system)) for make in overall) + tuple(
         Table(f"{pair.first.name} / {pair.second.name}: {table.title}", table.heads, table.rows) if several else table
         for pair in comparison.pairs
         for table in pair_tables(pair, comparison.goal, system)
@@ -291,14 +335,19 @@ _MEANING = (
     "not. Marks beyond the goal of the run are taken from the same launch carried on; all else is measured up to the "
     "goal. -: not reached."
 )
+_MEANING_OF_SPANS = (
+    "Where the gap comes from: the range of engine speed is cut where the curves meet, and beside the peak where they "
+    "do not; every mixture of both curves is launched, and each span has the mean of what exchanging it changes, least "
+    "and most over all states of the other spans."
+)
+_SHIFTS_FOLLOW = "Shift speeds are worked out anew for each mixture."
+_SHORT_MEANING = "Differences are second column less first: below zero the second curve is quicker."
+_MORE = "--all prints every table."
+_USUAL = ("0-60 mph", "0-100 km/h", "60-130 mph", "100-200 km/h")
 
 
 def _pair_head(pair: Pair) -> str:
     return paragraph(f"{short(pair.first.name, 36)} against {short(pair.second.name, 36)}")
-
-
-def _pair_text(pair: Pair, goal: Target, system: System) -> list[str]:
-    return [_pair_head(pair), *tables_text(pair_tables(pair, goal, system))]
 
 
 def _verdict_text(pair: Pair, system: System, several: bool) -> str:
@@ -315,26 +364,151 @@ def _above_the_curve(comparison: Comparison) -> Iterator[str]:
         yield paragraph(above_the_curve(converter=isinstance(comparison.scenario.coupling, TorqueConverter)))
 
 
-def text(comparison: Comparison, system: System) -> str:
-    """A comparison as text of 80 columns, the verdict last."""
-    car = comparison.runs[0].full.car
-    several = len(comparison.pairs) > 1
-    blocks = [
-        header(comparison.scenario, car, system),
+def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
+    """Scenario and conditions, and what is wrong with single runs."""
+    return (
+        header(comparison.scenario, comparison.runs[0].full.car, system),
         *(paragraph(f"Unlike footing: {gap}.") for gap in comparison.footings),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
-        paragraph(_MEANING),
-        *(block for pair in comparison.pairs for block in _pair_text(pair, comparison.goal, system)),
-        *_above_the_curve(comparison),
-        *(paragraph(line) for line in _missed(comparison, Numbers(system))),
+    )
+
+
+def _closing(comparison: Comparison, system: System) -> tuple[str, ...]:
+    """The caution, then the verdicts."""
+    several = len(comparison.pairs) > 1
+    return (
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
+    )
+
+
+def _full_pair(pair: Pair, comparison: Comparison, system: System) -> Iterator[str]:
+    yield _pair_head(pair)
+    yield from tables_text(pair_tables(pair, comparison.goal, system))
+    if pair.why and pair.why.spans:
+        follow = f" {_SHIFTS_FOLLOW}" if pair.why.shifts_follow else ""
+        yield paragraph(f"{_MEANING_OF_SPANS}{follow}")
+    yield from map(paragraph, _mixture(pair, Numbers(system)))
+
+
+def full_text(comparison: Comparison, system: System) -> str:
+    """A comparison with every table, as text of 80 columns, the verdict last."""
+    blocks = [
+        *_opening(comparison, system),
+        paragraph(_MEANING),
+        *(block for pair in comparison.pairs for block in _full_pair(pair, comparison, system)),
+        *_above_the_curve(comparison),
+        *(paragraph(line) for line in _missed(comparison, Numbers(system))),
+        *_closing(comparison, system),
+    ]
+    return "\n\n".join(blocks)
+
+
+# --- what fits a screen ---
+
+
+def _main_times(pair: Pair, goal: Target, numbers: Numbers) -> Table:
+    """The goal with both pedals, and the usual times that were reached."""
+    goals = [(PEDAL_WORDS[gap.pedal], gap.at_goal) for gap in (pair.full, pair.held)]
+    rows = [
+        _row(f"{target_label(goal)}, {words}", gap.first.time, gap.second.time, Dimension.TIME, numbers)
+        for words, gap in goals
+    ]
+    for gap in distinct(pair.full.marks, _target):
+        label = target_label(gap.first.target)
+        if label in _USUAL and not same_target(gap.first.target, goal) and not isnan(gap.gap):
+            rows.append(_row(label, gap.first.time, gap.second.time, Dimension.TIME, numbers))
+    return Table("Times", _heads(pair), tuple(rows))
+
+
+def _cost(pair: Pair, numbers: Numbers) -> Table:
+    """Peaks, spin and load with full pedal: what stands beside the times."""
+    one, other = pair.first.full, pair.second.full
+    grip, spin = (one.measures.grip, other.measures.grip), reported("grip")["wheelspin_time"]
+    part = Part.GEARBOX_INPUT
+    rows = [
+        *_curves(pair, numbers).rows,
+        _row(spin.label, *(each.wheelspin_time for each in grip), spin.dimension, numbers),
+        _row(f"steady pull, {part.value}", _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers),
+    ]
+    worst = pair.verdict.case.worst
+    if worst is not None:
+        shares = _by_order(pair, worst.higher.demand.share, worst.lower.demand.share)
+        rows.append(_row(f"{worst.higher.name}, of what is allowed", *shares, Dimension.SHARE, numbers))
+    return Table("Curves, spin and load, full pedal", _heads(pair), tuple(rows))
+
+
+def _screen_of_pair(pair: Pair, comparison: Comparison, system: System) -> Iterator[str]:
+    numbers = Numbers(system)
+    shown = (_main_times(pair, comparison.goal, numbers), *_why(pair, numbers), _cost(pair, numbers))
+    yield from tables_text(shown)
+    yield from map(paragraph, _mixture(pair, numbers))
+
+
+def ranking(comparison: Comparison, numbers: Numbers) -> Table:
+    """Every curve, the quickest first: its time, how far it is behind, and its peaks."""
+    peaks: dict[str, tuple[float, float]] = {}
+    for pair in comparison.pairs:
+        case = pair.verdict.case
+        peaks |= {case.higher: (case.higher_peak, case.higher_power), case.lower: (case.lower_peak, case.lower_power)}
+    times = {
+        runs.name: (mark(runs.full.run.trace, comparison.goal).time, mark(runs.held.run.trace, comparison.goal).time)
+        for runs in comparison.runs
+    }
+    ordered = sorted(times, key=lambda name: (isnan(times[name][0]), times[name][0]))
+    best = times[ordered[0]][0]
+    rows = tuple(
+        Row(
+            name,
+            "",
+            (
+                numbers.plain(times[name][0], Dimension.TIME),
+                numbers.signed(times[name][0] - best, Dimension.TIME),
+                numbers.plain(times[name][1], Dimension.TIME),
+                numbers.plain(peaks[name][0], Dimension.TORQUE),
+                numbers.plain(peaks[name][1], Dimension.POWER),
+            ),
+        )
+        for name in ordered
+    )
+    units = [numbers.unit(each) for each in (Dimension.TIME, Dimension.TORQUE, Dimension.POWER)]
+    heads = ("full pedal", "behind", "held slip", f"peak [{units[1]}]", f"power [{units[2]}]")
+    return Table(f"{target_label(comparison.goal)}, times in {units[0]}", heads, rows)
+
+
+def matrix(comparison: Comparison, numbers: Numbers) -> Table:
+    """How far the curve of each row is behind the curve of each column, full pedal."""
+    times = [mark(runs.full.run.trace, comparison.goal).time for runs in comparison.runs]
+    names = [runs.name for runs in comparison.runs]
+    rows = tuple(
+        Row(
+            name,
+            numbers.unit(Dimension.TIME),
+            tuple(numbers.signed(one - other, Dimension.TIME) for other in times),
+        )
+        for name, one in zip(names, times, strict=True)
+    )
+    return Table("Row behind column, full pedal", tuple(names), rows)
+
+
+def text(comparison: Comparison, system: System) -> str:
+    """What a comparison comes to on one screen of 80 columns, the verdict last."""
+    numbers, several = Numbers(system), len(comparison.pairs) > 1
+    if several:
+        shown = tables_text([ranking(comparison, numbers), matrix(comparison, numbers)])
+    else:
+        shown = list(_screen_of_pair(comparison.pairs[0], comparison, system))
+    blocks = [
+        *_opening(comparison, system),
+        *shown,
+        paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),
+        *_closing(comparison, system),
     ]
     return "\n\n".join(blocks)
 
 
 def summary(comparison: Comparison, system: System) -> str:
-    """The verdict of every pair, each in two sentences."""
+    """The verdict of every pair."""
     several = len(comparison.pairs) > 1
     return " ".join(
         " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *told])
@@ -405,6 +579,7 @@ def _verdict_object(verdict: Verdict) -> Object:
     case = verdict.case
     return {
         "finding": verdict.finding.name.lower(),
+        "peak_itself": case.peak_effect.name.lower(),
         "sentences": list(sentences(verdict, System.METRIC)),
         "grip_doubt": number(verdict.grip_doubt),
         "sureness": _odds_object(case.odds),
@@ -413,6 +588,8 @@ def _verdict_object(verdict: Verdict) -> Object:
         "lower": case.lower,
         "higher_peak_N_m": number(case.higher_peak),
         "lower_peak_N_m": number(case.lower_peak),
+        "higher_power_W": number(case.higher_power),
+        "lower_power_W": number(case.lower_power),
         "higher_time_s": number(case.higher_time),
         "lower_time_s": number(case.lower_time),
         "full_gap_s": number(case.full_gap),
@@ -426,12 +603,49 @@ def _verdict_object(verdict: Verdict) -> Object:
     }
 
 
+def _rpm(speed: float) -> float:
+    return float(to_display(speed, Dimension.ROTATIONAL_SPEED, System.METRIC)[0])
+
+
+def _span_object(span: Span) -> Object:
+    return {
+        "name": span.name.value,
+        "from_rpm": number(_rpm(span.start)),
+        "to_rpm": number(_rpm(span.end)),
+        "second_above": span.second_above,
+        "share_s": number(span.full.share),
+        "least_s": number(span.full.least),
+        "most_s": number(span.full.most),
+        "held_slip_share_s": number(span.held.share),
+        "held_slip_least_s": number(span.held.least),
+        "held_slip_most_s": number(span.held.most),
+    }
+
+
+def _why_object(why: Attribution | None) -> Object | None:
+    if why is None:
+        return None
+    best = why.best and {
+        "time_s": number(why.best.time),
+        "parts": [
+            {"from_rpm": number(_rpm(start)), "to_rpm": number(_rpm(end)), "curve": name}
+            for start, end, name in why.best.parts
+        ],
+    }
+    return {
+        "by_engine_speed": [_span_object(span) for span in why.spans],
+        "shift_speeds_follow": why.shifts_follow,
+        "quicker_mixture": best,
+    }
+
+
 def _pair_object(pair: Pair) -> Object:
     return {
         "first": pair.first.name,
         "second": pair.second.name,
         "full": _pedal_object(pair.full),
         "held_slip": _pedal_object(pair.held),
+        "why": _why_object(pair.why),
         "verdict": _verdict_object(pair.verdict),
     }
 

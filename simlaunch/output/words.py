@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
+from simlaunch.analysis.attribution import Share, Span
 from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.simulate import target_label
@@ -23,6 +24,7 @@ CAUTION = (
     "shows tendencies; it approves no car and no part."
 )
 _LONGEST_NAME = 24
+_MOST_SPANS = 3  # of engine speed in a sentence; tables hold them all
 _TOLD_DIGITS = 2  # of a time in a sentence
 
 _DIGITS: dict[Dimension, int] = {
@@ -234,17 +236,78 @@ class _Teller:
         return self.numbers.told_gap(value, "slower", "quicker") if isfinite(value) else "without a finish"
 
     def peaks(self) -> str:
-        """The curve with the higher peak, and by how much it is higher."""
-        more = self.numbers.plain(self.case.higher_peak - self.case.lower_peak, Dimension.TORQUE)
-        higher, unit = named(self.case.higher), self.numbers.unit(Dimension.TORQUE)
-        if float(more) == 0.0:
-            return f"with the same peak torque (difference {more} {unit}), {higher}"
-        return f"with {more} {unit} more peak torque, {higher}"
+        """The curve with the higher peak: by how much it is higher, and how the peak powers compare."""
+        case, numbers = self.case, self.numbers
+        torque = numbers.plain(case.higher_peak - case.lower_peak, Dimension.TORQUE)
+        powers = [float(numbers.plain(each, Dimension.POWER)) for each in (case.higher_power, case.lower_power)]
+        power = numbers.plain(abs(case.higher_power - case.lower_power), Dimension.POWER)
+        unit, watts = numbers.unit(Dimension.TORQUE), numbers.unit(Dimension.POWER)
+        same_torque = float(torque) == 0.0
+        first = "the same peak torque" if same_torque else f"{torque} {unit} more peak torque"
+        if powers[0] == powers[1]:
+            return f"{named(case.higher)} has {first}{'' if same_torque else ' and the same peak power'}"
+        more = powers[0] > powers[1]
+        joint = "and" if more or same_torque else "but"
+        return f"{named(case.higher)} has {first} {joint} {power} {watts} {'more' if more else 'less'} peak power"
 
     def times(self) -> str:
-        goal = target_label(self.case.target)
-        higher, lower = self.numbers.told_times(self.case.higher_time, self.case.lower_time)
-        return f"takes {higher} for {goal} against {lower} with {named(self.case.lower)}"
+        """Which curve is quicker, to what, and both times."""
+        case = self.case
+        goal = target_label(case.target)
+        higher, lower = self.numbers.told_times(case.higher_time, case.lower_time)
+        if abs(case.full_gap) < WORTH_NAMING:
+            return f"{named(case.higher)} takes {higher} for {goal}, {named(case.lower)} {lower}"
+        quick, slow = (case.higher, case.lower) if case.full_gap < 0.0 else (case.lower, case.higher)
+        one, other = (higher, lower) if case.full_gap < 0.0 else (lower, higher)
+        return f"{named(quick)} takes {one} for {goal}, {named(slow)} {other}"
+
+    def quicker(self) -> str:
+        """By how much the quicker curve is so."""
+        case = self.case
+        return f"{named(case.higher if case.full_gap < 0.0 else case.lower)} is {self.seconds(case.full_gap)} quicker"
+
+    def why(self) -> str:
+        """Peaks of both curves, and what each span of engine speed adds to the gap."""
+        case = self.case
+        if case.why is None or not case.why.spans:
+            return self.peaks()
+        peak = case.why.peak
+        counts = [span for span in case.why.spans if span is peak or abs(span.full.share) >= WORTH_NAMING]
+        if not counts:
+            return f"{self.peaks()}; no span of engine speed makes a difference worth naming"
+        ordered = sorted(counts, key=lambda span: -abs(span.full.share))[:_MOST_SPANS]
+        return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}"
+
+    def span(self, span: Span) -> str:
+        """What one span does, in which the curves may interact."""
+        ends = [self.numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end)]
+        where = f"{span.name.value} ({ends[0]} to {ends[1]} {self.numbers.unit(Dimension.ROTATIONAL_SPEED)})"
+        return f"{where} {self.does(span.full)}{self.spin_takes(span)}"
+
+    def does(self, share: Share) -> str:
+        """Gain or loss of a span, with its range where that depends on the rest of the curve."""
+        ends = (share.least, share.most)
+        if all(abs(each) < WORTH_NAMING for each in (*ends, share.share)):
+            return "makes no difference worth naming"
+        if ends[0] <= -WORTH_NAMING and ends[1] >= WORTH_NAMING:
+            return f"gains {self.seconds(ends[0])} or loses {self.seconds(ends[1])}, depending on the rest of the curve"
+        if abs(share.share) < WORTH_NAMING:
+            return "makes next to no difference"
+        told = f"{'gains' if share.share < 0.0 else 'loses'} {self.seconds(share.share)}"
+        least, most = sorted(map(abs, ends))
+        if most - least > max(WORTH_NAMING, 0.5 * abs(share.share)):
+            return f"{told} ({self.numbers.told_span(least)} to {self.seconds(most)}, depending on the rest)"
+        return told
+
+    def spin_takes(self, span: Span) -> str:
+        """What the span would do with held slip, where wheelspin takes some of it; only the peak's is named."""
+        peak = self.case.why.peak if self.case.why else None
+        held = span.held.share
+        if span is not peak or span.full.share - held < max(WORTH_NAMING, 0.1 * abs(held)):
+            return ""
+        if abs(held) < WORTH_NAMING:
+            return "; with slip control it would lose nothing worth naming"
+        return f"; with slip control it would {'gain' if held < 0.0 else 'lose'} {self.seconds(held)}"
 
     def cost(self) -> str:
         """Wheelspin with both curves, and what the higher peak asks of the driveline: facts, not causes of the gap."""
@@ -273,8 +336,8 @@ class _Teller:
 
     def load(self) -> str:
         """The part that is asked most above what it is allowed, or else comes nearest; empty where none is rated."""
-        worst = self.case.overload or max(self.case.rated, key=lambda part: part.higher.demand.share, default=None)
-        if worst is None or isnan(worst.higher.demand.share):
+        worst = self.case.worst
+        if worst is None:
             return ""
         part, event = worst.higher, worst.higher.event
         alike = f", as with {named(self.case.lower)}" if worst.lower.broken else ""
@@ -315,16 +378,17 @@ class _Teller:
             return f"{less} with {percent} % less grip and with {percent} % more"
         return f"{less} with {percent} % less grip and {more} with {percent} % more"
 
+    def named_gaps(self, told: str) -> str:
+        """The same, with the curve named that is quicker or slower."""
+        return f"{named(self.case.higher)} is {told}"
+
     def held(self) -> str:
         """What slip control would change; empty where it changes nothing worth a word."""
         full, held = self.case.full_gap, self.case.held_gap
         if isnan(held) or isnan(full) or abs(held) < WORTH_NAMING:
             return ""
-        if held < 0.0 and full > -WORTH_NAMING:
-            return f"; with slip control the higher peak would help, {self.gap(held)}"
-        if held > 0.0 and full < WORTH_NAMING:
-            return f"; with slip control it would be {self.gap(held)}"
-        return ""
+        turns = (held < 0.0 and full > -WORTH_NAMING) or (held > 0.0 and full < WORTH_NAMING)
+        return f"; with slip control {named(self.case.higher)} would be {self.gap(held)}" if turns else ""
 
 
 def _alike(gap: float, others: tuple[float, ...]) -> bool:
@@ -339,55 +403,58 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _helps(tell: _Teller) -> tuple[str, str]:
-    return (
-        f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} gained",
-        f"{tell.cost()}; the gain {tell.certainty()}: {tell.doubt()}{tell.held()}",
-    )
+def _told(tell: _Teller, first: str, doubt: str) -> tuple[str, ...]:
+    """Who wins, why, and at what cost and how surely."""
+    return (f"{tell.times()}: {first}", tell.why(), f"{tell.cost()}; {doubt}{tell.held()}")
 
 
-def _hurts(tell: _Teller) -> tuple[str, str]:
-    return (
-        f"{tell.peaks()} {tell.times()}: {tell.seconds(tell.case.full_gap)} lost",
-        f"{tell.cost()}; the loss {tell.certainty()}: {tell.doubt()}{tell.held()}",
-    )
+def _settled(tell: _Teller) -> tuple[str, ...]:
+    return _told(tell, tell.quicker(), f"the difference {tell.certainty()}: {tell.named_gaps(tell.doubt())}")
 
 
-def _no_difference(tell: _Teller) -> tuple[str, str]:
+def _no_difference(tell: _Teller) -> tuple[str, ...]:
     gap, what = tell.case.full_gap, f"no difference worth naming ({tell.numbers.within()})"
     if drawn := tell.case.odds:
         level = round(drawn.level * drawn.cases)
         nothing = f"{level} of {drawn.cases} drawn cases are level {tell.numbers.within()}"
         if abs(gap) >= WORTH_NAMING:
-            what = f"{tell.gap(gap)}, but in most of the drawn cases there is no difference worth naming"
+            what = f"{tell.quicker()}, but in most of the drawn cases there is no difference worth naming"
     elif any(map(isnan, tell.case.grip_gaps)):
         nothing = f"on other grip that is not sure: {tell.doubt()}"
     else:
         nothing = f"other grip changes nothing worth naming: {tell.doubt()}"
-    return f"{tell.peaks()} {tell.times()}: {what}", f"{tell.cost()}; {nothing}{tell.held()}"
+    return _told(tell, what, nothing)
 
 
-def _depends(tell: _Teller) -> tuple[str, str]:
-    return (
-        f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that depends on the grip",
-        f"{tell.cost()}; which curve is quicker is not sure: {tell.grip()}{tell.held()}",
+def _open_gap(tell: _Teller) -> str:
+    """The gap of a comparison that is not settled."""
+    level = abs(tell.case.full_gap) < WORTH_NAMING
+    return f"they are level {tell.numbers.within()}" if level else tell.quicker()
+
+
+def _depends(tell: _Teller) -> tuple[str, ...]:
+    return _told(
+        tell,
+        f"{_open_gap(tell)}, but that depends on the grip",
+        f"which curve is quicker is not sure: {tell.named_gaps(tell.grip())}",
     )
 
 
-def _not_sure(tell: _Teller) -> tuple[str, str]:
-    return (
-        f"{tell.peaks()} {tell.times()}: {tell.gap(tell.case.full_gap)}, but that is not sure",
-        f"{tell.cost()}; which curve is quicker is not sure: {tell.doubt()}{tell.held()}",
+def _not_sure(tell: _Teller) -> tuple[str, ...]:
+    return _told(
+        tell,
+        f"{_open_gap(tell)}, but that is not sure",
+        f"which curve is quicker is not sure: {tell.named_gaps(tell.doubt())}",
     )
 
 
-def _overloads(tell: _Teller) -> tuple[str, str]:
-    first, second = _helps(tell)
+def _overloads(tell: _Teller) -> tuple[str, ...]:
+    first, *rest = _settled(tell)
     either = " with either curve" if tell.case.overload_is_shared else ""
-    return f"{first}, but too much is asked of a part{either}", second
+    return (f"{first}, but too much is asked of a part{either}", *rest)
 
 
-def _out_of_reach(tell: _Teller) -> tuple[str, str]:
+def _out_of_reach(tell: _Teller) -> tuple[str, ...]:
     case, goal = tell.case, target_label(tell.case.target)
     ends = {case.higher: case.higher_time, case.lower: case.lower_time}
     there = [f"{named(name)} in {tell.seconds(time)}" for name, time in ends.items() if not isnan(time)]
@@ -402,10 +469,10 @@ def _out_of_reach(tell: _Teller) -> tuple[str, str]:
     )
 
 
-_TELL: dict[Finding, Callable[[_Teller], tuple[str, str]]] = {
-    Finding.HELPS: _helps,
+_TELL: dict[Finding, Callable[[_Teller], tuple[str, ...]]] = {
+    Finding.HELPS: _settled,
     Finding.HELPS_BUT_OVERLOADS: _overloads,
-    Finding.HURTS: _hurts,
+    Finding.HURTS: _settled,
     Finding.NO_DIFFERENCE: _no_difference,
     Finding.DEPENDS_ON_GRIP: _depends,
     Finding.NOT_SURE: _not_sure,
@@ -413,8 +480,10 @@ _TELL: dict[Finding, Callable[[_Teller], tuple[str, str]]] = {
 }
 
 
-def sentences(verdict: Verdict, system: str) -> tuple[str, str]:
-    """The verdict in two sentences: what is gained or lost, then what it costs and how sure that is."""
+def sentences(verdict: Verdict, system: str) -> tuple[str, ...]:
+    """The verdict in three sentences: which curve is quicker, why, and what it costs and how sure that is.
+
+    Two where the goal was not reached: then nothing is known of a cause.
+    """
     tell = _Teller(verdict.case, Numbers(System(system)), verdict.grip_doubt)
-    first, second = _TELL[verdict.finding](tell)
-    return f"{_capital(first)}.", f"{_capital(second)}."
+    return tuple(f"{_capital(each)}." for each in _TELL[verdict.finding](tell))

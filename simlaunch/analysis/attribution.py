@@ -1,0 +1,505 @@
+"""Why one curve beats another: where along the range of engine speed their gap in time comes from.
+
+Two curves differ in several places at once, so who wins does not say whether the higher peak helped. The range is cut
+where the curves cross; a *mixture* takes one curve in some spans and the other elsewhere, and has no step since the
+curves meet at every cut. Every mixture is launched, and the gap is shared among the spans by their Shapley values: what
+exchanging a span changes, averaged over all orders in which the spans can be exchanged. The shares add up to the gap.
+Beside each share stand the least and the most that its span changes in any order: where those lie far apart, what a
+span is worth depends on the rest of the curve.
+
+Shift speeds and target slip that the scenario leaves open are worked out anew for each mixture, as they would be tuned.
+
+Source: Shapley, A value for n-person games, in Contributions to the Theory of Games II (1953) 307.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
+from itertools import pairwise
+from math import factorial
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.interpolate import CubicHermiteSpline, PPoly
+from scipy.optimize import brentq
+
+from simlaunch.analysis.ready import aim
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.many import measure_many
+from simlaunch.metrics.marks import Target
+from simlaunch.physics.table import values_at
+from simlaunch.record import CAR, MAX_CURVE_POINTS, Pedal, Record
+from simlaunch.scenario.lowering import fill_table, lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.batch import on_threads
+from simlaunch.simulation.run import complete
+
+Array = NDArray[np.float64]
+
+MOST_SPANS = 5
+"""More spans are joined: a gap that is shared among many is no answer, and launches double with each span."""
+
+SMALLEST = 0.02
+"""A span that holds a smaller share of the area between two curves is joined to its neighbours [-]."""
+
+SAME = 0.001
+"""Curves that differ by a smaller share of the higher peak are taken as equal there: a dyno tells no less [-]."""
+
+_LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
+_LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
+_PASSAGE = np.pi / 30.0 * 125.0  # half the width over which one curve passes into the other [rad/s]
+_PASSAGE_KNOTS = 9
+_BEYOND = 1e4  # how far curves are carried on level [rad/s]
+_SPACING = np.pi / 30.0 * 5.0  # distance of the engine speeds at which the curves are set against each other [rad/s]
+
+
+class SpanName(Enum):
+    """What a span of engine speed is called, seen from the curve with the higher peak."""
+
+    PEAK = "the peak itself"
+    PEAK_AND_LOW = "the peak and all below it"
+    PEAK_AND_TOP = "the peak and all above it"
+    WHOLE = "the whole curve"
+    LOW = "the low end"
+    BELOW = "below the peak"
+    ABOVE = "above the peak"
+    TOP = "the top end"
+    MIDDLE = "the middle"
+
+
+@dataclass(frozen=True)
+class Share:
+    """What one span adds to the gap, second curve less first: below zero where it makes the second curve quicker.
+
+    Parameters
+    ----------
+    share : float
+        Shapley value; the shares of all spans add up to the gap [s].
+    least, most : float
+        Smallest and largest change of the time when only this span is exchanged, over all mixtures of the others [s].
+    """
+
+    share: float
+    least: float
+    most: float
+
+    def turned(self) -> Share:
+        """The same with the curves exchanged."""
+        return Share(-self.share, -self.most, -self.least)
+
+
+@dataclass(frozen=True)
+class Span:
+    """Stretch of engine speed between two places where the curves meet.
+
+    Parameters
+    ----------
+    start, end : float
+        Engine speeds [rad/s].
+    name : SpanName
+        What it is called.
+    second_above : bool
+        Whether the second curve has more torque there, on the whole.
+    full, held : Share
+        What it adds to the gap with full pedal and with held slip.
+    """
+
+    start: float
+    end: float
+    name: SpanName
+    second_above: bool
+    full: Share
+    held: Share
+
+    def of(self, pedal: Pedal) -> Share:
+        """The share with one of the pedals."""
+        return self.full if pedal is Pedal.FULL else self.held
+
+    def turned(self) -> Span:
+        """The same with the curves exchanged."""
+        return replace(self, second_above=not self.second_above, full=self.full.turned(), held=self.held.turned())
+
+
+@dataclass(frozen=True)
+class Mixture:
+    """A curve put together from both, and the time that it takes with full pedal.
+
+    Parameters
+    ----------
+    parts : tuple of (float, float, str)
+        From and to engine speed [rad/s], and the name of the curve that is taken there, in rising order.
+    time : float
+        Time to the target [s].
+    """
+
+    parts: tuple[tuple[float, float, str], ...]
+    time: float
+
+
+@dataclass(frozen=True)
+class Attribution:
+    """Where along the range of engine speed the gap between two curves comes from.
+
+    Parameters
+    ----------
+    first, second : str
+        Names of the curves.
+    target : Target
+        What the time is taken to.
+    spans : tuple of Span
+        In rising order; none where the curves are equal.
+    best : Mixture or None
+        The quickest mixture with full pedal; None where none beats both curves by a time worth naming.
+    shifts_follow : bool
+        Whether shift speeds were worked out anew for each mixture.
+    """
+
+    first: str
+    second: str
+    target: Target
+    spans: tuple[Span, ...]
+    best: Mixture | None
+    shifts_follow: bool
+
+    @property
+    def peak(self) -> Span | None:
+        """The span that stands for the higher peak alone; None where the peak cannot be told from more of the curve."""
+        return next((span for span in self.spans if span.name is SpanName.PEAK), None)
+
+    def turned(self) -> Attribution:
+        """The same with the curves exchanged."""
+        spans = tuple(span.turned() for span in self.spans)
+        return replace(self, first=self.second, second=self.first, spans=spans)
+
+
+# --- where the range is cut ---
+
+
+@dataclass(frozen=True)
+class _Cut:
+    """Engine speed at which the range is cut; where curves do not meet, they pass over within a width to either side."""
+
+    speed: float
+    width: float = 0.0
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Part of the range between two cuts, and the area by which the second curve lies above the first [W]."""
+
+    start: _Cut
+    end: _Cut
+    area: float
+
+
+@dataclass(frozen=True)
+class _Pair:
+    """Two full-load curves over the range of engine speed that is in use."""
+
+    tables: tuple[Record, Record]
+    speed: Array
+    torque: tuple[Array, Array]
+
+    @property
+    def gap(self) -> Array:
+        """Torque of the second less torque of the first [N m]."""
+        return self.torque[1] - self.torque[0]
+
+    @property
+    def sign(self) -> Array:
+        """Which curve lies above: 1 the second, -1 the first, 0 neither."""
+        most = max(float(torque.max()) for torque in self.torque)
+        return np.where(np.abs(self.gap) > SAME * most, np.sign(self.gap), 0.0)
+
+    @property
+    def higher(self) -> int | None:
+        """Index of the curve with the higher peak; None where the peaks are the same."""
+        one, other = (float(torque.max()) for torque in self.torque)
+        return None if abs(one - other) <= SAME * max(one, other) else int(other > one)
+
+    def crossing(self, low: float, high: float) -> float:
+        """Engine speed between two others at which the curves meet [rad/s]."""
+
+        def gap(speed: float) -> float:
+            one, other = (float(values_at(table, np.array([speed]))[0]) for table in self.tables)
+            return other - one
+
+        return float(brentq(gap, low, high, xtol=1e-9))
+
+
+def _pair(first: Record, second: Record) -> _Pair:
+    tables = (first.engine.torque, second.engine.torque)
+    low, high = min(float(table.knot[0]) for table in tables), float(first.engine.rev_limit)
+    speed = np.linspace(low, high, max(int((high - low) / _SPACING), 64) + 1)
+    return _Pair(tables, speed, (values_at(tables[0], speed), values_at(tables[1], speed)))
+
+
+def _meetings(pair: _Pair) -> list[float]:
+    """Engine speeds at which the curves cross, or are equal over a stretch [rad/s]."""
+    sign, speed = pair.sign, pair.speed
+    inside = np.flatnonzero(sign)
+    found = []
+    for one, other in pairwise(inside):
+        if sign[one] != sign[other]:
+            found.append(pair.crossing(float(speed[one]), float(speed[other])))
+        elif speed[other] - speed[one] > _LEAST_LEVEL:
+            between = np.arange(one + 1, other)
+            found.append(float(speed[between[np.argmin(np.abs(pair.gap[between]))]]))
+    return found
+
+
+def _edges_of_peak(pair: _Pair) -> list[float]:
+    """Engine speeds between which the higher peak is more than the other curve ever gives [rad/s]."""
+    if pair.higher is None:
+        return []
+    higher, lower = pair.torque[pair.higher], pair.torque[1 - pair.higher]
+    beyond = higher > float(lower.max())
+    top = int(np.argmax(higher))
+    low, high = top, top
+    while low > 0 and beyond[low - 1]:
+        low -= 1
+    while high < beyond.size - 1 and beyond[high + 1]:
+        high += 1
+    return [float(pair.speed[k]) for k in (low, high) if 0 < k < beyond.size - 1]
+
+
+def _cuts(pair: _Pair) -> list[_Cut]:
+    """Where the range is cut: where the curves meet, and at the edges of the peak on a side where they never do."""
+    low, high = float(pair.speed[0]), float(pair.speed[-1])
+    meetings = _meetings(pair)
+    top = float(pair.speed[int(np.argmax(pair.torque[pair.higher or 0]))])
+    open_below, open_above = all(cut > top for cut in meetings), all(cut < top for cut in meetings)
+    edges = [edge for edge in _edges_of_peak(pair) if (open_below if edge < top else open_above)]
+    ordered = sorted((low, high, *meetings, *edges))
+    cuts = []
+    for cut, below, above in zip(ordered, [low, *ordered], [*ordered[1:], high], strict=False):
+        cuts.append(_Cut(cut, min(_PASSAGE, 0.25 * (cut - below), 0.25 * (above - cut)) if cut in edges else 0.0))
+    return cuts
+
+
+def _stretches(pair: _Pair) -> list[_Stretch]:
+    """Parts of the range; none where the curves are equal throughout."""
+    if not pair.sign.any():
+        return []
+    cuts = _cuts(pair)
+    area = np.r_[0.0, np.cumsum(0.5 * (pair.gap[1:] + pair.gap[:-1]) * np.diff(pair.speed))]
+    areas = np.diff(np.interp([cut.speed for cut in cuts], pair.speed, area))
+    return [_Stretch(cuts[i], cuts[i + 1], float(areas[i])) for i in range(len(cuts) - 1)]
+
+
+def _joined(stretches: Sequence[_Stretch]) -> list[_Stretch]:
+    """The same with small ones joined to their neighbours, until few are left and each within the range counts.
+
+    A small one at an end of the range stays by itself, so that it widens no other.
+    """
+    left = list(stretches)
+    while len(left) > 1:
+        least = SMALLEST * sum(abs(each.area) for each in left)
+        small = [k for k in range(1, len(left) - 1) if abs(left[k].area) < least]
+        if len(left) > MOST_SPANS:
+            small = list(range(len(left)))
+        if not small:
+            break
+        smallest = min(small, key=lambda k: abs(left[k].area))
+        begin, end = max(smallest - 1, 0), min(smallest + 2, len(left))
+        together = left[begin:end]
+        left[begin:end] = [_Stretch(together[0].start, together[-1].end, sum(each.area for each in together))]
+    return left
+
+
+def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
+    last = len(stretches) - 1
+    if last == 0:
+        return [SpanName.WHOLE]
+    if pair.higher is None:
+        return [SpanName.LOW, *[SpanName.MIDDLE] * (last - 1), SpanName.TOP]
+    top = float(pair.speed[int(np.argmax(pair.torque[pair.higher]))])
+    holds = next((i for i, each in enumerate(stretches) if top <= each.end.speed), last)
+    found = [SpanName.BELOW if i < holds else SpanName.ABOVE for i in range(last + 1)]
+    found[0], found[last] = SpanName.LOW, SpanName.TOP
+    found[holds] = {0: SpanName.PEAK_AND_LOW, last: SpanName.PEAK_AND_TOP}.get(holds, SpanName.PEAK)
+    return found
+
+
+# --- mixtures ---
+
+
+def _spline(table: Record) -> PPoly:
+    """A full-load curve with its ends carried on level."""
+    count = int(table.count)
+    knots, cubics = table.knot[:count], table.cubic[: count - 1]
+    below, above = np.array([table.cubic[0, 0], 0.0, 0.0, 0.0]), table.cubic[count - 1]
+    ends = knots[0] - _BEYOND, knots[-1] + _BEYOND
+    return PPoly(np.vstack([below, cubics, above])[:, ::-1].T.copy(), np.r_[ends[0], knots, ends[1]])
+
+
+def _cubics(curve: PPoly, knots: Array) -> Array:
+    """Cubic from each knot on, constant term first."""
+    return np.column_stack([curve(knots, k) / factorial(k) for k in range(4)])
+
+
+def _passage(one: PPoly, other: PPoly, cut: _Cut) -> CubicHermiteSpline:
+    """A smooth passage from one curve to the other around a cut: u^2 (3 - 2 u) of the way at the share u of it."""
+    speed = np.linspace(cut.speed - cut.width, cut.speed + cut.width, _PASSAGE_KNOTS)
+    u = (speed - speed[0]) / (2.0 * cut.width)
+    way, slope = u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / (2.0 * cut.width)
+    values = one(speed) + way * (other(speed) - one(speed))
+    slopes = one(speed, 1) + way * (other(speed, 1) - one(speed, 1)) + slope * (other(speed) - one(speed))
+    return CubicHermiteSpline(speed, values, slopes)
+
+
+def _mix(target: Record, curves: Sequence[PPoly], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
+    """Put the chosen curve of each stretch into a table of a car."""
+    knots: list[Array] = []
+    cubics: list[Array] = []
+    start = min(float(curve.x[1]) for curve in curves)
+    end = max(float(curve.x[-2]) for curve in curves)
+    for i, which in enumerate(choice):
+        cut, last = stretches[i].end, i == len(choice) - 1
+        changes = not last and choice[i + 1] != which
+        stop = end if last else cut.speed - (cut.width if changes else 0.0)
+        inside = curves[which].x[(curves[which].x > start) & (curves[which].x < stop)]
+        knots.append(np.r_[start, inside])
+        cubics.append(_cubics(curves[which], knots[-1]))
+        start = stop
+        if changes and cut.width > 0.0:
+            passage = _passage(curves[which], curves[choice[i + 1]], cut)
+            knots.append(passage.x[:-1])
+            cubics.append(_cubics(passage, passage.x[:-1]))
+            start = cut.speed + cut.width
+    all_knots = np.r_[np.concatenate(knots), end]
+    all_cubics = np.vstack([*cubics, [float(curves[choice[-1]](end)), 0.0, 0.0, 0.0]])
+    if all_knots.size > MAX_CURVE_POINTS:  # two curves of many points: thinned out evenly
+        mixed = PPoly(all_cubics[:-1, ::-1].T.copy(), all_knots)
+        even = np.linspace(all_knots[0], end, MAX_CURVE_POINTS)
+        fill_table(target, even, mixed(even))
+        return
+    target.count = all_knots.size
+    target.knot[: all_knots.size] = all_knots
+    target.cubic[: all_knots.size] = all_cubics
+
+
+def _choices(spans: int) -> Iterator[tuple[int, ...]]:
+    """For each subset of the spans, as the bits of a number, which curve stands in each span."""
+    for subset in range(1 << spans):
+        yield tuple(subset >> i & 1 for i in range(spans))
+
+
+def _times(
+    scenario: Scenario, names: tuple[str, str], stretches: Sequence[_Stretch], target: Target, tolerance: float | None
+) -> dict[Pedal, Array]:
+    """Time to the target with every mixture, in the order of `_choices`; nan where it was not reached [s]."""
+    choices = list(_choices(len(stretches)))
+    cars = np.zeros(2 * len(choices), CAR).view(np.recarray)
+    place = 0
+    for pedal in Pedal:
+        pair = [lower(scenario, name, pedal) for name in names]
+        curves = [_spline(car.engine.torque) for car in pair]
+        for choice in choices:
+            mixed = pair[choice[0]].copy()
+            if len(set(choice)) > 1:
+                _mix(mixed.engine.torque, curves, stretches, choice)
+            complete(mixed)
+            aim(mixed, (target,))
+            cars[place] = mixed
+            place += 1
+    parts = on_threads(
+        lambda rows: measure_many(cars[rows], (target,), tolerance, times_only=True).values[:, 0], cars.size, most=8
+    )
+    times = np.concatenate(list(parts)).reshape(2, len(choices))
+    return {pedal: times[k] for k, pedal in enumerate(Pedal)}
+
+
+# --- shares ---
+
+
+def shapley(values: Array) -> list[Share]:
+    """Share of each player in the value of all of them.
+
+    phi_i = sum over S without i of |S|! (n - |S| - 1)! / n! (v(S with i) - v(S))
+
+    Parameters
+    ----------
+    values : ndarray, shape (2**n,)
+        Value of each set of players; the bits of the index say who belongs to it.
+
+    Returns
+    -------
+    list of Share
+        One for each player, with the least and the most that it changes the value of any set that it joins.
+
+    Source: Shapley, A value for n-person games, in Contributions to the Theory of Games II (1953) 307.
+    """
+    players = int(values.size).bit_length() - 1
+    sets = np.arange(values.size)
+    size = np.array([int(each).bit_count() for each in sets])
+    weight = np.array([factorial(k) * factorial(players - k - 1) / factorial(players) for k in range(players)])
+    shares = []
+    for i in range(players):
+        without = sets[(sets >> i & 1) == 0]
+        changes = values[without | 1 << i] - values[without]
+        shares.append(Share(float(weight[size[without]] @ changes), float(changes.min()), float(changes.max())))
+    return shares
+
+
+def _best(names: tuple[str, str], stretches: Sequence[_Stretch], times: Array) -> Mixture | None:
+    """The quickest mixture; of several that are as quick, the one that changes over least often."""
+    quickest = float(times.min())
+    if quickest > min(times[0], times[-1]) - WORTH_NAMING:
+        return None
+    level = [choice for choice, time in zip(_choices(len(stretches)), times, strict=True) if time < quickest + _LEVEL]
+    choice = min(level, key=lambda each: sum(one != other for one, other in pairwise(each)))
+    parts: list[tuple[float, float, str]] = []
+    for stretch, which in zip(stretches, choice, strict=True):
+        begin, name = stretch.start.speed, names[which]
+        if parts and parts[-1][2] == name:
+            begin = parts.pop()[0]
+        parts.append((begin, stretch.end.speed, name))
+    place = sum(which << i for i, which in enumerate(choice))
+    return Mixture(tuple(parts), float(times[place]))
+
+
+def attribute(
+    scenario: Scenario, first: str, second: str, target: Target, *, tolerance: float | None = None
+) -> Attribution | None:
+    """Share the gap in time between two curves among the spans of engine speed in which they differ.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    first, second : str
+        Names of two of its curves.
+    target : Target
+        What the time is taken to.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    Attribution or None
+        Shares for both pedals, second less first; None where some mixture does not reach the target.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name, or a tolerance out of range.
+    """
+    one, other = (lower(scenario, name, Pedal.FULL) for name in (first, second))
+    follow = bool(np.isnan(one.gearbox.shift_speed[: int(one.gearbox.count) - 1]).any())
+    pair = _pair(one, other)
+    stretches = _joined(_stretches(pair))
+    if not stretches:
+        return Attribution(first, second, target, (), None, follow)
+    times = _times(scenario, (first, second), stretches, target, tolerance)
+    if not all(np.isfinite(each).all() for each in times.values()):
+        return None
+    names = _names(pair, stretches)
+    shares = {pedal: shapley(each) for pedal, each in times.items()}
+    spans = tuple(
+        Span(each.start.speed, each.end.speed, name, each.area > 0.0, full, held)
+        for each, name, full, held in zip(stretches, names, shares[Pedal.FULL], shares[Pedal.HELD_SLIP], strict=True)
+    )
+    return Attribution(first, second, target, spans, _best((first, second), stretches, times[Pedal.FULL]), follow)
