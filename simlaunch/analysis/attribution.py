@@ -9,7 +9,7 @@ span is worth depends on the rest of the curve.
 
 Shift speeds and target slip that the scenario leaves open are worked out anew for each mixture, as they would be tuned.
 
-Source: Shapley, A value for n-person games, in Contributions to the Theory of Games II (1953) 307.
+Source of the shares: see `shapley`.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from scipy.interpolate import CubicHermiteSpline, PPoly
 from scipy.optimize import brentq
 
 from simlaunch.analysis.ready import aim
+from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
@@ -67,27 +68,6 @@ class SpanName(Enum):
     ABOVE = "above the peak"
     TOP = "the top end"
     MIDDLE = "the middle"
-
-
-@dataclass(frozen=True)
-class Share:
-    """What one span adds to the gap, second curve less first: below zero where it makes the second curve quicker.
-
-    Parameters
-    ----------
-    share : float
-        Shapley value; the shares of all spans add up to the gap [s].
-    least, most : float
-        Smallest and largest change of the time when only this span is exchanged, over all mixtures of the others [s].
-    """
-
-    share: float
-    least: float
-    most: float
-
-    def turned(self) -> Share:
-        """The same with the curves exchanged."""
-        return Share(-self.share, -self.most, -self.least)
 
 
 @dataclass(frozen=True)
@@ -179,7 +159,7 @@ class Attribution:
 
 @dataclass(frozen=True)
 class _Cut:
-    """Engine speed at which the range is cut; where curves do not meet, they pass over within a width to either side."""
+    """Engine speed at which the range is cut; curves that do not meet there pass over within a width to either side."""
 
     speed: float
     width: float = 0.0
@@ -413,35 +393,6 @@ def _times(
 
 
 # --- shares ---
-
-
-def shapley(values: Array) -> list[Share]:
-    """Share of each player in the value of all of them.
-
-    phi_i = sum over S without i of |S|! (n - |S| - 1)! / n! (v(S with i) - v(S))
-
-    Parameters
-    ----------
-    values : ndarray, shape (2**n,)
-        Value of each set of players; the bits of the index say who belongs to it.
-
-    Returns
-    -------
-    list of Share
-        One for each player, with the least and the most that it changes the value of any set that it joins.
-
-    Source: Shapley, A value for n-person games, in Contributions to the Theory of Games II (1953) 307.
-    """
-    players = int(values.size).bit_length() - 1
-    sets = np.arange(values.size)
-    size = np.array([int(each).bit_count() for each in sets])
-    weight = np.array([factorial(k) * factorial(players - k - 1) / factorial(players) for k in range(players)])
-    shares = []
-    for i in range(players):
-        without = sets[(sets >> i & 1) == 0]
-        changes = values[without | 1 << i] - values[without]
-        shares.append(Share(float(weight[size[without]] @ changes), float(changes.min()), float(changes.max())))
-    return shares
 
 
 def _best(names: tuple[str, str], stretches: Sequence[_Stretch], times: Array) -> Mixture | None:

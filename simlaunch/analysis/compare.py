@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.attribution import Attribution, attribute
+from simlaunch.analysis.causes import Budget, budget
+from simlaunch.analysis.driving import Driving, driving
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
@@ -184,6 +186,13 @@ class Pair:
         return found if found is None or found.first == self.first.name else found.turned()
 
     @property
+    def driving(self) -> Driving | None:
+        """The gap with other launch and shift speeds, first and second curve as here."""
+        found = self.verdict.case.driving
+        turned = self.verdict.case.lower != self.first.name
+        return found.turned() if found and turned else found
+
+    @property
     def odds(self) -> Odds | None:
         """How sure the difference is, first and second curve as here; None where nothing was drawn."""
         drawn = self.verdict.case.odds
@@ -210,6 +219,8 @@ class Comparison(Result):
         What the parts take with full pedal.
     footings : tuple of FootingGap
         Curves that carry unlike weather corrections, where that was allowed.
+    budgets : tuple of Budget or None
+        What the launch with each curve loses to what, full pedal.
     """
 
     study = "compare"
@@ -221,6 +232,11 @@ class Comparison(Result):
     usable: UsableTorque
     loads: DrivelineLoads
     footings: tuple[FootingGap, ...] = ()
+    budgets: tuple[Budget | None, ...] = ()
+
+    def budget(self, curve: str) -> Budget | None:
+        """What the launch with a curve loses to what; None where an idealised launch misses the goal."""
+        return next((each for each in self.budgets if each and each.curve == curve), None)
 
     @property
     def reached(self) -> bool:
@@ -353,6 +369,7 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         higher_power=_peak_power(higher.full.car),
         lower_power=_peak_power(lower.full.car),
         why=attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
+        driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
     )
 
 
@@ -436,4 +453,6 @@ def compare(
     )
     study = _Study(scenario, goal(scenario), loads_of(scenario, [each.full for each in runs]), cases, tolerance)
     pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
-    return Comparison(scenario, study.target, runs, pairs, usable(scenario).only(names), study.loads, footings)
+    budgets = budget(scenario, names, study.target, tolerance=tolerance)
+    only = usable(scenario).only(names)
+    return Comparison(scenario, study.target, runs, pairs, only, study.loads, footings, budgets)

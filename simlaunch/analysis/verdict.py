@@ -11,6 +11,7 @@ from simlaunch.metrics.marks import Target
 
 if TYPE_CHECKING:  # all need the limits below
     from simlaunch.analysis.attribution import Attribution
+    from simlaunch.analysis.driving import Driving, Tried
     from simlaunch.analysis.odds import Odds
     from simlaunch.analysis.parts import PartLoad
 
@@ -36,6 +37,8 @@ class Finding(Enum):
     HELPS_BUT_OVERLOADS = "the curve with the higher peak is quicker, but asks too much of a part"
     HURTS = "the curve with the higher peak is slower"
     NO_DIFFERENCE = "no difference worth naming"
+    DEPENDS_ON_LAUNCH = "which is quicker depends on the engine speed at the launch"
+    DEPENDS_ON_SHIFTS = "which is quicker depends on the shift speeds"
     DEPENDS_ON_GRIP = "which is quicker depends on the grip"
     NOT_SURE = "which is quicker is not sure"
     OUT_OF_REACH = "the goal was not reached"
@@ -101,6 +104,8 @@ class Case:
         Peak powers [W].
     why : Attribution, optional
         Where along the engine speed the gap comes from: the lower peak as the first curve, the higher as the second.
+    driving : Driving, optional
+        The gap with other launch and shift speeds, curves as for `why`.
     """
 
     higher: str
@@ -120,6 +125,7 @@ class Case:
     higher_power: float = nan
     lower_power: float = nan
     why: Attribution | None = None
+    driving: Driving | None = None
 
     @property
     def peak_effect(self) -> PeakEffect:
@@ -133,6 +139,12 @@ class Case:
         if abs(found.share) < WORTH_NAMING:
             return PeakEffect.NO_DIFFERENCE
         return PeakEffect.GAINS if found.share < 0.0 else PeakEffect.LOSES
+
+    @property
+    def turned_by_driver(self) -> Tried | None:
+        """What the driver may do otherwise so that the other curve is the quicker one; None where nothing does."""
+        tried = (self.driving.launch, self.driving.shifts) if self.driving else ()
+        return next((each for each in tried if each and each.changes_sides), None)
 
     @property
     def worst(self) -> RatedPart | None:
@@ -190,9 +202,15 @@ def judge(case: Case, grip_doubt: float) -> Verdict:
     if isnan(case.full_gap):
         return Verdict(Finding.OUT_OF_REACH, case, grip_doubt)
     finding = _by_grip(case) if case.odds is None else _by_cases(case.full_gap, case.odds)
+    if finding in _SETTLED and (tried := case.turned_by_driver):
+        launch = case.driving is not None and tried is case.driving.launch
+        finding = Finding.DEPENDS_ON_LAUNCH if launch else Finding.DEPENDS_ON_SHIFTS
     if finding is Finding.HELPS and case.overload:
         finding = Finding.HELPS_BUT_OVERLOADS
     return Verdict(finding, case, grip_doubt)
+
+
+_SETTLED = (Finding.HELPS, Finding.HURTS)
 
 
 def _by_grip(case: Case) -> Finding:

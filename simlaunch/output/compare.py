@@ -8,7 +8,9 @@ from math import isnan, nan
 from typing import TypeVar
 
 from simlaunch.analysis.attribution import Attribution, Span
+from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Chance, Odds
 from simlaunch.analysis.reference_conditions import FootingGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
@@ -200,6 +202,44 @@ def _why(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     yield Table("Where the gap comes from", _WHY_HEADS, (*rows, Row("together", numbers.unit(Dimension.TIME), cells)))
 
 
+def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Table]:
+    """What each launch loses to what, full pedal, and what is left without all of it."""
+    one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
+    if one is None or other is None:
+        return
+    rows = [_row("nothing: the ideal launch", one.ideal, other.ideal, Dimension.TIME, numbers)]
+    shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in Cause)
+    rows.extend(_row(cause.value, first, second, Dimension.TIME, numbers) for cause, first, second in shares)
+    rows.append(_row("together", one.time, other.time, Dimension.TIME, numbers))
+    yield Table("What takes the time, full pedal", _heads(pair), tuple(rows))
+
+
+def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    """Times with other launch speeds and with later shifts, full pedal."""
+    found = pair.driving
+    if found and found.launch:
+        unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
+        labels = [f"{numbers.plain(each, Dimension.ROTATIONAL_SPEED)} {unit}" for each in found.launch.values]
+        yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
+    if found and found.shifts:
+        labels = [
+            "at the greatest wheel force" if share == 0.0 else f"{100.0 * share:.0f} % of the way to the rev limiter"
+            for share in found.shifts.values
+        ]
+        yield _tried_table("Shifts, full pedal", labels, found.shifts, pair, numbers)
+
+
+def _tried_table(title: str, labels: list[str], tried: Tried, pair: Pair, numbers: Numbers) -> Table:
+    rows = [
+        _row(f"{label}{' (as given)' if k == tried.as_given else ''}", one, other, Dimension.TIME, numbers)
+        for k, (label, one, other) in enumerate(zip(labels, tried.first, tried.second, strict=True))
+    ]
+    if tried.best is not None:
+        best = (tried.first[tried.best[0]], tried.second[tried.best[1]])
+        rows.append(_row("each at its best of these", *best, Dimension.TIME, numbers))
+    return Table(title, _heads(pair), tuple(rows))
+
+
 def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
     """A curve put together from both that is quicker than either."""
     best = pair.why.best if pair.why else None
@@ -261,9 +301,9 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 
 
-def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
+def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Table, ...]:
     """Every table of one pair, in the order of printing."""
-    numbers = Numbers(system)
+    numbers, goal = Numbers(system), comparison.goal
     return (
         _marks(pair, pair.full, goal, numbers),
         _line_speeds(pair, pair.full, numbers),
@@ -278,6 +318,8 @@ def pair_tables(pair: Pair, goal: Target, system: System) -> tuple[Table, ...]:
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
         *_why(pair, numbers),
+        *_causes(pair, comparison, numbers),
+        *_tried(pair, numbers),
         _grip_check(pair, goal, numbers),
         *_odds(pair, numbers),
         *_rated(pair, numbers),
@@ -291,7 +333,7 @@ def tables(comparison: Comparison, system: System) -> tuple[Table, ...]:
     return tuple(make(comparison, Numbers(system)) for make in overall) + tuple(
         Table(f"{pair.first.name} / {pair.second.name}: {table.title}", table.heads, table.rows) if several else table
         for pair in comparison.pairs
-        for table in pair_tables(pair, comparison.goal, system)
+        for table in pair_tables(pair, comparison, system)
     )
 
 
@@ -384,7 +426,7 @@ def _closing(comparison: Comparison, system: System) -> tuple[str, ...]:
 
 def _full_pair(pair: Pair, comparison: Comparison, system: System) -> Iterator[str]:
     yield _pair_head(pair)
-    yield from tables_text(pair_tables(pair, comparison.goal, system))
+    yield from tables_text(pair_tables(pair, comparison, system))
     if pair.why and pair.why.spans:
         follow = f" {_SHIFTS_FOLLOW}" if pair.why.shifts_follow else ""
         yield paragraph(f"{_MEANING_OF_SPANS}{follow}")
@@ -428,7 +470,7 @@ def _cost(pair: Pair, numbers: Numbers) -> Table:
     part = Part.GEARBOX_INPUT
     rows = [
         *_curves(pair, numbers).rows,
-        _row(spin.label, *(each.wheelspin_time for each in grip), spin.dimension, numbers),
+        _row(spin.label, grip[0].wheelspin_time, grip[1].wheelspin_time, spin.dimension, numbers),
         _row(f"steady pull, {part.value}", _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers),
     ]
     worst = pair.verdict.case.worst
@@ -622,9 +664,53 @@ def _span_object(span: Span) -> Object:
     }
 
 
-def _why_object(why: Attribution | None) -> Object | None:
-    if why is None:
+def _why_object(pair: Pair, comparison: Comparison) -> Object:
+    return {**_spans_object(pair.why), **_causes_object(pair, comparison)}
+
+
+def _causes_object(pair: Pair, comparison: Comparison) -> Object:
+    one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
+    if one is None or other is None:
+        return {"by_cause": None, "ideal": None}
+    causes = [
+        {
+            "name": cause.value,
+            "first_s": number(one.shares[cause].share),
+            "second_s": number(other.shares[cause].share),
+            "share_s": number(other.shares[cause].share - one.shares[cause].share),
+        }
+        for cause in Cause
+    ]
+    gap = {"first_s": number(one.ideal), "second_s": number(other.ideal), "share_s": number(other.ideal - one.ideal)}
+    return {"by_cause": causes, "ideal": gap}
+
+
+def _tried_object(tried: Tried | None, key: str, values: list[float]) -> Object | None:
+    if tried is None:
         return None
+    return {
+        key: listed(values),
+        "as_given": tried.as_given,
+        "first_time_s": listed(tried.first),
+        "second_time_s": listed(tried.second),
+        "gap_s": listed(tried.gaps),
+        "gap_at_best_s": number(tried.gap_at_best),
+    }
+
+
+def _driving_object(found: Driving | None) -> Object | None:
+    if found is None:
+        return None
+    launch, shifts = found.launch, found.shifts
+    return {
+        "launch": _tried_object(launch, "engine_speed_rpm", [_rpm(each) for each in launch.values] if launch else []),
+        "shifts": _tried_object(shifts, "way_to_limiter_share", list(shifts.values) if shifts else []),
+    }
+
+
+def _spans_object(why: Attribution | None) -> Object:
+    if why is None:
+        return {"by_engine_speed": None, "shift_speeds_follow": None, "quicker_mixture": None}
     best = why.best and {
         "time_s": number(why.best.time),
         "parts": [
@@ -639,13 +725,14 @@ def _why_object(why: Attribution | None) -> Object | None:
     }
 
 
-def _pair_object(pair: Pair) -> Object:
+def _pair_object(pair: Pair, comparison: Comparison) -> Object:
     return {
         "first": pair.first.name,
         "second": pair.second.name,
         "full": _pedal_object(pair.full),
         "held_slip": _pedal_object(pair.held),
-        "why": _why_object(pair.why),
+        "why": _why_object(pair, comparison),
+        "driving": _driving_object(pair.driving),
         "verdict": _verdict_object(pair.verdict),
     }
 
@@ -679,5 +766,5 @@ def document(comparison: Comparison, *, trace: bool = False) -> Object:
         "targets_reached": comparison.reached,
         "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
         "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
-        "pairs": [_pair_object(pair) for pair in comparison.pairs],
+        "pairs": [_pair_object(pair, comparison) for pair in comparison.pairs],
     }

@@ -6,9 +6,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
-from simlaunch.analysis.attribution import Share, Span
+from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.odds import Odds
+from simlaunch.analysis.shapley import Share
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.output.layout import short
@@ -278,6 +279,20 @@ class _Teller:
         ordered = sorted(counts, key=lambda span: -abs(span.full.share))[:_MOST_SPANS]
         return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}"
 
+    def other_driving(self) -> str:
+        """What the gap would be if each curve were launched and shifted as suits it best."""
+        driving = self.case.driving
+        if driving is None:
+            return ""
+        tried = ((driving.launch, "launch speed"), (driving.shifts, "shift speeds"))
+        told = [
+            f"; with the {what} that {'suits' if what.endswith('speed') else 'suit'} each best, of those tried, "
+            f"{named(self.case.higher)} is {self.gap(each.gap_at_best)}"
+            for each, what in tried
+            if each and isfinite(each.gap_at_best) and (each.matters or each.changes_sides)
+        ]
+        return "".join(told)
+
     def span(self, span: Span) -> str:
         """What one span does, in which the curves may interact."""
         ends = [self.numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end)]
@@ -405,7 +420,7 @@ def _capital(text: str) -> str:
 
 def _told(tell: _Teller, first: str, doubt: str) -> tuple[str, ...]:
     """Who wins, why, and at what cost and how surely."""
-    return (f"{tell.times()}: {first}", tell.why(), f"{tell.cost()}; {doubt}{tell.held()}")
+    return (f"{tell.times()}: {first}", f"{tell.why()}{tell.other_driving()}", f"{tell.cost()}; {doubt}{tell.held()}")
 
 
 def _settled(tell: _Teller) -> tuple[str, ...]:
@@ -437,6 +452,15 @@ def _depends(tell: _Teller) -> tuple[str, ...]:
         tell,
         f"{_open_gap(tell)}, but that depends on the grip",
         f"which curve is quicker is not sure: {tell.named_gaps(tell.grip())}",
+    )
+
+
+def _depends_on_driver(tell: _Teller) -> tuple[str, ...]:
+    launch = tell.case.driving is not None and tell.case.turned_by_driver is tell.case.driving.launch
+    return _told(
+        tell,
+        f"{_open_gap(tell)}, but that depends on the {'launch' if launch else 'shift speeds'}",
+        f"as launched and shifted here, {tell.named_gaps(tell.doubt())}",
     )
 
 
@@ -474,6 +498,8 @@ _TELL: dict[Finding, Callable[[_Teller], tuple[str, ...]]] = {
     Finding.HELPS_BUT_OVERLOADS: _overloads,
     Finding.HURTS: _settled,
     Finding.NO_DIFFERENCE: _no_difference,
+    Finding.DEPENDS_ON_LAUNCH: _depends_on_driver,
+    Finding.DEPENDS_ON_SHIFTS: _depends_on_driver,
     Finding.DEPENDS_ON_GRIP: _depends,
     Finding.NOT_SURE: _not_sure,
     Finding.OUT_OF_REACH: _out_of_reach,

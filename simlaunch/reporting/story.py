@@ -24,6 +24,8 @@ _ANSWERS = {
     Finding.HELPS_BUT_OVERLOADS: "{higher} is the bigger number and quicker, but it overloads a part",
     Finding.HURTS: "{higher} is the bigger number, but it is slower",
     Finding.NO_DIFFERENCE: "{higher} is the bigger number, but it makes no difference worth naming",
+    Finding.DEPENDS_ON_LAUNCH: "{higher} is the bigger number; whether it is quicker depends on the launch",
+    Finding.DEPENDS_ON_SHIFTS: "{higher} is the bigger number; whether it is quicker depends on the shift speeds",
     Finding.DEPENDS_ON_GRIP: "{higher} is the bigger number; whether it is quicker depends on the grip",
     Finding.NOT_SURE: "{higher} is the bigger number; whether it is quicker is not sure",
     Finding.OUT_OF_REACH: "No verdict: the goal was not reached",
@@ -66,7 +68,7 @@ class Story:
     answer : str
         The verdict in a line.
     verdict : tuple of str
-        The verdict in two sentences.
+        The verdict in sentences.
     cards : tuple of Card
         Three numbers side by side.
     parts : str
@@ -76,7 +78,7 @@ class Story:
     question: str
     setting: str
     answer: str
-    verdict: tuple[str, str]
+    verdict: tuple[str, ...]
     cards: tuple[Card, ...]
     parts: str
 

@@ -65,8 +65,10 @@ NONE = replace(HURTS, higher_time=13.5336, full_gap=0.004, held_gap=0.003, odds=
 
 
 def _told(case: Case) -> tuple[Finding, str, str]:
+    """The finding, who is quicker, and cost and doubt."""
     verdict = judge(case, 0.05)
-    return (verdict.finding, *sentences(verdict, "metric"))
+    first, *_, last = sentences(verdict, "metric")
+    return verdict.finding, first, last
 
 
 # --- golden cases ---

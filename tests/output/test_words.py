@@ -34,8 +34,10 @@ CASE = Case(
 
 
 def _told(**changes: object) -> tuple[Finding, str, str]:
+    """The finding, who is quicker, and cost and doubt."""
     verdict = judge(replace(CASE, **changes), 0.05)  # type: ignore[arg-type]
-    return (verdict.finding, *sentences(verdict, "metric"))
+    first, *_, last = sentences(verdict, "metric")
+    return verdict.finding, first, last
 
 
 def test_a_harmful_peak() -> None:

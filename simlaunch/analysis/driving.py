@@ -1,0 +1,186 @@
+"""What the driver may do otherwise, and what that makes of the gap between two curves: launch speed and shift speeds.
+
+A curve can lose because the start or the shifts do not suit it. So both curves are launched at several engine speeds,
+and, where the shift speeds are not typed, with every shift put off by the same share of the way from the speed of
+greatest wheel force to the rev limiter: where a shift interrupts the torque, fewer and later shifts can be quicker than
+those that give the most force. A gap that changes its sign among them belongs to the driver as much as to the curve.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import isnan, nan
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.ready import aim
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.many import measure_many
+from simlaunch.metrics.marks import Target
+from simlaunch.physics.engine import limiter_start
+from simlaunch.record import CAR, Pedal, Record
+from simlaunch.scenario.lowering import lower
+from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.batch import on_threads
+from simlaunch.simulation.run import complete
+
+Array = NDArray[np.float64]
+
+LATER = (0.0, 0.25, 0.5, 0.75, 1.0)
+"""Shares of the way from the shift speeds as they are to the rev limiter [-]."""
+
+AROUND = (-1000.0, -500.0, 0.0, 500.0, 1000.0)
+"""Launch speeds beside the one of the scenario [rpm]."""
+
+_A_LITTLE = 0.2  # share of a gap by which it may differ and still be the same (common practice) [-]
+_RPM = np.pi / 30.0
+
+
+@dataclass(frozen=True)
+class Tried:
+    """Times of two curves for several values of something that the driver chooses, with full pedal.
+
+    Parameters
+    ----------
+    values : tuple of float
+        What was tried: engine speeds [rad/s], or shares of the way to the rev limiter [-].
+    as_given : int
+        Which of them is that of the scenario.
+    first, second : tuple of float
+        Times to the target; nan where it was not reached [s].
+    """
+
+    values: tuple[float, ...]
+    as_given: int
+    first: tuple[float, ...]
+    second: tuple[float, ...]
+
+    @property
+    def gaps(self) -> tuple[float, ...]:
+        """Second curve less first, both with the same value [s]."""
+        return tuple(other - one for one, other in zip(self.first, self.second, strict=True))
+
+    @property
+    def best(self) -> tuple[int, int] | None:
+        """Which value is the quickest for either curve; None where a curve does not get there with any."""
+        if all(map(isnan, self.first)) or all(map(isnan, self.second)):
+            return None
+        return int(np.nanargmin(self.first)), int(np.nanargmin(self.second))
+
+    @property
+    def gap_at_best(self) -> float:
+        """Second curve less first, each with its quickest value; nan where a curve does not get there [s]."""
+        return nan if self.best is None else self.second[self.best[1]] - self.first[self.best[0]]
+
+    @property
+    def changes_sides(self) -> bool:
+        """Whether the other curve is quicker, by a time worth naming, with some value or when each has its best."""
+        given = self.gaps[self.as_given]
+        turned = [gap for gap in (*self.gaps, self.gap_at_best) if gap * given < 0.0 and abs(gap) >= WORTH_NAMING]
+        return abs(given) >= WORTH_NAMING and bool(turned)
+
+    @property
+    def matters(self) -> bool:
+        """Whether the gap is another one, by more than a little, when each curve has its quickest value."""
+        given = self.gaps[self.as_given]
+        return abs(self.gap_at_best - given) >= max(WORTH_NAMING, _A_LITTLE * abs(given))
+
+    def turned(self) -> Tried:
+        """The same with the curves exchanged."""
+        return Tried(self.values, self.as_given, self.second, self.first)
+
+
+@dataclass(frozen=True)
+class Driving:
+    """The gap between two curves with other launch speeds and other shift speeds.
+
+    Parameters
+    ----------
+    launch : Tried or None
+        Launch speeds; None for a launch against a torque converter's brakes at one speed only.
+    shifts : Tried or None
+        Shift speeds; None where they are typed or there is one gear.
+    """
+
+    launch: Tried | None
+    shifts: Tried | None
+
+    def turned(self) -> Driving:
+        """The same with the curves exchanged."""
+        return Driving(self.launch and self.launch.turned(), self.shifts and self.shifts.turned())
+
+
+def _launch_speeds(car: Record) -> tuple[float, ...]:
+    given = float(car.launch.engine_speed)
+    low, high = float(car.engine.idle), float(limiter_start(car.engine))
+    return tuple(given + each * _RPM for each in AROUND if each == 0.0 or low <= given + each * _RPM < high)
+
+
+def _with_launch(car: Record, speed: float) -> Record:
+    other = car.copy()
+    other.launch.engine_speed = speed
+    return other
+
+
+def _with_shifts(car: Record, share: float) -> Record:
+    """The car with every shift put off by a share of the way to the rev limiter."""
+    as_is, other = car.copy(), car.copy()
+    complete(as_is)
+    last = int(car.gearbox.count) - 1
+    best = as_is.gearbox.shift_speed[:last]
+    other.gearbox.shift_speed[:last] = best + share * (limiter_start(car.engine) - best)
+    return other if share else as_is
+
+
+def _times(cars: Sequence[Record], target: Target, tolerance: float | None) -> Array:
+    many = np.zeros(len(cars), CAR).view(np.recarray)
+    for index, car in enumerate(cars):
+        complete(car)
+        aim(car, (target,))
+        many[index] = car
+    parts = on_threads(
+        lambda rows: measure_many(many[rows], (target,), tolerance, times_only=True).values[:, 0], many.size, most=8
+    )
+    return np.concatenate(list(parts))
+
+
+def driving(scenario: Scenario, first: str, second: str, target: Target, *, tolerance: float | None = None) -> Driving:
+    """Launch two curves with other launch speeds and other shift speeds.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    first, second : str
+        Names of two of its curves.
+    target : Target
+        What the time is taken to.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    Driving
+        Times with full pedal.
+
+    Raises
+    ------
+    UsageError
+        No curve of that name, or a tolerance out of range.
+    """
+    pair = [lower(scenario, name, Pedal.FULL) for name in (first, second)]
+    speeds = _launch_speeds(pair[0])
+    last = int(pair[0].gearbox.count) - 1
+    later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()
+    cars = [_with_launch(car, speed) for car in pair for speed in speeds]
+    cars += [_with_shifts(car, share) for car in pair for share in later]
+    times = _times(cars, target, tolerance)
+    launches = times[: 2 * len(speeds)].reshape(2, -1)
+    shifts = times[2 * len(speeds) :].reshape(2, -1)
+    given = speeds.index(float(pair[0].launch.engine_speed))
+    return Driving(
+        Tried(speeds, given, *(tuple(map(float, row)) for row in launches)) if len(speeds) > 1 else None,
+        Tried(later, 0, *(tuple(map(float, row)) for row in shifts)) if later else None,
+    )
