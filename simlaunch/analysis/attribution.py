@@ -173,6 +173,10 @@ class _Stretch:
     end: _Cut
     area: float
 
+    def holds(self, speed: float) -> bool:
+        """Whether an engine speed lies in it."""
+        return self.start.speed <= speed <= self.end.speed
+
 
 @dataclass(frozen=True)
 class _Pair:
@@ -198,6 +202,11 @@ class _Pair:
         """Index of the curve with the higher peak; None where the peaks are the same."""
         one, other = (float(torque.max()) for torque in self.torque)
         return None if abs(one - other) <= SAME * max(one, other) else int(other > one)
+
+    @property
+    def place_of_peak(self) -> float | None:
+        """Engine speed of the higher peak; None where the peaks are the same [rad/s]."""
+        return None if self.higher is None else float(self.speed[int(np.argmax(self.torque[self.higher]))])
 
     def crossing(self, low: float, high: float) -> float:
         """Engine speed between two others at which the curves meet [rad/s]."""
@@ -269,17 +278,19 @@ def _stretches(pair: _Pair) -> list[_Stretch]:
     return [_Stretch(cuts[i], cuts[i + 1], float(areas[i])) for i in range(len(cuts) - 1)]
 
 
-def _joined(stretches: Sequence[_Stretch]) -> list[_Stretch]:
+def _joined(stretches: Sequence[_Stretch], peak: float | None) -> list[_Stretch]:
     """The same with small ones joined to their neighbours, until few are left and each within the range counts.
 
-    A small one at an end of the range stays by itself, so that it widens no other.
+    A small one at an end of the range stays by itself, so that it widens no other, and so does the one that holds the
+    higher peak, which is asked about however small it is.
     """
     left = list(stretches)
     while len(left) > 1:
         least = SMALLEST * sum(abs(each.area) for each in left)
-        small = [k for k in range(1, len(left) - 1) if abs(left[k].area) < least]
+        others = [k for k, each in enumerate(left) if peak is None or not each.holds(peak)]
+        small = [k for k in others if 0 < k < len(left) - 1 and abs(left[k].area) < least]
         if len(left) > MOST_SPANS:
-            small = list(range(len(left)))
+            small = others
         if not small:
             break
         smallest = min(small, key=lambda k: abs(left[k].area))
@@ -290,13 +301,12 @@ def _joined(stretches: Sequence[_Stretch]) -> list[_Stretch]:
 
 
 def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
-    last = len(stretches) - 1
+    last, peak = len(stretches) - 1, pair.place_of_peak
     if last == 0:
         return [SpanName.WHOLE]
-    if pair.higher is None:
+    if peak is None:
         return [SpanName.LOW, *[SpanName.MIDDLE] * (last - 1), SpanName.TOP]
-    top = float(pair.speed[int(np.argmax(pair.torque[pair.higher]))])
-    holds = next((i for i, each in enumerate(stretches) if top <= each.end.speed), last)
+    holds = next(i for i, each in enumerate(stretches) if each.holds(peak))
     found = [SpanName.BELOW if i < holds else SpanName.ABOVE for i in range(last + 1)]
     found[0], found[last] = SpanName.LOW, SpanName.TOP
     found[holds] = {0: SpanName.PEAK_AND_LOW, last: SpanName.PEAK_AND_TOP}.get(holds, SpanName.PEAK)
@@ -441,7 +451,7 @@ def attribute(
     one, other = (lower(scenario, name, Pedal.FULL) for name in (first, second))
     follow = bool(np.isnan(one.gearbox.shift_speed[: int(one.gearbox.count) - 1]).any())
     pair = _pair(one, other)
-    stretches = _joined(_stretches(pair))
+    stretches = _joined(_stretches(pair), pair.place_of_peak)
     if not stretches:
         return Attribution(first, second, target, (), None, follow)
     times = _times(scenario, (first, second), stretches, target, tolerance)

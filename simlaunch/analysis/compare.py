@@ -353,6 +353,8 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         lower=lower.name,
         higher_peak=higher_load.peak_torque,
         lower_peak=lower_load.peak_torque,
+        higher_power=_peak_power(higher.full.car),
+        lower_power=_peak_power(lower.full.car),
         target=target,
         higher_time=mark(higher.full.run.trace, target).time,
         lower_time=mark(lower.full.run.trace, target).time,
@@ -366,8 +368,6 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         input_torques=(input_pull(higher.full), input_pull(lower.full)),
         odds=_drawn(study, lower.name, higher.name),
         rated=_rated(higher_load, lower_load),
-        higher_power=_peak_power(higher.full.car),
-        lower_power=_peak_power(lower.full.car),
         why=attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
         driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from math import isclose, isnan, nan
+from math import isclose, isnan
 from typing import TYPE_CHECKING
 
 from simlaunch.metrics.marks import Target
@@ -84,6 +84,8 @@ class Case:
         Names of the curves with the higher and with the lower peak.
     higher_peak, lower_peak : float
         Peak torques [N m].
+    higher_power, lower_power : float
+        Peak powers [W].
     target : Target
         What they are judged by.
     higher_time, lower_time : float
@@ -100,8 +102,6 @@ class Case:
         The lower peak as the first curve, the higher as the second, with full pedal; None where nothing was drawn.
     rated : tuple of RatedPart
         Parts with ratings that carry something with both, with full pedal.
-    higher_power, lower_power : float
-        Peak powers [W].
     why : Attribution, optional
         Where along the engine speed the gap comes from: the lower peak as the first curve, the higher as the second.
     driving : Driving, optional
@@ -112,6 +112,8 @@ class Case:
     lower: str
     higher_peak: float
     lower_peak: float
+    higher_power: float
+    lower_power: float
     target: Target
     higher_time: float
     lower_time: float
@@ -122,8 +124,6 @@ class Case:
     input_torques: tuple[float, float]
     odds: Odds | None = None
     rated: tuple[RatedPart, ...] = ()
-    higher_power: float = nan
-    lower_power: float = nan
     why: Attribution | None = None
     driving: Driving | None = None
 

@@ -649,12 +649,12 @@ def _rpm(speed: float) -> float:
     return float(to_display(speed, Dimension.ROTATIONAL_SPEED, System.METRIC)[0])
 
 
-def _span_object(span: Span) -> Object:
+def _span_object(span: Span, why: Attribution) -> Object:
     return {
         "name": span.name.value,
         "from_rpm": number(_rpm(span.start)),
         "to_rpm": number(_rpm(span.end)),
-        "second_above": span.second_above,
+        "higher": why.second if span.second_above else why.first,
         "share_s": number(span.full.share),
         "least_s": number(span.full.least),
         "most_s": number(span.full.most),
@@ -690,7 +690,7 @@ def _tried_object(tried: Tried | None, key: str, values: list[float]) -> Object 
         return None
     return {
         key: listed(values),
-        "as_given": tried.as_given,
+        f"given_{key}": number(values[tried.as_given]),
         "first_time_s": listed(tried.first),
         "second_time_s": listed(tried.second),
         "gap_s": listed(tried.gaps),
@@ -710,7 +710,7 @@ def _driving_object(found: Driving | None) -> Object | None:
 
 def _spans_object(why: Attribution | None) -> Object:
     if why is None:
-        return {"by_engine_speed": None, "shift_speeds_follow": None, "quicker_mixture": None}
+        return {"by_engine_speed": None, "shift_speeds": None, "quicker_mixture": None}
     best = why.best and {
         "time_s": number(why.best.time),
         "parts": [
@@ -719,8 +719,8 @@ def _spans_object(why: Attribution | None) -> Object:
         ],
     }
     return {
-        "by_engine_speed": [_span_object(span) for span in why.spans],
-        "shift_speeds_follow": why.shifts_follow,
+        "by_engine_speed": [_span_object(span, why) for span in why.spans],
+        "shift_speeds": "follow the curve" if why.shifts_follow else "as typed",
         "quicker_mixture": best,
     }
 

@@ -41,6 +41,8 @@ HURTS = Case(
     lower="plateau",
     higher_peak=560.0,
     lower_peak=450.0,
+    higher_power=245_500.0,
+    lower_power=284_700.0,
     target=Target("402.336 m", Kind.DISTANCE, 0.0, 402.336),
     higher_time=13.7506,
     lower_time=13.5296,
@@ -77,9 +79,7 @@ def _told(case: Case) -> tuple[Finding, str, str]:
 def test_a_peak_that_hurts() -> None:
     finding, first, second = _told(HURTS)
     assert finding is Finding.HURTS
-    assert first == (
-        'With 110 N m more peak torque, "peak" takes 13.75 s for 1/4 mile against 13.53 s with "plateau": 0.22 s lost.'
-    )
+    assert first == ('"plateau" takes 13.53 s for 1/4 mile, "peak" 13.75 s: "plateau" is 0.22 s quicker.')
     assert second.startswith('Wheelspin time: 2.70 s against 1.69 s; "peak" loads "gearbox" in steady pull to ')
     assert "slower in 496 of 512 drawn cases (95 to 99 %)" in second
 
@@ -87,10 +87,10 @@ def test_a_peak_that_hurts() -> None:
 def test_a_peak_that_helps() -> None:
     finding, first, second = _told(HELPS)
     assert finding is Finding.HELPS
-    assert first.endswith('13.33 s for 1/4 mile against 13.53 s with "plateau": 0.20 s gained.')
+    assert first == '"peak" takes 13.33 s for 1/4 mile, "plateau" 13.53 s: "peak" is 0.20 s quicker.'
     assert second.startswith('There is no wheelspin with either curve; "peak" loads "gearbox" in steady pull to ')
     assert second.endswith(
-        "; the gain varies: quicker in 499 of 512 drawn cases (96 to 99 %), mostly by 0.04 s to 0.31 s."
+        '; the difference varies: "peak" is quicker in 499 of 512 drawn cases (96 to 99 %), mostly by 0.04 s to 0.31 s.'
     )
 
 
@@ -104,8 +104,8 @@ def test_no_difference_worth_naming_within_the_odds() -> None:
 def test_a_peak_that_helps_but_breaks_a_rating() -> None:
     finding, first, second = _told(replace(HELPS, rated=(WITHIN, OVER)))
     assert finding is Finding.HELPS_BUT_OVERLOADS
-    assert first.endswith("0.20 s gained, but too much is asked of a part.")
-    assert 'loads "gearbox" in steady pull to 112.4 % of its rating (too much); the gain varies: ' in second
+    assert first.endswith("0.20 s quicker, but too much is asked of a part.")
+    assert 'loads "gearbox" in steady pull to 112.4 % of its rating (too much); the difference varies: ' in second
 
 
 def test_a_rating_that_both_break_is_not_laid_to_the_peak_alone() -> None:
@@ -123,8 +123,8 @@ def test_a_peak_that_hurts_and_breaks_a_rating_is_still_one_that_hurts() -> None
 def test_odds_that_do_not_settle_it() -> None:
     finding, first, second = _told(replace(HELPS, odds=OPEN))
     assert finding is Finding.NOT_SURE
-    assert first.endswith(": 0.20 s quicker, but that is not sure.")
-    assert "which curve is quicker is not sure: quicker in 358 of 512 drawn cases" in second
+    assert first.endswith(': "peak" is 0.20 s quicker, but that is not sure.')
+    assert 'which curve is quicker is not sure: "peak" is quicker in 358 of 512 drawn cases' in second
 
 
 def test_a_share_that_may_be_chance_settles_nothing() -> None:
@@ -136,7 +136,7 @@ def test_a_share_that_may_be_chance_settles_nothing() -> None:
 def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
     finding, first, second = _told(replace(HELPS, rated=(WITHIN, BOTH_OVER)))
     assert finding is Finding.HELPS_BUT_OVERLOADS
-    assert first.endswith("0.20 s gained, but too much is asked of a part with either curve.")
+    assert first.endswith("0.20 s quicker, but too much is asked of a part with either curve.")
     assert (
         'loads "gearbox" in shocks to 167.6 % of its torque of expected failure (1-2 shift: clutch at its capacity of '
         '700 N m) (too much, as with "plateau"), the same with both curves and so no reason to choose; ' in second
@@ -169,9 +169,9 @@ def test_a_goal_out_of_reach_stays_out_of_reach() -> None:
 
 
 @pytest.mark.parametrize("case", [HURTS, HELPS, NONE, replace(HELPS, rated=(OVER,)), replace(HELPS, odds=OPEN)])
-def test_there_are_two_sentences(case: Case) -> None:
+def test_each_is_a_sentence(case: Case) -> None:
     for sentence in _told(case)[1:]:
-        assert sentence[0].isupper()
+        assert sentence[0].isupper() or sentence[0] == '"'
         assert sentence.endswith(".")
         assert not re.search(r"\. ", sentence)
 

@@ -9,13 +9,15 @@ import pytest
 
 from output.compared import comparison, scenario
 from output.rounding import stands_in
-from simlaunch.analysis.compare import Comparison, CurveRuns
+from simlaunch.analysis.compare import Comparison, CurveRuns, compare
 from simlaunch.analysis.simulate import target_label
-from simlaunch.metrics.marks import STANDARD
+from simlaunch.analysis.verdict import Finding
+from simlaunch.metrics.marks import STANDARD, mark
 from simlaunch.output.compare import tables
 from simlaunch.output.layout import columns
 from simlaunch.output.words import sentences
 from simlaunch.record import Pedal
+from simlaunch.scenario.reading import changed
 from simlaunch.units.spelling import System
 
 HURTS, HELPS = "road-coupe", "all-drive-grip"
@@ -23,7 +25,7 @@ _NUMBER = re.compile(r"(?<![\w.])[+-]?\d+(?:\.\d+)?(?![\w.]*\d)")
 
 
 def _text(name: str, system: System = System.METRIC) -> str:
-    return comparison(name).to_text(system)
+    return comparison(name).to_text(system, full=True)
 
 
 def _numbers(text: str) -> set[str]:
@@ -52,17 +54,29 @@ def test_text_fits_a_terminal_and_holds_no_control_characters(name: str, system:
         assert line == "" or line.isprintable()
 
 
-@pytest.mark.parametrize(
-    ("name", "words"), [(HURTS, ("s lost.", "no difference worth naming")), (HELPS, ("s gained.",))]
-)
-def test_the_verdict_comes_last(name: str, words: tuple[str, ...]) -> None:
-    blocks = _text(name).split("\n\n")
+@pytest.mark.parametrize("full", [False, True])
+@pytest.mark.parametrize("name", [HURTS, HELPS])
+def test_the_verdict_comes_last_in_three_sentences(name: str, full: bool) -> None:
+    blocks = comparison(name).to_text(full=full).split("\n\n")
     assert blocks[-1].startswith("Verdict\n")
     told = " ".join(blocks[-1].split())
-    first, second = sentences(comparison(name).pairs[0].verdict, "metric")
-    assert told == f"Verdict {first} {second}"
-    assert any(word in first for word in words)
+    verdict = comparison(name).pairs[0].verdict
+    first, why, last = sentences(verdict, "metric")
+    assert told == f"Verdict {first} {why} {last}"
+    assert ("quicker" in first) == (verdict.finding is not Finding.NO_DIFFERENCE)
+    assert "more peak torque" in why
     assert blocks[-2].startswith("Caution: ")
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("name", [HURTS, HELPS])
+def test_what_is_printed_by_default_fits_a_screen(name: str, system: System) -> None:
+    """Fifty lines of 80 columns, and nothing in it that the full text does not hold."""
+    lines = comparison(name).to_text(system).splitlines()
+    assert len(lines) <= 50
+    assert max(map(columns, lines)) <= 80
+    shown = _numbers(_text(name, system))
+    assert [each for each in _numbers("\n".join(lines)) if not stands_in(each, shown)] == []
 
 
 def test_the_header_names_scenario_and_conditions() -> None:
@@ -140,11 +154,28 @@ def test_a_long_name_is_cut_to_keep_the_width(name: str) -> None:
 def test_several_pairs_follow_one_another_and_end_in_a_verdict_each() -> None:
     found = comparison(HURTS)
     several = replace(found, pairs=(*found.pairs, *found.pairs))
-    text = several.to_text()
+    text = several.to_text(full=True)
     assert text.count("peak against plateau\n") == 4  # a head for each pair, and one above each verdict
     assert text.count("Verdict, peak against plateau\n") == 2
     titles = [table.title for table in tables(several, System.METRIC)]
-    assert all(title.startswith("peak / plateau: ") for title in titles)
+    assert titles[:2] == ["1/4 mile, times in s", "Row behind column, full pedal"]
+    assert all(title.startswith("peak / plateau: ") for title in titles[2:])
+
+
+def test_three_curves_are_ranked_by_the_goal_and_set_against_each_other() -> None:
+    middle = {"name": "middle", "points": [["1000 rpm", "200 N m"], ["3000 rpm", "430 N m"], ["7000 rpm", "320 N m"]]}
+    car = scenario(HURTS)
+    kept = [{"name": each.name, "points": [[s.text, t.text] for s, t in each.points]} for each in car.curves]
+    found = compare(changed(car, {"curves": [*kept, middle]}), cases=0)
+    times = {runs.name: mark(runs.full.run.trace, found.goal).time for runs in found.runs}
+    first, second = tables(found, System.METRIC)[:2]
+    assert [row.label for row in first.rows] == sorted(times, key=lambda name: times[name])
+    behind = [float(row.cells[1]) for row in first.rows]
+    assert behind == pytest.approx([time - min(times.values()) for time in sorted(times.values())], abs=6e-4)
+    for row in second.rows:
+        gaps = [times[row.label] - times[name] for name in second.heads]
+        assert [float(cell) for cell in row.cells] == pytest.approx(gaps, abs=6e-4)
+    assert len(found.to_text().splitlines()) <= 50
 
 
 def test_a_bad_run_is_flagged_loudly() -> None:

@@ -34,7 +34,7 @@ SHEETS = SCENARIOS / "sheets"
 _UNITLESS = re.compile(
     r"rows|cases|too_much|no_reason|noise|deviation|outlier|left_out|value|flagged|peak_bound|ratio|gear|steps|share|slip|factor|bad|boost|sound|reached|doubt|rejected|humidity|_slip_(front|rear)"
 )
-_UNIT = re.compile(r"_(s|m|m3|J|N|N_m|Pa|W|rad|kg|m_per_s2?|rad_per_s|kg_per_m3|kg_per_s|kg_per_J)$")
+_UNIT = re.compile(r"_(s|m|m3|J|N|N_m|Pa|W|rad|kg|m_per_s2?|rad_per_s|kg_per_m3|kg_per_s|kg_per_J|rpm)$")
 
 
 def _strict(text: str) -> Any:

@@ -22,6 +22,8 @@ CASE = Case(
     lower="plateau",
     higher_peak=560.0,
     lower_peak=450.0,
+    higher_power=245_500.0,
+    lower_power=284_700.0,
     target=GOAL,
     higher_time=13.7506,
     lower_time=13.5296,
@@ -43,21 +45,21 @@ def _told(**changes: object) -> tuple[Finding, str, str]:
 def test_a_harmful_peak() -> None:
     finding, first, second = _told()
     assert finding is Finding.HURTS
-    assert first == (
-        'With 110 N m more peak torque, "peak" takes 13.75 s for 1/4 mile against 13.53 s with "plateau": 0.22 s lost.'
-    )
+    assert first == ('"plateau" takes 13.53 s for 1/4 mile, "peak" 13.75 s: "plateau" is 0.22 s quicker.')
     assert second == (
         'Wheelspin time: 2.70 s against 1.69 s; "peak" pulls 694 N m at the gearbox input '
-        "against 655 N m; the loss varies with the grip: 0.33 s slower with 5 % less grip and 0.05 s slower with 5 % "
-        "more."
+        'against 655 N m; the difference varies with the grip: "peak" is 0.33 s slower with 5 % less grip and '
+        "0.05 s slower with 5 % more."
     )
 
 
 def test_a_helpful_peak() -> None:
     finding, first, second = _told(higher_time=13.3296, full_gap=-0.2, held_gap=-0.2, grip_gaps=(-0.1, -0.3))
     assert finding is Finding.HELPS
-    assert first.endswith('13.33 s for 1/4 mile against 13.53 s with "plateau": 0.20 s gained.')
-    assert second.endswith("the gain holds: 0.10 s quicker with 5 % less grip and 0.30 s quicker with 5 % more.")
+    assert first == '"peak" takes 13.33 s for 1/4 mile, "plateau" 13.53 s: "peak" is 0.20 s quicker.'
+    assert second.endswith(
+        'the difference holds: "peak" is 0.10 s quicker with 5 % less grip and 0.30 s quicker with 5 % more.'
+    )
 
 
 def test_no_difference_worth_naming() -> None:
@@ -70,8 +72,8 @@ def test_no_difference_worth_naming() -> None:
 def test_grip_decides() -> None:
     finding, first, second = _told(grip_gaps=(0.3, -0.2))
     assert finding is Finding.DEPENDS_ON_GRIP
-    assert first.endswith(": 0.22 s slower, but that depends on the grip.")
-    assert "which curve is quicker is not sure: 0.30 s slower with 5 % less grip and 0.20 s quicker" in second
+    assert first.endswith(': "plateau" is 0.22 s quicker, but that depends on the grip.')
+    assert 'not sure: "peak" is 0.30 s slower with 5 % less grip and 0.20 s quicker with 5 % more.' in second
 
 
 @pytest.mark.parametrize(
@@ -98,17 +100,20 @@ def test_no_wheelspin_is_not_called_a_cost() -> None:
 def test_a_run_that_fails_on_other_grip_leaves_a_verdict_that_is_not_sure() -> None:
     finding, _, second = _told(grip_gaps=(nan, 0.1))
     assert finding is Finding.HURTS
-    assert "the loss is not sure: without a finish with 5 % less grip and 0.10 s slower with 5 % more" in second
+    assert (
+        'the difference is not sure: "peak" is without a finish with 5 % less grip and 0.10 s slower with 5 % more'
+        in second
+    )
 
 
 def test_a_peak_that_slip_control_would_put_to_use_is_said_to_be_one() -> None:
     _, _, second = _told(held_gap=-0.15)
-    assert second.endswith("; with slip control the higher peak would help, 0.15 s quicker.")
+    assert second.endswith('; with slip control "peak" would be 0.15 s quicker.')
 
 
 def test_a_gain_that_slip_control_would_undo_is_said_to_be_one() -> None:
     _, _, second = _told(full_gap=-0.2, grip_gaps=(-0.2, -0.2), held_gap=0.15)
-    assert second.endswith("; with slip control it would be 0.15 s slower.")
+    assert second.endswith('; with slip control "peak" would be 0.15 s slower.')
 
 
 def test_held_slip_that_agrees_needs_no_word() -> None:
@@ -116,22 +121,30 @@ def test_held_slip_that_agrees_needs_no_word() -> None:
 
 
 def test_equal_peaks_are_not_called_higher() -> None:
-    assert _told(lower_peak=560.0)[1].startswith("With the same peak torque (difference 0 N m), ")
+    told = sentences(judge(replace(CASE, lower_peak=560.0), 0.05), "metric")[1]
+    assert told == '"peak" has the same peak torque and 39.2 kW less peak power.'
+
+
+def test_peak_power_stands_beside_peak_torque() -> None:
+    for power, words in ((284_700.0, "and the same peak power"), (290_000.0, "and 5.3 kW more peak power")):
+        told = sentences(judge(replace(CASE, higher_power=power), 0.05), "metric")[1]
+        assert told == f'"peak" has 110 N m more peak torque {words}.'
+    assert sentences(judge(CASE, 0.05), "metric")[1].endswith(" more peak torque but 39.2 kW less peak power.")
 
 
 def test_each_is_one_sentence() -> None:
     for gaps in ((0.3, 0.2), (-0.3, -0.2), (0.3, -0.2), (0.0, 0.0), (nan, nan)):
         times = {"higher_time": nan} if gaps[0] != gaps[0] else {}
         for sentence in _told(full_gap=gaps[0], grip_gaps=gaps, **times)[1:]:
-            assert sentence[0].isupper()
+            assert sentence[0].isupper() or sentence[0] == '"'
             assert sentence.endswith(".")
             assert not re.search(r"\. ", sentence)
 
 
 def test_us_units() -> None:
-    first, second = sentences(judge(CASE, 0.05), "us")
-    assert first.startswith("With 81 lb-ft more peak torque")
-    assert "512 lb-ft at the gearbox input against 483 lb-ft" in second
+    _, why, last = sentences(judge(CASE, 0.05), "us")
+    assert why == '"peak" has 81 lb-ft more peak torque but 52.6 hp less peak power.'
+    assert "512 lb-ft at the gearbox input against 483 lb-ft" in last
 
 
 def test_a_hostile_name_cannot_give_orders() -> None:
@@ -214,18 +227,17 @@ def _signed(text: str) -> list[float]:
 @pytest.mark.parametrize("seed", range(400))
 def test_no_sentence_contradicts_its_numbers(seed: int) -> None:
     case = _random_case(np.random.default_rng(seed))
-    first, second = sentences(judge(case, 0.05), "metric")
-    higher, lower, said = re.search(
-        r"takes (\d+\.\d+) s for 1/4 mile against (\d+\.\d+) s with \S+: (.*)\.$", first
+    first, _, second = sentences(judge(case, 0.05), "metric")
+    one, quick, other, slow, said = re.search(
+        r'^"(\w+)" takes (\d+\.\d+) s for 1/4 mile, "(\w+)" (\d+\.\d+) s: (.*)\.$', first
     ).groups()  # type: ignore[union-attr]
-    between = round(float(higher) - float(lower), 3)
-    gap = re.match(r"(\d+\.\d\d) s (lost|gained|slower|quicker)", said)
+    between = round(float(slow) - float(quick), 3)
+    gap = re.match(r'"(\w+)" is (\d+\.\d\d) s quicker', said)
     if gap:  # the times, subtracted, give the gap that is printed
-        sign = 1.0 if gap[2] in ("lost", "slower") else -1.0
-        assert sign * between == pytest.approx(
-            float(gap[1]), abs=1e-9 if len(higher.partition(".")[2]) == 2 else 0.0051
-        )
-        assert float(gap[1]) >= WORTH_NAMING
+        assert gap[1] == one != other
+        assert between == pytest.approx(float(gap[2]), abs=1e-9 if len(quick.partition(".")[2]) == 2 else 0.0051)
+        assert float(gap[2]) >= WORTH_NAMING
+        assert (one == "peak") == (case.full_gap < 0.0)
     else:
         assert "within 0.01 s" in said
         assert abs(between) <= WORTH_NAMING
@@ -241,8 +253,8 @@ def test_no_sentence_contradicts_its_numbers(seed: int) -> None:
         assert min(map(abs, named)) >= WORTH_NAMING
         assert max(map(abs, named)) <= 4.0 * min(map(abs, named)) + 0.03  # half to twice, and what rounding may add
     if "alike" in second.partition(";")[0]:
-        one, other = map(float, _SECONDS.findall(second.partition(";")[0]))
-        assert abs(one - other) <= 0.1 * max(one, other) + 0.01
+        longer, shorter = map(float, _SECONDS.findall(second.partition(";")[0]))
+        assert abs(longer - shorter) <= 0.1 * max(longer, shorter) + 0.01
 
 
 @pytest.mark.parametrize("gaps", [(-0.011, -0.058), (-0.030, -0.0101), (-0.009, -0.030)])
