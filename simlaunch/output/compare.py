@@ -143,7 +143,7 @@ def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
 
 
-def _curves(pair: Pair, numbers: Numbers) -> Table:
+def curves_table(pair: Pair, numbers: Numbers) -> Table:
     """Peaks of the curves as they are given, at full load."""
     case = pair.verdict.case
     torques = _by_order(pair, case.higher_peak, case.lower_peak)
@@ -186,7 +186,7 @@ def _sections(pair: Pair, numbers: Numbers) -> Table:
 _WHY_HEADS = ("full pedal", "least", "most", "held slip")
 
 
-def _why(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+def why_tables(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     """What each span of engine speed adds to the gap; least and most are those with full pedal."""
     if pair.why is None or not pair.why.spans:
         return
@@ -312,12 +312,12 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
         _surplus(pair, numbers),
-        _curves(pair, numbers),
+        curves_table(pair, numbers),
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
         _sections(pair, numbers),
-        *_why(pair, numbers),
+        *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
         *_tried(pair, numbers),
         _grip_check(pair, goal, numbers),
@@ -469,7 +469,7 @@ def _cost(pair: Pair, numbers: Numbers) -> Table:
     grip, spin = (one.measures.grip, other.measures.grip), reported("grip")["wheelspin_time"]
     part = Part.GEARBOX_INPUT
     rows = [
-        *_curves(pair, numbers).rows,
+        *curves_table(pair, numbers).rows,
         _row(spin.label, grip[0].wheelspin_time, grip[1].wheelspin_time, spin.dimension, numbers),
         _row(f"steady pull, {part.value}", _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers),
     ]
@@ -482,7 +482,7 @@ def _cost(pair: Pair, numbers: Numbers) -> Table:
 
 def _screen_of_pair(pair: Pair, comparison: Comparison, system: System) -> Iterator[str]:
     numbers = Numbers(system)
-    shown = (_main_times(pair, comparison.goal, numbers), *_why(pair, numbers), _cost(pair, numbers))
+    shown = (_main_times(pair, comparison.goal, numbers), *why_tables(pair, numbers), _cost(pair, numbers))
     yield from tables_text(shown)
     yield from map(paragraph, _mixture(pair, numbers))
 

@@ -1,4 +1,4 @@
-"""Figures of a comparison: speed and gap, slip and use of grip, curves against the usable torque."""
+"""Figures of a comparison: speed and gap, slip and use of grip, where the gap comes from, and the usable torque."""
 
 from __future__ import annotations
 
@@ -33,6 +33,7 @@ from simlaunch.plotting.look import (
     units_of,
 )
 from simlaunch.plotting.usable import usable_figure
+from simlaunch.plotting.why import why_figure
 from simlaunch.record import Pedal
 from simlaunch.units.spelling import Dimension
 
@@ -50,11 +51,18 @@ _SHORTEST_WINDOW = 3.0  # [s]
 
 
 def figures(comparison: Comparison, system: str) -> dict[str, Figure]:
-    """Speed and gap, slip and use of grip, and the compared curves against the usable torque."""
+    """Speed and gap, slip and use of grip, for each pair why, and the compared curves against the usable torque."""
     units = units_of(system)
+    several = len(comparison.pairs) > 1
     return {
         "gap": _gap_figure(comparison, units),
         "slip": _slip_figure(comparison, units),
+        **{
+            f"why-{index}" if several else "why": why_figure(
+                pair, (curve_style(0), curve_style(index)), comparison.goal, units
+            )
+            for index, pair in enumerate(comparison.pairs, start=1)
+        },
         "torque": usable_figure(comparison.usable, system),
     }
 

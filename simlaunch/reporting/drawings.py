@@ -14,16 +14,19 @@ from simlaunch.analysis.usable import UsableTorque
 from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output import worth as worth_words
+from simlaunch.output.compare import curves_table, why_tables
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.sweep import case_text, told_text, value_text
 from simlaunch.output.sweep import tables as sweep_tables
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import driven_slip
+from simlaunch.plotting.look import curve_style, units_of
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure
 from simlaunch.plotting.run import gap_over_time, shown_until, unfolding_figure
 from simlaunch.plotting.save import drawn_for_page
 from simlaunch.plotting.usable import plateau_choice_figure, usable_figure
+from simlaunch.plotting.why import why_figure
 from simlaunch.plotting.worth import worth_figure
 from simlaunch.reporting import what_if
 from simlaunch.reporting.gather import Material, Swept
@@ -97,7 +100,7 @@ def pictures(material: Material, system: System) -> dict[str, Picture]:
     Returns
     -------
     dict of str to Picture
-        By name: ``torque``, ``run``, ``what-if``, and where there is something to draw ``worth``, ``odds``,
+        By name: ``torque``, ``run``, ``what-if``, and where there is something to draw ``why``, ``worth``, ``odds``,
         ``parts``, ``map`` and ``trade-off``.
     """
     return {picture.name: picture for picture in _each(material, system)}
@@ -106,6 +109,13 @@ def pictures(material: Material, system: System) -> dict[str, Picture]:
 def _each(material: Material, system: System) -> Iterator[Picture]:
     numbers, found = Numbers(system), material.comparison
     names = " and ".join(named(runs.name) for runs in found.runs)
+    if material.pair.why and material.pair.why.spans:
+        yield _picture(
+            "why",
+            lambda: why_figure(material.pair, (curve_style(0), curve_style(1)), found.goal, units_of(system)),
+            f"Lines over engine speed: torque and power of {names}, with the seconds that each span adds to the gap.",
+            (*why_tables(material.pair, numbers), curves_table(material.pair, numbers)),
+        )
     yield _picture(
         "torque",
         lambda: usable_figure(material.usable, system),
