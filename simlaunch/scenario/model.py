@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -218,6 +218,37 @@ class Scenario(Section):
         scenario._file = file
         return scenario
 
+    def replace(self, changes: Mapping[str, object] | None = None, /, **more: object) -> Scenario:
+        """The same scenario with some values replaced.
+
+        Parameters
+        ----------
+        changes : mapping of str to object, optional
+            Key path, such as ``"body.mass"``, to what would stand in the file, such as ``"1500 kg"``.
+        **more : object
+            The same, for keys at the top of the file and for ``**{"body.mass": "1500 kg"}``.
+
+        Returns
+        -------
+        Scenario
+            Checked as far as the new values reach; its `file` is None.
+
+        Raises
+        ------
+        UsageError
+            A path that leads nowhere.
+        ScenarioError
+            Values that do not do, with every fault, as if they had been read from a file.
+
+        Examples
+        --------
+        >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
+        >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
+        """
+        from simlaunch.scenario.reading import changed  # reads into the models above
+
+        return changed(self, {**(changes or {}), **more})
+
     def __eq__(self, other: object) -> bool:
         """Whether two scenarios say the same, wherever they were loaded from."""
         return isinstance(other, Scenario) and self.__dict__ == other.__dict__
@@ -303,6 +334,63 @@ class Scenario(Section):
         return {"road": {**kept, **surface}}
 
 
+# --- conditions over several numbers: of one car, or of many whose `si` are arrays ---
+
+
+def _beyond(engine: Engine, curve: Curve) -> Any:
+    return engine.rev_limit.si > curve.points[-1][0].si * (1 + 1e-12)
+
+
+def _idle_too_high(engine: Engine) -> Any:
+    return engine.idle.si >= engine.rev_limit.si
+
+
+def _band_too_wide(engine: Engine) -> Any:
+    return engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si
+
+
+def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
+
+
+def _shifted_outside(engine: Engine, speed: Quantity) -> Any:
+    return (speed.si <= engine.idle.si) | (speed.si > engine.rev_limit.si)
+
+
+def _locks_in_no_gear(coupling: TorqueConverter, gearbox: Gearbox) -> Any:
+    return (coupling.lock_up_capacity.si > 0.0) & (coupling.lock_up_gear.si > len(gearbox.ratios))
+
+
+def _too_tall(body: Body) -> Any:
+    return body.cg_height.si > 0.6 * body.wheelbase.si
+
+
+def at_odds(scenario: Scenario) -> Any:
+    """Whether numbers of several keys break a rule between them.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Its sections may hold quantities whose `si` is an array of shape (n, 1), a value for each of n cars.
+
+    Returns
+    -------
+    bool or ndarray of bool, shape (n, 1)
+        True where `disagreements` has a fault of these numbers.
+    """
+    engine, coupling, gearbox = scenario.engine, scenario.coupling, scenario.gearbox
+    found = _idle_too_high(engine) | _band_too_wide(engine) | _too_tall(scenario.body)
+    found |= _launched_outside(engine, scenario.launch)
+    for curve in scenario.curves:
+        found |= _beyond(engine, curve)
+    for speed in () if gearbox.shift_at == BEST_FORCE else gearbox.shift_at:
+        found |= _shifted_outside(engine, speed)
+    return found | _locks_in_no_gear(coupling, gearbox) if isinstance(coupling, TorqueConverter) else found
+
+
+# --- rules between sections ---
+
+
 def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     seen: set[str] = set()
     for n, curve in enumerate(curves, start=1):
@@ -319,7 +407,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for curve in curves:
         last = curve.points[-1][0]
-        if engine.rev_limit.si > last.si * (1 + 1e-12):
+        if _beyond(engine, curve):
             why = f"is above {last.text}, where curve {quoted(curve.name)} ends"
             yield Fault("engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it")
 
@@ -331,16 +419,16 @@ def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
-    if engine.idle.si >= engine.rev_limit.si:
+    if _idle_too_high(engine):
         why = f"is not below the rev limit, {engine.rev_limit.text}"
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
-    elif engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si:
+    elif _band_too_wide(engine):
         typed = quoted(engine.limiter_band.text)
         yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if not engine.idle.si <= launch.engine_speed.si < engine.rev_limit.si:
+    if _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -349,27 +437,21 @@ def _shift_speeds(engine: Engine, gearbox: Gearbox) -> Iterator[Fault]:
     if gearbox.shift_at == BEST_FORCE:
         return
     for n, speed in enumerate(gearbox.shift_at, start=1):
-        if not engine.idle.si < speed.si <= engine.rev_limit.si:
+        if _shifted_outside(engine, speed):
             why = f"is not above idle ({engine.idle.text}) and up to the rev limit ({engine.rev_limit.text})"
             place = "gearbox.shift_at" if len(gearbox.shift_at) == 1 else f"gearbox.shift_at[{n}]"
             yield Fault(place, quoted(speed.text), why, "write a speed between the two")
 
 
 def _lock_up_gear(coupling: CouplingSection, gearbox: Gearbox) -> Iterator[Fault]:
-    if isinstance(coupling, TorqueConverter) and coupling.lock_up_capacity.si:
+    if isinstance(coupling, TorqueConverter) and _locks_in_no_gear(coupling, gearbox):
         gears = len(gearbox.ratios)
-        if coupling.lock_up_gear.si > gears:
-            typed = quoted(coupling.lock_up_gear.text)
-            yield Fault(
-                "coupling.lock_up_gear",
-                typed,
-                f"is above the number of gears, {gears}",
-                f"write 1 to {gears}",
-            )
+        why = f"is above the number of gears, {gears}"
+        yield Fault("coupling.lock_up_gear", quoted(coupling.lock_up_gear.text), why, f"write 1 to {gears}")
 
 
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
-    if body.cg_height.si > 0.6 * body.wheelbase.si:
+    if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
         yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
 
@@ -415,20 +497,23 @@ _RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
 )
 
 
-def disagreements(sections: Mapping[str, Any]) -> tuple[Fault, ...]:
+def disagreements(sections: Mapping[str, Any], touched: Collection[str] | None = None) -> tuple[Fault, ...]:
     """Faults between sections, as far as the sections at hand allow them to be found.
 
     Parameters
     ----------
     sections : mapping of str to section
         Sound sections by key; those with faults of their own are left out.
+    touched : collection of str, optional
+        Sections that are new; rules between others are left out.
 
     Returns
     -------
     tuple of Fault
         Places are full key paths; lists count from 1.
     """
-    rules = (rule(*(sections[need] for need in needs)) for needs, rule in _RULES if set(needs) <= set(sections))
+    wanted = (each for each in _RULES if touched is None or not set(each[0]).isdisjoint(touched))
+    rules = (rule(*(sections[need] for need in needs)) for needs, rule in wanted if set(needs) <= set(sections))
     return tuple(fault for found in rules for fault in found)
 
 

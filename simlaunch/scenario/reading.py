@@ -9,6 +9,7 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -19,6 +20,7 @@ from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
+from simlaunch.scenario.surroundings import Section
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20
@@ -86,10 +88,14 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
         raise ScenarioError(source, _first((*references.faults, *faults))) from None
-    found = (*references.faults, *unsound(scenario.uncertain or (), quantity_at))
+    found = (*references.faults, *_unsound(scenario))
     if found:
         raise ScenarioError(source, _first(found))
     return scenario
+
+
+def _unsound(scenario: Scenario) -> tuple[Fault, ...]:
+    return tuple(unsound(scenario.uncertain or (), quantity_at))
 
 
 def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
@@ -122,6 +128,71 @@ def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
     ScenarioError
         When the new values do not do.
     """
+    made = with_sections(scenario, changes)
+    touched = {path.partition(".")[0] for path in changes}
+    if made is None or disagreements(vars(made), touched) or ("uncertain" in touched and _unsound(made)):
+        return _read_anew(scenario, changes)  # finds every fault; or a table has become one of another kind
+    return made
+
+
+class _Below(dict[str, Any]):
+    """New values below a table; a plain dict among them is a new value itself."""
+
+
+def with_sections(scenario: Scenario, changes: Mapping[str, object]) -> Scenario | None:
+    """The same scenario with some values replaced: sections that hold one are checked, rules between sections are not.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Stays as it is.
+    changes : mapping of str to object
+        Key path to what would stand in the file.
+
+    Returns
+    -------
+    Scenario or None
+        None where a section cannot take its new values, or has no such key.
+    """
+    tree = _Below()
+    for path, value in changes.items():
+        *tables, key = path.split(".")
+        below = tree
+        for table in tables:
+            below = below.setdefault(table, _Below())
+            if not isinstance(below, _Below):
+                return None
+        if key in below:
+            return None
+        below[key] = value
+    try:
+        new = {name: _new_value(scenario, name, each) for name, each in tree.items()}
+    except (ValidationError, LookupError):
+        return None
+    made = scenario.model_copy(update=new)
+    made._file = None
+    return made
+
+
+def _new_value(holder: Section, name: str, value: object) -> object:
+    """What a key of a table holds with new values: the value itself, or a table with some values below it replaced."""
+    if not isinstance(value, _Below):
+        return _adapter(name).validate_python(value) if isinstance(holder, Scenario) else value
+    section = getattr(holder, name, None)
+    if not isinstance(section, Section):
+        raise LookupError(name)
+    given = {key: getattr(section, key) for key in section.model_fields_set}
+    return type(section).model_validate(given | {key: _new_value(section, key, each) for key, each in value.items()})
+
+
+@cache
+def _adapter(name: str) -> TypeAdapter[Any]:
+    """Validator of a key at the top of a scenario."""
+    return TypeAdapter(Scenario.model_fields[name].rebuild_annotation())
+
+
+def _read_anew(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
+    """The same scenario with some values replaced, read as a whole."""
     data = scenario.model_dump(exclude_unset=True)
     for path, value in changes.items():
         *tables, key = path.split(".")
@@ -412,9 +483,9 @@ def _faults(error: ValidationError, data: Table) -> list[Fault]:
     if not broken:  # the sections had been compared already
         return own
     sound: dict[str, object] = {}
-    for name, info in Scenario.model_fields.items():
+    for name in Scenario.model_fields:
         if name not in broken and name in data:
-            sound[name] = TypeAdapter(info.rebuild_annotation()).validate_python(data[name])
+            sound[name] = _adapter(name).validate_python(data[name])
     uncertain: Any = sound.get("uncertain") or ()
     return [*own, *disagreements(sound), *unsound(uncertain, quantity_at)]
 

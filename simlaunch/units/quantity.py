@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -59,6 +59,7 @@ def _conversion(unit: str, si: str) -> tuple[float, float]:
     return ((far - zero) / 2.0**20 if zero else one), zero  # a far point, so that an offset costs no digits
 
 
+@lru_cache(maxsize=8192)  # most texts of a scenario are read again and again: defaults, bounds, all but what changed
 def read(text: str, *dimensions: Dimension) -> Quantity:
     """Quantity of one of the wanted kinds, from text with a unit.
 
