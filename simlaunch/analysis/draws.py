@@ -14,9 +14,9 @@ from scipy import stats
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.scenario.schema import quantity_at

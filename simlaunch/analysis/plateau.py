@@ -14,9 +14,9 @@ from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, high
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, with_gear_sets
 from simlaunch.units.gate import quoted

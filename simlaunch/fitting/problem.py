@@ -15,8 +15,8 @@ from simlaunch.analysis.draws import Line
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fitting.parameters import Parameter, cars_with, words_of
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import complete

@@ -7,8 +7,10 @@ import re
 from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import reduce
+from operator import or_
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, NamedTuple, TypeAlias
 
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
@@ -334,11 +336,11 @@ class Scenario(Section):
         return {"road": {**kept, **surface}}
 
 
-# --- conditions over several numbers: of one car, or of many whose `si` are arrays ---
+# --- conditions between numbers: of one car, or of many whose `si` are arrays ---
 
 
-def _beyond(engine: Engine, curve: Curve) -> Any:
-    return engine.rev_limit.si > curve.points[-1][0].si * (1 + 1e-12)
+def _beyond(engine: Engine, curves: tuple[Curve, ...]) -> Any:
+    return engine.rev_limit.si > min(curve.points[-1][0].si for curve in curves) * (1 + 1e-12)
 
 
 def _idle_too_high(engine: Engine) -> Any:
@@ -353,39 +355,23 @@ def _launched_outside(engine: Engine, launch: Launch) -> Any:
     return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
 
 
-def _shifted_outside(engine: Engine, speed: Quantity) -> Any:
+def _outside(engine: Engine, speed: Quantity) -> Any:
     return (speed.si <= engine.idle.si) | (speed.si > engine.rev_limit.si)
 
 
-def _locks_in_no_gear(coupling: TorqueConverter, gearbox: Gearbox) -> Any:
+def _shifted_outside(engine: Engine, gearbox: Gearbox) -> Any:
+    speeds = () if gearbox.shift_at == BEST_FORCE else gearbox.shift_at
+    return reduce(or_, (_outside(engine, speed) for speed in speeds), False)
+
+
+def _locked_in_no_gear(coupling: CouplingSection, gearbox: Gearbox) -> Any:
+    if not isinstance(coupling, TorqueConverter):
+        return False
     return (coupling.lock_up_capacity.si > 0.0) & (coupling.lock_up_gear.si > len(gearbox.ratios))
 
 
 def _too_tall(body: Body) -> Any:
     return body.cg_height.si > 0.6 * body.wheelbase.si
-
-
-def at_odds(scenario: Scenario) -> Any:
-    """Whether numbers of several keys break a rule between them.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Its sections may hold quantities whose `si` is an array of shape (n, 1), a value for each of n cars.
-
-    Returns
-    -------
-    bool or ndarray of bool, shape (n, 1)
-        True where `disagreements` has a fault of these numbers.
-    """
-    engine, coupling, gearbox = scenario.engine, scenario.coupling, scenario.gearbox
-    found = _idle_too_high(engine) | _band_too_wide(engine) | _too_tall(scenario.body)
-    found |= _launched_outside(engine, scenario.launch)
-    for curve in scenario.curves:
-        found |= _beyond(engine, curve)
-    for speed in () if gearbox.shift_at == BEST_FORCE else gearbox.shift_at:
-        found |= _shifted_outside(engine, speed)
-    return found | _locks_in_no_gear(coupling, gearbox) if isinstance(coupling, TorqueConverter) else found
 
 
 # --- rules between sections ---
@@ -407,7 +393,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for curve in curves:
         last = curve.points[-1][0]
-        if _beyond(engine, curve):
+        if _beyond(engine, (curve,)):
             why = f"is above {last.text}, where curve {quoted(curve.name)} ends"
             yield Fault("engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it")
 
@@ -437,14 +423,14 @@ def _shift_speeds(engine: Engine, gearbox: Gearbox) -> Iterator[Fault]:
     if gearbox.shift_at == BEST_FORCE:
         return
     for n, speed in enumerate(gearbox.shift_at, start=1):
-        if _shifted_outside(engine, speed):
+        if _outside(engine, speed):
             why = f"is not above idle ({engine.idle.text}) and up to the rev limit ({engine.rev_limit.text})"
             place = "gearbox.shift_at" if len(gearbox.shift_at) == 1 else f"gearbox.shift_at[{n}]"
             yield Fault(place, quoted(speed.text), why, "write a speed between the two")
 
 
 def _lock_up_gear(coupling: CouplingSection, gearbox: Gearbox) -> Iterator[Fault]:
-    if isinstance(coupling, TorqueConverter) and _locks_in_no_gear(coupling, gearbox):
+    if isinstance(coupling, TorqueConverter) and _locked_in_no_gear(coupling, gearbox):
         gears = len(gearbox.ratios)
         why = f"is above the number of gears, {gears}"
         yield Fault("coupling.lock_up_gear", quoted(coupling.lock_up_gear.text), why, f"write 1 to {gears}")
@@ -478,26 +464,37 @@ def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> I
             yield Fault(f"gear_sets[{n}].shift_at", "", why, f'give one, or {count - 1}, or "best force"')
 
 
-_RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
-    (("curves",), _curve_names),
-    (("curves",), _curve_torque),
-    (("parts",), names_apart),
-    (("uncertain", "correlation"), lambda entries, correlation: uncorrelatable(entries or (), correlation)),
-    (("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
-    (("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
-    (("surfaces",), lambda given: _alternative_names("surfaces", given)),
-    (("gearbox", "gear_sets"), _gear_sets_fit),
-    (("engine", "curves"), _curve_reach),
-    (("limits", "curves"), envelope_unknown),
-    (("engine",), _idle),
-    (("engine", "launch"), _launch_speed),
-    (("engine", "gearbox"), _shift_speeds),
-    (("coupling", "gearbox"), _lock_up_gear),
-    (("body",), _centre_of_gravity),
+class _Rule(NamedTuple):
+    """Something between sections that has to hold."""
+
+    needs: tuple[str, ...]
+    faults: Callable[..., Iterator[Fault]]
+    broken: Callable[..., Any] | None = None
+    """Whether numbers break it, of one car or of many; None for a rule on anything else."""
+
+
+_RULES = (
+    _Rule(("curves",), _curve_names),
+    _Rule(("curves",), _curve_torque),
+    _Rule(("parts",), names_apart),
+    _Rule(("uncertain", "correlation"), lambda entries, correlation: uncorrelatable(entries or (), correlation)),
+    _Rule(("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
+    _Rule(("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
+    _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
+    _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
+    _Rule(("engine", "curves"), _curve_reach, _beyond),
+    _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
+    _Rule(("engine", "launch"), _launch_speed, _launched_outside),
+    _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
+    _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
+    _Rule(("body",), _centre_of_gravity, _too_tall),
 )
 
 
-def disagreements(sections: Mapping[str, Any], touched: Collection[str] | None = None) -> tuple[Fault, ...]:
+def disagreements(
+    sections: Mapping[str, Any], touched: Collection[str] | None = None, *, numbers: bool = True
+) -> tuple[Fault, ...]:
     """Faults between sections, as far as the sections at hand allow them to be found.
 
     Parameters
@@ -506,15 +503,35 @@ def disagreements(sections: Mapping[str, Any], touched: Collection[str] | None =
         Sound sections by key; those with faults of their own are left out.
     touched : collection of str, optional
         Sections that are new; rules between others are left out.
+    numbers : bool
+        False leaves out rules on numbers, which `at_odds` finds broken.
 
     Returns
     -------
     tuple of Fault
         Places are full key paths; lists count from 1.
     """
-    wanted = (each for each in _RULES if touched is None or not set(each[0]).isdisjoint(touched))
-    rules = (rule(*(sections[need] for need in needs)) for needs, rule in wanted if set(needs) <= set(sections))
-    return tuple(fault for found in rules for fault in found)
+    wanted = (rule for rule in _RULES if touched is None or not set(touched).isdisjoint(rule.needs))
+    rules = (rule for rule in wanted if (numbers or rule.broken is None) and set(rule.needs) <= set(sections))
+    return tuple(fault for rule in rules for fault in rule.faults(*(sections[need] for need in rule.needs)))
+
+
+def at_odds(scenario: Scenario) -> Any:
+    """Whether numbers break a rule between sections.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        One car; or many, whose sections hold quantities with an array of shape (n, 1) as their `si`.
+
+    Returns
+    -------
+    bool or ndarray of bool, shape (n, 1)
+        True where `disagreements` finds a fault of numbers.
+    """
+    rules = ((rule.broken, rule.needs) for rule in _RULES)
+    found = (broken(*(getattr(scenario, need) for need in needs)) for broken, needs in rules if broken)
+    return reduce(or_, found)
 
 
 _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (

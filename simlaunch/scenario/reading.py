@@ -129,9 +129,12 @@ def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
         When the new values do not do.
     """
     made = with_sections(scenario, changes)
-    touched = {path.partition(".")[0] for path in changes}
-    if made is None or disagreements(vars(made), touched) or ("uncertain" in touched and _unsound(made)):
+    if made is None:
         return _read_anew(scenario, changes)  # finds every fault; or a table has become one of another kind
+    touched = {path.partition(".")[0] for path in changes}
+    found = disagreements(vars(made), touched) or (_unsound(made) if "uncertain" in touched else ())
+    if found:
+        raise ScenarioError(_changed_name(scenario), _first(found))
     return made
 
 
@@ -157,13 +160,13 @@ def with_sections(scenario: Scenario, changes: Mapping[str, object]) -> Scenario
     tree = _Below()
     for path, value in changes.items():
         *tables, key = path.split(".")
-        below = tree
+        below: dict[str, Any] = tree
         for table in tables:
-            below = below.setdefault(table, _Below())
-            if not isinstance(below, _Below):
+            inner = below.get(table, type(below)())
+            if not isinstance(inner, dict):
                 return None
-        if key in below:
-            return None
+            below[table] = inner = type(inner)(inner)
+            below = inner
         below[key] = value
     try:
         new = {name: _new_value(scenario, name, each) for name, each in tree.items()}
@@ -203,11 +206,17 @@ def _read_anew(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
             raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, known)}")
         table = data
         for name in tables:
-            table = table.setdefault(name, {})
-            if not isinstance(table, dict):
+            inner = table.get(name, {})
+            if not isinstance(inner, dict):
                 raise UsageError(f"{quoted(path)} lies in a list; change {name} in the file")
+            table[name] = table = dict(inner)
         table[key] = value
-    return from_mapping(data, f"{scenario.name}, changed")
+    return from_mapping(data, _changed_name(scenario))
+
+
+def _changed_name(scenario: Scenario) -> str:
+    """What messages call a scenario with other values."""
+    return f"{scenario.name}, changed"
 
 
 def with_gear_sets(scenario: Scenario, *, every: bool = True) -> dict[str, Scenario]:

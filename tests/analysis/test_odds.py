@@ -16,8 +16,8 @@ from simlaunch.analysis.launches import target_named
 from simlaunch.analysis.odds import Odds, chance, difference, odds, shares_of, sobol_points
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError, UsageError
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 

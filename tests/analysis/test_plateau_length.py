@@ -18,8 +18,8 @@ from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SA
 from simlaunch.errors import ScenarioError, UsageError
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import verdict
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 from simlaunch.units.spelling import System

@@ -16,9 +16,9 @@ from simlaunch.analysis.launches import as_many, column, make_ready, measure_all
 from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.marks import Kind, Target
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
-from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 

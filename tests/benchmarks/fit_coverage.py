@@ -20,8 +20,8 @@ from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit as fitted
 from simlaunch.fitting.histories import last_until
 from simlaunch.fitting.logs import LogRequest
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
 from simlaunch.simulation.run import launch

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.fitting.histories import last_until
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import launch

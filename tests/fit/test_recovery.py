@@ -17,8 +17,8 @@ from simlaunch.fitting.logs import Kind, LogRequest, read_run
 from simlaunch.fitting.parameters import parameter
 from simlaunch.fitting.problem import Problem, prepared
 from simlaunch.fitting.solving import solved
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, from_mapping, load
 from simlaunch.simulation.run import complete, launch

@@ -23,8 +23,8 @@ from simlaunch.analysis.plateau_search_space import Point, SearchSpace, Shape
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 

@@ -14,9 +14,9 @@ from simlaunch.analysis.usable import usable
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import grip_limited_acceleration, usable_torque
 from simlaunch.metrics.marks import Kind, Target, mark
+from simlaunch.parameters.fill import lower
 from simlaunch.record import FOOT, Pedal
 from simlaunch.scenario.car import Body, Tyre
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import changed, load
 from simlaunch.simulation.run import Outcome, launch

@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.parameters.fill import lower
 from simlaunch.physics import state as at
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import changed, load
 from simlaunch.simulation import events, kernel, run
 from simlaunch.simulation.run import launch

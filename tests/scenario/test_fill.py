@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from scipy.interpolate import pchip_interpolate
 
 from simlaunch.errors import UsageError
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.record import Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.car import unloaded_radius
-from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.reading import changed, from_mapping
 from simlaunch.scenario.surroundings import standard_pressure, standard_temperature
 
