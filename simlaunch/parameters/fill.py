@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from functools import cache
+from collections.abc import Mapping
+from functools import cache, reduce
 from types import SimpleNamespace
 from typing import Any
 
@@ -56,29 +56,16 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
 
 
 class Varied:
-    """Numbers of a scenario that vary, and what follows them in the record.
+    """A scenario whose numbers vary, and what follows them in the record.
 
     Parameters
     ----------
     scenario : Scenario
-        Holds a value at each of the keys, of the kind of quantity that it will have.
-    keys : iterable of str
-        Keys that hold one number, or that one number stands for.
+        Holds a value at every key that will vary, of the kind of quantity that it will have.
     """
 
-    def __init__(self, scenario: Scenario, keys: Iterable[str]) -> None:
+    def __init__(self, scenario: Scenario) -> None:
         self.scenario = scenario
-        self.keys = tuple(keys)
-        self._rows = _rows_of(self.keys)
-        self._dimensions = {key: _dimension(scenario, key) for key in self.keys}
-
-    def _with(self, columns: Mapping[str, Array]) -> Scenario:
-        """The scenario, holding many values at each of the keys."""
-        held: Any = self.scenario
-        for key, si in columns.items():
-            held = _replaced(held, key.split("."), Column(np.reshape(si, (-1, 1)), self._dimensions[key]))
-        scenario: Scenario = held
-        return scenario
 
     def put(self, cars: Cars, columns: Mapping[str, Array], where: Any = ...) -> NDArray[np.bool_]:
         """Fill the fields that follow the keys.
@@ -88,7 +75,7 @@ class Varied:
         cars : ndarray of CAR, shape (n,)
             Changed in place.
         columns : mapping of str to ndarray, shape (m,)
-            Values at every key, SI units.
+            Values at some keys, SI units. A key holds one number, or a list that one number stands for.
         where : index
             Which m of the cars; left out, all of them.
 
@@ -99,10 +86,19 @@ class Varied:
         """
         scenario = self._with(columns)
         tables = _tables(scenario)
-        for row in self._rows:
+        for row in _rows_of(tuple(columns)):
             _put(cars, row, tables, where)
         count = max(len(si) for si in columns.values())
         return np.broadcast_to(np.reshape(at_odds(scenario), -1), count)
+
+    def _with(self, columns: Mapping[str, Array]) -> Scenario:
+        """The scenario, holding many values at some keys."""
+        held: Any = self.scenario
+        for key, si in columns.items():
+            path = key.split(".")
+            held = _replaced(held, path, Column(np.reshape(si, (-1, 1)), _dimension(self.scenario, path)))
+        scenario: Scenario = held
+        return scenario
 
 
 def fill_table(target: Any, x: Array, y: Array) -> None:
@@ -168,10 +164,8 @@ def _of_each_axle(key: str) -> tuple[str, ...]:
     return (key,) if both or not name else (f"tyres.front.{name}", f"tyres.rear.{name}")
 
 
-def _dimension(scenario: Scenario, key: str) -> Dimension:
-    held: Any = scenario
-    for name in key.split("."):
-        held = getattr(held, name)
+def _dimension(scenario: Scenario, path: list[str]) -> Dimension:
+    held: Any = reduce(getattr, path, scenario)
     dimension: Dimension = (held[0] if isinstance(held, tuple) else held).dimension
     return dimension
 

@@ -198,7 +198,7 @@ class Caster:
         scenario = with_sections(self.scenario, changes)
         if scenario is None or disagreements(vars(scenario), numbers=False):
             return None
-        return _Base(lower(scenario, curve, pedal), Varied(scenario, (axis.name for axis in self._numbers.values())))
+        return _Base(lower(scenario, curve, pedal), Varied(scenario))
 
 
 def _possible(axis: Axis, si: NDArray[np.float64]) -> NDArray[np.bool_]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.units.gate import examine
+from simlaunch.units.gate import MAX_DECIMALS, examine
 from simlaunch.units.spelling import Dimension, System, kinds
 
 if TYPE_CHECKING:
@@ -179,3 +179,32 @@ def to_display(value_si: float, dimension: Dimension, system: System) -> tuple[f
     """
     unit = display_unit(dimension, system)
     return unit.of(value_si), unit.label
+
+
+def as_typed(value: float, dimension: Dimension, digits: int = 12) -> str:
+    """A value as it would be typed in a scenario.
+
+    Parameters
+    ----------
+    value : float
+        SI units.
+    dimension : Dimension
+        Kind of quantity.
+    digits : int
+        Significant digits.
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Examples
+    --------
+    >>> as_typed(0.012, Dimension.LENGTH, 3)
+    '0.012 m'
+    """
+    unit = display_unit(dimension, System.METRIC)
+    number = np.format_float_positional(unit.of(value), precision=digits, fractional=False, trim="-", unique=False)
+    if len(number.partition(".")[2]) > MAX_DECIMALS:
+        number = f"{unit.of(value):.{digits}g}"
+    return f"{number} {unit.label}".strip()

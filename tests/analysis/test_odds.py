@@ -11,9 +11,10 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.analysis.draws import Line, _apart, draws
+from simlaunch.analysis.draws import draws, own_value
 from simlaunch.analysis.launches import target_named
 from simlaunch.analysis.odds import Odds, chance, difference, odds, shares_of, sobol_points
+from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError, UsageError
 from simlaunch.parameters.fill import lower
@@ -248,7 +249,6 @@ def test_quantiles_of_the_distributions(entry: dict[str, str], share: float, exp
 @pytest.mark.parametrize(
     ("entry", "words"),
     [
-        (_entry("air.altitude", "normal", deviation="100 m"), "straight line"),
         (_entry("launch.engine_speed", "normal", deviation="3000 rpm"), "spread too far"),
         (_entry("air.density", "normal", deviation="0.01 kg/m^3"), "has no such value"),
         (_entry("body.mass", "triangular", low="1700 kg", high="1800 kg"), "own value is not from"),
@@ -260,10 +260,35 @@ def test_what_cannot_be_drawn_is_refused_with_its_name(entry: dict[str, str], wo
     assert entry["key"] in str(fault.value)
 
 
-def test_two_values_that_change_one_number_are_refused() -> None:
-    line = Line(np.array([3, 4]), np.zeros(2), np.ones(2))
-    with pytest.raises(InputError, match='"a" and "b" change the same number'):
-        _apart(("a", "b"), {0: line, 1: replace(line, words=np.array([4]))})
+@pytest.mark.parametrize(
+    "spread",
+    [
+        {"air.altitude": ("0 m", "2000 m", "700 m"), "air.temperature": ("0 degC", "30 degC", "11 degC")},
+        {"road.grade": ("-5 %", "5 %", "3.7 %"), "body.pitch_frequency": ("1.2 Hz", "2 Hz", "1.77 Hz")},
+        {"gearbox.efficiency": ("92 %", "96 %", "93.1 %"), "gearbox.final_drive": ("3", "4", "3.33")},
+        {"tyres.rear.rolling_factor_of_radius": ("0.96", "0.98", "0.973")},
+    ],
+)
+def test_a_car_follows_a_value_however_the_scenario_uses_it(spread: dict[str, tuple[str, str, str]]) -> None:
+    """No straight line: pressure at an altitude, the angle of a grade. Two values may feed one number of the car."""
+    entries = [_entry(key, "uniform", low=low, high=high) for key, (low, high, _) in spread.items()]
+    scenario = _uncertain(COUPE, *entries)
+    drawn = draws(scenario, ("peak", "plateau"), Pedal.FULL, goal(scenario))
+    changed_car = COUPE.replace({key: text for key, (_, _, text) in spread.items()})
+    values = np.array([[own_value(changed_car, key) for key in spread]])
+    for which, curve in enumerate(("peak", "plateau")):
+        single = lower(changed_car, curve, Pedal.FULL)
+        aim(single, (goal(scenario),))
+        assert drawn.made(values, which)[0].tobytes() == single.tobytes()
+
+
+def test_values_that_cannot_stand_together_are_refused() -> None:
+    entries = [
+        _entry("air.altitude", "uniform", low="0 m", high="100 m"),
+        _entry("air.pressure", "uniform", low="99 kPa", high="101 kPa"),
+    ]
+    with pytest.raises(InputError, match="stands beside pressure"):
+        draws(_uncertain(GRIP, *entries), (GRIP.curve_names[0], GRIP.curve_names[1]), Pedal.FULL, goal(GRIP))
 
 
 def test_calls_that_make_no_sense_are_refused() -> None:
