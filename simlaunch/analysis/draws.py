@@ -18,7 +18,7 @@ from simlaunch.parameters.fill import Varied, lower
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import with_sections
+from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted

@@ -18,7 +18,7 @@ from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, with_gear_sets
+from simlaunch.scenario.replacing import with_gear_sets
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity
 from simlaunch.writing import write
@@ -247,7 +247,7 @@ def _wanted(
     present = scenario.gearbox.final_drive.si
 
     def lowered(ratio: float) -> Record:
-        return lower(changed(scenario, {"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
+        return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:
         ratio, best = final_drive(space, shape, lowered)

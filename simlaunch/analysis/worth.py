@@ -20,7 +20,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import with_gear_sets
+from simlaunch.scenario.replacing import with_gear_sets
 
 Array = NDArray[np.float64]
 

@@ -247,9 +247,9 @@ class Scenario(Section):
         >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
         >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
         """
-        from simlaunch.scenario.reading import changed  # reads into the models above
+        from simlaunch.scenario.replacing import replaced  # stands above the models
 
-        return changed(self, {**(changes or {}), **more})
+        return replaced(self, {**(changes or {}), **more})
 
     def __eq__(self, other: object) -> bool:
         """Whether two scenarios say the same, wherever they were loaded from."""

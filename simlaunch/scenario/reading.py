@@ -15,12 +15,11 @@ from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
+from simlaunch.errors import Fault, InputError, ScenarioError
 from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
 from simlaunch.scenario.decision import unsound
-from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, disagreements
+from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
-from simlaunch.scenario.surroundings import Section
 from simlaunch.units.gate import quoted
 
 MAX_BYTES = 2**20
@@ -87,18 +86,19 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         faults = [references.located(fault) for fault in _faults(error, whole)]
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
-        raise ScenarioError(source, _first((*references.faults, *faults))) from None
-    found = (*references.faults, *_unsound(scenario))
+        raise ScenarioError(source, shown_faults((*references.faults, *faults))) from None
+    found = (*references.faults, *uncertain_faults(scenario))
     if found:
-        raise ScenarioError(source, _first(found))
+        raise ScenarioError(source, shown_faults(found))
     return scenario
 
 
-def _unsound(scenario: Scenario) -> tuple[Fault, ...]:
+def uncertain_faults(scenario: Scenario) -> tuple[Fault, ...]:
+    """Faults of the uncertain values of a scenario."""
     return tuple(unsound(scenario.uncertain or (), quantity_at))
 
 
-def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     """As many faults as anyone would read, and a word on the rest."""
     rest = len(faults) - MAX_FAULTS
     if rest <= 0:
@@ -106,138 +106,10 @@ def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
 
 
-def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
-    """The same scenario with some values replaced.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Stays as it is.
-    changes : mapping of str to object
-        Key path, such as ``"body.mass"``, to what would stand in the file, such as ``"1500 kg"``.
-
-    Returns
-    -------
-    Scenario
-        Checked anew.
-
-    Raises
-    ------
-    UsageError
-        When a path leads nowhere.
-    ScenarioError
-        When the new values do not do.
-    """
-    made = with_sections(scenario, changes)
-    if made is None:
-        return _read_anew(scenario, changes)  # finds every fault; or a table has become one of another kind
-    touched = {path.partition(".")[0] for path in changes}
-    found = disagreements(vars(made), touched) or (_unsound(made) if "uncertain" in touched else ())
-    if found:
-        raise ScenarioError(_changed_name(scenario), _first(found))
-    return made
-
-
-class _Below(dict[str, Any]):
-    """New values below a table; a plain dict among them is a new value itself."""
-
-
-def with_sections(scenario: Scenario, changes: Mapping[str, object]) -> Scenario | None:
-    """The same scenario with some values replaced: sections that hold one are checked, rules between sections are not.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Stays as it is.
-    changes : mapping of str to object
-        Key path to what would stand in the file.
-
-    Returns
-    -------
-    Scenario or None
-        None where a section cannot take its new values, or has no such key.
-    """
-    tree = _Below()
-    for path, value in changes.items():
-        *tables, key = path.split(".")
-        below: dict[str, Any] = tree
-        for table in tables:
-            inner = below.get(table, type(below)())
-            if not isinstance(inner, dict):
-                return None
-            below[table] = inner = type(inner)(inner)
-            below = inner
-        below[key] = value
-    try:
-        new = {name: _new_value(scenario, name, each) for name, each in tree.items()}
-    except (ValidationError, LookupError):
-        return None
-    made = scenario.model_copy(update=new)
-    made._file = None
-    return made
-
-
-def _new_value(holder: Section, name: str, value: object) -> object:
-    """What a key of a table holds with new values: the value itself, or a table with some values below it replaced."""
-    if not isinstance(value, _Below):
-        return _adapter(name).validate_python(value) if isinstance(holder, Scenario) else value
-    section = getattr(holder, name, None)
-    if not isinstance(section, Section):
-        raise LookupError(name)
-    given = {key: getattr(section, key) for key in section.model_fields_set}
-    return type(section).model_validate(given | {key: _new_value(section, key, each) for key, each in value.items()})
-
-
 @cache
-def _adapter(name: str) -> TypeAdapter[Any]:
+def validator(name: str) -> TypeAdapter[Any]:
     """Validator of a key at the top of a scenario."""
     return TypeAdapter(Scenario.model_fields[name].rebuild_annotation())
-
-
-def _read_anew(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
-    """The same scenario with some values replaced, read as a whole."""
-    data = scenario.model_dump(exclude_unset=True)
-    for path, value in changes.items():
-        *tables, key = path.split(".")
-        known = keys(tuple(tables))
-        if tables and not known:
-            raise UsageError(f"no key {quoted(path)} in a scenario; {quoted('.'.join(tables))} holds no keys")
-        if key not in known:
-            raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, known)}")
-        table = data
-        for name in tables:
-            inner = table.get(name, {})
-            if not isinstance(inner, dict):
-                raise UsageError(f"{quoted(path)} lies in a list; change {name} in the file")
-            table[name] = table = dict(inner)
-        table[key] = value
-    return from_mapping(data, _changed_name(scenario))
-
-
-def _changed_name(scenario: Scenario) -> str:
-    """What messages call a scenario with other values."""
-    return f"{scenario.name}, changed"
-
-
-def with_gear_sets(scenario: Scenario, *, every: bool = True) -> dict[str, Scenario]:
-    """The scenario as described, and with each of its gear sets, by the name of the gear set.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Stays as it is.
-    every : bool
-        False leaves it at the car as described.
-
-    Returns
-    -------
-    dict of str to Scenario
-        The car as described first.
-    """
-    kind = Alternative.GEAR_SET
-    names = scenario.alternatives(kind) if every else (AS_DESCRIBED,)
-    changes = {name: dict(scenario.changes_to(kind, name)) for name in names}
-    return {name: changed(scenario, each) if each else scenario for name, each in changes.items()}
 
 
 # --- bytes to text, text to tables ---
@@ -494,7 +366,7 @@ def _faults(error: ValidationError, data: Table) -> list[Fault]:
     sound: dict[str, object] = {}
     for name in Scenario.model_fields:
         if name not in broken and name in data:
-            sound[name] = _adapter(name).validate_python(data[name])
+            sound[name] = validator(name).validate_python(data[name])
     uncertain: Any = sound.get("uncertain") or ()
     return [*own, *disagreements(sound), *unsound(uncertain, quantity_at)]
 
@@ -534,14 +406,15 @@ def _typed(entry: Any) -> str:
     return quoted(value) if isinstance(value, str) else str(value).lower()[:40]
 
 
-def _suggestion(key: str, known: tuple[str, ...]) -> str:
+def suggestion(key: str, known: tuple[str, ...]) -> str:
+    """What to write for a key that is not known, after a semicolon."""
     near = get_close_matches(key, known, n=1, cutoff=0.7)
     return f"; did you mean {near[0]}?" if near else f"; choose one of {', '.join(known)}"
 
 
 def _unknown_key(entry: Any) -> tuple[str, str]:
     path = entry["loc"]
-    return "is not a known key", _suggestion(str(path[-1]), keys(path[:-1])).removeprefix("; ")
+    return "is not a known key", suggestion(str(path[-1]), keys(path[:-1])).removeprefix("; ")
 
 
 def _missing(entry: Any) -> tuple[str, str]:

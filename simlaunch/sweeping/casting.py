@@ -17,7 +17,7 @@ from simlaunch.errors import InputError, ScenarioError
 from simlaunch.parameters.fill import Cars, Varied, lower
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.model import Scenario, disagreements
-from simlaunch.scenario.reading import with_sections
+from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.sweeping.axes import ALTERNATIVE, PEDALS, Axis, Kind
 from simlaunch.sweeping.plan import Cases, Plan

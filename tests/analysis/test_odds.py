@@ -20,13 +20,13 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 Array = NDArray[np.float64]
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE = load(SCENARIOS / "road-coupe.toml")
-BRIEF = changed(COUPE, {"run.until": ["30 m"]})
+BRIEF = COUPE.replace({"run.until": ["30 m"]})
 GRIP = load(SCENARIOS / "all-drive-grip.toml")
 
 
@@ -35,7 +35,7 @@ def _entry(key: str, kind: str, **numbers: str) -> dict[str, str]:
 
 
 def _uncertain(scenario: Scenario, *entries: dict[str, str]) -> Scenario:
-    return changed(scenario, {"uncertain": list(entries)})
+    return scenario.replace({"uncertain": list(entries)})
 
 
 def _two_alike(factor: float) -> Scenario:
@@ -43,7 +43,7 @@ def _two_alike(factor: float) -> Scenario:
     curve = GRIP.curves[0]
     points = [[speed.text, torque.text] for speed, torque in curve.points]
     scaled = [[speed.text, f"{factor * torque.si:.12g} N m"] for speed, torque in curve.points]
-    return changed(GRIP, {"curves": [{"name": "one", "points": points}, {"name": "other", "points": scaled}]})
+    return GRIP.replace({"curves": [{"name": "one", "points": points}, {"name": "other", "points": scaled}]})
 
 
 # --- closed forms ---
@@ -133,7 +133,7 @@ def test_a_missed_target_is_later_than_any_time() -> None:
 def test_misses_are_counted_and_not_dropped() -> None:
     whole = odds(BRIEF, "peak", "plateau", runs=64, with_effects=False)
     limit = float(np.median(whole.times[:, 1]))
-    short = changed(BRIEF, {"run.time_limit": f"{limit:.6f} s"})
+    short = BRIEF.replace({"run.time_limit": f"{limit:.6f} s"})
     found = odds(short, "peak", "plateau", runs=64)
     assert found.cases == whole.cases
     assert found.missed == tuple((whole.times > limit).sum(axis=0))
@@ -204,7 +204,7 @@ def test_drawn_cars_are_those_of_the_scenario() -> None:
     texts = {"body.mass": f"{mass:.15g} kg", "gearbox.final_drive": f"{ratio:.15g}",
              "air.temperature": f"{kelvin - 273.15:.15g} degC",
              "launch.engine_speed": f"{speed * 30 / np.pi:.15g} rpm"}  # fmt: skip
-    single = lower(changed(COUPE, texts), "plateau", Pedal.FULL)
+    single = lower(COUPE.replace(texts), "plateau", Pedal.FULL)
     assert car["body"]["mass"] == mass
     assert car["air"]["temperature"] == pytest.approx(single.air.temperature, rel=1e-12)
     assert car["gearbox"]["ratio"] == pytest.approx(single.gearbox.ratio, rel=1e-12)

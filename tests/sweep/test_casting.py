@@ -11,7 +11,6 @@ from simlaunch.metrics.marks import marks
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import Outcome
 from simlaunch.sweeping import casting
 from simlaunch.sweeping.axes import axes
@@ -131,7 +130,7 @@ def test_every_fault_of_a_case_stands_by_itself(brief: Scenario) -> None:
     spec = planned(brief, *vary, "gearbox.final_drive: 3.46", "engine.limiter_band: 900 rpm")
     result = calculate(spec, 0, 1)
     assert result is not None
-    both = planned(changed(brief, {"engine.rev_limit": "4000 rpm"}), *vary, "engine.limiter_band: 900 rpm")
+    both = planned(brief.replace({"engine.rev_limit": "4000 rpm"}), *vary, "engine.limiter_band: 900 rpm")
     found = calculate(both, 1, 2)
     assert found is not None
     faults = found.reasons[0].split(BETWEEN_FAULTS)
@@ -144,7 +143,7 @@ def test_what_no_launch_depends_on_changes_no_sweep(brief: Scenario) -> None:
     """Ratings, uncertainty and limits serve a decision; the same cases with them are the same sweep."""
     rated = {"name": "gearbox", "place": "gearbox input", "rating": "600 N m", "origin": "Invented."}
     unsure = {"key": "body.mass", "kind": "normal", "deviation": "20 kg", "origin": "Invented."}
-    other = changed(brief, {"parts": [rated], "uncertain": [unsure], "limits": {"torque": "700 N m"}})
+    other = brief.replace({"parts": [rated], "uncertain": [unsure], "limits": {"torque": "700 N m"}})
     assert None not in (other.parts, other.uncertain, other.limits)
     assert planned(other, "curve", "tyre") == planned(brief, "curve", "tyre")
     for key in ("limits.torque", "parts.rating", "uncertain.deviation", "sweep.vary"):
