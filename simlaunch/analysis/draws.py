@@ -14,7 +14,7 @@ from scipy import stats
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.fill import Varied, lower
+from simlaunch.parameters.fill import lower, vary
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
@@ -49,8 +49,8 @@ class Draws:
         How each is spread, SI units.
     cars : tuple of Record
         The car with the first and with the second curve, as described.
-    numbers : Varied
-        Puts values into the cars.
+    scenario : Scenario
+        What the cars are made of, with a value at each of the keys.
     keys : mapping of int to str
         Coordinates that are values of a key.
     factors : tuple of tuple of int
@@ -62,7 +62,7 @@ class Draws:
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
     cars: tuple[Record, ...]
-    numbers: Varied
+    scenario: Scenario
     keys: Mapping[int, str]
     factors: tuple[tuple[int, ...], ...]
     root: Array | None = None
@@ -103,7 +103,7 @@ class Draws:
         cars: Cars = np.zeros(len(values), CAR)
         cars[:] = self.cars[which]
         if self.keys:
-            self.numbers.put(cars, {key: values[:, j] for j, key in self.keys.items()})
+            vary(cars, self.scenario, {key: values[:, j] for j, key in self.keys.items()})
         for j in self.factors[which]:
             cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
         return cars
@@ -169,8 +169,8 @@ def distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distri
 # --- what a value does to a car ---
 
 
-def varied(scenario: Scenario, values: Mapping[str, tuple[float, float, float]]) -> Varied:
-    """A scenario whose numbers may vary as far as each by itself is possible.
+def with_usual(scenario: Scenario, values: Mapping[str, tuple[float, float, float]]) -> Scenario:
+    """The scenario with usual values at some keys, each of which may vary as far as is said, the others as they are.
 
     Parameters
     ----------
@@ -181,8 +181,8 @@ def varied(scenario: Scenario, values: Mapping[str, tuple[float, float, float]])
 
     Returns
     -------
-    Varied
-        Holds the usual values.
+    Scenario
+        Not checked for rules between the usual values.
 
     Raises
     ------
@@ -200,7 +200,7 @@ def varied(scenario: Scenario, values: Mapping[str, tuple[float, float, float]])
                 scenario.replace({key: text})
         except InputError as error:
             raise InputError(f"uncertain {quoted(key)} is spread too far: {error}") from None
-    return Varied(with_sections(scenario, usual) or scenario.replace(usual))
+    return with_sections(scenario, usual) or scenario.replace(usual)
 
 
 def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
@@ -264,4 +264,4 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))
     root = _root(scenario, names)
-    return Draws(tuple(names), tuple(spreads), cars, varied(scenario, tried), keys, shared, root)
+    return Draws(tuple(names), tuple(spreads), cars, with_usual(scenario, tried), keys, shared, root)

@@ -10,9 +10,9 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.draws import distribution, own_value, varied
+from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
-from simlaunch.parameters.fill import Cars, Varied, field
+from simlaunch.parameters.fill import Cars, field, vary
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, Record
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, within_of
@@ -262,8 +262,8 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
 # --- what values do to a car ---
 
 
-def numbers_of(parameters: Sequence[Parameter], scenario: Scenario) -> Varied:
-    """The scenario of a log, whose numbers may vary as far as values are fitted.
+def fitted_from(parameters: Sequence[Parameter], scenario: Scenario) -> Scenario:
+    """The scenario of a log, with a value at every key that is fitted.
 
     Parameters
     ----------
@@ -274,26 +274,26 @@ def numbers_of(parameters: Sequence[Parameter], scenario: Scenario) -> Varied:
 
     Returns
     -------
-    Varied
-        Puts values into its cars.
+    Scenario
+        What `cars_with` takes.
 
     Raises
     ------
     InputError
         The scenario cannot have values within the bounds.
     """
-    return varied(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
+    return with_usual(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
 
 
-def cars_with(base: Record, numbers: Varied, values: Sequence[Mapping[Parameter, float]]) -> Cars:
+def cars_with(base: Record, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
     """Cars, each with its own values.
 
     Parameters
     ----------
     base : Record
         The car that they are made of.
-    numbers : Varied
-        Puts values into the cars.
+    scenario : Scenario
+        What the car is made of, with a value at every key that is fitted.
     values : sequence of mapping of Parameter to float
         SI units; factors as pure numbers.
 
@@ -308,7 +308,7 @@ def cars_with(base: Record, numbers: Varied, values: Sequence[Mapping[Parameter,
         car = cars[row : row + 1]
         columns = {each.key: np.array([value]) for each, value in given.items() if not each.factor}
         if columns:
-            numbers.put(car, columns)
+            vary(car, scenario, columns)
         for each, value in given.items():
             if each.factor:
                 field(car, each.factor)[...] *= value

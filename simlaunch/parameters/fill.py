@@ -55,50 +55,34 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     return car
 
 
-class Varied:
-    """A scenario whose numbers vary, and what follows them in the record.
+def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: Any = ...) -> NDArray[np.bool_]:
+    """Put values of some keys into the fields that follow them, each car its own.
 
     Parameters
     ----------
+    cars : ndarray of CAR, shape (n,)
+        Changed in place.
     scenario : Scenario
-        Holds a value at every key that will vary, of the kind of quantity that it will have.
+        What the cars are made of; holds a value at each of the keys, of the kind of quantity that varies.
+    columns : mapping of str to ndarray, shape (m,)
+        Values by key, SI units. A key holds one number, or a list that one number stands for.
+    where : index
+        Which m of the cars; left out, all of them.
+
+    Returns
+    -------
+    ndarray of bool, shape (m,)
+        Where numbers break a rule between keys, so that the scenario cannot have them.
     """
-
-    def __init__(self, scenario: Scenario) -> None:
-        self.scenario = scenario
-
-    def put(self, cars: Cars, columns: Mapping[str, Array], where: Any = ...) -> NDArray[np.bool_]:
-        """Fill the fields that follow the keys.
-
-        Parameters
-        ----------
-        cars : ndarray of CAR, shape (n,)
-            Changed in place.
-        columns : mapping of str to ndarray, shape (m,)
-            Values at some keys, SI units. A key holds one number, or a list that one number stands for.
-        where : index
-            Which m of the cars; left out, all of them.
-
-        Returns
-        -------
-        ndarray of bool, shape (m,)
-            Where numbers break a rule between keys, so that the scenario cannot have them.
-        """
-        scenario = self._with(columns)
-        tables = _tables(scenario)
-        for row in _rows_of(tuple(columns)):
-            _put(cars, row, tables, where)
-        count = max(len(si) for si in columns.values())
-        return np.broadcast_to(np.reshape(at_odds(scenario), -1), count)
-
-    def _with(self, columns: Mapping[str, Array]) -> Scenario:
-        """The scenario, holding many values at some keys."""
-        held: Any = self.scenario
-        for key, si in columns.items():
-            path = key.split(".")
-            held = _replaced(held, path, Column(np.reshape(si, (-1, 1)), _dimension(self.scenario, path)))
-        scenario: Scenario = held
-        return scenario
+    varied: Any = scenario
+    for key, si in columns.items():
+        path = key.split(".")
+        varied = _replaced(varied, path, Column(np.reshape(si, (-1, 1)), _dimension(scenario, path)))
+    tables = _tables(varied)
+    for row in _rows_of(tuple(columns)):
+        _put(cars, row, tables, where)
+    count = max(len(si) for si in columns.values())
+    return np.broadcast_to(np.reshape(at_odds(varied), -1), count)
 
 
 def fill_table(target: Any, x: Array, y: Array) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, ScenarioError
-from simlaunch.parameters.fill import Cars, Varied, lower
+from simlaunch.parameters.fill import Cars, lower, vary
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.replacing import with_sections
@@ -56,10 +56,10 @@ class Cast:
 
 @dataclass(frozen=True)
 class _Base:
-    """What cases with the same names have in common: a car, and the numbers that vary in it."""
+    """What cases with the same names have in common: a car, and the scenario whose numbers vary."""
 
     car: Record
-    numbers: Varied
+    scenario: Scenario
 
 
 class Caster:
@@ -174,7 +174,7 @@ class Caster:
         columns = {axis.name: cases.si[rows, j] for j, axis in self._numbers.items()}
         if not columns:
             return rows[:0]
-        at_odds = base.numbers.put(cars, columns, rows)
+        at_odds = vary(cars, base.scenario, columns, rows)
         possible = [_possible(axis, columns[axis.name]) for axis in self._numbers.values()]
         doubtful: Rows = rows[at_odds | ~np.all(possible, axis=0)]
         return doubtful
@@ -198,7 +198,7 @@ class Caster:
         scenario = with_sections(self.scenario, changes)
         if scenario is None or disagreements(vars(scenario), numbers=False):
             return None
-        return _Base(lower(scenario, curve, pedal), Varied(scenario))
+        return _Base(lower(scenario, curve, pedal), scenario)
 
 
 def _possible(axis: Axis, si: NDArray[np.float64]) -> NDArray[np.bool_]:

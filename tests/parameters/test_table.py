@@ -11,7 +11,7 @@ import pytest
 from scenario.values import number_keys, value_of
 from simlaunch.analysis.draws import own_value
 from simlaunch.errors import InputError
-from simlaunch.parameters.fill import Varied, lower
+from simlaunch.parameters.fill import lower, vary
 from simlaunch.parameters.table import ROWS
 from simlaunch.record import CAR, CURVE, TABLE, Pedal
 from simlaunch.scenario.reading import load
@@ -62,7 +62,7 @@ def test_columns_of_values_fill_the_cars_that_single_readings_give(path: Path) -
         if not singles:
             continue
         cars = np.array([lower(scenario, curve, Pedal.FULL)] * len(singles), CAR)
-        broken = Varied(singles[0]).put(cars, {key: np.array([own_value(single, key) for single in singles])})
+        broken = vary(cars, singles[0], {key: np.array([own_value(single, key) for single in singles])})
         for car, single in zip(cars, singles, strict=True):
             assert car.tobytes() == lower(single, curve, Pedal.FULL).tobytes(), key
         assert not broken.any()
@@ -86,7 +86,7 @@ def test_numbers_at_odds_are_found_in_columns() -> None:
         columns = {key: np.array([float(text[key].split()[0]) for text in texts]) for key in keys}
         si = {key: values * (np.pi / 30.0 if unit[key] == "rpm" else 1.0) for key, values in columns.items()}
         cars = np.array([lower(scenario, scenario.curve_names[0], Pedal.FULL)] * 300, CAR)
-        broken = Varied(scenario).put(cars, si)
+        broken = vary(cars, scenario, si)
         refused = []
         for text in texts:
             try:
