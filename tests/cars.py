@@ -11,8 +11,8 @@ from typing import Any
 
 import numpy as np
 
+from simlaunch.parameters.fill import fill_table
 from simlaunch.record import MAX_CURVE_POINTS, Coupling, Pedal, Record, ShiftKind, blank
-from simlaunch.scenario.lowering import fill_table
 
 RPM = np.pi / 30.0
 Changes = Mapping[str, Any]

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 from scipy.signal import lfilter
 
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import launch
 
 SHEETS = Path(__file__).parent
@@ -25,7 +25,7 @@ FINE = 1e-3  # [s]
 
 def main() -> None:
     """Write the log."""
-    car = lower(changed(load(SHEETS.parent / "road-coupe.toml"), TRUTH), "peak", Pedal.FULL)
+    car = lower(load(SHEETS.parent / "road-coupe.toml").replace(TRUTH), "peak", Pedal.FULL)
     car.engine.torque.cubic *= CURVE_SCALE
     car.run.stop_distance, car.run.stop_speed, car.run.time_limit = 1e9, 0.0, LASTS
     trace = launch(car).trace

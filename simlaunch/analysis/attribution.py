@@ -30,9 +30,9 @@ from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
 from simlaunch.record import CAR, MAX_CURVE_POINTS, Pedal, Record
-from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete

@@ -28,8 +28,8 @@ from simlaunch.analysis.ready import aim
 from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower
 from simlaunch.record import CAR, Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete

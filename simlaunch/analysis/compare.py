@@ -22,10 +22,10 @@ from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
+from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method, launch
 from simlaunch.simulation.trace import Trace

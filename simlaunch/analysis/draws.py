@@ -14,20 +14,18 @@ from scipy import stats
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower, vary
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
+from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import Quantity, display_unit, read, to_si
-from simlaunch.units.spelling import Dimension, System
+from simlaunch.units.quantity import Quantity, as_typed, to_si
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
-Rows = NDArray[np.int64]
 Distribution = Any
 """A frozen distribution of `scipy.stats`."""
 
@@ -35,26 +33,8 @@ FARTHEST = 1e-4
 """Share of the cases beyond which a value is not drawn: so that no single case is out of this world [-]."""
 
 _TRIED = (FARTHEST, 0.5, 1.0 - FARTHEST)
-_STRAIGHT = 1e-9  # relative misfit of a straight line
 _QUANTILE = 0.05  # of cases beyond either bound of a lognormal distribution
 _CURVE_KEYS = frozenset({ALL_CURVES, EACH_CURVE})
-
-
-@dataclass(frozen=True)
-class Line:
-    """Words of a car's record that follow an uncertain value: word = offset + slope x value.
-
-    Parameters
-    ----------
-    words : ndarray of int, shape (n,)
-        Places in the record, counted in numbers of eight bytes.
-    offset, slope : ndarray, shape (n,)
-        The line, SI units.
-    """
-
-    words: Rows
-    offset: Array
-    slope: Array
 
 
 @dataclass(frozen=True)
@@ -69,8 +49,10 @@ class Draws:
         How each is spread, SI units.
     cars : tuple of Record
         The car with the first and with the second curve, as described.
-    lines : tuple of mapping
-        For each car, coordinates and the words that follow them.
+    scenario : Scenario
+        What the cars are made of, with a value at each of the keys.
+    keys : mapping of int to str
+        Coordinates that are values of a key.
     factors : tuple of tuple of int
         For each car, coordinates that multiply its torque.
     root : ndarray, shape (d, d), or None
@@ -80,7 +62,8 @@ class Draws:
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
     cars: tuple[Record, ...]
-    lines: tuple[Mapping[int, Line], ...]
+    scenario: Scenario
+    keys: Mapping[int, str]
     factors: tuple[tuple[int, ...], ...]
     root: Array | None = None
 
@@ -119,9 +102,8 @@ class Draws:
         """
         cars: Cars = np.zeros(len(values), CAR)
         cars[:] = self.cars[which]
-        words = cars.view(np.float64).reshape(len(cars), -1)
-        for j, line in self.lines[which].items():
-            words[:, line.words] = line.offset + line.slope * values[:, j, None]
+        if self.keys:
+            vary(cars, self.scenario, {key: values[:, j] for j, key in self.keys.items()})
         for j in self.factors[which]:
             cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
         return cars
@@ -187,51 +169,38 @@ def distribution(scenario: Scenario, entry: Uncertain, within: Within) -> Distri
 # --- what a value does to a car ---
 
 
-def _text(value: float, dimension: Dimension) -> str:
-    unit = display_unit(dimension, System.METRIC)
-    return f"{unit.of(value):.12g} {unit.label}".strip()
+def with_usual(scenario: Scenario, values: Mapping[str, tuple[float, float, float]]) -> Scenario:
+    """The scenario with usual values at some keys, each of which may vary as far as is said, the others as they are.
 
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    values : mapping of str to tuple of float
+        For each key its least, some usual and its greatest value, SI units.
 
-def _words(car: Record) -> Array:
-    return np.frombuffer(car.tobytes(), np.float64)
+    Returns
+    -------
+    Scenario
+        Not checked for rules between the usual values.
 
-
-def lines_of(
-    scenario: Scenario,
-    curves: Sequence[str],
-    pedal: Pedal,
-    entry: Uncertain,
-    dimension: Dimension,
-    spread: Distribution,
-) -> list[Line]:
-    """For the car with each curve, the words that follow a key."""
-    texts = [_text(float(spread.ppf(share)), dimension) for share in _TRIED]
-    try:
-        tried = [changed(scenario, {entry.key: text}) for text in texts]
-    except InputError as error:
-        raise InputError(f"uncertain {quoted(entry.key)} is spread too far: {error}") from None
-    x = np.array([read(text, dimension).si for text in texts])
-    made = [np.array([_words(lower(each, curve, pedal)) for each in tried]) for curve in curves]
-    found = [_line(x, words) for words in made]
-    if any(line is None for line in found):
-        raise InputError(
-            f"uncertain {quoted(entry.key)}: the numbers of the car do not follow it in a straight line; "
-            "leave it out, or name a value that goes into the launch as it is"
-        )
-    return [line for line in found if line is not None]
-
-
-def _line(x: Array, words: Array) -> Line | None:
-    """Straight line through the words that change; None where they do not keep to one."""
-    bits = words.view(np.int64)
-    touched = np.flatnonzero((bits != bits[0]).any(axis=0))
-    seen = words[:, touched]
-    slope = (seen[2] - seen[0]) / (x[2] - x[0])
-    offset = seen[0] - slope * x[0]
-    offset[np.abs(offset) <= _STRAIGHT * np.abs(seen).max(axis=0)] = 0.0
-    misfit = np.abs(offset + slope * x[:, None] - seen)
-    straight = bool((misfit <= _STRAIGHT * np.abs(seen).max(axis=0)).all())
-    return Line(touched, offset, slope) if straight else None
+    Raises
+    ------
+    InputError
+        The scenario cannot have one of the values, or not all usual ones together.
+    """
+    usual: dict[str, object] = {}
+    for key, tried in values.items():
+        within = within_of(key, quantity_at)
+        assert within is not None, "a sound scenario names keys that hold one number"
+        texts = [as_typed(value, within.dimension) for value in tried]
+        usual[key] = texts[1]
+        try:
+            for text in texts:
+                scenario.replace({key: text})
+        except InputError as error:
+            raise InputError(f"uncertain {quoted(key)} is spread too far: {error}") from None
+    return with_sections(scenario, usual) or scenario.replace(usual)
 
 
 def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
@@ -241,18 +210,6 @@ def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
     whole, places = np.eye(len(names)), [names.index(key) for key in scenario.correlation.keys]
     whole[np.ix_(places, places)] = scenario.correlation.matrix
     return np.asarray(np.linalg.cholesky(whole))
-
-
-def _apart(names: Sequence[str], lines: Mapping[int, Line]) -> None:
-    """Refuse two values that change the same number."""
-    taken: dict[int, str] = {}
-    for j, line in lines.items():
-        for word in line.words.tolist():
-            if word in taken:
-                raise InputError(
-                    f"uncertain {quoted(taken[word])} and {quoted(names[j])} change the same number; keep one of them"
-                )
-            taken[word] = names[j]
 
 
 def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Target) -> Draws:
@@ -286,7 +243,7 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
     names: list[str] = []
     spreads: list[Distribution] = []
     in_order = sorted(curves, key=scenario.curve_names.index)  # the same draws, whichever curve is named first
-    lines: tuple[dict[int, Line], ...] = ({}, {})
+    keys: dict[int, str] = {}
     factors: tuple[list[int], ...] = ([], [])
     for entry in scenario.uncertain:
         within = within_of(entry.key, quantity_at)
@@ -299,12 +256,12 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
             names += own if entry.key == EACH_CURVE else (ALL_CURVES,)
         else:
             names.append(entry.key)
-            found = lines_of(scenario, curves, pedal, entry, within.dimension, spread)
-            lines[0][place], lines[1][place] = found
+            keys[place] = entry.key
         spreads += [spread] * (len(names) - place)
-    _apart(names, lines[0])
+    tried = {key: spreads[j].ppf(_TRIED) for j, key in keys.items()}
     cars = tuple(lower(scenario, curve, pedal) for curve in curves)
     for car in cars:
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))
-    return Draws(tuple(names), tuple(spreads), cars, lines, shared, _root(scenario, names))
+    root = _root(scenario, names)
+    return Draws(tuple(names), tuple(spreads), cars, with_usual(scenario, tried), keys, shared, root)

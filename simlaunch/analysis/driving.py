@@ -19,9 +19,9 @@ from simlaunch.analysis.ready import aim
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete

@@ -15,7 +15,6 @@ from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import CAR, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 from simlaunch.units.gate import quoted
@@ -67,7 +66,7 @@ def target_named(scenario: Scenario, name: str | None) -> Target:
     if name.strip() in known:
         return known[name.strip()]
     try:
-        return extra_targets(changed(scenario, {"run.marks": [name]}))[0]
+        return extra_targets(scenario.replace({"run.marks": [name]}))[0]
     except InputError as error:
         faults = getattr(error, "faults", ())
         remedy = next((fault.instead for fault in faults if fault.place.startswith("run.marks")), "")

@@ -14,11 +14,11 @@ from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, high
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, with_gear_sets
+from simlaunch.scenario.replacing import with_gear_sets
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity
 from simlaunch.writing import write
@@ -247,7 +247,7 @@ def _wanted(
     present = scenario.gearbox.final_drive.si
 
     def lowered(ratio: float) -> Record:
-        return lower(changed(scenario, {"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
+        return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:
         ratio, best = final_drive(space, shape, lowered)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from simlaunch.metrics.marks import Kind, Target
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -47,7 +47,7 @@ def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Tar
     Returns
     -------
     Record
-        SI units. Who varies it afterwards keeps what was worked out for the car as it was; `scenario.lowering.lower`
+        SI units. Who varies it afterwards keeps what was worked out for the car as it was; `parameters.fill.lower`
         leaves that open.
 
     Raises

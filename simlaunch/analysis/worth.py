@@ -15,12 +15,12 @@ from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measu
 from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import with_gear_sets
+from simlaunch.scenario.replacing import with_gear_sets
 
 Array = NDArray[np.float64]
 

@@ -49,7 +49,7 @@ def _alternatives(scenario: Scenario, taken: Sequence[str]) -> dict[str, object]
 
 def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] | None = None) -> Scenario:
     """Scenario of a file, with some alternatives taken, and then some values replaced."""
-    from simlaunch.scenario.reading import changed, load
+    from simlaunch.scenario.reading import load
 
     scenario = load(file)
     if not changes and not taken:
@@ -58,7 +58,7 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
     if not wanted:
         return scenario
     try:
-        return changed(scenario, wanted)
+        return scenario.replace(wanted)
     except (TypeError, AttributeError):  # the path leads into a list or into a value
         listed = ", ".join(wanted)
         raise UsageError(f"--set {listed}: not a key of a table; change the file instead") from None

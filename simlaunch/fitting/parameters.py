@@ -6,25 +6,23 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from math import isfinite
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
-from simlaunch.analysis.draws import Line, distribution, lines_of, own_value
+from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
+from simlaunch.parameters.fill import Cars, field, vary
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import CAR, Pedal, Record
-from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, Uncertain, within_of
+from simlaunch.record import CAR, Record
+from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, within_of
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import FrictionClutch, TorqueGap
-from simlaunch.scenario.reading import changed
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import display_unit, to_si
-from simlaunch.units.spelling import Dimension, System
+from simlaunch.units.quantity import as_typed, to_si
+from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 
@@ -254,85 +252,48 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
     for share in _NARROWER:
         value = own + share * (bound - own)
         try:
-            changed(scenario, {key: as_typed(value, dimension)})
+            scenario.replace({key: as_typed(value, dimension)})
         except InputError:
             continue
         return value
     return own
 
 
-def as_typed(value: float, dimension: Dimension, digits: int = 12) -> str:
-    """A value as it would be typed in a scenario.
-
-    Parameters
-    ----------
-    value : float
-        SI units.
-    dimension : Dimension
-        Kind of quantity.
-    digits : int
-        Significant digits.
-
-    Returns
-    -------
-    str
-        Number and unit.
-    """
-    unit = display_unit(dimension, System.METRIC)
-    number = np.format_float_positional(unit.of(value), precision=digits, fractional=False, trim="-", unique=False)
-    return f"{number} {unit.label}".strip()
-
-
 # --- what values do to a car ---
 
 
-def words_of(parameter: Parameter, scenario: Scenario, curve: str, pedal: Pedal) -> Line:
-    """Words of a car's record that follow a value; those of a factor are told as a line through zero.
+def fitted_from(parameters: Sequence[Parameter], scenario: Scenario) -> Scenario:
+    """The scenario of a log, with a value at every key that is fitted.
 
     Parameters
     ----------
-    parameter : Parameter
-        The value.
+    parameters : sequence of Parameter
+        The values; factors among them are no keys of a scenario.
     scenario : Scenario
-        The scenario of a log.
-    curve : str
-        Its full-load curve.
-    pedal : Pedal
-        Full load throughout, or held slip.
+        The scenario of the log.
 
     Returns
     -------
-    Line
-        Places, and how they follow the value; of a factor only the places.
+    Scenario
+        What `cars_with` takes.
+
+    Raises
+    ------
+    InputError
+        The scenario cannot have values within the bounds.
     """
-    if parameter.factor:
-        return Line(_places(parameter.factor), np.zeros(0), np.zeros(0))
-    low, high = (as_typed(bound, parameter.dimension) for bound in (parameter.low, parameter.high))
-    entry = Uncertain(key=parameter.key, kind="uniform", low=low, high=high, origin="fitted")
-    spread = stats.uniform(parameter.low, parameter.high - parameter.low)
-    return lines_of(scenario, (curve,), pedal, entry, parameter.dimension, spread)[0]
+    return with_usual(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
 
 
-def _places(field: str) -> NDArray[np.int64]:
-    """Words of the record that a field takes."""
-    marked: Record = np.zeros(1, CAR).view(np.recarray)[0]
-    holder: Any = marked
-    *rooms, name = field.split(".")
-    for room in rooms:
-        holder = getattr(holder, room)
-    getattr(holder, name)[:] = 1.0
-    return np.flatnonzero(np.frombuffer(marked.tobytes(), np.float64) != 0.0)
-
-
-def cars_with(base: Record, lines: Mapping[Parameter, Line], values: Sequence[Mapping[Parameter, float]]) -> Any:
+def cars_with(base: Record, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
     """Cars, each with its own values.
 
     Parameters
     ----------
     base : Record
         The car that they are made of.
-    lines : mapping of Parameter to Line
-        What each value does.
+    scenario : Scenario
+        What the car is made of, with a value at every key that is fitted.
     values : sequence of mapping of Parameter to float
         SI units; factors as pure numbers.
 
@@ -343,9 +304,12 @@ def cars_with(base: Record, lines: Mapping[Parameter, Line], values: Sequence[Ma
     """
     cars = np.zeros(len(values), CAR)
     cars[:] = base
-    words = cars.view(np.float64).reshape(len(cars), -1)
     for row, given in enumerate(values):
+        car = cars[row : row + 1]
+        columns = {each.key: np.array([value]) for each, value in given.items() if not each.factor}
+        if columns:
+            vary(car, scenario, columns)
         for each, value in given.items():
-            line = lines[each]
-            words[row, line.words] = words[row, line.words] * value if each.factor else line.offset + line.slope * value
+            if each.factor:
+                field(car, each.factor)[...] *= value
     return cars

@@ -11,14 +11,12 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.draws import Line
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
-from simlaunch.fitting.parameters import Parameter, cars_with, words_of
+from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
@@ -49,21 +47,21 @@ class Run:
         The measured run.
     scenario : Scenario
         With what was different on that day.
+    basis : Scenario
+        The same, with a value at every key that is fitted.
     curve : str
         Full-load curve.
     car : Record
         The car as the scenario has it, up to the end of the log.
-    lines : mapping of Parameter to Line
-        What each value does to it.
     place : int
         Where the log stands among all that were given, one that is left out included.
     """
 
     log: Log
     scenario: Scenario
+    basis: Scenario
     curve: str
     car: Record
-    lines: Mapping[Parameter, Line]
     place: int = 0
 
 
@@ -95,7 +93,7 @@ def prepared(
     InputError, UsageError
         The log or what is said of it cannot be used.
     """
-    own = changed(scenario, request.changes) if request.changes else scenario
+    own = scenario.replace(request.changes) if request.changes else scenario
     curve = request.curve or own.curve_names[0]
     car = lower(own, curve, pedal)
     whole = car.copy()
@@ -104,7 +102,7 @@ def prepared(
     if any(each.factor == "gearbox.shift_speed" for each in parameters):
         car.gearbox.shift_speed[:] = whole.gearbox.shift_speed
     last_until(car, log.duration)
-    return Run(log, own, curve, car, {each: words_of(each, own, curve, pedal) for each in parameters}, place)
+    return Run(log, own, fitted_from(parameters, own), curve, car, place)
 
 
 class Clock(Enum):
@@ -278,7 +276,7 @@ class Problem:
         if launched:
             cars = np.concatenate(
                 [
-                    cars_with(self.runs[wanted[k][0]].car, self.runs[wanted[k][0]].lines, [wanted[k][1]])
+                    cars_with(self.runs[wanted[k][0]].car, self.runs[wanted[k][0]].basis, [wanted[k][1]])
                     for k in launched
                 ]
             )
@@ -406,7 +404,7 @@ def _has_a_say(parameter: Parameter, run: Run) -> bool:
 
 def _coasted(run: Run, values: Values) -> History:
     """History of a coast-down; it begins above the highest speed of the log."""
-    car = cars_with(run.car, run.lines, [values]).view(np.recarray)[0]
+    car = cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
     speed = run.log.speed.values
     high, low = float(speed[: max(3, speed.size // 50)].mean()), float(speed.min())
     return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, COASTING_STEP), COASTING_STEP)

@@ -17,11 +17,11 @@ from tomlkit.items import AoT, Item
 
 from simlaunch.analysis.ready import runnable
 from simlaunch.errors import Fault, InputError, UsageError, plain
-from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter, as_typed
+from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, load, read_text
-from simlaunch.units.quantity import display_unit
+from simlaunch.units.quantity import as_typed, display_unit
 from simlaunch.units.spelling import Dimension, System
 from simlaunch.writing import check, write
 

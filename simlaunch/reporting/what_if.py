@@ -18,8 +18,8 @@ from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.words import PEDAL_WORDS, Numbers
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
-from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import DEFAULT_TOLERANCE
 from simlaunch.units.quantity import display_unit

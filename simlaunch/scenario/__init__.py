@@ -1,1 +1,1 @@
-"""What a user writes: frozen models, reading and checking of files, lowering to plain numbers."""
+"""What a user writes: frozen models, reading and checking of files."""

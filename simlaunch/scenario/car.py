@@ -91,6 +91,14 @@ def unloaded_radius(size: str) -> float:
     return to_si(f"{rim} in", Dimension.LENGTH) / 2 + to_si(f"{width} mm", Dimension.LENGTH) * int(aspect) / 100
 
 
+def rolling_radius(radius: Quantity | None, size: str | None, factor: Quantity) -> float:
+    """Effective rolling radius, given or from the size [m]."""
+    if radius is not None:
+        return radius.si
+    assert size is not None, "checked by the model"
+    return factor.si * unloaded_radius(size)
+
+
 class Tyre(Section):
     """One tyre of an axle, with its wheel."""
 
@@ -181,10 +189,7 @@ class Tyre(Section):
     @property
     def radius_si(self) -> float:
         """Effective rolling radius, given or from the size [m]."""
-        if self.radius is not None:
-            return self.radius.si
-        assert self.size is not None, "checked by the model"
-        return self.rolling_factor_of_radius.si * unloaded_radius(self.size)
+        return rolling_radius(self.radius, self.size, self.rolling_factor_of_radius)
 
     def derived(self) -> Mapping[str, Derived]:
         """Rolling radius from the size designation."""
@@ -276,8 +281,3 @@ class Drive(Section):
         fixed = ("front_share",) if self.centre == "locked" else ()
         shafts = ("half_shaft_stiffness", "half_shaft_damping") if self.half_shafts == "rigid" else ()
         return frozenset((*split, *fixed, *shafts))
-
-    @property
-    def front_share_si(self) -> float:
-        """Share of the torque sent to the front axle [-]."""
-        return {"front": 1.0, "rear": 0.0}.get(self.driven, self.front_share.si)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import reduce
+from operator import or_
 from pathlib import Path
-from typing import Annotated, Any, Literal, TypeAlias
+from typing import Annotated, Any, Literal, NamedTuple, TypeAlias
 
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
@@ -218,6 +220,37 @@ class Scenario(Section):
         scenario._file = file
         return scenario
 
+    def replace(self, changes: Mapping[str, object] | None = None, /, **more: object) -> Scenario:
+        """The same scenario with some values replaced.
+
+        Parameters
+        ----------
+        changes : mapping of str to object, optional
+            Key path, such as ``"body.mass"``, to what would stand in the file, such as ``"1500 kg"``.
+        **more : object
+            The same, for keys at the top of the file and for ``**{"body.mass": "1500 kg"}``.
+
+        Returns
+        -------
+        Scenario
+            Checked as far as the new values reach; its `file` is None.
+
+        Raises
+        ------
+        UsageError
+            A path that leads nowhere.
+        ScenarioError
+            Values that do not do, with every fault, as if they had been read from a file.
+
+        Examples
+        --------
+        >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
+        >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
+        """
+        from simlaunch.scenario.replacing import replaced  # stands above the models
+
+        return replaced(self, {**(changes or {}), **more})
+
     def __eq__(self, other: object) -> bool:
         """Whether two scenarios say the same, wherever they were loaded from."""
         return isinstance(other, Scenario) and self.__dict__ == other.__dict__
@@ -303,6 +336,47 @@ class Scenario(Section):
         return {"road": {**kept, **surface}}
 
 
+# --- conditions between numbers: of one car, or of many whose `si` are arrays ---
+
+
+def _beyond(engine: Engine, curves: tuple[Curve, ...]) -> Any:
+    return engine.rev_limit.si > min(curve.points[-1][0].si for curve in curves) * (1 + 1e-12)
+
+
+def _idle_too_high(engine: Engine) -> Any:
+    return engine.idle.si >= engine.rev_limit.si
+
+
+def _band_too_wide(engine: Engine) -> Any:
+    return engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si
+
+
+def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
+
+
+def _outside(engine: Engine, speed: Quantity) -> Any:
+    return (speed.si <= engine.idle.si) | (speed.si > engine.rev_limit.si)
+
+
+def _shifted_outside(engine: Engine, gearbox: Gearbox) -> Any:
+    speeds = () if gearbox.shift_at == BEST_FORCE else gearbox.shift_at
+    return reduce(or_, (_outside(engine, speed) for speed in speeds), False)
+
+
+def _locked_in_no_gear(coupling: CouplingSection, gearbox: Gearbox) -> Any:
+    if not isinstance(coupling, TorqueConverter):
+        return False
+    return (coupling.lock_up_capacity.si > 0.0) & (coupling.lock_up_gear.si > len(gearbox.ratios))
+
+
+def _too_tall(body: Body) -> Any:
+    return body.cg_height.si > 0.6 * body.wheelbase.si
+
+
+# --- rules between sections ---
+
+
 def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     seen: set[str] = set()
     for n, curve in enumerate(curves, start=1):
@@ -319,7 +393,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for curve in curves:
         last = curve.points[-1][0]
-        if engine.rev_limit.si > last.si * (1 + 1e-12):
+        if _beyond(engine, (curve,)):
             why = f"is above {last.text}, where curve {quoted(curve.name)} ends"
             yield Fault("engine.rev_limit", quoted(engine.rev_limit.text), why, "lower it, or give the curve up to it")
 
@@ -331,16 +405,16 @@ def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
-    if engine.idle.si >= engine.rev_limit.si:
+    if _idle_too_high(engine):
         why = f"is not below the rev limit, {engine.rev_limit.text}"
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
-    elif engine.limiter_band.si >= engine.rev_limit.si - engine.idle.si:
+    elif _band_too_wide(engine):
         typed = quoted(engine.limiter_band.text)
         yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if not engine.idle.si <= launch.engine_speed.si < engine.rev_limit.si:
+    if _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -349,27 +423,21 @@ def _shift_speeds(engine: Engine, gearbox: Gearbox) -> Iterator[Fault]:
     if gearbox.shift_at == BEST_FORCE:
         return
     for n, speed in enumerate(gearbox.shift_at, start=1):
-        if not engine.idle.si < speed.si <= engine.rev_limit.si:
+        if _outside(engine, speed):
             why = f"is not above idle ({engine.idle.text}) and up to the rev limit ({engine.rev_limit.text})"
             place = "gearbox.shift_at" if len(gearbox.shift_at) == 1 else f"gearbox.shift_at[{n}]"
             yield Fault(place, quoted(speed.text), why, "write a speed between the two")
 
 
 def _lock_up_gear(coupling: CouplingSection, gearbox: Gearbox) -> Iterator[Fault]:
-    if isinstance(coupling, TorqueConverter) and coupling.lock_up_capacity.si:
+    if isinstance(coupling, TorqueConverter) and _locked_in_no_gear(coupling, gearbox):
         gears = len(gearbox.ratios)
-        if coupling.lock_up_gear.si > gears:
-            typed = quoted(coupling.lock_up_gear.text)
-            yield Fault(
-                "coupling.lock_up_gear",
-                typed,
-                f"is above the number of gears, {gears}",
-                f"write 1 to {gears}",
-            )
+        why = f"is above the number of gears, {gears}"
+        yield Fault("coupling.lock_up_gear", quoted(coupling.lock_up_gear.text), why, f"write 1 to {gears}")
 
 
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
-    if body.cg_height.si > 0.6 * body.wheelbase.si:
+    if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
         yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
 
@@ -396,40 +464,74 @@ def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> I
             yield Fault(f"gear_sets[{n}].shift_at", "", why, f'give one, or {count - 1}, or "best force"')
 
 
-_RULES: tuple[tuple[tuple[str, ...], Callable[..., Iterator[Fault]]], ...] = (
-    (("curves",), _curve_names),
-    (("curves",), _curve_torque),
-    (("parts",), names_apart),
-    (("uncertain", "correlation"), lambda entries, correlation: uncorrelatable(entries or (), correlation)),
-    (("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
-    (("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
-    (("surfaces",), lambda given: _alternative_names("surfaces", given)),
-    (("gearbox", "gear_sets"), _gear_sets_fit),
-    (("engine", "curves"), _curve_reach),
-    (("limits", "curves"), envelope_unknown),
-    (("engine",), _idle),
-    (("engine", "launch"), _launch_speed),
-    (("engine", "gearbox"), _shift_speeds),
-    (("coupling", "gearbox"), _lock_up_gear),
-    (("body",), _centre_of_gravity),
+class _Rule(NamedTuple):
+    """Something between sections that has to hold."""
+
+    needs: tuple[str, ...]
+    faults: Callable[..., Iterator[Fault]]
+    broken: Callable[..., Any] | None = None
+    """Whether numbers break it, of one car or of many; None for a rule on anything else."""
+
+
+_RULES = (
+    _Rule(("curves",), _curve_names),
+    _Rule(("curves",), _curve_torque),
+    _Rule(("parts",), names_apart),
+    _Rule(("uncertain", "correlation"), lambda entries, correlation: uncorrelatable(entries or (), correlation)),
+    _Rule(("gear_sets",), lambda gear_sets: _alternative_names("gear_sets", gear_sets)),
+    _Rule(("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
+    _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
+    _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
+    _Rule(("engine", "curves"), _curve_reach, _beyond),
+    _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
+    _Rule(("engine", "launch"), _launch_speed, _launched_outside),
+    _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
+    _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
+    _Rule(("body",), _centre_of_gravity, _too_tall),
 )
 
 
-def disagreements(sections: Mapping[str, Any]) -> tuple[Fault, ...]:
+def disagreements(
+    sections: Mapping[str, Any], touched: Collection[str] | None = None, *, numbers: bool = True
+) -> tuple[Fault, ...]:
     """Faults between sections, as far as the sections at hand allow them to be found.
 
     Parameters
     ----------
     sections : mapping of str to section
         Sound sections by key; those with faults of their own are left out.
+    touched : collection of str, optional
+        Sections that are new; rules between others are left out.
+    numbers : bool
+        False leaves out rules on numbers, which `at_odds` finds broken.
 
     Returns
     -------
     tuple of Fault
         Places are full key paths; lists count from 1.
     """
-    rules = (rule(*(sections[need] for need in needs)) for needs, rule in _RULES if set(needs) <= set(sections))
-    return tuple(fault for found in rules for fault in found)
+    wanted = (rule for rule in _RULES if touched is None or not set(touched).isdisjoint(rule.needs))
+    rules = (rule for rule in wanted if (numbers or rule.broken is None) and set(rule.needs) <= set(sections))
+    return tuple(fault for rule in rules for fault in rule.faults(*(sections[need] for need in rule.needs)))
+
+
+def at_odds(scenario: Scenario) -> Any:
+    """Whether numbers break a rule between sections.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        One car; or many, whose sections hold quantities with an array of shape (n, 1) as their `si`.
+
+    Returns
+    -------
+    bool or ndarray of bool, shape (n, 1)
+        True where `disagreements` finds a fault of numbers.
+    """
+    rules = ((rule.broken, rule.needs) for rule in _RULES)
+    found = (broken(*(getattr(scenario, need) for need in needs)) for broken, needs in rules if broken)
+    return reduce(or_, found)
 
 
 _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (

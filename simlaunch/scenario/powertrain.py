@@ -266,7 +266,7 @@ class TorqueConverter(Section):
         if len(self.speed_ratio) != len(self.torque_ratio) or self._order_faults():
             return []
         points = [(ratio.si, torque.si) for ratio, torque in zip(self.speed_ratio, self.torque_ratio, strict=True)]
-        ratios, torques = zip(*points, (1.0, 1.0), strict=True)  # lowering adds the same last point
+        ratios, torques = zip(*points, (1.0, 1.0), strict=True)  # the record has the same last point
         fine = np.linspace(ratios[0], 1.0, 400)
         share = fine * PchipInterpolator(ratios, torques)(fine)
         worst = int(np.argmax(share))

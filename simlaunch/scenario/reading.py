@@ -9,15 +9,16 @@ import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
+from functools import cache
 from pathlib import Path, PurePosixPath
 from typing import Any
 
 from pydantic import TypeAdapter, ValidationError
 
-from simlaunch.errors import Fault, InputError, ScenarioError, UsageError
+from simlaunch.errors import Fault, InputError, ScenarioError
 from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
 from simlaunch.scenario.decision import unsound
-from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, disagreements
+from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
 from simlaunch.units.gate import quoted
 
@@ -85,14 +86,19 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         faults = [references.located(fault) for fault in _faults(error, whole)]
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
-        raise ScenarioError(source, _first((*references.faults, *faults))) from None
-    found = (*references.faults, *unsound(scenario.uncertain or (), quantity_at))
+        raise ScenarioError(source, shown_faults((*references.faults, *faults))) from None
+    found = (*references.faults, *uncertain_faults(scenario))
     if found:
-        raise ScenarioError(source, _first(found))
+        raise ScenarioError(source, shown_faults(found))
     return scenario
 
 
-def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
+def uncertain_faults(scenario: Scenario) -> tuple[Fault, ...]:
+    """Faults of the uncertain values of a scenario."""
+    return tuple(unsound(scenario.uncertain or (), quantity_at))
+
+
+def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     """As many faults as anyone would read, and a word on the rest."""
     rest = len(faults) - MAX_FAULTS
     if rest <= 0:
@@ -100,64 +106,10 @@ def _first(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
 
 
-def changed(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
-    """The same scenario with some values replaced.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Stays as it is.
-    changes : mapping of str to object
-        Key path, such as ``"body.mass"``, to what would stand in the file, such as ``"1500 kg"``.
-
-    Returns
-    -------
-    Scenario
-        Checked anew.
-
-    Raises
-    ------
-    UsageError
-        When a path leads nowhere.
-    ScenarioError
-        When the new values do not do.
-    """
-    data = scenario.model_dump(exclude_unset=True)
-    for path, value in changes.items():
-        *tables, key = path.split(".")
-        known = keys(tuple(tables))
-        if tables and not known:
-            raise UsageError(f"no key {quoted(path)} in a scenario; {quoted('.'.join(tables))} holds no keys")
-        if key not in known:
-            raise UsageError(f"no key {quoted(path)} in a scenario{_suggestion(key, known)}")
-        table = data
-        for name in tables:
-            table = table.setdefault(name, {})
-            if not isinstance(table, dict):
-                raise UsageError(f"{quoted(path)} lies in a list; change {name} in the file")
-        table[key] = value
-    return from_mapping(data, f"{scenario.name}, changed")
-
-
-def with_gear_sets(scenario: Scenario, *, every: bool = True) -> dict[str, Scenario]:
-    """The scenario as described, and with each of its gear sets, by the name of the gear set.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Stays as it is.
-    every : bool
-        False leaves it at the car as described.
-
-    Returns
-    -------
-    dict of str to Scenario
-        The car as described first.
-    """
-    kind = Alternative.GEAR_SET
-    names = scenario.alternatives(kind) if every else (AS_DESCRIBED,)
-    changes = {name: dict(scenario.changes_to(kind, name)) for name in names}
-    return {name: changed(scenario, each) if each else scenario for name, each in changes.items()}
+@cache
+def validator(name: str) -> TypeAdapter[Any]:
+    """Validator of a key at the top of a scenario."""
+    return TypeAdapter(Scenario.model_fields[name].rebuild_annotation())
 
 
 # --- bytes to text, text to tables ---
@@ -412,9 +364,9 @@ def _faults(error: ValidationError, data: Table) -> list[Fault]:
     if not broken:  # the sections had been compared already
         return own
     sound: dict[str, object] = {}
-    for name, info in Scenario.model_fields.items():
+    for name in Scenario.model_fields:
         if name not in broken and name in data:
-            sound[name] = TypeAdapter(info.rebuild_annotation()).validate_python(data[name])
+            sound[name] = validator(name).validate_python(data[name])
     uncertain: Any = sound.get("uncertain") or ()
     return [*own, *disagreements(sound), *unsound(uncertain, quantity_at)]
 
@@ -454,14 +406,15 @@ def _typed(entry: Any) -> str:
     return quoted(value) if isinstance(value, str) else str(value).lower()[:40]
 
 
-def _suggestion(key: str, known: tuple[str, ...]) -> str:
+def suggestion(key: str, known: tuple[str, ...]) -> str:
+    """What to write for a key that is not known, after a semicolon."""
     near = get_close_matches(key, known, n=1, cutoff=0.7)
     return f"; did you mean {near[0]}?" if near else f"; choose one of {', '.join(known)}"
 
 
 def _unknown_key(entry: Any) -> tuple[str, str]:
     path = entry["loc"]
-    return "is not a known key", _suggestion(str(path[-1]), keys(path[:-1])).removeprefix("; ")
+    return "is not a known key", suggestion(str(path[-1]), keys(path[:-1])).removeprefix("; ")
 
 
 def _missing(entry: Any) -> tuple[str, str]:

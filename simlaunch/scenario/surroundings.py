@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -116,6 +115,16 @@ def standard_pressure(altitude: float) -> float:
     return float(SEA_LEVEL_PRESSURE * ratio ** (STANDARD_GRAVITY / (GAS_CONSTANT * LAPSE_RATE)))
 
 
+def air_pressure(given: Quantity | None, altitude: Quantity) -> float:
+    """Absolute pressure, given or standard at the altitude [Pa]."""
+    return given.si if given else standard_pressure(altitude.si)
+
+
+def air_temperature(given: Quantity | None, altitude: Quantity) -> float:
+    """Temperature, given or standard at the altitude [K]."""
+    return given.si if given else standard_temperature(altitude.si)
+
+
 class Air(Section):
     """Air that the car drives through."""
 
@@ -151,12 +160,12 @@ class Air(Section):
     @property
     def pressure_si(self) -> float:
         """Absolute pressure, given or standard [Pa]."""
-        return self.pressure.si if self.pressure else standard_pressure(self.altitude.si)
+        return air_pressure(self.pressure, self.altitude)
 
     @property
     def temperature_si(self) -> float:
         """Temperature, given or standard [K]."""
-        return self.temperature.si if self.temperature else standard_temperature(self.altitude.si)
+        return air_temperature(self.temperature, self.altitude)
 
     def derived(self) -> Mapping[str, Derived]:
         """Pressure and temperature of the standard atmosphere."""
@@ -213,24 +222,6 @@ class Road(Section):
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
         "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road"
     )
-
-    def _factor(self, given: Quantity | None, of_surface: str) -> float:
-        return given.si if given else to_si(of_surface, Dimension.NUMBER)
-
-    @property
-    def grade_angle(self) -> float:
-        """Uphill angle of the road [rad]."""
-        return self.grade.si if self.grade.dimension is Dimension.ANGLE else math.atan(self.grade.si)
-
-    @property
-    def friction_factor_si(self) -> float:
-        """Friction relative to dry asphalt, given or of the surface [-]."""
-        return self._factor(self.friction_factor, surfaces()[self.surface].friction_factor)
-
-    @property
-    def rolling_factor_si(self) -> float:
-        """Rolling resistance relative to asphalt, given or of the surface [-]."""
-        return self._factor(self.rolling_factor, surfaces()[self.surface].rolling_factor)
 
     def unused(self) -> frozenset[str]:
         """The surface plays no part when both of its factors are given."""

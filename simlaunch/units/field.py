@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, TypeAlias
 
+import numpy as np
+from numpy.typing import NDArray
 from pydantic import Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
@@ -57,6 +59,12 @@ class Within:
     @cached_property
     def _bounds(self) -> Mapping[Dimension, tuple[Quantity, Quantity]]:
         return {kind: (read(low, kind), read(high, kind)) for kind, low, high in self.ranges}
+
+    def holds(self, si: NDArray[np.float64], dimension: Dimension) -> NDArray[np.bool_]:
+        """Which numbers of one kind the field takes, as `parse` does [SI units]."""
+        low, high = self._bounds[dimension]
+        inside = (low.si <= si) & (si <= high.si)
+        return inside & (si == np.floor(si)) if self.whole else inside
 
     def parse(self, value: object) -> Quantity:
         """Quantity from what stands in the file, or a validation error that says what to write instead."""

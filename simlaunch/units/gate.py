@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from simlaunch.errors import Fault, InputError, plain
 from simlaunch.units.spelling import Dimension, kinds, refused_units
 
-MAX_LENGTH = 64
+MAX_LENGTH, MAX_DECIMALS = 64, 15
 _SMALLEST, _LARGEST = 1e-30, 1e30
-_NUMBER = re.compile(r"[+-]?\d{1,15}(?:\.\d{1,15})?(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_NUMBER = re.compile(rf"[+-]?\d{{1,15}}(?:\.\d{{1,{MAX_DECIMALS}}})?(?:[eE][+-]?\d{{1,3}})?", re.ASCII)
 _SHOWN = 40
 
 

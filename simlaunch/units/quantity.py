@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.units.gate import examine
+from simlaunch.units.gate import MAX_DECIMALS, examine
 from simlaunch.units.spelling import Dimension, System, kinds
 
 if TYPE_CHECKING:
@@ -59,6 +59,7 @@ def _conversion(unit: str, si: str) -> tuple[float, float]:
     return ((far - zero) / 2.0**20 if zero else one), zero  # a far point, so that an offset costs no digits
 
 
+@lru_cache(maxsize=8192)  # most texts of a scenario are read again and again: defaults, bounds, all but what changed
 def read(text: str, *dimensions: Dimension) -> Quantity:
     """Quantity of one of the wanted kinds, from text with a unit.
 
@@ -178,3 +179,32 @@ def to_display(value_si: float, dimension: Dimension, system: System) -> tuple[f
     """
     unit = display_unit(dimension, system)
     return unit.of(value_si), unit.label
+
+
+def as_typed(value: float, dimension: Dimension, digits: int = 12) -> str:
+    """A value as it would be typed in a scenario.
+
+    Parameters
+    ----------
+    value : float
+        SI units.
+    dimension : Dimension
+        Kind of quantity.
+    digits : int
+        Significant digits.
+
+    Returns
+    -------
+    str
+        Number and unit.
+
+    Examples
+    --------
+    >>> as_typed(0.012, Dimension.LENGTH, 3)
+    '0.012 m'
+    """
+    unit = display_unit(dimension, System.METRIC)
+    number = np.format_float_positional(unit.of(value), precision=digits, fractional=False, trim="-", unique=False)
+    if len(number.partition(".")[2]) > MAX_DECIMALS:
+        number = f"{unit.of(value):.{digits}g}"
+    return f"{number} {unit.label}".strip()

@@ -18,7 +18,7 @@ from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.output.words import sentences
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, GRIP, TRACK = (load(SCENARIOS / f"{name}.toml") for name in ("road-coupe", "all-drive-grip", "track-car"))
@@ -31,7 +31,7 @@ def _curve(name: str, points: dict[int, float]) -> dict[str, object]:
 
 
 def _with_curves(scenario: Scenario, *curves: dict[str, object]) -> Scenario:
-    return changed(scenario, {"curves": list(curves), "uncertain": [], "parts": []})
+    return scenario.replace({"curves": list(curves), "uncertain": [], "parts": []})
 
 
 # --- Shapley values ---
@@ -143,7 +143,7 @@ def test_a_pair_that_differs_in_one_span_has_all_of_the_gap_there() -> None:
 
 
 def test_a_goal_out_of_reach_of_some_mixture_leaves_nothing_to_share() -> None:
-    short = changed(COUPE, {"run.time_limit": "5 s"})
+    short = COUPE.replace({"run.time_limit": "5 s"})
     assert attribute(short, "peak", "plateau", QUARTER) is None
     assert compare(short, cases=0).pairs[0].why is None
 
@@ -168,8 +168,7 @@ def test_shares_of_constant_power_in_one_gear() -> None:
 
     speeds = [*range(1400, 3980, 60), 3980, 3990, 4000, 4010, 4020, *range(4060, 7000, 60), 7000]
     curves = [_curve(name, {speed: torque(name, speed) for speed in speeds}) for name in power]
-    car = changed(
-        _with_curves(GRIP, *curves),
+    car = _with_curves(GRIP, *curves).replace(
         {
             "gearbox.ratios": ["2"], "gearbox.final_drive": "3", "gearbox.efficiency": "100 %",
             "gearbox.input_inertia": "0.0001 kg m^2", "engine.inertia": "0.1 kg m^2", "engine.rev_limit": "7000 rpm",
@@ -213,7 +212,7 @@ _LOW = {1000: 150.0, 1500: 210.0}
 
 def test_only_spin() -> None:
     """Rear drive, little grip, the same top: the peak spins, and with held slip it costs nothing."""
-    wet = changed(COUPE, {"road.friction_factor": "0.6", "coupling.capacity": "900 N m"})
+    wet = COUPE.replace({"road.friction_factor": "0.6", "coupling.capacity": "900 N m"})
     low = _LOW | {2500: 300.0, 4000: 320.0, 5000: 310.0} | _TOP
     high = _LOW | {2500: 500.0, 4000: 560.0, 5000: 350.0} | _TOP
     (pair,) = compare(_with_curves(wet, _curve("low", low), _curve("high", high))).pairs

@@ -12,10 +12,10 @@ from simlaunch.analysis.compare import compare
 from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import goal, simulate
 from simlaunch.metrics.marks import Kind, Target, mark
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import complete, launch
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -58,10 +58,10 @@ def test_ideal_time_and_shares_are_the_real_time(scenario: Scenario) -> None:
 def test_a_cause_that_is_taken_away_is_missing_from_the_car(cause: Cause, changes: Mapping[str, object]) -> None:
     """By the budget's own means and by the scenario's keys the launch is the same; road speeds of shifts stay."""
     target = Target("1/4 mile", Kind.DISTANCE, 0.0, 402.336)
-    typed = changed(COUPE, {"gearbox.shift_at": ["6500 rpm"] * 5})  # shift speeds stay those of the real car
+    typed = COUPE.replace({"gearbox.shift_at": ["6500 rpm"] * 5})  # shift speeds stay those of the real car
     full, held = _ready(typed, target), _ready(typed, target, Pedal.HELD_SLIP)
     left = [each for each in Cause if each is not cause]
-    other = _ready(changed(typed, changes), target)
+    other = _ready(typed.replace(changes), target)
     assert _time(without(full, held, left), target) == pytest.approx(_time(other, target), abs=2e-4)
 
 
@@ -84,8 +84,7 @@ def test_shifts_without_a_gap_save_the_gap_at_steady_force() -> None:
     Source: x = a t^2 / 2 before and after the gap; any textbook of mechanics.
     """
     target = Target("200 m", Kind.DISTANCE, 0.0, 200.0)
-    car = changed(
-        GRIP,
+    car = GRIP.replace(
         {
             "curves": [{"name": "flat", "points": [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]}],
             "gearbox.ratios": ["2", "1.9999"], "gearbox.shift_at": ["4000 rpm"], "gearbox.efficiency": "100 %",
@@ -111,7 +110,7 @@ def test_shifts_without_a_gap_save_the_gap_at_steady_force() -> None:
 
 def test_drag_and_rolling_are_what_the_coefficients_say() -> None:
     target = goal(GRIP)
-    no_drag = changed(GRIP, {"body.drag_area": "0 m^2"})
+    no_drag = GRIP.replace({"body.drag_area": "0 m^2"})
     full, held = _ready(no_drag, target), _ready(no_drag, target, Pedal.HELD_SLIP)
     by_hand = full.copy()
     by_hand.road.rolling_factor = 0.0

@@ -14,7 +14,7 @@ from simlaunch.analysis.simulate import goal, simulate
 from simlaunch.analysis.verdict import Finding, judge
 from simlaunch.metrics.marks import mark
 from simlaunch.output.words import sentences
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE = load(SCENARIOS / "road-coupe.toml")
@@ -34,7 +34,7 @@ def test_each_launch_speed_is_that_of_a_scenario_with_it() -> None:
     found = driving(COUPE, "peak", "plateau", goal(COUPE)).launch
     assert found is not None
     for speed, time in zip(found.values, found.second, strict=True):
-        typed = changed(COUPE, {"launch.engine_speed": f"{speed / RPM:.6f} rpm"})
+        typed = COUPE.replace({"launch.engine_speed": f"{speed / RPM:.6f} rpm"})
         alone = mark(simulate(typed, "plateau").run.trace, goal(COUPE)).time
         assert time == pytest.approx(alone, abs=1e-5)
 
@@ -44,12 +44,12 @@ def test_the_latest_shifts_are_those_at_the_rev_limiter() -> None:
     assert found is not None
     assert found.values == LATER
     limiter = 6900.0 - COUPE.engine.limiter_band.si / RPM
-    typed = changed(COUPE, {"gearbox.shift_at": [f"{limiter:.6f} rpm"] * 5})
+    typed = COUPE.replace({"gearbox.shift_at": [f"{limiter:.6f} rpm"] * 5})
     assert found.first[-1] == pytest.approx(mark(simulate(typed, "peak").run.trace, goal(COUPE)).time, abs=1e-4)
 
 
 def test_typed_shift_speeds_stay() -> None:
-    typed = changed(COUPE, {"gearbox.shift_at": ["6500 rpm"] * 5})
+    typed = COUPE.replace({"gearbox.shift_at": ["6500 rpm"] * 5})
     assert driving(typed, "peak", "plateau", goal(typed)).shifts is None
 
 

@@ -11,21 +11,22 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.analysis.draws import Line, _apart, draws
+from simlaunch.analysis.draws import draws, own_value
 from simlaunch.analysis.launches import target_named
 from simlaunch.analysis.odds import Odds, chance, difference, odds, shares_of, sobol_points
+from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError, UsageError
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 Array = NDArray[np.float64]
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE = load(SCENARIOS / "road-coupe.toml")
-BRIEF = changed(COUPE, {"run.until": ["30 m"]})
+BRIEF = COUPE.replace({"run.until": ["30 m"]})
 GRIP = load(SCENARIOS / "all-drive-grip.toml")
 
 
@@ -34,7 +35,7 @@ def _entry(key: str, kind: str, **numbers: str) -> dict[str, str]:
 
 
 def _uncertain(scenario: Scenario, *entries: dict[str, str]) -> Scenario:
-    return changed(scenario, {"uncertain": list(entries)})
+    return scenario.replace({"uncertain": list(entries)})
 
 
 def _two_alike(factor: float) -> Scenario:
@@ -42,7 +43,7 @@ def _two_alike(factor: float) -> Scenario:
     curve = GRIP.curves[0]
     points = [[speed.text, torque.text] for speed, torque in curve.points]
     scaled = [[speed.text, f"{factor * torque.si:.12g} N m"] for speed, torque in curve.points]
-    return changed(GRIP, {"curves": [{"name": "one", "points": points}, {"name": "other", "points": scaled}]})
+    return GRIP.replace({"curves": [{"name": "one", "points": points}, {"name": "other", "points": scaled}]})
 
 
 # --- closed forms ---
@@ -132,7 +133,7 @@ def test_a_missed_target_is_later_than_any_time() -> None:
 def test_misses_are_counted_and_not_dropped() -> None:
     whole = odds(BRIEF, "peak", "plateau", runs=64, with_effects=False)
     limit = float(np.median(whole.times[:, 1]))
-    short = changed(BRIEF, {"run.time_limit": f"{limit:.6f} s"})
+    short = BRIEF.replace({"run.time_limit": f"{limit:.6f} s"})
     found = odds(short, "peak", "plateau", runs=64)
     assert found.cases == whole.cases
     assert found.missed == tuple((whole.times > limit).sum(axis=0))
@@ -203,7 +204,7 @@ def test_drawn_cars_are_those_of_the_scenario() -> None:
     texts = {"body.mass": f"{mass:.15g} kg", "gearbox.final_drive": f"{ratio:.15g}",
              "air.temperature": f"{kelvin - 273.15:.15g} degC",
              "launch.engine_speed": f"{speed * 30 / np.pi:.15g} rpm"}  # fmt: skip
-    single = lower(changed(COUPE, texts), "plateau", Pedal.FULL)
+    single = lower(COUPE.replace(texts), "plateau", Pedal.FULL)
     assert car["body"]["mass"] == mass
     assert car["air"]["temperature"] == pytest.approx(single.air.temperature, rel=1e-12)
     assert car["gearbox"]["ratio"] == pytest.approx(single.gearbox.ratio, rel=1e-12)
@@ -248,7 +249,6 @@ def test_quantiles_of_the_distributions(entry: dict[str, str], share: float, exp
 @pytest.mark.parametrize(
     ("entry", "words"),
     [
-        (_entry("air.altitude", "normal", deviation="100 m"), "straight line"),
         (_entry("launch.engine_speed", "normal", deviation="3000 rpm"), "spread too far"),
         (_entry("air.density", "normal", deviation="0.01 kg/m^3"), "has no such value"),
         (_entry("body.mass", "triangular", low="1700 kg", high="1800 kg"), "own value is not from"),
@@ -260,10 +260,35 @@ def test_what_cannot_be_drawn_is_refused_with_its_name(entry: dict[str, str], wo
     assert entry["key"] in str(fault.value)
 
 
-def test_two_values_that_change_one_number_are_refused() -> None:
-    line = Line(np.array([3, 4]), np.zeros(2), np.ones(2))
-    with pytest.raises(InputError, match='"a" and "b" change the same number'):
-        _apart(("a", "b"), {0: line, 1: replace(line, words=np.array([4]))})
+@pytest.mark.parametrize(
+    "spread",
+    [
+        {"air.altitude": ("0 m", "2000 m", "700 m"), "air.temperature": ("0 degC", "30 degC", "11 degC")},
+        {"road.grade": ("-5 %", "5 %", "3.7 %"), "body.pitch_frequency": ("1.2 Hz", "2 Hz", "1.77 Hz")},
+        {"gearbox.efficiency": ("92 %", "96 %", "93.1 %"), "gearbox.final_drive": ("3", "4", "3.33")},
+        {"tyres.rear.rolling_factor_of_radius": ("0.96", "0.98", "0.973")},
+    ],
+)
+def test_a_car_follows_a_value_however_the_scenario_uses_it(spread: dict[str, tuple[str, str, str]]) -> None:
+    """No straight line: pressure at an altitude, the angle of a grade. Two values may feed one number of the car."""
+    entries = [_entry(key, "uniform", low=low, high=high) for key, (low, high, _) in spread.items()]
+    scenario = _uncertain(COUPE, *entries)
+    drawn = draws(scenario, ("peak", "plateau"), Pedal.FULL, goal(scenario))
+    changed_car = COUPE.replace({key: text for key, (_, _, text) in spread.items()})
+    values = np.array([[own_value(changed_car, key) for key in spread]])
+    for which, curve in enumerate(("peak", "plateau")):
+        single = lower(changed_car, curve, Pedal.FULL)
+        aim(single, (goal(scenario),))
+        assert drawn.made(values, which)[0].tobytes() == single.tobytes()
+
+
+def test_values_that_cannot_stand_together_are_refused() -> None:
+    entries = [
+        _entry("air.altitude", "uniform", low="0 m", high="100 m"),
+        _entry("air.pressure", "uniform", low="99 kPa", high="101 kPa"),
+    ]
+    with pytest.raises(InputError, match="stands beside pressure"):
+        draws(_uncertain(GRIP, *entries), (GRIP.curve_names[0], GRIP.curve_names[1]), Pedal.FULL, goal(GRIP))
 
 
 def test_calls_that_make_no_sense_are_refused() -> None:

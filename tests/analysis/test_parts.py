@@ -16,12 +16,12 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import Part, PartPeak
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COUPE = changed(load(SCENARIOS / "road-coupe.toml"), {"run.until": ["60 m"]})
+COUPE = load(SCENARIOS / "road-coupe.toml").replace({"run.until": ["60 m"]})
 ASTM = np.array([-2.0, 1.0, -3.0, 5.0, -1.0, 3.0, -4.0, 4.0, -2.0])
 
 
@@ -155,7 +155,7 @@ def test_a_clutch_at_its_capacity_is_named_and_is_no_reason_to_choose(name: str)
 def test_a_clutch_is_no_cause_where_a_weaker_one_lowers_the_peak_by_less_than_half() -> None:
     """The front shafts of the all-drive car are held by the grip of the front tyres as well."""
     scenario = load(SCENARIOS / "all-drive-grip.toml")
-    weaker = changed(scenario, {"coupling.capacity": "680 N m"})
+    weaker = scenario.replace({"coupling.capacity": "680 N m"})
     for one, other in zip(parts(scenario).loads, parts(weaker).loads, strict=True):
         k = [part.place for part in one.parts].index(Place.FRONT_SHAFTS)
         assert 1.0 - other.parts[k].torque / one.parts[k].torque < 0.5 * (1.0 - 680.0 / 700.0)
@@ -210,14 +210,14 @@ def test_loads_are_those_of_single_launches() -> None:
 def test_mean_effective_pressure_is_that_of_the_peak() -> None:
     """4 pi T / V: 400 N m from 2.0 l are 25.1327 bar. Source: definition."""
     curve = {"name": "flat", "points": [["1000 rpm", "400 N m"], ["7000 rpm", "400 N m"]]}
-    scenario = changed(COUPE, {"curves": [curve], "engine.displacement": "2.0 l"})
+    scenario = COUPE.replace({"curves": [curve], "engine.displacement": "2.0 l"})
     (found,) = parts(scenario).loads
     assert found.mean_pressure == pytest.approx(25.1327e5, rel=1e-5)
     assert found.peak_torque == pytest.approx(400.0)
 
 
 def test_wear_compares_curves_and_needs_no_rating() -> None:
-    rated, unrated = parts(COUPE), parts(changed(COUPE, {"parts": []}))
+    rated, unrated = parts(COUPE), parts(COUPE.replace({"parts": []}))
     k = [part.place for part in unrated.loads[0].parts].index(Place.GEARBOX_INPUT)
     assert unrated.relative_wear(k) == rated.relative_wear(1)
     assert min(wear.ratio for wear in rated.relative_wear(1)) == 1.0
@@ -234,7 +234,7 @@ def test_parts_are_ranked_by_how_near_they_come_to_their_ratings() -> None:
 
 def test_a_part_at_an_idle_axle_carries_nothing() -> None:
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
-    found = parts(changed(COUPE, {"parts": [idle]}))
+    found = parts(COUPE.replace({"parts": [idle]}))
     (part,) = (p for p in found.loads[0].parts if p.rating)
     assert part.level is Level.UNLOADED
     assert not part.broken
@@ -246,7 +246,7 @@ def test_lower_ratings_are_flagged_worst_first() -> None:
         {"name": name, "place": "gearbox input", "rating": rating, "origin": "invented"}
         for name, rating in (("weak", "300 N m"), ("weaker", "200 N m"), ("strong", "3000 N m"))
     ]
-    found = parts(changed(COUPE, {"parts": rated}), ["plateau"])
+    found = parts(COUPE.replace({"parts": rated}), ["plateau"])
     assert [(curve, part.name) for curve, part in found.broken] == [("plateau", "weaker"), ("plateau", "weak")]
     assert found.broken[0][1].level is Level.OVER_FAILURE
 

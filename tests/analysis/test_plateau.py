@@ -39,7 +39,7 @@ from simlaunch.record import Pedal, Record
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import complete
 from simlaunch.units.spelling import System
 
@@ -185,7 +185,7 @@ def test_a_flow_of_air_is_a_power() -> None:
 
 def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
-    short = changed(scenario(), {"run.until": ["60 m"], "uncertain": []})
+    short = scenario().replace({"run.until": ["60 m"], "uncertain": []})
     space = SearchSpace(
         runnable(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,))
     )
@@ -197,7 +197,7 @@ def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
     peak = [["1000 rpm", "300 N m"], ["3000 rpm", "560 N m"], ["7000 rpm", "450 N m"]]
     curves = [{"name": "proposal", "points": points}, {"name": "peak", "points": peak}]
     part = {"name": "gearbox", "place": "gearbox input", "rating": "380 N m", "origin": "Invented."}
-    both = changed(short, {"curves": curves, "parts": [part]})
+    both = short.replace({"curves": curves, "parts": [part]})
     (rated,) = compare(both, cases=0).pairs[0].verdict.case.rated
     assert (rated.higher.broken, rated.lower.broken) == (True, False)
     assert rated.lower.demand.share > 0.95
@@ -292,7 +292,7 @@ def test_no_plateau_meets_the_limits() -> None:
 
 def test_limits_of_a_scenario() -> None:
     typed = {"power": "200 kW", "rise": "100 N m", "note": "Invented."}
-    limits = limits_of(changed(scenario(), {"limits": typed}), {"power": 150e3})
+    limits = limits_of(scenario().replace({"limits": typed}), {"power": 150e3})
     assert limits.power == 150e3
     assert limits.rise == pytest.approx(100.0 / (1000.0 * pi / 30.0))
     assert limits.displacement == pytest.approx(2.4e-3)

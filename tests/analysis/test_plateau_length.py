@@ -18,10 +18,10 @@ from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SA
 from simlaunch.errors import ScenarioError, UsageError
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import verdict
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -173,9 +173,9 @@ def test_no_shape_beside_the_answer_is_quicker_where_grip_is_high() -> None:
 
 def test_an_envelope_is_a_curve_by_name_or_points() -> None:
     speeds = np.array([1000.0, 3000.0, 6900.0]) * RPM
-    named = limits_of(changed(road(), {"limits": {"envelope": "peak"}}), {}).envelope
+    named = limits_of(road().replace({"limits": {"envelope": "peak"}}), {}).envelope
     points = [["1000 rpm", "200 N m"], ["7000 rpm", "500 N m"]]
-    typed = limits_of(changed(road(), {"limits": {"envelope": points}}), {}).envelope
+    typed = limits_of(road().replace({"limits": {"envelope": points}}), {}).envelope
     both, option = limits_of(road(), {}).envelope, limits_of(road(), {}, "plateau").envelope
     assert named is not None
     assert typed is not None
@@ -199,7 +199,7 @@ def test_an_envelope_is_a_curve_by_name_or_points() -> None:
 )
 def test_an_envelope_that_is_none_is_refused(envelope: object, told: str) -> None:
     with pytest.raises(ScenarioError, match=told):
-        changed(road(), {"limits": {"envelope": envelope}})
+        road().replace({"limits": {"envelope": envelope}})
 
 
 def test_an_envelope_of_no_curve_is_a_wrong_option() -> None:

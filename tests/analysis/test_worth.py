@@ -16,11 +16,11 @@ from simlaunch.analysis.launches import as_many, column, make_ready, measure_all
 from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.marks import Kind, Target
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
-from simlaunch.scenario.lowering import fill_table, lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 SPRINT = Target("0-100 km/h", Kind.SPEED, 0.0, 100.0 / 3.6)
@@ -154,7 +154,7 @@ def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
 
 def test_torque_above_grip_is_worth_nothing_under_held_slip() -> None:
     """Slip control takes back in first gear whatever is added above grip. Source: definition of held slip."""
-    found = worth(changed(scenario(), {"coupling.capacity": "1500 N m"}), target="50 km/h").first
+    found = worth(scenario().replace({"coupling.capacity": "1500 N m"}), target="50 km/h").first
     held = found.of(Pedal.HELD_SLIP)
     assert np.abs(held.gain).max() < 1e-7  # 0.001 ms for 10 N m
 
@@ -217,7 +217,7 @@ def test_targets_by_name() -> None:
 
 
 def test_a_target_out_of_reach() -> None:
-    brief = changed(scenario(), {"run.time_limit": "2 s"})
+    brief = scenario().replace({"run.time_limit": "2 s"})
     with pytest.raises(TargetNotReached, match="is not reached"):
         worth(brief, target="0-100 km/h", bands=2)
 

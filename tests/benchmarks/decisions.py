@@ -24,8 +24,8 @@ from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.plateau_search import highest_plateau
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.worth import worth
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import Method

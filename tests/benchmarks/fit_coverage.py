@@ -20,10 +20,10 @@ from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit as fitted
 from simlaunch.fitting.histories import last_until
 from simlaunch.fitting.logs import LogRequest
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, from_mapping, load
+from simlaunch.scenario.reading import from_mapping, load
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 
@@ -49,7 +49,7 @@ def bare(name: str) -> Scenario:
 
 def run(scenario: Scenario, friction: float, scale: float, area: float, *, rigid: bool) -> Trace:
     """A run with other values; rigid: of another, simpler car."""
-    car = lower(changed(scenario, {"body.drag_area": f"{area:.7g} m^2"}), scenario.curve_names[0], Pedal.FULL)
+    car = lower(scenario.replace({"body.drag_area": f"{area:.7g} m^2"}), scenario.curve_names[0], Pedal.FULL)
     car.road.friction_factor = friction
     car.engine.torque.cubic *= scale
     if rigid:

@@ -23,7 +23,7 @@ from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.compare import tables
 from simlaunch.output.words import sentences
 from simlaunch.reporting.story import answer_in_a_line, main_times
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -150,7 +150,7 @@ def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
 
 def test_no_usual_time_is_told_twice() -> None:
     """A scenario may name one of them as a mark of its own."""
-    car = changed(load(GRIP), {"run.marks": ["100 km/h to 200 km/h", "60 mph", "50 m"]})
+    car = load(GRIP).replace({"run.marks": ["100 km/h to 200 km/h", "60 mph", "50 m"]})
     found = compare(car)
     material = SimpleNamespace(comparison=found, pair=found.pairs[0])
     labels = [row.label for row in main_times(material, System.METRIC).rows]  # type: ignore[arg-type]
@@ -226,7 +226,7 @@ def test_the_odds_of_a_pair_are_those_that_odds_finds() -> None:
 def test_a_scenario_without_either_is_weighed_by_grip_alone() -> None:
     (pair,) = compare(load(GRIP)).pairs
     assert (pair.odds, pair.verdict.case.rated) == (None, ())
-    coupe = changed(load(COUPE), {"uncertain": [], "parts": []})
+    coupe = load(COUPE).replace({"uncertain": [], "parts": []})
     assert compare(coupe).pairs[0].odds is None
     assert compare(load(COUPE), cases=0).pairs[0].odds is None
 
@@ -234,7 +234,7 @@ def test_a_scenario_without_either_is_weighed_by_grip_alone() -> None:
 def test_a_lower_rating_turns_a_gain_into_a_warning(capsys: pytest.CaptureFixture[str]) -> None:
     scenario = load(GRIP)
     part = {"name": "box", "place": "gearbox input", "rating": "300 N m", "origin": "invented"}
-    weak = changed(scenario, {"parts": [part]})
+    weak = scenario.replace({"parts": [part]})
     assert compare(weak).pairs[0].verdict.finding is Finding.HELPS_BUT_OVERLOADS
     assert answer(["compare", str(COUPE), "--cases", "64", "--json", "--quiet"]) == 0
     verdict = json.loads(capsys.readouterr().out)["pairs"][0]["verdict"]

@@ -14,7 +14,6 @@ import simlaunch
 from simlaunch.cli.main import answer
 from simlaunch.output.as_json import dumps
 from simlaunch.results import Result
-from simlaunch.scenario.reading import changed
 
 Capture = pytest.CaptureFixture[str]
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -26,7 +25,7 @@ SHORT = ("--set", 'run.until=["60 m"]')
 @cache
 def coupe() -> simlaunch.Scenario:
     """The coupe over a distance that every launch of these tests shares: short."""
-    return changed(simlaunch.load(COUPE), {"run.until": ["60 m"]})
+    return simlaunch.load(COUPE).replace({"run.until": ["60 m"]})
 
 
 def _pair() -> tuple[str, str]:

@@ -13,7 +13,7 @@ from matplotlib.text import Text
 from simlaunch.analysis.parts import parts
 from simlaunch.cli.main import answer
 from simlaunch.plotting.parts import parts_figure
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.units.spelling import System
 from simlaunch.writing import WRITTEN
 
@@ -59,7 +59,7 @@ def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
         {"name": place, "place": place, "rating": rating, "origin": "Invented."}
         for place, rating in (("coupling", "300 N m"), ("gearbox input", "300 N m"), ("rear shafts", "3000 N m"))
     ]
-    found = parts(changed(load(COUPE), {"parts": rated, "run.until": ["60 m"]}))
+    found = parts(load(COUPE).replace({"parts": rated, "run.until": ["60 m"]}))
     assert len(found.broken) == 6
     verdict = found.summary(System.METRIC)
     assert "; 3 more loads are too much." in verdict

@@ -11,10 +11,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.fitting.histories import last_until
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 
@@ -44,7 +43,7 @@ def driven(
 ) -> Trace:
     """A calculated run with some values changed, and the torque multiplied."""
     car: Record = lower(
-        changed(scenario, changes) if changes else scenario, curve or scenario.curve_names[0], Pedal.FULL
+        scenario.replace(changes) if changes else scenario, curve or scenario.curve_names[0], Pedal.FULL
     )
     car.engine.torque.cubic *= scale
     last_until(car, duration)

@@ -12,8 +12,8 @@ from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit
 from simlaunch.fitting.histories import effective_mass, road_load
 from simlaunch.fitting.logs import Kind, LogRequest
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, load
 from simlaunch.simulation.run import complete

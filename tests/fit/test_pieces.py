@@ -17,8 +17,8 @@ from simlaunch.fitting.identifiability import apartness, without
 from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
 from simlaunch.fitting.solving import hanging_together, moves_without, no_less_than, widened
+from simlaunch.parameters.fill import lower
 from simlaunch.record import CAR, Pedal, Record
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.histories import FOLLOWED
 from simlaunch.simulation.run import complete, launch

@@ -17,10 +17,10 @@ from simlaunch.fitting.logs import Kind, LogRequest, read_run
 from simlaunch.fitting.parameters import parameter
 from simlaunch.fitting.problem import Problem, prepared
 from simlaunch.fitting.solving import solved
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, from_mapping, load
+from simlaunch.scenario.reading import from_mapping, load
 from simlaunch.simulation.run import complete, launch
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -274,10 +274,10 @@ def test_a_coast_down_beside_a_launch_shares_their_values(coupe_log: Path, tmp_p
 
     path = coasted(tmp_path / "coast.csv", mass=1649.0, constant=172.6, square=0.4161)
     both = fit(
-        bare(changed(COUPE, TRUE)), [LogRequest(coupe_log), LogRequest(path, Kind.COAST_DOWN)],
+        bare(COUPE.replace(TRUE)), [LogRequest(coupe_log), LogRequest(path, Kind.COAST_DOWN)],
         ("curve scale", "drag area", "rolling resistance"), starts=1,
     )  # fmt: skip
-    alone = fit(bare(changed(COUPE, TRUE)), [LogRequest(coupe_log)], ("curve scale", "drag area"), starts=1)
+    alone = fit(bare(COUPE.replace(TRUE)), [LogRequest(coupe_log)], ("curve scale", "drag area"), starts=1)
     assert both.value("drag area").error < 0.3 * alone.value("drag area").error
     assert both.runs[1].road_load is not None
 

@@ -41,7 +41,7 @@ from simlaunch.scenario.powertrain import (
     TorqueGap,
     TorqueHandOver,
 )
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.scenario.surroundings import Air, Road, surfaces
 from simlaunch.units.field import Within
 from simlaunch.units.quantity import to_si
@@ -287,7 +287,7 @@ def scenarios(count: int, seed: int, first: int = 0) -> Iterator[tuple[int, Scen
             base = bases[int(rng.integers(len(bases)))]
             changes = _few(rng, base) if rng.random() < 0.5 else _many(rng)
             try:
-                yield number, changed(base, changes), changes, refused
+                yield number, base.replace(changes), changes, refused
             except InputError:
                 continue
             break

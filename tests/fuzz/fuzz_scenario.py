@@ -10,9 +10,9 @@ from typing import Any
 import atheris
 
 with atheris.instrument_imports(include=["simlaunch"]):
+    from simlaunch.parameters.fill import lower
     from simlaunch.record import Pedal
     from simlaunch.scenario.defaults import defaults
-    from simlaunch.scenario.lowering import lower
     from simlaunch.scenario.model import Scenario, warnings
     from simlaunch.scenario.reading import from_mapping, load
 

@@ -19,6 +19,7 @@ ORDER = (
     "quantities",
     "results",
     "scenario",
+    "parameters",
     "physics",
     "integrator",
     "simulation",

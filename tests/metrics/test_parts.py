@@ -11,8 +11,8 @@ import pytest
 
 from metrics.motions import trace
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak, part_peaks
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import ENGAGED, MEETING, launch
 from simlaunch.simulation.trace import Moment

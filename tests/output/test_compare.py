@@ -17,7 +17,6 @@ from simlaunch.output.compare import tables
 from simlaunch.output.layout import columns
 from simlaunch.output.words import sentences
 from simlaunch.record import Pedal
-from simlaunch.scenario.reading import changed
 from simlaunch.units.spelling import System
 
 HURTS, HELPS = "road-coupe", "all-drive-grip"
@@ -166,7 +165,7 @@ def test_three_curves_are_ranked_by_the_goal_and_set_against_each_other() -> Non
     middle = {"name": "middle", "points": [["1000 rpm", "200 N m"], ["3000 rpm", "430 N m"], ["7000 rpm", "320 N m"]]}
     car = scenario(HURTS)
     kept = [{"name": each.name, "points": [[s.text, t.text] for s, t in each.points]} for each in car.curves]
-    found = compare(changed(car, {"curves": [*kept, middle]}), cases=0)
+    found = compare(car.replace({"curves": [*kept, middle]}), cases=0)
     times = {runs.name: mark(runs.full.run.trace, found.goal).time for runs in found.runs}
     first, second = tables(found, System.METRIC)[:2]
     assert [row.label for row in first.rows] == sorted(times, key=lambda name: times[name])

@@ -23,13 +23,13 @@ from simlaunch.analysis.plateau_search_space import Point, SearchSpace, Shape
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
-COUPE = changed(
-    load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"), {"run.until": ["30 m"], "run.marks": []}
+COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml").replace(
+    {"run.until": ["30 m"], "run.marks": []}
 )
 KINDS = ("worth", "plateau", "odds", "parts")
 _UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out|every_curve)$")
@@ -63,7 +63,7 @@ def _document(kind: str) -> dict[str, Any]:
     if kind == "odds":
         return odds(COUPE, "peak", "plateau", runs=64).to_dict()
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
-    with_idle = changed(COUPE, {"parts": [idle]})
+    with_idle = COUPE.replace({"parts": [idle]})
     return parts(with_idle).to_dict()
 
 

@@ -14,11 +14,11 @@ from simlaunch.analysis.usable import usable
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import grip_limited_acceleration, usable_torque
 from simlaunch.metrics.marks import Kind, Target, mark
+from simlaunch.parameters.fill import lower
 from simlaunch.record import FOOT, Pedal
 from simlaunch.scenario.car import Body, Tyre
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import Outcome, launch
 
 SCENARIOS = {path.stem: load(path) for path in sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))}
@@ -54,7 +54,7 @@ def test_the_draw_reaches_the_ends_of_the_ranges() -> None:
     ],
 )
 def test_a_value_at_the_edge_of_what_is_possible_can_be_run(name: str, key: str, value: str) -> None:
-    scenario = changed(SCENARIOS[name], {key: value})
+    scenario = SCENARIOS[name].replace({key: value})
     for pedal in Pedal:
         found = simulate(scenario, None, pedal)
         assert found.run.outcome in (Outcome.FINISHED, Outcome.TIME_LIMIT, Outcome.STALLED)
@@ -66,7 +66,7 @@ def test_a_value_at_the_edge_of_what_is_possible_can_be_run(name: str, key: str,
 
 def test_the_ceiling_of_a_sound_car_is_as_it_was_below_the_speed_at_which_it_lifts_off() -> None:
     """A higher rev limit alone reaches road speeds at which lift takes the load away; below them nothing changes."""
-    car = runnable(changed(COUPE, {"body.lift_area_rear": "1 m^2"}), "peak", Pedal.FULL)
+    car = runnable(COUPE.replace({"body.lift_area_rear": "1 m^2"}), "peak", Pedal.FULL)
     speeds = np.linspace(200.0, 600.0, 9)
     whole = usable_torque(car, 1, speeds)
     np.testing.assert_allclose(usable_torque(car, 1, [*speeds, 900.0])[:-1], whole, rtol=2e-3)
@@ -80,7 +80,7 @@ def test_the_ceiling_of_a_sound_car_is_as_it_was_below_the_speed_at_which_it_lif
 )
 @pytest.mark.parametrize("pedal", list(Pedal))
 def test_a_record_of_a_scenario_passes_its_goal(until: list[str], pedal: Pedal) -> None:
-    scenario: Scenario = changed(COUPE, {"run.until": until})
+    scenario: Scenario = COUPE.replace({"run.until": until})
     for car in (lower(scenario, "peak", pedal), runnable(scenario, "peak", pedal)):
         run = launch(car)
         assert run.outcome is Outcome.FINISHED
@@ -104,7 +104,7 @@ SPAN = "100-200 km/h"
 
 
 def _short(distance: str, **more: object) -> Scenario:
-    return changed(COUPE, {"run": {"until": [distance], **more}})
+    return COUPE.replace({"run": {"until": [distance], **more}})
 
 
 def test_marks_beyond_the_goal_are_those_of_a_longer_run() -> None:
@@ -126,7 +126,7 @@ def test_everything_but_the_marks_is_measured_up_to_the_goal() -> None:
 
 
 def test_marks_that_cannot_be_reached_are_named_with_the_reason() -> None:
-    slow = simulate(changed(_short("100 m"), {"body.drag_area": "10 m^2"}))
+    slow = simulate(_short("100 m").replace({"body.drag_area": "10 m^2"}))
     assert slow.reached
     assert slow.missed is not None
     assert SPAN in {target.label for target in slow.missed.targets}

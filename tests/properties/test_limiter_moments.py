@@ -8,11 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.parameters.fill import lower
 from simlaunch.physics import state as at
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.simulation import events, kernel, run
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
@@ -42,7 +42,7 @@ def test_with_shifts_at_the_rev_limit_every_passage_is_told(file: Path, toleranc
     """The limiter begins at about the moment at which a shift does: rounding must not decide what is told."""
     scenario = load(file)
     limit = scenario.engine.rev_limit
-    at_limit = changed(scenario, {"gearbox.shift_at": [limit.text] * (len(scenario.gearbox.ratios) - 1)})
+    at_limit = scenario.replace({"gearbox.shift_at": [limit.text] * (len(scenario.gearbox.ratios) - 1)})
     car = lower(at_limit, scenario.curve_names[0], Pedal.FULL)
     trace = launch(car, tolerance=tolerance).trace
     told = _told(trace)

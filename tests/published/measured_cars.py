@@ -53,8 +53,8 @@ from typing import Any
 from vega_datasets import local_data
 
 from simlaunch.metrics.crossing import first_time
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.simulation.run import launch
 

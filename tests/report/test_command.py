@@ -20,7 +20,7 @@ from simlaunch.errors import SimlaunchError
 from simlaunch.reporting.gather import question, swept_of
 from simlaunch.reporting.print_pdf import MARK, Printing
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 
 Capture = pytest.CaptureFixture[str]
 SCENARIOS = COUPE.parent
@@ -114,8 +114,8 @@ def test_a_sweep_of_an_earlier_description_is_told_apart(sweep_file: Path) -> No
     scenario = load(COUPE)
     assert swept_of(scenario, sweep_file).same_scenario
     for change in ({"body.mass": "1700 kg"}, {"pedal": {"actuator_delay": "80 ms"}}):
-        assert not swept_of(changed(scenario, change), sweep_file).same_scenario
-    assert swept_of(changed(scenario, {"parts": [], "note": "Another note."}), sweep_file).same_scenario
+        assert not swept_of(scenario.replace(change), sweep_file).same_scenario
+    assert swept_of(scenario.replace({"parts": [], "note": "Another note."}), sweep_file).same_scenario
 
 
 def test_without_a_browser_it_says_what_to_do(capsys: Capture, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -14,7 +14,7 @@ from simlaunch.analysis.usable import usable
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
@@ -24,7 +24,7 @@ SHORT = "60 m"
 
 @pytest.fixture(scope="module")
 def scenario() -> Scenario:
-    return changed(load(COUPE), {"run": {"until": [SHORT]}})
+    return load(COUPE).replace({"run": {"until": [SHORT]}})
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +46,7 @@ def test_the_curves_on_the_grip_as_given_are_those_of_single_launches(
 
 
 def test_other_grip_is_that_of_a_road_with_another_friction_factor(scenario: Scenario, found: Grid) -> None:
-    less = changed(scenario, {"road.friction_factor": f"{GRIPS[0]:.3f}", "road.rolling_factor": "1"})
+    less = scenario.replace({"road.friction_factor": f"{GRIPS[0]:.3f}", "road.rolling_factor": "1"})
     assert found.measures[0].curves[1, 0] == pytest.approx(_time(less, found.names[1], Pedal.FULL), abs=1e-6)
 
 
@@ -58,7 +58,7 @@ def test_a_plateau_is_the_launch_of_a_curve_typed_with_these_points(scenario: Sc
         for speed, torque in zip(found.usable.engine_speed, found.cut(height), strict=True)
     ]
     points[-1][0] = "6900 rpm"
-    typed = changed(scenario, {"curves": [{"name": "cut", "points": points}]})
+    typed = scenario.replace({"curves": [{"name": "cut", "points": points}]})
     assert found.measures[0].cut[found.start, AS_GIVEN] == pytest.approx(_time(typed, "cut", Pedal.FULL), abs=2e-3)
 
 
@@ -66,7 +66,7 @@ def test_the_highest_plateau_is_the_higher_curve_where_one_is_higher_everywhere(
     curve = scenario.curve("plateau")
     raised = [[speed.text, f"{1.2 * torque.si:.9g} N m"] for speed, torque in curve.points]
     plain = [[speed.text, f"{torque.si:.9g} N m"] for speed, torque in curve.points]
-    both = changed(scenario, {"curves": [{"name": "low", "points": plain}, {"name": "high", "points": raised}]})
+    both = scenario.replace({"curves": [{"name": "low", "points": plain}, {"name": "high", "points": raised}]})
     found = grid(both, usable(both), goal(both), System.METRIC)
     assert found.measures[0].cut[-1] == pytest.approx(found.measures[0].curves[1], abs=2e-3)
 

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.defaults import defaults
-from simlaunch.scenario.lowering import lower
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.reading import load
 

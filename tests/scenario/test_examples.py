@@ -83,10 +83,10 @@ def test_the_schema_carries_the_examples() -> None:
 )
 def test_a_span_with_a_dash_is_shown_as_one_is_written(tmp_path: Path, text: str, words: str) -> None:
     from simlaunch.scenario.model import Mark
-    from simlaunch.scenario.reading import changed, load
+    from simlaunch.scenario.reading import load
 
     with pytest.raises(InputError) as caught:
-        changed(load(COUPE), {"run.marks": [text]})
+        load(COUPE).replace({"run.marks": [text]})
     assert words in str(caught.value)
     assert Mark.parse(words.split('"')[1]).start is not None
 

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from simlaunch.errors import ScenarioError, UsageError
-from simlaunch.scenario.reading import changed, from_mapping
+from simlaunch.scenario.reading import from_mapping
 
 CONVERTER = {
     "kind": "torque converter",
@@ -342,7 +342,7 @@ def test_faults_between_sections_come_together(sound: dict[str, Any]) -> None:
 )
 def test_a_change_of_an_unknown_key_is_refused(sound: dict[str, Any], path: str, words: str) -> None:
     with pytest.raises(UsageError) as caught:
-        changed(from_mapping(sound, "sample"), {path: "1 kg"})
+        from_mapping(sound, "sample").replace({path: "1 kg"})
     assert words in str(caught.value)
 
 

@@ -8,13 +8,13 @@ import pytest
 
 from simlaunch.errors import ScenarioError
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, from_mapping, load
+from simlaunch.scenario.reading import from_mapping, load
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 
 
 def _uncertain(**keys: str) -> Scenario:
-    return changed(COUPE, {"uncertain": [{"origin": "invented", **keys}]})
+    return COUPE.replace({"uncertain": [{"origin": "invented", **keys}]})
 
 
 def _part(**keys: str) -> dict[str, str]:
@@ -59,7 +59,7 @@ NORMAL = [
 
 def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
     table = {"keys": keys, "coefficients": rows, "origin": "invented"}
-    return changed(COUPE, {"uncertain": NORMAL, "correlation": table})
+    return COUPE.replace({"uncertain": NORMAL, "correlation": table})
 
 
 @pytest.mark.parametrize(
@@ -98,7 +98,7 @@ def test_an_efficiency_of_all_gears_may_be_uncertain() -> None:
 def test_a_key_is_given_once() -> None:
     entry = {"key": "body.mass", "kind": "normal", "deviation": "3 kg", "origin": "invented"}
     with pytest.raises(ScenarioError, match=r"uncertain\[2\].key: .* is given twice"):
-        changed(COUPE, {"uncertain": [entry, entry]})
+        COUPE.replace({"uncertain": [entry, entry]})
 
 
 def test_faults_of_uncertain_values_are_told_beside_others() -> None:
@@ -122,19 +122,19 @@ def test_faults_of_uncertain_values_are_told_beside_others() -> None:
 )
 def test_a_fault_of_a_part_is_told_with_its_place(part: dict[str, str], fault: str) -> None:
     with pytest.raises(ScenarioError) as told:
-        changed(COUPE, {"parts": [part]})
+        COUPE.replace({"parts": [part]})
     assert fault in str(told.value)
 
 
 def test_part_names_are_apart() -> None:
     with pytest.raises(ScenarioError, match=r'parts\[2\].name: "box" is the name of an earlier part'):
-        changed(COUPE, {"parts": [_part(), _part(place="coupling")]})
+        COUPE.replace({"parts": [_part(), _part(place="coupling")]})
 
 
 def test_what_a_part_leaves_out_is_usual() -> None:
-    (part,) = changed(COUPE, {"parts": [_part()]}).parts or ()
+    (part,) = COUPE.replace({"parts": [_part()]}).parts or ()
     assert part.failure_si == pytest.approx(750.0)  # half as much again (common practice)
     assert part.derived()["slope"].text == "6.611"
-    (own,) = changed(COUPE, {"parts": [_part(slope="8.7", reserve="20 %")]}).parts or ()
+    (own,) = COUPE.replace({"parts": [_part(slope="8.7", reserve="20 %")]}).parts or ()
     assert own.slope_si == 8.7
     assert own.failure_si == pytest.approx(600.0)

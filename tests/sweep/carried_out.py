@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.sweeping.axes import axes
 from simlaunch.sweeping.backends import Threads
 from simlaunch.sweeping.campaign import Progress, carry_out
@@ -17,7 +17,7 @@ VARY = ("curve", "gear set", "tyre", "body.mass: 1500 kg to 1700 kg in 12")
 
 def spec(scenario: str) -> Spec:
     """The sweep."""
-    brief = changed(load(scenario), {"run": {"until": ["20 m"], "time_limit": "20 s"}})
+    brief = load(scenario).replace({"run": {"until": ["20 m"], "time_limit": "20 s"}})
     return spec_of(brief, Plan(axes(VARY, brief)))
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from scenario.conftest import sound_scenario
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, load
+from simlaunch.scenario.reading import load
 from simlaunch.sweeping.axes import axes
 from simlaunch.sweeping.chunk import ChunkResult, Spec, maker, spec_of, study_of
 from simlaunch.sweeping.plan import Plan, Sample
@@ -52,7 +52,7 @@ def sound() -> dict[str, object]:
 @pytest.fixture(scope="session")
 def brief(coupe: Scenario) -> Scenario:
     """The same car over 20 m."""
-    return changed(coupe, {"run": {"until": ["20 m"], "time_limit": "20 s"}})
+    return coupe.replace({"run": {"until": ["20 m"], "time_limit": "20 s"}})
 
 
 @pytest.fixture(scope="session")

@@ -6,7 +6,7 @@ import pytest
 
 from simlaunch.errors import InputError, SimlaunchError, UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed, from_mapping
+from simlaunch.scenario.reading import from_mapping
 from simlaunch.sweeping.axes import Axis, Kind, axes
 
 
@@ -56,7 +56,7 @@ def test_a_list_keeps_what_was_typed(coupe: Scenario) -> None:
 
 def test_a_name_with_a_comma_stands_in_quotes(coupe: Scenario) -> None:
     points = [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]
-    odd = changed(coupe, {"curves": [{"name": name, "points": points} for name in ("a, b", "c")]})
+    odd = coupe.replace({"curves": [{"name": name, "points": points} for name in ("a, b", "c")]})
     assert _axis('curve: "a, b", c', odd).values == ("a, b", "c")
 
 

@@ -15,7 +15,6 @@ from pyarrow import parquet
 
 from simlaunch.errors import InputError, UsageError
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.sweeping import export
 from simlaunch.sweeping.chunk import Spec, prepared
 from simlaunch.sweeping.export import KINDS, dataset, heads, json_lines, write
@@ -30,7 +29,7 @@ FLAT = [["1000 rpm", "300 N m"], ["7000 rpm", "300 N m"]]
 
 @pytest.fixture
 def spec(brief: Scenario) -> Spec:
-    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in HOSTILE]})
+    odd = brief.replace({"curves": [{"name": name, "points": FLAT} for name in HOSTILE]})
     return planned(odd, "curve", "body.mass: 1500 kg, 1600 kg")
 
 

@@ -13,7 +13,6 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.output.sweep import options_text
 from simlaunch.output.sweep import text as sweep_text
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.sweeping.campaign import BestSoFar
 from simlaunch.sweeping.chunk import ChunkResult, Spec, maker, prepared, study_of
 from simlaunch.sweeping.plan import Draw, Sample
@@ -205,7 +204,7 @@ LONG = "stage two with the larger intercooler, revision {} of the boost table, p
 @pytest.mark.parametrize("count", [3, 60])
 def test_names_that_differ_stay_told_apart_however_long_they_are(tmp_path: Path, brief: Scenario, count: int) -> None:
     names = [LONG.format(k) for k in range(count)]
-    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in names]})
+    odd = brief.replace({"curves": [{"name": name, "points": FLAT} for name in names]})
     spec = planned(odd, "curve", "gear set", "body.mass: 1500 kg, 1600 kg")
     file = Filled(spec, tmp_path / "long.sqlite")
     found = findings(file.reader, order(file.reader.study, BY, []), 12)

@@ -15,7 +15,6 @@ import pytest
 from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, SimlaunchError
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.sweeping import campaign
 from simlaunch.sweeping.backends import Threads
 from simlaunch.sweeping.campaign import Progress, carry_out, chunk_length, estimate
@@ -159,7 +158,7 @@ def _refusal(path: Path, spec: Spec) -> str:
 def test_another_sweep_is_refused_with_what_differs(tmp_path: Path, brief: Scenario, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small))
-    heavier = changed(brief, {"body.mass": "1601 kg"})
+    heavier = brief.replace({"body.mass": "1601 kg"})
     cases = {
         "the scenario differs": spec_of(heavier, small.plan),
         "the axes differ": spec_of(brief, Plan(small.plan.axes[:2])),
@@ -187,7 +186,7 @@ def test_another_version_is_refused(tmp_path: Path, small: Spec, column: str, to
 def test_how_it_is_ranked_and_noted_plays_no_part(tmp_path: Path, brief: Scenario, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small))
-    other = changed(brief, {"note": "another word", "sweep": {"vary": ["curve"], "by": "wheelspin time"}})
+    other = brief.replace({"note": "another word", "sweep": {"vary": ["curve"], "by": "wheelspin time"}})
     assert planned(other, *SMALL) == small
     carry_out(small, path, Threads(1), never, _quiet, '{"by": "wheelspin time"}')
     with Reader(path) as reader:

@@ -14,7 +14,6 @@ from simlaunch.errors import UsageError
 from simlaunch.plotting.save import as_bytes
 from simlaunch.plotting.sweep import rounded, sweep_figures
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import changed
 from simlaunch.sweeping.chunk import ChunkResult, maker, prepared, study_of
 from simlaunch.sweeping.plan import Draw, Sample
 from simlaunch.sweeping.ranking import field, front, measure_named, order, parting
@@ -88,7 +87,7 @@ def test_names_of_any_kind_are_drawn_as_they_are(tmp_path: Path, brief: Scenario
         "=1+1",
         "a long name that would never fit beside a panel",
     )
-    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in names]})
+    odd = brief.replace({"curves": [{"name": name, "points": FLAT} for name in names]})
     file = _reader(tmp_path / "c.sqlite", odd, "curve", "tyre")
     for kind in ("png", "svg"):
         for figure in sweep_figures(file, order(file.study, None, []), ["tyre", "curve"], LOAD, "metric").values():
@@ -154,7 +153,7 @@ def test_numbers_along_an_axis_stand_apart_and_name_their_unit_once(tmp_path: Pa
 
 def test_names_too_long_to_stand_along_a_panel_are_numbered(tmp_path: Path, brief: Scenario) -> None:
     names = [f"a curve whose name is long and differs only here: {k}, and goes on" for k in range(8)]
-    odd = changed(brief, {"curves": [{"name": name, "points": FLAT} for name in names]})
+    odd = brief.replace({"curves": [{"name": name, "points": FLAT} for name in names]})
     file = _reader(tmp_path / "e.sqlite", odd, "curve", "tyre")
     figure = sweep_figures(file, order(file.study, None, []), ["curve", "tyre"], LOAD, "metric")["map"]
     assert [label.get_text() for label in figure.axes[0].get_xticklabels()] == [str(n) for n in range(1, 9)]

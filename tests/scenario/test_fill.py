@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from scipy.interpolate import pchip_interpolate
 
 from simlaunch.errors import UsageError
+from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.record import Coupling, Pedal, Record, ShiftKind, blank
 from simlaunch.scenario.car import unloaded_radius
-from simlaunch.scenario.lowering import fill_table, lower
-from simlaunch.scenario.reading import changed, from_mapping
+from simlaunch.scenario.reading import from_mapping
 from simlaunch.scenario.surroundings import standard_pressure, standard_temperature
 
 RPM = 2 * math.pi / 60
@@ -373,6 +373,6 @@ def test_units_make_no_difference(mass: float) -> None:
     from scenario.conftest import sound_scenario
 
     scenario = from_mapping(sound_scenario(), "sample")
-    metric = changed(scenario, {"body.mass": f"{mass:.9f} kg"}).body.mass.si
-    us = changed(scenario, {"body.mass": f"{mass / 0.45359237:.9f} lb"}).body.mass.si
+    metric = scenario.replace({"body.mass": f"{mass:.9f} kg"}).body.mass.si
+    us = scenario.replace({"body.mass": f"{mass / 0.45359237:.9f} lb"}).body.mass.si
     assert metric == pytest.approx(us, rel=1e-10)

@@ -1,0 +1,299 @@
+"""Which key of a scenario goes into which field of the record, and how: the one map that everything reads.
+
+A launch fills every field. A sweep, uncertain values and a fit fill the fields of the keys that they vary, for many
+cars at a time. A transform takes what the scenario holds at its keys: quantities, text, or lists of quantities; None
+where the scenario has no such key or leaves it open. The `si` of a quantity is one number, or an array of shape (n, 1)
+with a number for each of n cars. A transform returns a value of that shape, or of (..., k) for a field of k numbers.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.record import FOOT, Coupling, ShiftKind
+from simlaunch.scenario.car import rolling_radius
+from simlaunch.scenario.model import Run
+from simlaunch.scenario.powertrain import BEST_FORCE, Curve
+from simlaunch.scenario.surroundings import air_pressure, air_temperature, surfaces
+from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.spelling import Dimension
+
+Array = NDArray[np.float64]
+
+_BEYOND = 1e-3  # far more than an event may be missed by [m] or [m/s]
+
+
+@dataclass(frozen=True)
+class Column:
+    """A quantity of many cars.
+
+    Parameters
+    ----------
+    si : ndarray, shape (n, 1)
+        Values in SI units, one for each car.
+    dimension : Dimension
+        Kind of quantity.
+    """
+
+    si: Array
+    dimension: Dimension
+
+
+Held: TypeAlias = Quantity | Column
+"""What a key holds that takes one number."""
+
+Made: TypeAlias = Any
+"""One number; an array of shape (n, 1) or (..., k); knots and values of a table; None leaves the field as it is."""
+
+
+def first(*held: Held | None) -> Made:
+    """The value as it is, of the first of the keys that is given."""
+    return next((each.si for each in held if each is not None), None)
+
+
+def _times(factor: float) -> Callable[[Held], Made]:
+    return lambda held: factor * held.si
+
+
+def _on_both_axles(held: Held) -> Made:
+    return held.si * np.ones(2)
+
+
+def _is(choice: str) -> Callable[[str | None], Made]:
+    return lambda held: held == choice
+
+
+def _one_by_one(made: Callable[..., float]) -> Callable[..., Made]:
+    """A transform of one car, done for each of many: powers and angles of NumPy differ in the last bit."""
+
+    def of_many(*held: Any) -> Made:
+        count = next((len(each.si) for each in held if isinstance(each, Column)), None)
+        if count is None:
+            return made(*held)
+        rows = ([_of_car(each, n) for each in held] for n in range(count))
+        return np.array([[made(*row)] for row in rows])
+
+    return of_many
+
+
+def _of_car(held: Any, n: int) -> Any:
+    return Quantity("", float(held.si[n, 0]), held.dimension) if isinstance(held, Column) else held
+
+
+def _grade_angle(grade: Quantity) -> float:
+    return grade.si if grade.dimension is Dimension.ANGLE else math.atan(grade.si)
+
+
+def _friction_factor(given: Held | None, surface: str) -> Made:
+    return given.si if given else to_si(surfaces()[surface].friction_factor, Dimension.NUMBER)
+
+
+def _rolling_factor(given: Held | None, surface: str) -> Made:
+    return given.si if given else to_si(surfaces()[surface].rolling_factor, Dimension.NUMBER)
+
+
+def _front_share(driven: str, share: Held) -> Made:
+    return {"front": 1.0, "rear": 0.0}.get(driven, share.si)
+
+
+def _through(points: Sequence[tuple[Quantity, Quantity]]) -> Made:
+    """Knots and values of a table through typed points; a single point is a constant."""
+    x, y = (np.array([value.si for value in column]) for column in zip(*points, strict=True))
+    return (x, y) if len(x) > 1 else (np.array([x[0], x[0] + 1.0]), np.repeat(y, 2))
+
+
+def _full_load(curve: Curve) -> Made:
+    return _through(curve.points)
+
+
+def _fluid_capacity(ratios: Sequence[Quantity] | None, factors: Sequence[Quantity]) -> Made:
+    """Pump torque over the square of pump speed; a clutch has none, and at speed ratio 1 nothing is carried."""
+    if ratios is None:
+        return np.array([0.0, 1.0]), np.zeros(2)
+    return np.array([*(each.si for each in ratios), 1.0]), np.array([*(each.si**-2 for each in factors), 0.0])
+
+
+def _torque_ratio(ratios: Sequence[Quantity] | None, torques: Sequence[Quantity]) -> Made:
+    if ratios is None:
+        return np.array([0.0, 1.0]), np.ones(2)
+    return np.array([*(each.si for each in ratios), 1.0]), np.array([*(each.si for each in torques), 1.0])
+
+
+_COUPLINGS = {"friction clutch": Coupling.FRICTION_CLUTCH, "torque converter": Coupling.TORQUE_CONVERTER}
+
+
+def _lock_gear(gear: Held | None, capacity: Held | None) -> Made:
+    """Lowest gear of the lock-up; 0 without one."""
+    return None if gear is None or capacity is None else np.where(capacity.si != 0.0, gear.si, 0.0)
+
+
+def _brake_release(release: Held, coupling: str) -> Made:
+    """Only a converter lets brakes hold the car before the start."""
+    return release.si if _COUPLINGS[coupling] is Coupling.TORQUE_CONVERTER else 0.0
+
+
+def _overall(ratios: Sequence[Quantity], final_drive: Held) -> Made:
+    return np.array([ratio.si for ratio in ratios]) * final_drive.si
+
+
+def _per_gear(efficiency: Any, ratios: Sequence[Quantity]) -> Made:
+    """One value serves all gears."""
+    one = isinstance(efficiency, Quantity | Column)
+    return (efficiency.si if one else np.array([each.si for each in efficiency])) * np.ones(len(ratios))
+
+
+def _shift_speeds(speeds: Any, ratios: Sequence[Quantity]) -> Made:
+    """One speed serves all gears but the last; best force is for the launch to work out."""
+    if speeds == BEST_FORCE:
+        return None
+    return np.array([each.si for each in speeds]) * np.ones(len(ratios) - 1)
+
+
+_SHIFTS = {
+    "torque gap": ShiftKind.TORQUE_GAP,
+    "torque hand-over": ShiftKind.TORQUE_HAND_OVER,
+    "torque dip": ShiftKind.TORQUE_DIP,
+}
+
+
+def _stop(dimension: Dimension, rollout: float) -> Callable[[Run], Made]:
+    """A run ends a little beyond its goal, so that the goal itself is passed, one foot after moving off as well."""
+
+    def stop(run: Run) -> float:
+        goal = run.goal(dimension)
+        return goal + rollout + _BEYOND if goal > 0.0 else 0.0
+
+    return stop
+
+
+@dataclass(frozen=True)
+class Row:
+    """One field of the record.
+
+    Parameters
+    ----------
+    field : str
+        Its path.
+    keys : tuple of str
+        Key paths in the scenario. The tables `tyres.front` and `tyres.rear` are that of `tyres.both` where there is
+        one; `curves` is the one curve that is launched.
+    made : callable
+        The transform.
+    """
+
+    field: str
+    keys: tuple[str, ...]
+    made: Callable[..., Made]
+
+    @cached_property
+    def places(self) -> tuple[tuple[str, str], ...]:
+        """Table and name of each key."""
+        return tuple((table, name) for table, _, name in (key.rpartition(".") for key in self.keys))
+
+
+def _row(field: str, *keys: str, made: Callable[..., Made] = first) -> Row:
+    return Row(field, keys, made)
+
+
+def _tyre(axle: str) -> tuple[Row, ...]:
+    tyre = f"tyres.{axle}"
+    return (
+        _row(
+            f"{axle}.radius",
+            f"{tyre}.radius", f"{tyre}.size", f"{tyre}.rolling_factor_of_radius",
+            made=rolling_radius,
+        ),
+        _row(f"{axle}.nominal_load", f"{tyre}.nominal_load"),
+        _row(f"{axle}.friction", f"{tyre}.friction"),
+        _row(f"{axle}.friction_load", f"{tyre}.friction_load_slope"),
+        _row(f"{axle}.shape_factor", f"{tyre}.shape"),
+        _row(f"{axle}.curvature", f"{tyre}.curvature"),
+        _row(f"{axle}.curvature_load", f"{tyre}.curvature_load_slope"),
+        _row(f"{axle}.curvature_load_square", f"{tyre}.curvature_load_square"),
+        _row(f"{axle}.slip_stiffness", f"{tyre}.slip_stiffness"),
+        _row(f"{axle}.stiffness_load", f"{tyre}.stiffness_load_slope"),
+        _row(f"{axle}.stiffness_load_exponent", f"{tyre}.stiffness_load_exponent"),
+        _row(f"{axle}.relaxation_length", f"{tyre}.relaxation_length"),
+        _row(f"{axle}.low_speed", f"{tyre}.low_speed"),
+        _row(f"{axle}.low_speed_damping", f"{tyre}.low_speed_damping"),
+        _row(f"{axle}.rolling_resistance", f"{tyre}.rolling_resistance"),
+        _row(f"{axle}.rolling_resistance_square", f"{tyre}.rolling_resistance_speed_term"),
+        _row(f"{axle}.axle_inertia", f"{tyre}.wheel_inertia", made=_times(2.0)),
+    )  # fmt: skip
+
+
+ROWS: tuple[Row, ...] = (
+    _row("body.mass", "body.mass"),
+    _row("body.front_share", "body.front_weight_share"),
+    _row("body.wheelbase", "body.wheelbase"),
+    _row("body.cg_height", "body.cg_height"),
+    _row("body.drag_area", "body.drag_area"),
+    _row("body.lift_area_front", "body.lift_area_front"),
+    _row("body.lift_area_rear", "body.lift_area_rear"),
+    _row("body.pitch_frequency", "body.pitch_frequency", made=_times(2.0 * math.pi)),
+    _row("body.pitch_damping", "body.pitch_damping_ratio"),
+    _row("air.pressure", "air.pressure", "air.altitude", made=_one_by_one(air_pressure)),
+    _row("air.temperature", "air.temperature", "air.altitude", made=_one_by_one(air_temperature)),
+    _row("air.humidity", "air.humidity"),
+    _row("air.head_wind", "air.head_wind"),
+    _row("air.density", "air.density"),
+    _row("road.friction_factor", "road.friction_factor", "road.surface", made=_friction_factor),
+    _row("road.rolling_factor", "road.rolling_factor", "road.surface", made=_rolling_factor),
+    _row("road.grade_angle", "road.grade", made=_one_by_one(_grade_angle)),
+    *_tyre("front"),
+    *_tyre("rear"),
+    _row("drive.front_share", "drive.driven", "drive.front_share", made=_front_share),
+    _row("drive.locked", "drive.centre", made=_is("locked")),
+    _row("drive.rigid", "drive.half_shafts", made=_is("rigid")),
+    _row("drive.shaft_stiffness", "drive.half_shaft_stiffness", made=_on_both_axles),
+    _row("drive.shaft_damping", "drive.half_shaft_damping", made=_on_both_axles),
+    _row("drive.inertia", "drive.inertia"),
+    _row("engine.torque", "curves", made=_full_load),
+    _row("engine.overrun", "engine.overrun_torque", made=_through),
+    _row("engine.boost_time", "engine.boost_time_constant", made=_through),
+    _row("engine.boost_decay", "engine.boost_decay_time"),
+    _row("engine.lagged_share", "engine.boost_lagged_share"),
+    _row("engine.inertia", "engine.inertia"),
+    _row("engine.idle", "engine.idle"),
+    _row("engine.rev_limit", "engine.rev_limit"),
+    _row("engine.limiter_band", "engine.limiter_band"),
+    _row("coupling.kind", "coupling.kind", made=_COUPLINGS.__getitem__),
+    _row("coupling.capacity", "coupling.capacity", "coupling.lock_up_capacity"),
+    _row("coupling.ramp", "coupling.engagement_time", "coupling.lock_up_time"),
+    _row("coupling.fluid_capacity", "coupling.speed_ratio", "coupling.capacity_factor", made=_fluid_capacity),
+    _row("coupling.torque_ratio", "coupling.speed_ratio", "coupling.torque_ratio", made=_torque_ratio),
+    _row("coupling.lock_gear", "coupling.lock_up_gear", "coupling.lock_up_capacity", made=_lock_gear),
+    _row("coupling.lock_ratio", "coupling.lock_up_speed_ratio"),
+    _row("gearbox.count", "gearbox.ratios", made=len),
+    _row("gearbox.ratio", "gearbox.ratios", "gearbox.final_drive", made=_overall),
+    _row("gearbox.efficiency", "gearbox.efficiency", "gearbox.ratios", made=_per_gear),
+    _row("gearbox.shift_speed", "gearbox.shift_at", "gearbox.ratios", made=_shift_speeds),
+    _row("gearbox.input_inertia", "gearbox.input_inertia"),
+    _row("gearbox.shift_kind", "gearbox.shift.kind", made=_SHIFTS.__getitem__),
+    _row("gearbox.ramp_down", "gearbox.shift.ramp_down"),
+    _row("gearbox.gap", "gearbox.shift.gap"),
+    _row("gearbox.ramp_up", "gearbox.shift.ramp_up"),
+    _row("gearbox.hand_over", "gearbox.shift.hand_over"),
+    _row("gearbox.inertia_phase", "gearbox.shift.inertia_phase"),
+    _row("gearbox.dip", "gearbox.shift.dip"),
+    _row("gearbox.throttle_open", "gearbox.shift.throttle", made=_is("open")),
+    _row("launch.engine_speed", "launch.engine_speed"),
+    _row("launch.boost", "launch.boost"),
+    _row("launch.brake_release", "launch.brake_release", "coupling.kind", made=_brake_release),
+    _row("pedal.target_slip", "pedal.target_slip"),
+    _row("pedal.delay", "pedal.actuator_delay"),
+    _row("run.stop_distance", "run", made=_stop(Dimension.LENGTH, FOOT)),
+    _row("run.stop_speed", "run", made=_stop(Dimension.SPEED, 0.0)),
+    _row("run.time_limit", "run.time_limit"),
+)
+"""Field of the record, the keys that it follows, and how; a value goes in as it is unless a transform is named.
+
+Left to the launch: what is `nan` in a blank record. `pedal.kind` and the limits of torque in gears are no keys.
+"""
