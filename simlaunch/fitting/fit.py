@@ -133,13 +133,8 @@ def fit(
     given = [logs] if isinstance(logs, str | os.PathLike | LogRequest) else logs
     requests = tuple(_request(scenario, log) for log in given)
     _check_call(requests, own, left_out, starts)
-    runner = Runner(workers)
-    try:
-        return _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), runner, lag, seed).fit(
-            values or (), own, left_out, starts, profiles, watch
-        )
-    finally:
-        runner.close()
+    work = _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), Runner(workers), lag, seed)
+    return work.fit(values or (), own, left_out, starts, profiles, watch)
 
 
 def _request(scenario: Scenario, log: LogPath | LogRequest) -> LogRequest:

@@ -18,8 +18,8 @@ from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.quantities import reported
+from simlaunch.simulation.events import Event
 from simlaunch.simulation.run import Outcome
-from simlaunch.simulation.trace import Moment
 from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
@@ -134,9 +134,9 @@ def _surplus(simulation: Simulation, numbers: Numbers) -> Table:
     return Table("Surplus torque", heads, tuple(rows))
 
 
-def _moments(moments: Sequence[Moment], numbers: Numbers) -> Table:
-    rows = [Row(m.what, "", (numbers.plain(m.time, Dimension.TIME),)) for m in moments]
-    return Table("Moments", (f"time [{numbers.unit(Dimension.TIME)}]",), tuple(rows))
+def _events(events: Sequence[Event], numbers: Numbers) -> Table:
+    rows = [Row(event.kind.value, "", (numbers.plain(event.time, Dimension.TIME),)) for event in events]
+    return Table("Events", (f"time [{numbers.unit(Dimension.TIME)}]",), tuple(rows))
 
 
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
@@ -148,7 +148,7 @@ def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
         _audit(simulation, numbers),
-        _moments(simulation.run.trace.moments, numbers),
+        _events(simulation.run.trace.events, numbers),
     )
 
 
@@ -213,7 +213,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
             for p in measures.parts
         ],
         "surplus": [{"gear": s.gear, **group_object("surplus", s)} for s in measures.surplus],
-        "moments": [{"time_s": number(m.time), "what": m.what} for m in simulation.run.trace.moments],
+        "events": [{"time_s": number(e.time), "kind": e.kind.value} for e in simulation.run.trace.events],
         **({"trace": {key: listed(values) for key, values in columns(simulation).items()}} if trace else {}),
     }
 
