@@ -116,7 +116,9 @@ def as_many(cars: Sequence[Record]) -> Cars:
     return many
 
 
-def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, workers: int | None = None) -> Measured:
+def measure_all(
+    cars: Cars, targets: tuple[Target, ...], tolerance: float, workers: int | None = None, *, times_only: bool = False
+) -> Measured:
     """Run and measure many launches on several threads.
 
     Parameters
@@ -129,6 +131,8 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
         Relative error allowed per step [-].
     workers : int, optional
         Threads; one for each core if left out.
+    times_only : bool
+        Measure nothing but the time of each target.
 
     Returns
     -------
@@ -140,7 +144,11 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
     UsageError
         A tolerance out of range.
     """
-    found = list(on_threads(lambda piece: measure_many(cars[piece], targets, tolerance), len(cars), workers))
+
+    def some(piece: slice) -> Measured:
+        return measure_many(cars[piece], targets, tolerance, times_only=times_only)
+
+    found = list(on_threads(some, len(cars), workers))
     values = np.concatenate([part.values for part in found])
     return Measured(values, np.concatenate([part.ending for part in found]))
 
