@@ -1,17 +1,18 @@
-"""What is reported of a run: one table of names, dimensions, labels and meanings.
+"""What is reported: one table of names, dimensions, labels and meanings.
 
-Tables, JSON keys, the columns of a sweep and the glossary are made from this table, which stands in
-`quantities.toml`. A group (`mark`, `grip`, `energy`, `part`, `surplus`) is what one result type holds; a name in it
-is the field of that type. A new measure is one entry there and one field.
+Tables, JSON keys, the columns of a sweep, axes of figures and the glossary are made from this table, which stands in
+`quantities.toml`. A group is what one result type holds; a name in it is the field of that type, or an entry says which
+attribute it is. A new measure is one entry there and one field.
 """
 
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 from simlaunch.units.spelling import Dimension
 
@@ -28,6 +29,9 @@ _IN_KEYS = {
     Dimension.MASS: "kg",
     Dimension.PRESSURE: "Pa",
     Dimension.DENSITY: "kg_per_m3",
+    Dimension.VOLUME: "m3",
+    Dimension.MASS_FLOW: "kg_per_s",
+    Dimension.SPECIFIC_CONSUMPTION: "kg_per_J",
     Dimension.ANGLE: "rad",
     Dimension.SHARE: "",
     Dimension.NUMBER: "",
@@ -42,24 +46,50 @@ class Reported:
     Parameters
     ----------
     name : str
-        Field that holds it.
+        What it is called in JSON.
     dimension : Dimension
-        Kind of quantity; values are in its SI unit.
+        Kind of quantity; a number where each has a unit of its own, which stands beside it.
     label : str
         Its name wherever it is printed; `{target}` and `{part}` are to be filled in.
     meaning : str
         Its definition, as the glossary prints it.
+    path : str
+        Attribute of a result that holds it, in its SI unit.
+    head : str
+        Its name above a column.
+    format : str
+        How it is written where its dimension does not say so.
+    sign : bool
+        Whether it carries its sign in tables.
+    per : Dimension or None
+        Kind of quantity that it is divided by.
+    own_unit : bool
+        Whether each number has a unit of its own.
     """
 
     name: str
     dimension: Dimension
     label: str
     meaning: str
+    path: str
+    head: str
+    format: str = ""
+    sign: bool = False
+    per: Dimension | None = None
+    own_unit: bool = False
 
     @property
     def key(self) -> str:
         """Key in JSON: the name with the SI unit behind it."""
-        return key(self.name, self.dimension)
+        if self.own_unit:
+            return f"{self.name}_value"
+        return key(self.name, self.dimension) + (f"_per_{_IN_KEYS[self.per]}" if self.per else "")
+
+    def of(self, source: object) -> Any:
+        """What a result holds of it; None where that part of the result is missing."""
+        for name in self.path.split("."):
+            source = None if source is None else getattr(source, name)
+        return source
 
 
 def key(name: str, dimension: Dimension) -> str:
@@ -74,19 +104,39 @@ def key(name: str, dimension: Dimension) -> str:
     return f"{name}_{unit}" if unit else name
 
 
+def _quantity(name: str, entry: Mapping[str, Any]) -> Reported:
+    dimension, per = entry["dimension"], entry.get("per")
+    own = dimension == "any"
+    return Reported(
+        name,
+        Dimension.NUMBER if own else Dimension(dimension),
+        entry["label"],
+        entry["meaning"],
+        entry.get("path", name),
+        entry.get("head", entry["label"]),
+        entry.get("format", ""),
+        entry.get("sign", False),
+        Dimension(per) if per else None,
+        own,
+    )
+
+
 @cache
 def groups() -> Mapping[str, Mapping[str, Reported]]:
     """Every reported quantity by group and name, as read from `quantities.toml`."""
     tables = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
     return {
-        group: {
-            name: Reported(name, Dimension(entry["dimension"]), entry["label"], entry["meaning"])
-            for name, entry in entries.items()
-        }
-        for group, entries in tables.items()
+        group: {name: _quantity(name, entry) for name, entry in entries.items()} for group, entries in tables.items()
     }
 
 
-def reported(group: str) -> Mapping[str, Reported]:
-    """The quantities of one group, in the order in which they are printed."""
-    return groups()[group]
+def reported(group: str, only: Sequence[str] | None = None) -> Mapping[str, Reported]:
+    """The quantities of one group, in the order in which they are printed; all of them, or those that are named."""
+    found = groups()[group]
+    return found if only is None else {name: found[name] for name in only}
+
+
+def quantity(place: str) -> Reported:
+    """One quantity by its group and name, such as "channel.engine_speed"."""
+    group, _, name = place.partition(".")
+    return groups()[group][name]

@@ -25,16 +25,14 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicHermiteSpline, PPoly
 from scipy.optimize import brentq
 
-from simlaunch.analysis.ready import aim
+from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.verdict import WORTH_NAMING
-from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import CAR, MAX_CURVE_POINTS, Pedal, Record
+from simlaunch.record import MAX_CURVE_POINTS, Pedal, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
@@ -382,8 +380,7 @@ def _times(
 ) -> dict[Pedal, Array]:
     """Time to the target with every mixture, in the order of `_choices`; nan where it was not reached [s]."""
     choices = list(_choices(len(stretches)))
-    cars = np.zeros(2 * len(choices), CAR).view(np.recarray)
-    place = 0
+    cars = []
     for pedal in Pedal:
         pair = [lower(scenario, name, pedal) for name in names]
         curves = [_spline(car.engine.torque) for car in pair]
@@ -392,13 +389,8 @@ def _times(
             if len(set(choice)) > 1:
                 _mix(mixed.engine.torque, curves, stretches, choice)
             complete(mixed)
-            aim(mixed, (target,))
-            cars[place] = mixed
-            place += 1
-    parts = on_threads(
-        lambda rows: measure_many(cars[rows], (target,), tolerance, times_only=True).values[:, 0], cars.size, most=8
-    )
-    times = np.concatenate(list(parts)).reshape(2, len(choices))
+            cars.append(mixed)
+    times = times_of(cars, target, tolerance).reshape(2, len(choices))
     return {pedal: times[k] for k, pedal in enumerate(Pedal)}
 
 

@@ -24,14 +24,12 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.ready import aim
+from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, shapley
-from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
@@ -184,7 +182,6 @@ def budget(
         full, held = (lower(scenario, curve, pedal) for pedal in Pedal)
         for car in (full, held):
             complete(car)
-            aim(car, (target,))
         for column, present in enumerate(sets):
             car = without(full, held, present)
             key = car.tobytes()
@@ -192,13 +189,7 @@ def budget(
                 launched[key] = len(cars)
                 cars.append(car)
             place[row, column] = launched[key]
-    many = np.zeros(len(cars), CAR).view(np.recarray)
-    for index, car in enumerate(cars):
-        many[index] = car
-    parts = on_threads(
-        lambda rows: measure_many(many[rows], (target,), tolerance, times_only=True).values[:, 0], many.size, most=8
-    )
-    times = np.concatenate(list(parts))[place]
+    times = times_of(cars, target, tolerance)[place]
     return tuple(_budget(curve, target, row) for curve, row in zip(curves, times, strict=True))
 
 

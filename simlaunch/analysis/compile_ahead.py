@@ -10,20 +10,17 @@ import subprocess
 import numpy as np
 
 from simlaunch.compiled import compile_for, not_kept, take_in
-from simlaunch.integrator.control import Accuracy
-from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.metrics.above import integral_above
 from simlaunch.metrics.ceiling import grip_limits
 from simlaunch.metrics.energy import audit
 from simlaunch.metrics.grip import grip_use
 from simlaunch.metrics.marks import marks
 from simlaunch.metrics.parts import part_peaks
-from simlaunch.physics import state as at
 from simlaunch.physics.table import values_at
 from simlaunch.processes import python, surroundings
 from simlaunch.record import blank
 from simlaunch.simulation import channels, kernel, prepare
-from simlaunch.simulation.run import phase_log, scales
+from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.trace import Trace
 
 _REST = "from simlaunch.analysis.compile_ahead import compile_the_rest; compile_the_rest()"
@@ -51,22 +48,20 @@ def _start() -> subprocess.Popen[bytes] | None:
         return None
 
 
-def _made_up() -> Samples:
-    return make_samples(_SAMPLES, at.STATES)
-
-
 def _compile_the_loop() -> None:
-    accuracy = Accuracy(1e-3, scales(), 1.0, 1.0)
-    compile_for(kernel.run_compiled, blank(), at.first_phase(), accuracy, kernel.launch_work(), _made_up(), phase_log())
+    bench = make_bench(capacity=_SAMPLES)
+    parts = (bench.phase[0], bench.accuracy, bench.work, bench.samples, bench.log)
+    compile_for(kernel.run_compiled, blank(), *parts)
 
 
 def compile_the_rest() -> None:
     """Compile what a launch needs before and after its loop: derived numbers, channels, measures."""
-    car, work, phase, samples = blank(), kernel.launch_work(), at.first_phase(), _made_up()
+    car, bench = blank(), make_bench(capacity=_SAMPLES)
+    work, phase, samples = bench.work, bench.phase[0], bench.samples
     derived = np.zeros((_SAMPLES, len(channels.DERIVED_CHANNELS)))
     compile_for(prepare.complete, car, work, phase)
     compile_for(prepare.begin, car, work, phase)
-    compile_for(channels.derive, samples.time, samples.state, samples.segment, phase_log().phase, car, work, derived)
+    compile_for(channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived)
     compile_for(values_at, car.engine.torque, samples.time)
     compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 2)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}

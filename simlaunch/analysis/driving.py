@@ -8,25 +8,19 @@ those that give the most force. A gap that changes its sign among them belongs t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isnan, nan
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simlaunch.analysis.ready import aim
+from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.verdict import WORTH_NAMING
-from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
-
-Array = NDArray[np.float64]
 
 LATER = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Shares of the way from the shift speeds as they are to the rev limiter [-]."""
@@ -134,18 +128,6 @@ def _with_shifts(car: Record, share: float) -> Record:
     return other if share else as_is
 
 
-def _times(cars: Sequence[Record], target: Target, tolerance: float | None) -> Array:
-    many = np.zeros(len(cars), CAR).view(np.recarray)
-    for index, car in enumerate(cars):
-        complete(car)
-        aim(car, (target,))
-        many[index] = car
-    parts = on_threads(
-        lambda rows: measure_many(many[rows], (target,), tolerance, times_only=True).values[:, 0], many.size, most=8
-    )
-    return np.concatenate(list(parts))
-
-
 def driving(scenario: Scenario, first: str, second: str, target: Target, *, tolerance: float | None = None) -> Driving:
     """Launch two curves with other launch speeds and other shift speeds.
 
@@ -176,7 +158,9 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
     later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()
     cars = [_with_launch(car, speed) for car in pair for speed in speeds]
     cars += [_with_shifts(car, share) for car in pair for share in later]
-    times = _times(cars, target, tolerance)
+    for car in cars:
+        complete(car)
+    times = times_of(cars, target, tolerance)
     launches = times[: 2 * len(speeds)].reshape(2, -1)
     shifts = times[2 * len(speeds) :].reshape(2, -1)
     given = speeds.index(float(pair[0].launch.engine_speed))

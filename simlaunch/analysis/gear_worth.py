@@ -13,15 +13,13 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import raise_curve
 from simlaunch.analysis.launches import as_many
-from simlaunch.integrator import sampling
-from simlaunch.integrator.control import Accuracy
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import carrying_gear
 from simlaunch.record import Record
-from simlaunch.simulation import channels, events, kernel, prepare
-from simlaunch.simulation.run import LONGEST_STEP, PHASES, SAMPLE_GAP, scales
+from simlaunch.simulation import channels, kernel, prepare
+from simlaunch.simulation.bench import Bench, make_bench
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -83,17 +81,16 @@ class Stretch:
         return self.time[kept], self.state[kept], self.acceleration[kept]
 
 
-def _work_at(car: Record, start: Start | None) -> tuple[Record, Record, float]:
-    """Scratch space, phase and time with which a stretch begins; clocks of the phase start from there."""
-    work, phase = kernel.launch_work(), at.first_phase()
+def _begin(car: Record, start: Start | None, bench: Bench) -> None:
+    """Set state and phase with which a stretch begins; clocks of the phase start from there."""
+    phase = bench.phase[0]
     if start is None:
-        prepare.complete(car, work, phase)
-        prepare.begin(car, work, phase)
-        return work, phase, 0.0
-    work.state[:] = start.state
+        prepare.complete(car, bench.work, phase)
+        prepare.begin(car, bench.work, phase)
+        return
+    bench.work.state[:] = start.state
     for name in phase.dtype.names or ():
         phase[name] = start.phase[name] - (start.elapsed if name in _CLOCKS else 0)
-    return work, phase, start.time
 
 
 def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
@@ -113,20 +110,16 @@ def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
     Stretch
         What it does from there.
     """
-    work, phase, begun = _work_at(car, start)
-    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, SAMPLE_GAP)
-    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE).view(np.recarray), np.zeros(PHASES), np.zeros(PHASES, np.int64))
-    samples = sampling.make_samples(_CAPACITY, at.STATES)
-    ending = kernel.run_compiled(car, phase, accuracy, work, samples, log)
+    bench, begun = make_bench(tolerance, _CAPACITY), start.time if start else 0.0
+    _begin(car, start, bench)
+    phase, samples, log = bench.phase[0], bench.samples, bench.log
+    ending = kernel.run_compiled(car, phase, bench.accuracy, bench.work, samples, log)
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, work, derived)
-    let_go = [log.start[k] for k in range(ending.segments) if log.event[k] == events.BRAKE_OFF]
-    zero = begun + float(let_go[0]) if let_go else 0.0
-    phases = log.phase[: ending.segments]
-    acceleration = derived[:, _ACCELERATION].copy()
-    return Stretch(time + begun, state, acceleration, segment, phases, begun, zero, _spin_margin(car, derived))
+    channels.derive(time, state, segment, log.phase, car, bench.work, derived)
+    phases, acceleration, zero = log.phase[: ending.segments], derived[:, _ACCELERATION].copy(), begun + phase.brake_off
+    return Stretch(time + begun, state, acceleration, segment, phases, begun, float(zero), _spin_margin(car, derived))
 
 
 def _spin_margin(car: Record, derived: Array) -> Array:

@@ -115,7 +115,14 @@ def as_many(cars: Sequence[Record]) -> Cars:
     return many
 
 
-def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, workers: int | None = None) -> Measured:
+def measure_all(
+    cars: Cars,
+    targets: tuple[Target, ...],
+    tolerance: float | None,
+    workers: int | None = None,
+    *,
+    times_only: bool = False,
+) -> Measured:
     """Run and measure many launches on several threads.
 
     Parameters
@@ -124,10 +131,12 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
         The cars; left as they are.
     targets : tuple of Target
         What is measured beside the usual; see `measure.many.columns`.
-    tolerance : float
-        Relative error allowed per step [-].
+    tolerance : float or None
+        Relative error allowed per step; None: as usual [-].
     workers : int, optional
         Threads; one for each core if left out.
+    times_only : bool
+        Measure nothing but the time of each target.
 
     Returns
     -------
@@ -139,9 +148,42 @@ def measure_all(cars: Cars, targets: tuple[Target, ...], tolerance: float, worke
     UsageError
         A tolerance out of range.
     """
-    found = list(on_threads(lambda piece: measure_many(cars[piece], targets, tolerance), len(cars), workers))
+
+    def some(piece: slice) -> Measured:
+        return measure_many(cars[piece], targets, tolerance, times_only=times_only)
+
+    found = list(on_threads(some, len(cars), workers))
     values = np.concatenate([part.values for part in found])
     return Measured(values, np.concatenate([part.ending for part in found]))
+
+
+def times_of(cars: Sequence[Record], target: Target, tolerance: float | None = None) -> Array:
+    """Time to one target with each of several cars.
+
+    Parameters
+    ----------
+    cars : sequence of Record
+        The cars; each runs to the target, whatever it was aimed at before.
+    target : Target
+        What the time is taken to.
+    tolerance : float, optional
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Times; nan where the target was not reached [s].
+
+    Raises
+    ------
+    UsageError
+        A tolerance out of range.
+    """
+    many = as_many(cars)
+    for car in many.view(np.recarray):
+        aim(car, (target,))
+    times: Array = measure_all(many, (target,), tolerance, times_only=True).values[:, 0]
+    return times
 
 
 def column(measured: Measured, targets: tuple[Target, ...], name: str) -> Array:

@@ -45,7 +45,6 @@ QUANTILES = (0.05, 0.5, 0.95)
 FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
 
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
-_FOLLOWED = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
 _ROUNDING = 1e-6  # of a share times a number of cases
 _UNSEEN = 3.0  # cases in all that scramblings which agree may still be off by: rule of three
@@ -290,12 +289,12 @@ class _Launches:
     def _measured(self, cars: Cars) -> tuple[Array, int]:
         measured = measure_many(cars, (self._target,), self._tolerance, times_only=True)
         times = measured.values[:, 0]
-        open_rows = np.flatnonzero(~np.isin(measured.ending, _FOLLOWED))
+        open_rows = np.flatnonzero(~np.isin(measured.ending, kernel.FOLLOWED))
         for tolerance in _TRIED_AGAIN:
             if open_rows.size:
                 again = measure_many(cars[open_rows], (self._target,), tolerance, times_only=True)
                 times[open_rows] = again.values[:, 0]
-                open_rows = open_rows[~np.isin(again.ending, _FOLLOWED)]
+                open_rows = open_rows[~np.isin(again.ending, kernel.FOLLOWED)]
         return times, open_rows.size
 
 

@@ -19,7 +19,8 @@ from simlaunch.errors import SimlaunchError
 from simlaunch.metrics.parts import CHANNEL, SETTLING, PartPeak
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import TorqueConverter
-from simlaunch.simulation.run import ENGAGED, MEETING, SHIFT_BEGINS, launch
+from simlaunch.simulation.events import EventKind
+from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 
 WEAKER = 0.03  # share by which the clutch is weakened to see whether it causes a peak [-]
@@ -62,11 +63,12 @@ def windows(trace: Trace) -> tuple[Window, ...]:
 
 
 def _windows(trace: Trace) -> Iterator[Window]:
-    shifts = [moment.time for moment in trace.moments if moment.what == SHIFT_BEGINS]
+    shifts = trace.times(EventKind.SHIFT_BEGINS)
+    meets, closes = trace.times(EventKind.SPEEDS_MEET), trace.times(EventKind.GEAR_CLOSES)
     for begin, limit in zip([-inf, *shifts], [*shifts, inf], strict=True):
-        closing = [m.time for m in trace.moments if begin < m.time < limit and m.what in (MEETING, ENGAGED)]
+        closing = [time for time in (*meets, *closes) if begin < time < limit]
         if begin == -inf:
-            closing = [m.time for m in trace.moments if m.time < limit and m.what == MEETING][:1]
+            closing = [time for time in meets if time < limit][:1]
             yield Window(LAUNCH, begin, min(limit, closing[0] + SETTLING if closing else limit))
             continue
         first = [time for time in closing if time <= begin + _LONGEST]

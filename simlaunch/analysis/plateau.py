@@ -58,6 +58,11 @@ class WantedFinalDrive:
     best_score: float
     farther: str = ""
 
+    @property
+    def gain(self) -> float:
+        """What the ratio that suits it best saves [s]."""
+        return self.score - self.best_score
+
 
 @dataclass(frozen=True, repr=False)
 class PlateauResult(Result):

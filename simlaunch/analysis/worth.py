@@ -411,7 +411,7 @@ def worth(
     bands: int | None = None,
     each_gear: bool = False,
     each_gear_set: bool = False,
-    tolerance: float = TOLERANCE,
+    tolerance: float | None = None,
     workers: int | None = None,
 ) -> Worth:
     """What torque is worth in each band of engine speed, with both pedals.
@@ -433,7 +433,7 @@ def worth(
         Whether torque that acts in a single gear is weighed too.
     each_gear_set : bool
         Whether torque is weighed with every gear set of the scenario.
-    tolerance : float
+    tolerance : float, optional
         Relative error allowed per step [-].
     workers : int, optional
         Threads.
@@ -451,13 +451,12 @@ def worth(
         The car does not reach the target with the curve as it is.
     """
     name = scenario.curve(curve or scenario.curve_names[0]).name
-    found = []
+    found, error = [], TOLERANCE if tolerance is None else tolerance
     for gear_set, geared in with_gear_sets(scenario, every=each_gear_set).items():
         aimed = target_named(geared, target)
         cars = [lower(geared, name, pedal) for pedal in Pedal]
         weighed = [
-            pedal_worth(car, aimed, bands=bands, by_gear=each_gear, tolerance=tolerance, workers=workers)
-            for car in cars
+            pedal_worth(car, aimed, bands=bands, by_gear=each_gear, tolerance=error, workers=workers) for car in cars
         ]
         if any(isnan(each.time) for _, each in weighed):
             label, limit = target_label(aimed), f"{float(cars[0].run.time_limit):g} s"

@@ -19,7 +19,7 @@ from simlaunch.cli.log import (
     radii_given,
     units_named,
 )
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -226,7 +226,7 @@ def fit(
     found = fitted(
         sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
         lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
-        pedal=driven(pedal),
+        pedal=pedal.value,
         watch=lambda line: note(line, quiet=quiet),
     )  # fmt: skip
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

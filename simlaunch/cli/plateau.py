@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units, driven
+from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -137,7 +137,7 @@ def plateau(
         sound,
         wish,
         targets=targets,
-        pedal=driven(pedal),
+        pedal=pedal.value,
         **limits,
         envelope=envelope,
         use_parts=not no_parts,

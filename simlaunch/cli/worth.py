@@ -6,7 +6,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, prepare, show
 from simlaunch.units.spelling import System
 
@@ -26,17 +26,6 @@ For = Annotated[
 Bands = Annotated[
     int | None,
     typer.Option("--bands", metavar="N", min=2, max=200, help="Number of bands.", show_default="one every 250 rpm"),
-]
-Tolerance = Annotated[
-    float | None,
-    typer.Option(
-        "--tolerance",
-        metavar="NUMBER",
-        min=1e-13,
-        max=1e-2,
-        help="Relative error allowed per step.",
-        show_default="1e-5",
-    ),
 ]
 EachGear = Annotated[bool, typer.Option("--each-gear", help="Also weigh torque that acts in one gear only.")]
 EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Weigh torque with every gear set of the scenario.")]
@@ -59,7 +48,6 @@ def worth(
     quiet: Quiet = False,
 ) -> int:
     """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
-    from simlaunch.analysis.worth import TOLERANCE
     from simlaunch.analysis.worth import worth as weighed
     from simlaunch.cli.scenario_file import read
 
@@ -76,7 +64,7 @@ def worth(
         bands=bands,
         each_gear=each_gear,
         each_gear_set=each_gear_set,
-        tolerance=tolerance or TOLERANCE,
+        tolerance=tolerance,
     )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -10,6 +10,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launches import measure_all
 from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.choices import chosen
@@ -22,12 +23,10 @@ from simlaunch.fitting.problem import Problem, Run, Timing, Values, prepared
 from simlaunch.fitting.residuals import misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fitting.solving import Solution, Watch, aligned, by_channel, search, solved
-from simlaunch.metrics.many import measure_many
-from simlaunch.metrics.marks import STANDARD, Target, marks
+from simlaunch.metrics.marks import STANDARD, marks
 from simlaunch.metrics.marks import Kind as MarkKind
 from simlaunch.record import Axle, Pedal, Record
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.batch import on_threads
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -133,13 +132,8 @@ def fit(
     given = [logs] if isinstance(logs, str | os.PathLike | LogRequest) else logs
     requests = tuple(_request(scenario, log) for log in given)
     _check_call(requests, own, left_out, starts)
-    runner = Runner(workers)
-    try:
-        return _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), runner, lag, seed).fit(
-            values or (), own, left_out, starts, profiles, watch
-        )
-    finally:
-        runner.close()
+    work = _Work(scenario, requests, chosen(Pedal, pedal, "pedal"), Runner(workers), lag, seed)
+    return work.fit(values or (), own, left_out, starts, profiles, watch)
 
 
 def _request(scenario: Scenario, log: LogPath | LogRequest) -> LogRequest:
@@ -356,7 +350,7 @@ def _times(
     aim(car, targets)
     car.run.time_limit = max(60.0, run.log.duration)
     everyone = cars_with(car, run.basis, [{}, values, *cases])
-    found = measured_times(everyone, tuple(targets))
+    found = measure_all(everyone, tuple(targets), _EXACT, times_only=True).values
     told = []
     for k, target in enumerate(targets):
         shift = later if target.kind is not MarkKind.SPAN else 0.0
@@ -364,25 +358,3 @@ def _times(
         low, high = np.quantile(spread, [0.025, 0.975]).tolist() if spread.size > _FEWEST_STEADY else (np.nan, np.nan)
         told.append(MarkTime(target, logged[target] + shift, float(found[0, k]), float(found[1, k]), low, high))
     return tuple(told)
-
-
-def measured_times(cars: Cars, targets: tuple[Target, ...]) -> Array:
-    """Times of many launches, on several threads.
-
-    Parameters
-    ----------
-    cars : ndarray of CAR, shape (n,)
-        The cars, aimed at the targets.
-    targets : tuple of Target
-        What is timed.
-
-    Returns
-    -------
-    ndarray, shape (n, k)
-        Times; nan where a target was not reached [s].
-    """
-
-    def times(piece: slice) -> Array:
-        return measure_many(cars[piece], targets, _EXACT, times_only=True).values
-
-    return np.concatenate(list(on_threads(times, len(cars))))

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from math import isnan, sqrt
-from threading import local
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -17,8 +15,9 @@ from simlaunch.compiled import publish
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Record
-from simlaunch.simulation.batch import cores, pieces
-from simlaunch.simulation.histories import FOLLOWED, Bench, follow_each, make_bench
+from simlaunch.simulation.batch import on_threads
+from simlaunch.simulation.bench import make_bench
+from simlaunch.simulation.histories import FOLLOWED, follow_each
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -118,7 +117,7 @@ def lagged(values: Array, step: float, lag: float) -> Array:
 
 
 class Runner:
-    """Runs launches on several threads, each with a bench of its own.
+    """Runs launches on several threads, and counts them.
 
     Parameters
     ----------
@@ -129,11 +128,7 @@ class Runner:
     """
 
     def __init__(self, workers: int | None = None, tolerance: float = TOLERANCE) -> None:
-        self.tolerance = tolerance
-        self.workers = workers or cores()
-        self._pool = ThreadPoolExecutor(self.workers)
-        self._own = local()
-        self.launches = 0
+        self.workers, self.tolerance, self.launches = workers, tolerance, 0
 
     def __call__(self, cars: Cars, duration: float) -> Array:
         """Histories of launches, in order.
@@ -151,24 +146,20 @@ class Runner:
             Channels of `FOLLOWED`, SI units; nan for a launch that cannot be followed.
         """
         self.launches += len(cars)
-        out = np.empty((len(cars), len(FOLLOWED), int(np.ceil(duration / STEP)) + 1))
-        list(
-            self._pool.map(lambda piece: self._some(cars[piece], out[piece]), pieces(len(cars), self.workers, _AT_ONCE))
-        )
-        return out
+        count = int(np.ceil(duration / STEP)) + 1
+        found = on_threads(lambda piece: self._some(cars[piece], count), len(cars), self.workers, _AT_ONCE)
+        return np.concatenate(list(found))
 
-    def _some(self, cars: Cars, out: Array) -> None:
-        benches: tuple[Bench, Bench] | None = getattr(self._own, "benches", None)
-        if benches is None:
-            benches = self._own.benches = make_bench(self.tolerance), make_bench(_COARSER)
-        follow_each(cars, STEP, benches[0], out, np.zeros(len(cars), np.int64))
-        for i in np.flatnonzero(np.isnan(out[:, 0, 0])).tolist():
-            follow_each(cars[i : i + 1], STEP, benches[1], out[i : i + 1], np.zeros(1, np.int64))
-
-    def close(self) -> None:
-        """Let the threads go, and keep what was compiled."""
-        self._pool.shutdown(wait=False)
+    def _some(self, cars: Cars, count: int) -> Array:
+        out = np.empty((len(cars), len(FOLLOWED), count))
+        follow_each(cars, STEP, make_bench(self.tolerance), out, np.zeros(len(cars), np.int64))
+        lost = np.flatnonzero(np.isnan(out[:, 0, 0]))
+        if lost.size:
+            again = np.empty((lost.size, *out.shape[1:]))
+            follow_each(cars[lost], STEP, make_bench(_COARSER), again, np.zeros(lost.size, np.int64))
+            out[lost] = again
         publish()
+        return out
 
 
 def last_until(car: Record, time: float) -> None:

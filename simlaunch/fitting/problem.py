@@ -316,11 +316,8 @@ class Problem:
     def lost(self, x: Array) -> Array:
         """By how much the residuals change when the launches are followed more closely, in units of the noise."""
         runner = Runner(self.runner.workers, FINER)
-        try:
-            finer = replace(self, runner=runner).residuals(x)
-        finally:
-            runner.close()
-            self.runner.launches += runner.launches
+        finer = replace(self, runner=runner).residuals(x)
+        self.runner.launches += runner.launches
         return np.asarray(finer - self.residuals(x))
 
     def from_before(self, x: Array) -> Array:

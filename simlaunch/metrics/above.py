@@ -91,32 +91,6 @@ def _all_unknown(values: Array) -> bool:
 
 
 @entry
-def _parts_above(margin: Array, begin: Array, end: Array) -> None:
-    for i in range(begin.size):
-        begin[i], end[i] = part_above(margin[i], margin[i + 1])
-
-
-def parts_above(margin: Array) -> tuple[Array, Array]:
-    """Where, between each two samples, a signal that runs straight between them is above zero.
-
-    Parameters
-    ----------
-    margin : ndarray, shape (n,)
-        The signal; where it is nan it counts as not above [-].
-
-    Returns
-    -------
-    tuple of ndarray, shape (n - 1,)
-        Begin and end of the part above zero, as shares of the way between the samples; equal where
-        there is none [-].
-    """
-    signal = plain(margin)
-    begin, end = np.empty((2, max(signal.size - 1, 0)))
-    _parts_above(signal, begin, end)
-    return begin, end
-
-
-@entry
 def _integral_above(x: Array, y: Array, margin: Array) -> float:
     if _all_unknown(y) or _all_unknown(margin):
         return nan

@@ -305,6 +305,6 @@ def with_distance(trace: Trace) -> Trace:
     piece = 0.5 * step * (curve.value[:-1] + curve.value[1:])
     piece -= step**2 * np.nan_to_num(np.diff(curve.slope)) / 12.0  # what the trapezoid leaves out
     distance = np.interp(trace.time, curve.time, np.concatenate([[0.0], np.cumsum(piece)]))
-    whole = Trace(trace.time, {**trace.channels, "distance": distance}, trace.moments)
+    whole = Trace(trace.time, {**trace.channels, "distance": distance}, trace.events)
     zero = np.nan_to_num(value_at(whole, "distance", 0.0))
-    return Trace(trace.time, {**trace.channels, "distance": distance - zero}, trace.moments)
+    return Trace(trace.time, {**trace.channels, "distance": distance - zero}, trace.events)

@@ -8,46 +8,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, inline, part, publish
-from simlaunch.errors import UsageError
-from simlaunch.integrator import sampling
-from simlaunch.integrator.control import Accuracy
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.crossing import POINT
 from simlaunch.metrics.energy import Energies, Integrals, energies, residual_of, share_of_work
 from simlaunch.metrics.grip import USE, GripNumbers, note_axle, use_of_grip
 from simlaunch.metrics.marks import SHORTEST_WITH_TRAP, Kind, MarkNumbers, Target, at_rest, find_marks, target_numbers
 from simlaunch.metrics.parts import (
-    CHANGE_BEGINS,
     CHANNEL,
-    GEAR_CLOSES,
+    MEANING,
     NO_CHANGE,
     PEAK,
     PULL,
-    SPEEDS_MEET,
     Part,
     find_peaks,
 )
 from simlaunch.metrics.samples import Samples, empty_samples, first_from
 from simlaunch.physics import state as at
 from simlaunch.quantities import Reported, reported
-from simlaunch.record import CAR, Record
-from simlaunch.simulation import channels, events, kernel, prepare
-from simlaunch.simulation.run import (
-    DEFAULT_TOLERANCE,
-    FIRST_SAMPLES,
-    LONGEST_STEP,
-    MOST_SAMPLES,
-    PHASES,
-    SAMPLE_GAP,
-    scales,
-)
+from simlaunch.record import CAR
+from simlaunch.simulation import channels, kernel
+from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, make_bench, run_next
+from simlaunch.simulation.events import EventKind
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 _MARK_NUMBERS = len(MarkNumbers._fields)
-_MEASURABLE = (kernel.FINISHED, kernel.TIME_LIMIT, kernel.STALLED)
 
 
 class Column(NamedTuple):
@@ -150,29 +137,21 @@ _FRONT = tuple(_derived(f"{name}_front") for name in _AXLE_CHANNELS)
 _REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
 _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
 
-_MEANING = np.full(events.EVENTS, NO_CHANGE)
-_MEANING[[events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP]] = CHANGE_BEGINS
-_MEANING[events.SPEEDS_MEET] = SPEEDS_MEET
-_MEANING[events.GEAR_CLOSES] = GEAR_CLOSES
+_MEANING = np.array([MEANING[kind] for kind in EventKind])
 
 
-class _Bench(NamedTuple):
+class _Space(NamedTuple):
     """What every launch of a batch is run and measured with, one after the other."""
 
-    car: NDArray[np.void]  # (1,) own copy of the car that is running
-    phase: NDArray[np.void]  # (2,) the phase that is running, and one that stays fresh
-    accuracy: Accuracy
-    work: Record  # scratch space of a launch
-    recorded: sampling.Samples
-    log: kernel.PhaseLog
+    bench: Bench
     derived: Array  # (capacity, 21)
     speed: Samples  # (capacity,) as `POINT`
     distance: Samples  # (capacity,) as `POINT`
     uses: Samples  # (capacity,) as `USE`
     pulls: Samples  # (capacity,) as `PULL`
     peaks: Samples  # (parts,) as `PEAK`
-    moments: Array  # (phases,) [s]
-    meanings: Codes  # (phases,)
+    times: Array  # (phases,) when each phase began [s]
+    meanings: Codes  # (phases,) what began it
 
 
 class _Wanted(NamedTuple):
@@ -185,23 +164,18 @@ class _Wanted(NamedTuple):
     needs_derived: bool  # times of distances come from the states alone
 
 
-def _bench(capacity: int, tolerance: float) -> _Bench:
-    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE), np.zeros(PHASES), np.zeros(PHASES, np.int64))
-    return _Bench(
-        np.zeros(1, CAR),
-        np.zeros(2, at.PHASE),
-        Accuracy(tolerance, scales(), LONGEST_STEP, SAMPLE_GAP),
-        kernel.launch_work(),
-        sampling.make_samples(capacity, at.STATES),
-        log,
+def _space(capacity: int, tolerance: float) -> _Space:
+    bench = make_bench(tolerance, capacity)
+    return _Space(
+        bench,
         np.empty((capacity, len(channels.DERIVED_CHANNELS))),
         empty_samples(POINT, capacity),
         empty_samples(POINT, capacity),
         empty_samples(USE, capacity),
         empty_samples(PULL, capacity),
         empty_samples(PEAK, len(Part)),
-        np.empty(PHASES),
-        np.empty(PHASES, np.int64),
+        np.empty(bench.log.start.size),
+        np.empty(bench.log.start.size, np.int64),
     )
 
 
@@ -219,42 +193,30 @@ def _wanted(targets: tuple[Target, ...], times_only: bool) -> _Wanted:
 
 
 @part
-def _make_ready(car: Record, bench: _Bench) -> None:
-    bench.car[0] = car
-    bench.phase[0] = bench.phase[1]
-    bench.recorded.cursor[:] = 0
-    prepare.complete(bench.car[0], bench.work, bench.phase[0])
-    prepare.begin(bench.car[0], bench.work, bench.phase[0])
-
-
-@part
-def _note_moments(bench: _Bench, segments: int) -> float:
-    """Note what every phase began with; returns time zero, at which brakes let go."""
-    zero, log = 0.0, bench.log
-    for i in range(segments - 1, -1, -1):
-        if log.event[i] == events.BRAKE_OFF:
-            zero = log.start[i]
+def _note_events(space: _Space, segments: int) -> float:
+    """Note what every phase began with; returns time zero."""
+    log, zero = space.bench.log, space.bench.phase[0].brake_off
     for i in range(segments):
-        bench.moments[i] = log.start[i] - zero
-        bench.meanings[i] = _MEANING[log.event[i]] if log.event[i] >= 0 else NO_CHANGE
-    return zero
+        space.times[i] = log.start[i] - zero
+        space.meanings[i] = _MEANING[log.event[i]] if log.event[i] >= 0 else NO_CHANGE
+    return float(zero)
 
 
 @inline
-def _note_motion(bench: _Bench, i: int, time: float, y: Array, acceleration: float) -> None:
-    speed, distance = bench.speed[i], bench.distance[i]
+def _note_motion(space: _Space, i: int, time: float, y: Array, acceleration: float) -> None:
+    speed, distance = space.speed[i], space.distance[i]
     speed.time, speed.value, speed.slope = time, y[at.SPEED], acceleration
     distance.time, distance.value, distance.slope = time, y[at.DISTANCE], y[at.SPEED]
 
 
 @part
-def _note_samples(bench: _Bench, count: int, zero: float) -> None:
+def _note_samples(space: _Space, count: int, zero: float) -> None:
     """Sort the record of a launch into what its measures are taken from."""
-    car = bench.car[0]
+    car = space.bench.car[0]
     for i in range(count):
-        time, y, d = bench.recorded.time[i] - zero, bench.recorded.state[i], bench.derived[i]
-        use, pull = bench.uses[i], bench.pulls[i]
-        _note_motion(bench, i, time, y, d[_ACCELERATION])
+        time, y, d = space.bench.samples.time[i] - zero, space.bench.samples.state[i], space.derived[i]
+        use, pull = space.uses[i], space.pulls[i]
+        _note_motion(space, i, time, y, d[_ACCELERATION])
         use.time, use.speed, use.load_front = time, y[at.SPEED], d[_LOAD_FRONT]
         slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
         note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
@@ -266,11 +228,11 @@ def _note_samples(bench: _Bench, count: int, zero: float) -> None:
 
 
 @part
-def _integrals(bench: _Bench, i: int) -> Integrals:
-    y = bench.recorded.state[i]
+def _integrals(space: _Space, i: int) -> Integrals:
+    y = space.bench.samples.state[i]
     return Integrals(
         y[at.ENGINE_WORK],
-        bench.derived[i, _STORED_ENERGY],
+        space.derived[i, _STORED_ENERGY],
         y[at.DRAG_WORK],
         y[at.ROLLING_WORK],
         y[at.GRADE_WORK],
@@ -283,9 +245,9 @@ def _integrals(bench: _Bench, i: int) -> Integrals:
 
 
 @part
-def _find_times(bench: _Bench, count: int, wanted: _Wanted) -> int:
+def _find_times(space: _Space, count: int, wanted: _Wanted) -> int:
     """Marks of the launch that has just been run; returns how many numbers that is."""
-    speed, distance, rows = bench.speed[:count], bench.distance[:count], len(wanted.targets)
+    speed, distance, rows = space.speed[:count], space.distance[:count], len(wanted.targets)
     begin = first_from(speed, 0.0)
     from_rest = begin < count and at_rest(speed[begin].value)
     place = _MARK_NUMBERS * rows
@@ -294,35 +256,35 @@ def _find_times(bench: _Bench, count: int, wanted: _Wanted) -> int:
 
 
 @part
-def _measure_times(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
+def _measure_times(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
     """Times of the launch that has just been run, and nothing else that costs time."""
-    zero = _note_moments(bench, segments)
+    zero = _note_events(space, segments)
     for i in range(count):
-        time, y = bench.recorded.time[i] - zero, bench.recorded.state[i]
-        acceleration = bench.derived[i, _ACCELERATION] if wanted.needs_derived else 0.0
-        _note_motion(bench, i, time, y, acceleration)
-    _find_times(bench, count, wanted)
+        time, y = space.bench.samples.time[i] - zero, space.bench.samples.state[i]
+        acceleration = space.derived[i, _ACCELERATION] if wanted.needs_derived else 0.0
+        _note_motion(space, i, time, y, acceleration)
+    _find_times(space, count, wanted)
 
 
 @part
-def _measure(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
+def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
     """Everything about the launch that has just been run, in the order of `_all_columns`."""
-    _note_samples(bench, count, _note_moments(bench, segments))
-    uses, numbers = bench.uses[:count], wanted.numbers
-    place = _find_times(bench, count, wanted)
-    for number in use_of_grip(uses, driven_axles(bench.car[0])):
+    _note_samples(space, count, _note_events(space, segments))
+    uses, numbers = space.uses[:count], wanted.numbers
+    place = _find_times(space, count, wanted)
+    for number in use_of_grip(uses, driven_axles(space.bench.car[0])):
         numbers[place] = number
         place += 1
-    found = energies(_integrals(bench, 0), _integrals(bench, count - 1))
+    found = energies(_integrals(space, 0), _integrals(space, count - 1))
     for number in found:
         numbers[place] = number
         place += 1
     numbers[place] = residual_of(found)
     numbers[place + 1] = share_of_work(numbers[place], found)
-    find_peaks(bench.pulls[:count], bench.moments[:segments], bench.meanings[:segments], bench.peaks)
-    for k in range(len(bench.peaks)):
-        numbers[place + 2 + 2 * k] = bench.peaks[k].torque
-        numbers[place + 3 + 2 * k] = bench.peaks[k].steady
+    find_peaks(space.pulls[:count], space.times[:segments], space.meanings[:segments], space.peaks)
+    for k in range(len(space.peaks)):
+        numbers[place + 2 + 2 * k] = space.peaks[k].torque
+        numbers[place + 3 + 2 * k] = space.peaks[k].steady
 
 
 # --- many launches ---
@@ -330,24 +292,24 @@ def _measure(bench: _Bench, count: int, segments: int, wanted: _Wanted) -> None:
 
 @entry
 def _measure_each(
-    cars: NDArray[np.void], begin: int, end: int, bench: _Bench, wanted: _Wanted, values: Array, ending: Codes
+    cars: NDArray[np.void], begin: int, end: int, space: _Space, wanted: _Wanted, values: Array, ending: Codes
 ) -> int:
     """Run and measure the cars from `begin` to before `end`; returns the first whose launch did not fit, or `end`."""
     for i in range(begin, end):
-        _make_ready(cars[i], bench)
-        car, log, recorded = bench.car[0], bench.log, bench.recorded
-        done = kernel.run_compiled(car, bench.phase[0], bench.accuracy, bench.work, recorded, log)
-        ending[i], count = done.status, recorded.cursor[0]
+        bench = space.bench
+        done = run_next(cars[i], bench)
+        ending[i], count = done.status, bench.samples.cursor[0]
         if done.status == kernel.BUFFER_FULL:
             return i
-        if done.status in _MEASURABLE and count > 0:
+        if done.status in kernel.FOLLOWED and count > 0:
             if wanted.needs_derived:
-                time, state, segment = recorded.time[:count], recorded.state[:count], recorded.segment[:count]
-                channels.derive(time, state, segment, log.phase, car, bench.work, bench.derived[:count])
+                samples = bench.samples
+                time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
+                channels.derive(time, state, segment, bench.log.phase, bench.car[0], bench.work, space.derived[:count])
             if wanted.times_only:
-                _measure_times(bench, count, done.segments, wanted)
+                _measure_times(space, count, done.segments, wanted)
             else:
-                _measure(bench, count, done.segments, wanted)
+                _measure(space, count, done.segments, wanted)
             for k in range(wanted.columns.size):
                 values[i, k] = wanted.numbers[wanted.columns[k]]
     return end
@@ -356,11 +318,10 @@ def _measure_each(
 def _measure_long(
     cars: NDArray[np.void], i: int, tolerance: float, wanted: _Wanted, values: Array, ending: Codes
 ) -> None:
-    """Run and measure one car with more and more room for its samples."""
-    capacity = FIRST_SAMPLES
-    while capacity < MOST_SAMPLES and ending[i] == kernel.BUFFER_FULL:
-        capacity = min(8 * capacity, MOST_SAMPLES)
-        _measure_each(cars, i, i + 1, _bench(capacity, tolerance), wanted, values, ending)
+    """Run and measure one car with more and more space for its samples."""
+    for capacity in CAPACITIES[1:]:
+        if ending[i] == kernel.BUFFER_FULL:
+            _measure_each(cars, i, i + 1, _space(capacity, tolerance), wanted, values, ending)
 
 
 def measure_many(
@@ -391,14 +352,12 @@ def measure_many(
     UsageError
         The tolerance is not between 1e-13 and 1e-2.
     """
-    tolerance = DEFAULT_TOLERANCE if tolerance is None else float(tolerance)
-    if not 1e-13 <= tolerance <= 1e-2:
-        raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
+    tolerance = DEFAULT_TOLERANCE if tolerance is None else tolerance
     cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets, times_only)
     values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
-    bench, done = _bench(FIRST_SAMPLES, tolerance), 0
+    space, done = _space(CAPACITIES[0], tolerance), 0
     while done < cars.size:
-        done = _measure_each(cars, done, cars.size, bench, wanted, values, ending)
+        done = _measure_each(cars, done, cars.size, space, wanted, values, ending)
         if done < cars.size:
             _measure_long(cars, done, tolerance, wanted, values, ending)
             done += 1

@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from simlaunch.compiled import entry, inline, part
 from simlaunch.metrics.samples import Samples, empty_samples, first_from
 from simlaunch.record import Record
-from simlaunch.simulation.run import BEGINNINGS, ENGAGED, MEETING
+from simlaunch.simulation import events
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -61,10 +62,14 @@ class PartPeak:
     on where they lie; nan where there is none [N m]."""
 
 
-# What a moment of a run means to coupling and gearbox.
+# What an event of a run means to coupling and gearbox.
 NO_CHANGE, CHANGE_BEGINS, SPEEDS_MEET, GEAR_CLOSES = range(4)
 
-_MEANING = {**dict.fromkeys(BEGINNINGS, CHANGE_BEGINS), MEETING: SPEEDS_MEET, ENGAGED: GEAR_CLOSES}
+MEANING = dict.fromkeys(EventKind, NO_CHANGE) | {
+    **dict.fromkeys(events.CHANGE_BEGINS, CHANGE_BEGINS),
+    EventKind.SPEEDS_MEET: SPEEDS_MEET,
+    EventKind.GEAR_CLOSES: GEAR_CLOSES,
+}
 _LARGEST = float_info.max
 _CLOSE = 0.1 * SETTLING  # samples further apart than this do not tell the torque between them [s]
 
@@ -132,7 +137,7 @@ def _highest_within(pulls: Samples, k: int, opened: float, closed: float) -> flo
 
 
 @part
-def _steady_pull(pulls: Samples, k: int, moments: Array, meanings: Codes) -> float:
+def _steady_pull(pulls: Samples, k: int, times: Array, meanings: Codes) -> float:
     """Highest torque while the coupling is closed or at its working slip, and nothing changed of late.
 
     Something changes from each begin to the next time that speeds have met; a coupling that has yet to meet
@@ -142,24 +147,24 @@ def _steady_pull(pulls: Samples, k: int, moments: Array, meanings: Codes) -> flo
     for meaning in meanings:
         if meaning == SPEEDS_MEET:
             begin = 0.0
-    for i in range(moments.size):
+    for i in range(times.size):
         if meanings[i] == CHANGE_BEGINS:
-            begin = moments[i]
+            begin = times[i]
         if meanings[i] != NO_CHANGE:
-            found = max(found, _highest_within(pulls, k, opened, moments[i] if isnan(begin) else begin))
-            opened = max(opened, moments[i] + SETTLING)
+            found = max(found, _highest_within(pulls, k, opened, times[i] if isnan(begin) else begin))
+            opened = max(opened, times[i] + SETTLING)
     return max(found, _highest_within(pulls, k, opened, inf))
 
 
 @entry
-def find_peaks(pulls: Samples, moments: Array, meanings: Codes, peaks: Samples) -> None:
+def find_peaks(pulls: Samples, times: Array, meanings: Codes, peaks: Samples) -> None:
     """Peaks of all parts.
 
     Parameters
     ----------
     pulls : ndarray of `PULL`, shape (n,)
         Torques over time.
-    moments : ndarray, shape (m,)
+    times : ndarray, shape (m,)
         Times at which something happened [s].
     meanings : ndarray, shape (m,)
         `CHANGE_BEGINS` and the like, for each of them [-].
@@ -173,7 +178,7 @@ def find_peaks(pulls: Samples, moments: Array, meanings: Codes, peaks: Samples) 
             if abs(torque) > greatest:
                 sample, peak, greatest = i, torque, abs(torque)
         peaks[k].sample, peaks[k].torque = sample, peak
-        pull = _steady_pull(pulls, k, moments, meanings)
+        pull = _steady_pull(pulls, k, times, meanings)
         peaks[k].steady = pull if sample >= 0 and pull > -inf else nan
 
 
@@ -204,9 +209,9 @@ def part_peaks(trace: Trace) -> tuple[PartPeak, ...]:
     tuple of PartPeak
         From the engine to the wheels; an axle that is not driven is left out.
     """
-    moments = np.array([moment.time for moment in trace.moments], np.float64)
-    meanings = np.array([_MEANING.get(moment.what, NO_CHANGE) for moment in trace.moments], np.int64)
+    times = np.array([event.time for event in trace.events], np.float64)
+    meanings = np.array([MEANING[event.kind] for event in trace.events], np.int64)
     peaks = empty_samples(PEAK, len(Part))
-    find_peaks(_pulls(trace), moments, meanings, peaks)
+    find_peaks(_pulls(trace), times, meanings, peaks)
     found = zip(Part, peaks, strict=True)
     return tuple(_part_peak(trace, part, peak) for part, peak in found if peak.sample >= 0)

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from math import isfinite
 from typing import Any
 
+import numpy as np
+
 from simlaunch.metrics.marks import MarkResult, Target
 from simlaunch.quantities import reported
 
@@ -56,5 +58,15 @@ def mark_object(result: MarkResult) -> Object:
 
 def group_object(group: str, source: object, only: Sequence[str] | None = None) -> Object:
     """Numbers of one group of reported quantities, under their keys; all of them, or those that are named."""
-    found = reported(group)
-    return {found[name].key: number(getattr(source, name)) for name in only or found}
+    return {each.key: plain(each.of(source)) for each in reported(group, only).values()}
+
+
+def plain(value: Any) -> Any:
+    """A value of a result as JSON has it: null for numbers that there are not, lists for arrays."""
+    if isinstance(value, np.ndarray | np.generic):
+        value = value.tolist()
+    if isinstance(value, float):
+        return number(value)
+    if isinstance(value, Mapping):
+        return {str(key): plain(each) for key, each in value.items()}
+    return [plain(each) for each in value] if isinstance(value, list | tuple) else value

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.check import Check
 from simlaunch.errors import Fault
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short
 from simlaunch.output.words import Numbers, named
@@ -68,8 +68,7 @@ def _derived_object(name: str, car: Record) -> Object:
     return {
         "curve": name,
         "shift_speeds_rad_per_s": listed(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),
-        "start_engine_speed_rad_per_s": number(car.launch.engine_speed),
-        "target_slip": number(car.pedal.target_slip),
+        **group_object("derived", car),
     }
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.output.as_json import Object, number
+from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.layout import clean, paragraph
 from simlaunch.output.words import Numbers
 from simlaunch.record import Record
@@ -30,11 +30,4 @@ def header(scenario: Scenario, car: Record, system: System) -> str:
 
 def conditions_object(scenario: Scenario, car: Record) -> Object:
     """What all launches of a result share."""
-    return {
-        "mass_kg": number(car.body.mass),
-        "surface": scenario.road.surface,
-        "friction_factor": number(car.road.friction_factor),
-        "grade_rad": number(car.road.grade_angle),
-        "air_density_kg_per_m3": number(car.air.density),
-        "head_wind_m_per_s": number(car.air.head_wind),
-    }
+    return {"surface": scenario.road.surface, **group_object("condition", car)}

@@ -8,10 +8,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
-from simlaunch.analysis.engine_figures import AirNeed, EngineFigures, Peak
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.analysis.engine_figures import AirNeed, EngineFigures
+from simlaunch.output.as_json import Object, group_object, number
+from simlaunch.output.groups import cells, heads, table
 from simlaunch.output.layout import Row, Table, paragraph, tables_text
-from simlaunch.output.words import NOT_REACHED, Numbers
+from simlaunch.output.words import Numbers
+from simlaunch.quantities import reported
 from simlaunch.readers.curve import CurveAccount, PullAccount
 from simlaunch.readers.reference_conditions import Factor
 from simlaunch.readers.smoothing import METHOD
@@ -24,22 +26,19 @@ _SHOWN_POINTS = 16
 # --- tables ---
 
 
-def _pull_row(number: int, pull: PullAccount, numbers: Numbers) -> Row:
-    remark = "left out" if pull.left_out else "lies apart" if pull.outlier else "used"
-    cells = (
-        str(pull.rows),
-        NOT_REACHED if pull.noise is None else numbers.plain(pull.noise, Dimension.SHARE),
-        NOT_REACHED if pull.deviation is None else numbers.signed(pull.deviation, Dimension.SHARE),
-        remark,
-    )
-    return Row(f"pull {number}", "", cells)
+_OF_PULL = ("rows", "noise", "deviation")
 
 
 def _pulls(account: CurveAccount, numbers: Numbers) -> Table:
-    share = numbers.unit(Dimension.SHARE)
-    heads = ("rows", f"scatter [{share}]", f"off median [{share}]", "remark")
-    rows = [_pull_row(n, pull, numbers) for n, pull in enumerate(account.pulls, start=1)]
-    return Table("Pulls", heads, tuple(rows))
+    rows = tuple(
+        Row(f"pull {n}", "", (*cells("pull", pull, numbers, _OF_PULL), _remark(pull)))
+        for n, pull in enumerate(account.pulls, start=1)
+    )
+    return Table("Pulls", (*heads("pull", numbers, _OF_PULL), "remark"), rows)
+
+
+def _remark(pull: PullAccount) -> str:
+    return "left out" if pull.left_out else "lies apart" if pull.outlier else "used"
 
 
 def _point_row(account: CurveAccount, point: int, numbers: Numbers) -> Row:
@@ -65,20 +64,9 @@ def _few_points(account: CurveAccount) -> list[int]:
     return sorted({round(i * last / (_SHOWN_POINTS - 1)) for i in range(_SHOWN_POINTS)})
 
 
-def _peak_row(label: str, peak: Peak, numbers: Numbers) -> Row:
-    kinds = (Dimension.TORQUE, Dimension.POWER, Dimension.ROTATIONAL_SPEED)
-    values = zip((peak.torque, peak.power, peak.speed), kinds, strict=True)
-    return Row(label, "", tuple(numbers.plain(value, kind) for value, kind in values))
-
-
 def _peaks(figures: EngineFigures, numbers: Numbers) -> Table:
-    kinds = {"torque": Dimension.TORQUE, "power": Dimension.POWER, "engine speed": Dimension.ROTATIONAL_SPEED}
-    heads = tuple(f"{name} [{numbers.unit(kind)}]" for name, kind in kinds.items())
-    rows = (
-        _peak_row("peak torque", figures.peak_torque, numbers),
-        _peak_row("peak power", figures.peak_power, numbers),
-    )
-    return Table("Peaks", heads, rows)
+    peaks = (("peak torque", figures.peak_torque), ("peak power", figures.peak_power))
+    return table("Peaks", "curve", peaks, numbers, ("torque", "power", "engine_speed"))
 
 
 def tables(curve: DynoCurve, system: System) -> tuple[Table, ...]:
@@ -177,20 +165,8 @@ def text(curve: DynoCurve, system: System) -> str:
 # --- JSON and columns ---
 
 
-def _or_null(value: float | None) -> float | None:
-    return None if value is None else number(value)
-
-
 def _pull(pull: PullAccount) -> Object:
-    return {
-        "name": pull.name,
-        "rows": pull.rows,
-        "noise": _or_null(pull.noise),
-        "deviation": _or_null(pull.deviation),
-        "outlier": pull.outlier,
-        "left_out": pull.left_out,
-        "peak_bound": _or_null(pull.bound),
-    }
+    return {"name": pull.name, "outlier": pull.outlier, "left_out": pull.left_out, **group_object("pull", pull)}
 
 
 def _factor(factor: Factor | None) -> Object | None:
@@ -199,35 +175,22 @@ def _factor(factor: Factor | None) -> Object | None:
     return {"value": number(factor.value), "why": factor.why, "flagged": factor.flagged}
 
 
-def _peak(peak: Peak) -> Object:
-    return {
-        "engine_speed_rad_per_s": number(peak.speed),
-        "torque_N_m": number(peak.torque),
-        "power_W": number(peak.power),
-    }
+_OF_PEAK = ("engine_speed", "torque", "power")
 
 
 def _air(air: AirNeed | None) -> Object | None:
     if air is None:
         return None
     return {
-        "flow_kg_per_s": number(air.flow),
-        "fuel_consumption_kg_per_J": number(air.consumption),
+        **group_object("air", air),
         "fuel_consumption_origin": air.consumption_origin,
-        "air_fuel_ratio": number(air.ratio),
         "air_fuel_ratio_origin": air.ratio_origin,
     }
 
 
 def columns(curve: DynoCurve) -> Mapping[str, NDArray[np.float64]]:
     """Points of the curve."""
-    account = curve.account
-    return {
-        "engine_speed_rad_per_s": account.speed,
-        "torque_N_m": account.torque,
-        "power_W": account.power,
-        "spread_N_m": account.spread,
-    }
+    return {each.key: each.of(curve.account) for each in reported("curve").values()}
 
 
 def document(curve: DynoCurve) -> Object:
@@ -237,8 +200,7 @@ def document(curve: DynoCurve) -> Object:
         "format": "simlaunch-curve-1",
         "sources": list(account.sources),
         "understood": list(account.understood),
-        "rows": account.rows,
-        "rows_used": account.rows_used,
+        **group_object("sheet", account),
         "dropped": [{"source": d.source, "rows": d.rows, "why": d.why} for d in account.dropped],
         "pulls": [_pull(pull) for pull in account.pulls],
         "smoothing": account.smoothing,
@@ -247,11 +209,10 @@ def document(curve: DynoCurve) -> Object:
         "correction_put_on": _factor(account.put_on),
         "valid_at": account.measured_at and account.measured_at.value,
         "conversion": account.conversion or None,
-        "points": {key: listed(values) for key, values in columns(curve).items()},
-        "peak_torque": _peak(figures.peak_torque),
-        "peak_power": _peak(figures.peak_power),
-        "displacement_m3": _or_null(figures.displacement),
-        "mean_effective_pressure_Pa": _or_null(figures.mean_effective_pressure),
+        "points": group_object("curve", account),
+        "peak_torque": group_object("curve", figures.peak_torque, _OF_PEAK),
+        "peak_power": group_object("curve", figures.peak_power, _OF_PEAK),
+        **group_object("engine", figures),
         "air_at_peak_power": _air(figures.air),
         "notes": list(account.notes),
     }

@@ -14,19 +14,16 @@ from simlaunch.fitting.identifiability import Untold
 from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.as_json import Object, group_object, listed, number
+from simlaunch.output.groups import cells
+from simlaunch.output.groups import columns as group_columns
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers
+from simlaunch.quantities import Reported, quantity, reported
 from simlaunch.readers.delimited import shown
 from simlaunch.units.quantity import display_unit, unit_spelled
 from simlaunch.units.spelling import Dimension, System, kinds
 
-_CHANNELS = {
-    "speed": ("speed", Dimension.SPEED),
-    "engine_speed": ("engine speed", Dimension.ROTATIONAL_SPEED),
-    "wheel_speed_front": ("front wheels", Dimension.ROTATIONAL_SPEED),
-    "wheel_speed_rear": ("rear wheels", Dimension.ROTATIONAL_SPEED),
-}
 _STRONG = 0.7  # correlations beyond this are printed
 _MOST_PAIRS = 6
 _LAG = 0.01  # a shorter one is not told [s]
@@ -84,7 +81,7 @@ def _values(fit: Fit, system: System) -> Table:
         cells = [told.value(each.parameter.own), told.value(each.value), told.difference(each.error)]
         ends = [told.value(each.low), told.value(each.high)] if not each.at_bound else ["bound", "bound"]
         rows.append(Row(short(_name(each), 28), told.unit, (*cells, *ends, f"{100.0 * each.from_logs:.0f} %")))
-    return Table("Value", ("before", "fitted", "error", "from", "to", "logs"), tuple(rows))
+    return Table("Value", tuple(each.head for each in reported("fitted").values()), tuple(rows))
 
 
 def _profiles(fit: Fit, system: System) -> list[Table]:
@@ -122,26 +119,24 @@ def _every_correlation(fit: Fit) -> Table:
 
 
 def _misfit_row(left: Misfit, numbers: Numbers) -> Row:
-    label, dimension = _CHANNELS[left.channel]
-    unit = display_unit(dimension, numbers.system)
-    digits = 2 if dimension is Dimension.SPEED else 0
+    channel = _channel(left.channel)
+    unit = display_unit(channel.dimension, numbers.system)
+    digits = 2 if channel.dimension is Dimension.SPEED else 0
     sizes = (f"{value / unit.scale:.{digits}f}" for value in (left.noise, left.weight, left.rms, left.beyond))
     chance = f"{left.runs_chance:.3f}" if left.runs_chance >= 5e-4 else "<0.001"
-    return Row(label, unit.label, (str(left.samples), *sizes, chance))
+    return Row(channel.label, unit.label, (str(left.samples), *sizes, chance))
 
 
 def _misfits(found: FittedRun, title: str, numbers: Numbers) -> Table:
     rows = tuple(_misfit_row(left, numbers) for left in found.misfits)
-    return Table(title, ("samples", "noise", "weighed", "rms", "beyond", "chance"), rows)
+    shown = ("sample_rows", "noise", "weight", "rms", "beyond_noise", "runs_chance_share")
+    return Table(title, tuple(each.head for each in reported("residual", shown).values()), rows)
 
 
 def _times(found: FittedRun, title: str, numbers: Numbers) -> Table:
-    rows = []
-    for mark in found.times:
-        values = (mark.logged, mark.before, mark.fitted, mark.low, mark.high)
-        cells = tuple(numbers.plain(value, Dimension.TIME) for value in values)
-        rows.append(Row(target_label(mark.target), numbers.unit(Dimension.TIME), cells))
-    return Table(title, ("log", "before", "fitted", "from", "to"), tuple(rows))
+    unit = numbers.unit(Dimension.TIME)
+    rows = (Row(target_label(mark.target), unit, cells("fit_time", mark, numbers)) for mark in found.times)
+    return Table(title, tuple(each.head for each in reported("fit_time").values()), tuple(rows))
 
 
 def _road_load(found: FittedRun, title: str, numbers: Numbers) -> Table:
@@ -261,7 +256,7 @@ def _speed_error(value: float, numbers: Numbers) -> str:
 def _unlike_noise(fit: Fit) -> str:
     """Channels whose residuals are larger than noise or hang together; empty where none are."""
     unlike = {left.channel for found in fit.runs for left in found.misfits if not left.noisy_only}
-    names = [label for channel, (label, _) in _CHANNELS.items() if channel in unlike]
+    names = [each.label for name, each in reported("channel").items() if name in unlike]
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
@@ -306,6 +301,10 @@ def text(fit: Fit, system: System) -> str:
 # --- JSON ---
 
 
+def _channel(name: str) -> Reported:
+    return quantity(f"channel.{name}")
+
+
 def _si_unit(dimension: Dimension) -> str:
     """Symbol of the SI unit; empty for a pure number."""
     spelled = (unit_spelled(each, dimension) for each in kinds()[dimension].spelling)
@@ -319,18 +318,9 @@ def _fitted_object(each: Fitted) -> Object:
         "log": None if each.log is None else f"log {each.log + 1}",
         "unit": _si_unit(each.parameter.dimension),
         "is_factor": bool(each.parameter.factor),
-        "before_value": number(each.parameter.own),
-        "fitted_value": number(each.value),
-        "error_value": number(each.error),
-        "low_value": number(each.low),
-        "high_value": number(each.high),
-        "from_logs_share": number(each.from_logs),
+        **group_object("fitted", each),
         "bound_flagged": each.at_bound,
-        "known_before": {
-            "middle_value": number(each.parameter.middle),
-            "spread_value": number(each.parameter.spread),
-            "origin": each.parameter.origin or None,
-        },
+        "known_before": {**group_object("known_before", each), "origin": each.parameter.origin or None},
         "profile_values": None if each.profiled is None else listed(each.profiled),
     }
 
@@ -338,30 +328,10 @@ def _fitted_object(each: Fitted) -> Object:
 def _misfit_object(left: Misfit) -> Object:
     return {
         "channel": left.channel,
-        "unit": _si_unit(_CHANNELS[left.channel][1]),
-        "sample_rows": left.samples,
-        "noise_value": number(left.noise),
-        "weight_value": number(left.weight),
-        "rms_value": number(left.rms),
-        "beyond_noise_value": number(left.beyond),
-        "beyond_noise_share": number(left.share),
-        "runs_chance_share": number(left.runs_chance),
-        "neighbours_ratio": number(left.neighbours),
-        "worst_time_s": number(left.worst_time),
-        "worst_value": number(left.worst),
+        "unit": _si_unit(_channel(left.channel).dimension),
+        **group_object("residual", left),
         "noise_only": left.noisy_only,
         "wrong_flagged": left.wrong,
-    }
-
-
-def _time_object(mark: MarkTime) -> Object:
-    return {
-        "label": target_label(mark.target),
-        "logged_s": number(mark.logged),
-        "before_s": number(mark.before),
-        "fitted_s": number(mark.fitted),
-        "low_s": number(mark.low),
-        "high_s": number(mark.high),
     }
 
 
@@ -371,21 +341,16 @@ def _run_object(found: FittedRun) -> Object:
         "source": str(found.run.log.request.path),
         "kind": found.run.log.kind.value,
         "curve": found.run.curve if load is None else None,
-        "start_s": number(found.timing.start),
-        "delay_s": number(found.timing.delay),
-        "lag_s": number(found.timing.lag),
+        **group_object("timing", found.timing),
         "channels": [_misfit_object(left) for left in found.misfits],
-        "times": [_time_object(mark) for mark in found.times],
+        "times": [{"label": target_label(mark.target), **group_object("fit_time", mark)} for mark in found.times],
         "understood": list(found.run.log.account.understood),
         "notes": list(found.run.log.account.notes),
         "road_load": None
         if load is None
         else {
-            "constant_N": number(load.constant),
-            "linear_value": number(load.linear),
-            "square_value": number(load.square),
+            **group_object("road_load", load),
             "units": ["N", "N s/m", "N s^2/m^2"],
-            "effective_mass_kg": number(load.effective_mass),
             "time_70_to_60_km_h_s": number(load.time_between(*_LOADED)),
         },
     }
@@ -397,12 +362,7 @@ def columns(fit: Fit) -> Mapping[str, NDArray[Any]]:
         "name": np.array([_name(each) for each in fit.fitted]),
         "key": np.array([each.parameter.key for each in fit.fitted]),
         "unit": np.array([_si_unit(each.parameter.dimension) for each in fit.fitted]),
-        "before_value": np.array([each.parameter.own for each in fit.fitted]),
-        "fitted_value": np.array([each.value for each in fit.fitted]),
-        "error_value": np.array([each.error for each in fit.fitted]),
-        "low_value": np.array([each.low for each in fit.fitted]),
-        "high_value": np.array([each.high for each in fit.fitted]),
-        "from_logs_share": np.array([each.from_logs for each in fit.fitted]),
+        **group_columns("fitted", fit.fitted),
     }
 
 
@@ -417,9 +377,7 @@ def document(fit: Fit) -> Object:
         "logs": [_run_object(found) for found in fit.runs],
         "left_out": _run_object(fit.left_out) if fit.left_out else None,
         "told_apart": {
-            "rank_rows": fit.apart.rank,
-            "of_rows": fit.apart.of,
-            "condition_ratio": number(fit.apart.condition),
+            **group_object("told_apart", fit.apart),
             "untold": [
                 {
                     "names": list(untold.names),

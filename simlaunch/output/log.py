@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.log import LoggedRun
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
+from simlaunch.output.groups import rows
 from simlaunch.output.layout import Table, paragraph, tables_text
-from simlaunch.output.run import group_rows, marks_table
+from simlaunch.output.run import marks_table
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
 from simlaunch.readers.delimited import shown
@@ -30,8 +31,8 @@ _TOLD_BY_A_LOG = ("slip_distance", "greatest_slip")
 def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     if logged.grip is None:
         return []
-    rows = group_rows("grip", logged.grip, numbers, only=_TOLD_BY_A_LOG)
-    return [Table("Grip use, from wheel speed", ("value",), tuple(rows))]
+    told = rows("grip", [logged.grip], numbers, _TOLD_BY_A_LOG)
+    return [Table("Grip use, from wheel speed", ("value",), tuple(told))]
 
 
 def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:

@@ -12,10 +12,12 @@ from simlaunch.analysis.odds import QUANTILES, Chance, Odds
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import header
+from simlaunch.output.groups import cell, cells, unit_of
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CASES_HEADS, CAUTION, PEDAL_WORDS, Numbers, Tally, named
+from simlaunch.quantities import quantity, reported
 from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
@@ -71,17 +73,11 @@ def _missed(found: Odds) -> Table:
 
 
 def _effects(found: Odds, numbers: Numbers) -> Table:
-    unit = numbers.unit(Dimension.SHARE)
-    rows = [
-        Row(
-            short(effect.name, _LABEL_COLUMNS),
-            unit,
-            tuple(numbers.plain(value, Dimension.SHARE) for value in (effect.in_all, effect.alone)),
-        )
-        for effect in found.effects
-    ]
-    rows.append(Row("left open", unit, (numbers.plain(found.left_open, Dimension.SHARE), "")))
-    return Table("What decides the difference", ("in all", "alone"), tuple(rows))
+    left_open = quantity("odds.left_open_share")
+    unit = unit_of(left_open, numbers)
+    rows = [Row(short(each.name, _LABEL_COLUMNS), unit, cells("effect", each, numbers)) for each in found.effects]
+    rows.append(Row(left_open.label, unit, (cell(left_open, found, numbers), "")))
+    return Table("What decides the difference", tuple(each.head for each in reported("effect").values()), tuple(rows))
 
 
 def tables(found: Odds, system: System) -> tuple[Table, ...]:
@@ -170,10 +166,6 @@ _CORRELATED = (
 )
 
 
-def _chance_object(found: Chance) -> Object:
-    return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
-
-
 def columns(found: Odds) -> Mapping[str, NDArray[np.float64]]:
     """Times of both curves in every case."""
     return {"first_time_s": found.times[:, 0], "second_time_s": found.times[:, 1], "difference_s": found.difference}
@@ -188,21 +180,15 @@ def document(found: Odds) -> Object:
         "target": found.target.label,
         "first": found.first,
         "second": found.second,
-        "seed_value": found.seed,
-        "rows": found.cases,
-        "scrambling_rows": found.scramblings,
+        **group_object("odds", found),
         "missed_rows": {"first_rows": found.missed[0], "second_rows": found.missed[1], "lost_rows": found.lost},
-        "first_quicker": _chance_object(found.first_quicker),
-        "second_quicker": _chance_object(found.second_quicker),
-        "first_quicker_by_more": _chance_object(found.first_by_more),
-        "second_quicker_by_more": _chance_object(found.second_by_more),
+        "first_quicker": group_object("chance", found.first_quicker),
+        "second_quicker": group_object("chance", found.second_quicker),
+        "first_quicker_by_more": group_object("chance", found.first_by_more),
+        "second_quicker_by_more": group_object("chance", found.second_by_more),
         "quantile_shares": listed(QUANTILES),
         "first_times_s": listed(found.time_quantiles(0)),
         "second_times_s": listed(found.time_quantiles(1)),
         "differences_s": listed(found.difference_quantiles()),
-        "effects": [
-            {"name": each.name, "in_all_share": number(each.in_all), "alone_share": number(each.alone)}
-            for each in found.effects
-        ],
-        "left_open_share": number(found.left_open),
+        "effects": [{"name": each.name, **group_object("effect", each)} for each in found.effects],
     }

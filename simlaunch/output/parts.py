@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from math import isnan, nan
+from collections.abc import Iterator
+from math import isnan
 
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
-from simlaunch.output.as_json import Object, number
+from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
+from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import (
     CAUTION,
@@ -19,11 +20,10 @@ from simlaunch.output.words import (
     event_words,
     named,
 )
+from simlaunch.quantities import reported
 from simlaunch.scenario.decision import TOOTHED
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
-
-Read = Callable[[PartLoad], float]
 
 _COLUMNS = 30
 _MEANING = (
@@ -42,20 +42,11 @@ _RIGID = "Caution: the half shafts of this scenario are rigid, so that the shock
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
 _IDLE = "No part that has a rating carries any torque."
 
-_ROWS: tuple[tuple[str, Dimension, Read], ...] = (
-    ("peak torque", Dimension.TORQUE, lambda part: part.torque),
-    ("steady pull", Dimension.TORQUE, lambda part: part.peak.steady if part.peak else nan),
-    ("steady, of its rating", Dimension.SHARE, lambda part: part.demand.steady),
-    ("peak, of expected failure", Dimension.SHARE, lambda part: part.demand.shock),
-)
+_ALWAYS, _IF_RATED = ("peak_torque", "steady_pull"), ("steady_share_of_rating", "peak_share_of_failure")
 
 
 def _heads(found: DrivelineLoads) -> tuple[str, ...]:
     return tuple(load.curve for load in found.loads)
-
-
-def _row(label: str, dimension: Dimension, values: list[float], numbers: Numbers) -> Row:
-    return Row(label, numbers.unit(dimension), tuple(numbers.plain(value, dimension) for value in values))
 
 
 def _when(part: PartLoad, numbers: Numbers) -> str:
@@ -67,11 +58,7 @@ def _when(part: PartLoad, numbers: Numbers) -> str:
 
 def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     parts = [load.parts[k] for load in found.loads]
-    rows = [
-        _row(label, dimension, [read(part) for part in parts], numbers)
-        for label, dimension, read in _ROWS
-        if parts[0].rating or dimension is not Dimension.SHARE
-    ]
+    rows = group_rows("load", parts, numbers, (*_ALWAYS, *(_IF_RATED if parts[0].rating else ())))
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
@@ -92,13 +79,9 @@ def _part_title(part: PartLoad, numbers: Numbers) -> str:
 
 
 def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
-    rows = [_row("peak torque of the curve", Dimension.TORQUE, [load.peak_torque for load in found.loads], numbers)]
-    pressures = [load.mean_pressure for load in found.loads]
-    if not all(map(isnan, pressures)):
-        rows.append(_row("brake mean effective pressure", Dimension.PRESSURE, pressures, numbers))
-    heats = [load.coupling_heat for load in found.loads]
-    rows.append(_row("heat in clutch or converter", Dimension.ENERGY, heats, numbers))
-    return Table("Engine and coupling", _heads(found), tuple(rows))
+    known = not all(isnan(load.mean_pressure) for load in found.loads)
+    names = [name for name in reported("curve_load") if known or name != "mean_effective_pressure"]
+    return Table("Engine and coupling", _heads(found), tuple(group_rows("curve_load", found.loads, numbers, names)))
 
 
 def tables(found: DrivelineLoads, system: System) -> tuple[Table, ...]:
@@ -237,27 +220,18 @@ def text(found: DrivelineLoads, system: System) -> str:
 
 
 def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
-    part = found.loads[which].parts[k]
-    rating = part.rating
+    part, wear = found.loads[which].parts[k], found.relative_wear(k)[which]
     return {
+        **group_object("load", part),
         "part": part.name,
         "place": part.place.value,
-        "peak_torque_N_m": number(part.torque),
-        "peak_time_s": number(part.peak.time) if part.peak else None,
-        "peak_gear": part.peak.gear if part.peak else None,
-        "steady_pull_N_m": number(part.peak.steady) if part.peak else None,
-        "rating_N_m": number(rating.rating.si) if rating else None,
-        "failure_N_m": number(rating.failure_si) if rating else None,
-        "origin": rating.origin if rating else None,
-        "steady_share_of_rating": number(part.demand.steady),
-        "peak_share_of_failure": number(part.demand.shock),
+        "origin": part.rating.origin if part.rating else None,
         "peak_event": part.event.when or None,
         "peak_cause": part.event.cause or None,
         "same_peak_with_every_curve": found.same_peak(k),
         "flag": part.level.value,
-        "slope_ratio": number(part.slope),
-        "relative_wear_ratio": number(found.relative_wear(k)[which].ratio),
-        "wears_most": found.relative_wear(k)[which].piece or None,
+        **group_object("wear", wear),
+        "wears_most": wear.piece or None,
     }
 
 
@@ -266,9 +240,7 @@ def _load_object(found: DrivelineLoads, which: int, load: CurveLoad) -> Object:
         "curve": load.curve,
         "targets_reached": load.simulation.reached,
         "parts": [_part_object(found, which, k) for k in range(len(load.parts))],
-        "curve_peak_torque_N_m": number(load.peak_torque),
-        "mean_effective_pressure_Pa": number(load.mean_pressure),
-        "coupling_heat_J": number(load.coupling_heat),
+        **group_object("curve_load", load),
     }
 
 

@@ -16,10 +16,13 @@ from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, 
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.as_json import Object, group_object, listed
+from simlaunch.output.groups import cell, cells, heads, table, unit_of, with_unit
+from simlaunch.output.groups import columns as group_columns
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.quantities import quantity
 from simlaunch.units.spelling import Dimension, System
 
 _RPM = pi / 30.0
@@ -69,22 +72,22 @@ def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Tab
     return Table("Set against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
 
 
+_OF_DRIVE = ("present_ratio", "score", "wanted_ratio", "wanted_score")
+_OF_FRONT = ("start", "end", "score", "gearbox_input_steady_torque")
+_OF_POINT = ("height", "start", "end", "score", "times", "wheelspin_time", "peak_torque", "steady_torque")
+
+
 def _front_table(found: Plateau, numbers: Numbers) -> Table:
+    height = quantity("plateau.height")
     rows = tuple(
         Row(
-            numbers.plain(point.shape.height, Dimension.TORQUE),
-            numbers.unit(Dimension.TORQUE),
-            (
-                numbers.plain(point.shape.start, Dimension.ROTATIONAL_SPEED),
-                numbers.plain(point.shape.end, Dimension.ROTATIONAL_SPEED),
-                numbers.plain(point.score, Dimension.TIME),
-                numbers.plain(point.strain, Dimension.TORQUE),
-                _mark(found, place, point),
-            ),
+            cell(height, point, numbers),
+            unit_of(height, numbers),
+            (*cells("plateau", point, numbers, _OF_FRONT), _mark(found, place, point)),
         )
         for place, point in enumerate(found.front)
     )
-    return Table("Plateau of", ("from rpm", "to rpm", "time, s", "input", ""), rows)
+    return Table("Plateau of", (*heads("plateau", numbers, _OF_FRONT), ""), rows)
 
 
 def _mark(found: Plateau, place: int, point: Point) -> str:
@@ -103,41 +106,29 @@ def _limit_table(found: Plateau, numbers: Numbers) -> tuple[Table, ...]:
 
 
 def _final_drives(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
-    if not result.wanted:
-        return ()
-    rows = tuple(
-        Row(
-            short(each.curve, 24),
-            "",
-            (
-                f"{each.present:.2f}",
-                numbers.plain(each.score, Dimension.TIME),
-                f"{each.ratio:.2f}",
-                numbers.plain(each.score - each.best_score, Dimension.TIME),
-            ),
-        )
-        for each in result.wanted
-    )
-    return (Table("Final drive", ("present", "time, s", "wanted", "gains, s"), rows),)
+    drives = [(short(each.curve, 24), each) for each in result.wanted]
+    shown = ("present_ratio", "score", "wanted_ratio", "gain")
+    return (table("Final drive", "final_drive", drives, numbers, shown),) if drives else ()
 
 
 def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
     if len(result.by_gear_set) < 2:
         return ()
+    shown = ("height", "score")
     rows = tuple(
         Row(
             name,
             "",
             (
                 f"{result.final_drives[name]:.2f}",
-                numbers.plain(each.chosen.shape.height, Dimension.TORQUE),
-                numbers.plain(each.chosen.score, Dimension.TIME),
-                numbers.plain(each.wish.score, Dimension.TIME),
+                *cells("plateau", each.chosen, numbers, shown),
+                *cells("plateau", each.wish, numbers, ("score",)),
             ),
         )
         for name, each in result.by_gear_set.items()
     )
-    return (Table("Gear set", ("final drive", numbers.unit(Dimension.TORQUE), "time, s", "wish, s"), rows),)
+    wish = with_unit("wish", numbers.unit(Dimension.TIME))
+    return (Table("Gear set", ("final drive", *heads("plateau", numbers, shown), wish), rows),)
 
 
 def tables(result: PlateauResult, system: System) -> tuple[Table, ...]:
@@ -221,7 +212,7 @@ def _begins(found: Plateau, numbers: Numbers) -> str:
 
 def _wants(each: WantedFinalDrive) -> str:
     """Whether another final drive would suit a curve better."""
-    gain, curve = each.score - each.best_score, "the plateau" if each.curve == PLATEAU else named(each.curve)
+    gain, curve = each.gain, "the plateau" if each.curve == PLATEAU else named(each.curve)
     if not isfinite(each.best_score):
         return f"{curve} does not get there with any final drive that was tried"
     if gain < WORTH_NAMING:
@@ -256,16 +247,8 @@ def summary(result: PlateauResult, system: System) -> str:
 
 def columns(result: PlateauResult) -> Mapping[str, NDArray[np.float64]]:
     """The front of the car as described: curves than which no other is as quick with as little torque."""
-    front = result.first.front
-    found = {
-        "height_N_m": [point.shape.height for point in front],
-        "start_rad_per_s": [point.shape.start for point in front],
-        "end_rad_per_s": [point.shape.end for point in front],
-        "score_s": [point.score for point in front],
-        "wheelspin_time_s": [point.spin for point in front],
-        "gearbox_input_steady_torque_N_m": [point.strain for point in front],
-    }
-    return {name: np.array(values) for name, values in found.items()}
+    names = ("height", "start", "end", "score", "wheelspin_time", "gearbox_input_steady_torque")
+    return group_columns("plateau", result.first.front, names)
 
 
 def text(result: PlateauResult, system: System) -> str:
@@ -313,35 +296,22 @@ def files(result: PlateauResult) -> Mapping[str, str]:
     return {"curve.csv": curve_csv(result), "gears.csv": limits_csv(result)}
 
 
-def _point_object(point: Point) -> Object:
-    return {
-        "height_N_m": number(point.shape.height),
-        "start_rad_per_s": number(point.shape.start),
-        "end_rad_per_s": number(point.shape.end),
-        "score_s": number(point.score),
-        "times_s": listed(point.times),
-        "wheelspin_time_s": number(point.spin),
-        "peak_torque_N_m": {part.value: number(value) for part, value in point.peaks.items()},
-        "steady_torque_N_m": {part.value: number(value) for part, value in point.steady.items()},
-    }
+def _point_object(point: Point | None) -> Object | None:
+    return None if point is None else group_object("plateau", point, _OF_POINT)
 
 
 def _plateau_object(found: Plateau) -> Object:
     return {
-        "engine_speed_rad_per_s": listed(found.speeds),
-        "torque_N_m": listed(found.torque),
-        "wished_torque_N_m": listed(found.wish_torque),
+        **group_object("search", found),
         "limited_by": list(found.binding),
         "chosen": _point_object(found.chosen),
         "quickest": _point_object(found.quickest),
         "wish": _point_object(found.wish),
         "front": [_point_object(point) for point in found.front],
         "knee": found.knee,
-        "gear_limits_N_m": listed(np.array(found.gear_limits)),
         "gear_limits_within_grip": found.within_grip,
         "engine_limits_given": found.capped,
-        "gain_of_lifted_limits_s": {name: number(saving) for name, saving in found.gains.items()},
-        "begun_earlier": _point_object(found.earlier) if found.earlier else None,
+        "begun_earlier": _point_object(found.earlier),
     }
 
 
@@ -355,14 +325,7 @@ def document(result: PlateauResult) -> Object:
         "targets": [target_label(target) for target in result.aim.targets],
         "weights": listed(result.aim.weights),
         "final_drives": [
-            {
-                "curve": each.curve,
-                "present_ratio": number(each.present),
-                "score_s": number(each.score),
-                "wanted_ratio": number(each.ratio),
-                "wanted_score_s": number(each.best_score),
-            }
-            for each in result.wanted
+            {"curve": each.curve, **group_object("final_drive", each, _OF_DRIVE)} for each in result.wanted
         ],
         "gear_sets": {name: _plateau_object(found) for name, found in result.by_gear_set.items()},
         "verdict": list(verdict(result, System.METRIC)),

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from math import isfinite
+from dataclasses import replace
+from math import isfinite, nan
 from typing import TypeVar
 
 import numpy as np
@@ -12,17 +13,20 @@ from numpy.typing import NDArray
 from simlaunch.analysis.simulate import Simulation, goal, same_target, target_label
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
+from simlaunch.output.as_json import Object, group_object, listed, mark_object
 from simlaunch.output.conditions import conditions_object, header
-from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
+from simlaunch.output.groups import rows, table
+from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
-from simlaunch.quantities import reported
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.simulation.events import Event
 from simlaunch.simulation.run import Outcome
-from simlaunch.simulation.trace import Moment
 from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
+
+_OF_RUN = ("share_of_area", "time_above")
+"""What a run says of surplus torque."""
 
 
 def distinct(items: Iterable[Item], target: Callable[[Item], Target]) -> list[Item]:
@@ -40,32 +44,13 @@ def driven_parts(*simulations: Simulation) -> list[Part]:
     return [part for part in Part if part in carrying]
 
 
-def _mark_row(result: MarkResult, numbers: Numbers) -> Row:
-    time, speed = Dimension.TIME, Dimension.SPEED
-    cells = (
-        numbers.plain(result.time, time),
-        numbers.plain(result.time_after_rollout, time),
-        numbers.plain(result.speed if result.target.kind is Kind.DISTANCE else float("nan"), speed),
-        numbers.plain(result.trap_speed, speed),
-    )
-    return Row(target_label(result.target), "", cells)
-
-
 def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
-    """Times and speeds of marks, those asked for twice shown once."""
-    time, speed = numbers.unit(Dimension.TIME), numbers.unit(Dimension.SPEED)
-    heads = (f"time [{time}]", f"rollout [{time}]", f"line [{speed}]", f"66 ft [{speed}]")
-    results = distinct(marks, lambda result: result.target)
-    return Table("Marks", heads, tuple(_mark_row(result, numbers) for result in results))
-
-
-def group_rows(group: str, source: object, numbers: Numbers, only: Sequence[str] | None = None) -> list[Row]:
-    """A row for every reported quantity of a group, or for those that are named."""
-    found = reported(group)
-    return [
-        Row(q.label, numbers.unit(q.dimension), (numbers.plain(getattr(source, q.name), q.dimension),))
-        for q in map(found.__getitem__, only or found)
-    ]
+    """Times and speeds of marks, those asked for twice shown once; that at the end of a span is known."""
+    results = (
+        result if result.target.kind is Kind.DISTANCE else replace(result, speed=nan)
+        for result in distinct(marks, lambda result: result.target)
+    )
+    return table("Marks", "mark", ((target_label(result.target), result) for result in results), numbers)
 
 
 def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
@@ -87,68 +72,30 @@ def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
     return [f"Not reached: {named}; {why}."]
 
 
-def _grip(simulation: Simulation, numbers: Numbers) -> Table:
-    return Table("Grip use", ("value",), tuple(group_rows("grip", simulation.measures.grip, numbers)))
-
-
-def _audit(simulation: Simulation, numbers: Numbers) -> Table:
-    audit, share = simulation.measures.audit, "residual_share"
-    energies = [name for name in reported("energy") if name != share]
-    rows = group_rows("energy", audit, numbers, energies)
-    rows.append(Row(reported("energy")[share].label, "", (f"{audit.residual_share:.1e}",)))
-    return Table("Energy audit", ("value",), tuple(rows))
-
-
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
-    torque = numbers.unit(Dimension.TORQUE)
-    heads = (f"steady pull [{torque}]", f"peak [{torque}]", f"time [{numbers.unit(Dimension.TIME)}]", "gear")
-    rows = [
-        Row(
-            peak.part.value,
-            "",
-            (
-                numbers.plain(peak.steady, Dimension.TORQUE),
-                numbers.plain(peak.torque, Dimension.TORQUE),
-                numbers.plain(peak.time, Dimension.TIME),
-                NOT_REACHED if peak.gear is None else str(peak.gear),
-            ),
-        )
-        for peak in simulation.measures.parts
-    ]
-    return Table("Peak torque of parts", heads, tuple(rows))
+    peaks = ((peak.part.value, peak) for peak in simulation.measures.parts)
+    return table("Peak torque of parts", "part", peaks, numbers, ("steady", "torque", "time", "gear"))
 
 
 def _surplus(simulation: Simulation, numbers: Numbers) -> Table:
-    heads = (f"share of area [{numbers.unit(Dimension.SHARE)}]", f"time above [{numbers.unit(Dimension.TIME)}]")
-    rows = [
-        Row(
-            f"gear {surplus.gear}",
-            "",
-            (
-                numbers.plain(surplus.share_of_area, Dimension.SHARE),
-                numbers.plain(surplus.time_above, Dimension.TIME),
-            ),
-        )
-        for surplus in simulation.measures.surplus
-    ]
-    return Table("Surplus torque", heads, tuple(rows))
+    gears = ((f"gear {surplus.gear}", surplus) for surplus in simulation.measures.surplus)
+    return table("Surplus torque", "surplus", gears, numbers, _OF_RUN)
 
 
-def _moments(moments: Sequence[Moment], numbers: Numbers) -> Table:
-    rows = [Row(m.what, "", (numbers.plain(m.time, Dimension.TIME),)) for m in moments]
-    return Table("Moments", (f"time [{numbers.unit(Dimension.TIME)}]",), tuple(rows))
+def _events(events: Sequence[Event], numbers: Numbers) -> Table:
+    return table("Events", "event", ((event.kind.value, event) for event in events), numbers)
 
 
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
-    numbers = Numbers(system)
+    numbers, measures = Numbers(system), simulation.measures
     return (
-        marks_table(simulation.measures.marks, numbers),
-        _grip(simulation, numbers),
+        marks_table(measures.marks, numbers),
+        Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
-        _audit(simulation, numbers),
-        _moments(simulation.run.trace.moments, numbers),
+        Table("Energy audit", ("value",), tuple(rows("energy", [measures.audit], numbers))),
+        _events(simulation.run.trace.events, numbers),
     )
 
 
@@ -203,17 +150,13 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
         "pedal": simulation.pedal.name.lower(),
         "outcome": simulation.run.outcome.name.lower(),
         "targets_reached": simulation.reached,
-        "steps": simulation.run.steps,
-        "steps_rejected": simulation.run.rejected,
+        **group_object("run", simulation),
         "marks": [mark_object(result) for result in measures.marks],
         "grip": group_object("grip", measures.grip),
         "energy": {**group_object("energy", measures.audit), "bad": measures.audit.bad},
-        "parts": [
-            {"part": p.part.value, **group_object("part", p), "time_s": number(p.time), "gear": p.gear}
-            for p in measures.parts
-        ],
-        "surplus": [{"gear": s.gear, **group_object("surplus", s)} for s in measures.surplus],
-        "moments": [{"time_s": number(m.time), "what": m.what} for m in simulation.run.trace.moments],
+        "parts": [{"part": peak.part.value, **group_object("part", peak)} for peak in measures.parts],
+        "surplus": [{"gear": s.gear, **group_object("surplus", s, _OF_RUN)} for s in measures.surplus],
+        "events": [{"kind": e.kind.value, **group_object("event", e)} for e in simulation.run.trace.events],
         **({"trace": {key: listed(values) for key, values in columns(simulation).items()}} if trace else {}),
     }
 

@@ -8,11 +8,13 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.analysis.usable import CurveSurplus, UsableTorque
+from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
+from simlaunch.output.groups import table
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.words import Numbers, named
+from simlaunch.quantities import key, quantity
 from simlaunch.record import Coupling
 from simlaunch.units.spelling import Dimension, System
 
@@ -20,27 +22,12 @@ _SHOWN_SPEEDS = 8
 _GEARS_ABREAST = 6
 
 
-def _surplus_row(surplus: CurveSurplus, numbers: Numbers) -> Row:
-    speed = Dimension.ROTATIONAL_SPEED
-    cells = (
-        numbers.plain(surplus.first_speed, speed),
-        numbers.plain(surplus.last_speed, speed),
-        numbers.plain(surplus.share_of_area, Dimension.SHARE),
-        numbers.plain(surplus.greatest, Dimension.TORQUE),
-    )
-    return Row(short(surplus.curve, 30), "", cells)
+_ABOVE = ("first_speed", "last_speed", "share_of_area", "greatest_torque")
 
 
 def _gear_table(usable: UsableTorque, gear: int, numbers: Numbers) -> Table:
-    speed = numbers.unit(Dimension.ROTATIONAL_SPEED)
-    heads = (
-        f"from [{speed}]",
-        f"to [{speed}]",
-        f"area [{numbers.unit(Dimension.SHARE)}]",
-        f"most [{numbers.unit(Dimension.TORQUE)}]",
-    )
-    rows = [_surplus_row(surplus, numbers) for surplus in usable.surplus if surplus.gear == gear]
-    return Table(f"Gear {gear}: above the usable torque", heads, tuple(rows))
+    curves = ((short(surplus.curve, 30), surplus) for surplus in usable.surplus if surplus.gear == gear)
+    return table(f"Gear {gear}: above the usable torque", "surplus", curves, numbers, _ABOVE)
 
 
 def _shown_speeds(usable: UsableTorque) -> list[int]:
@@ -111,30 +98,14 @@ def summary(usable: UsableTorque, system: System) -> str:
     return f"{'; '.join(phrases)}."
 
 
+_ENGINE_SPEED = quantity("channel.engine_speed")
+
+
 def columns(usable: UsableTorque) -> Mapping[str, NDArray[np.float64]]:
     """Engine speed, every curve, and the usable torque of every gear."""
-    curves = {f"{name}_N_m": values for name, values in usable.curves.items()}
-    gears = {f"usable_gear_{ceiling.gear}_N_m": ceiling.usable for ceiling in usable.ceilings}
-    return {"engine_speed_rad_per_s": usable.engine_speed, **curves, **gears}
-
-
-def _ceiling(ceiling: GearCeiling) -> Object:
-    return {
-        "gear": ceiling.gear,
-        "usable_torque_N_m": listed(ceiling.usable),
-        "road_speed_m_per_s": listed(ceiling.road_speed),
-    }
-
-
-def _surplus(surplus: CurveSurplus) -> Object:
-    return {
-        "curve": surplus.curve,
-        "gear": surplus.gear,
-        "share_of_area": number(surplus.share_of_area),
-        "greatest_torque_N_m": number(surplus.greatest),
-        "first_speed_rad_per_s": number(surplus.first_speed),
-        "last_speed_rad_per_s": number(surplus.last_speed),
-    }
+    curves = {key(name, Dimension.TORQUE): values for name, values in usable.curves.items()}
+    gears = {key(f"usable_gear_{ceiling.gear}", Dimension.TORQUE): ceiling.usable for ceiling in usable.ceilings}
+    return {_ENGINE_SPEED.key: usable.engine_speed, **curves, **gears}
 
 
 def document(usable: UsableTorque) -> Object:
@@ -143,8 +114,12 @@ def document(usable: UsableTorque) -> Object:
         "format": "simlaunch-usable-1",
         "scenario": usable.scenario.name,
         "conditions": conditions_object(usable.scenario, usable.car),
-        "engine_speed_rad_per_s": listed(usable.engine_speed),
-        "curves": [{"curve": name, "torque_N_m": listed(values)} for name, values in usable.curves.items()],
-        "gears": [_ceiling(ceiling) for ceiling in usable.ceilings],
-        "surplus": [_surplus(surplus) for surplus in usable.surplus],
+        _ENGINE_SPEED.key: listed(usable.engine_speed),
+        "curves": [
+            {"curve": name, key("torque", Dimension.TORQUE): listed(values)} for name, values in usable.curves.items()
+        ],
+        "gears": [{"gear": ceiling.gear, **group_object("usable", ceiling)} for ceiling in usable.ceilings],
+        "surplus": [
+            {"curve": each.curve, "gear": each.gear, **group_object("surplus", each, _ABOVE)} for each in usable.surplus
+        ],
     }

@@ -24,9 +24,10 @@ from simlaunch.analysis.worth import (
     unused,
 )
 from simlaunch.metrics.marks import Kind
-from simlaunch.output.as_json import Object, listed, number
+from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
@@ -253,37 +254,20 @@ def text(worth: Worth, system: System) -> str:
     return "\n\n".join(parts)
 
 
-def columns(worth: Worth) -> Mapping[str, NDArray[Any]]:
-    """Every band of every gear set, with the gain, the noise and the wheelspin of both pedals."""
-    sets = worth.gear_sets
-    found: dict[str, NDArray[Any]] = {
-        "gear_set": np.concatenate([np.full(each.middles.size, each.gear_set) for each in sets]),
-        "engine_speed_rad_per_s": np.concatenate([each.middles for each in sets]),
-        "torque_N_m": np.concatenate([each.torque for each in sets]),
-    }
-    for pedal, key in _KEYS.items():
-        found[f"{key}_gain_s_per_N_m"] = np.concatenate([each.of(pedal).gain for each in sets])
-        found[f"{key}_noise_s_per_N_m"] = np.concatenate([each.of(pedal).noise for each in sets])
-        found[f"{key}_wheelspin_s_per_N_m"] = np.concatenate([each.of(pedal).spin for each in sets])
-    return found
-
-
+_BAND = ("gain", "noise", "wheelspin")
 _KEYS = {Pedal.FULL: "full_pedal", Pedal.HELD_SLIP: "held_slip"}
 
 
-def _pedal_object(each: PedalWorth) -> Object:
-    return {
-        "time_s": number(each.time),
-        "gain_s_per_N_m": listed(each.gain),
-        "noise_s_per_N_m": listed(each.noise),
-        "slip_past_peak_share": listed(each.use.past_peak),
-        "lowest_engine_speed_rad_per_s": number(each.use.low),
-        "highest_engine_speed_rad_per_s": number(each.use.high),
-        "wheelspin_s_per_N_m": listed(each.spin),
-        "whole_curve_gain_s_per_N_m": number(each.whole),
-        "whole_curve_noise_s_per_N_m": number(each.whole_noise),
-        "gain_by_gear_s_per_N_m": [listed(gains) for gains in each.gears],
+def columns(worth: Worth) -> Mapping[str, NDArray[Any]]:
+    """Every band of every gear set, with the gain, the noise and the wheelspin of both pedals."""
+    sets = worth.gear_sets
+    bands = {each.key: np.concatenate([each.of(one) for one in sets]) for each in reported("worth_band").values()}
+    pedals = {
+        f"{key}_{each.key}": np.concatenate([each.of(one.of(pedal)) for one in sets])
+        for pedal, key in _KEYS.items()
+        for each in reported("worth", _BAND).values()
     }
+    return {"gear_set": np.concatenate([np.full(each.middles.size, each.gear_set) for each in sets]), **bands, **pedals}
 
 
 def document(worth: Worth) -> Object:
@@ -296,11 +280,10 @@ def document(worth: Worth) -> Object:
         "gear_sets": [
             {
                 "gear_set": each.gear_set,
-                "engine_speed_rad_per_s": listed(each.middles),
-                "torque_N_m": listed(each.torque),
-                "given_engine_speeds_rad_per_s": listed(np.array(each.given)),
+                **group_object("worth_band", each),
+                **group_object("worth_curve", each),
                 "verdict": verdict(each, System.METRIC),
-                **{_KEYS[pedal.pedal]: _pedal_object(pedal) for pedal in each.pedals},
+                **{_KEYS[pedal.pedal]: group_object("worth", pedal) for pedal in each.pedals},
             }
             for each in worth.gear_sets
         ],

@@ -40,13 +40,11 @@ from simlaunch.plotting.look import (
     units_of,
 )
 from simlaunch.record import Pedal
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
-
-SHIFT_BEGINS = "shift begins"
-GEAR_ENGAGED = "gear engaged"
 
 _PEDALS = {Pedal.FULL: "full pedal", Pedal.HELD_SLIP: "held slip"}
 
@@ -223,9 +221,8 @@ def _both_slips(axes: Axes, pair: Pair, units: Units) -> None:
 
 def _shifts(trace: Trace) -> list[tuple[float, float]]:
     """Begin and end of each shift."""
-    begins = [moment.time for moment in trace.moments if moment.what == SHIFT_BEGINS]
-    ends = [moment.time for moment in trace.moments if moment.what == GEAR_ENGAGED]
-    last = float(trace.time[-1])
+    ends, last = trace.times(EventKind.GEAR_CLOSES), float(trace.time[-1])
+    begins = trace.times(EventKind.SHIFT_BEGINS)
     return [(begin, min((end for end in ends if end >= begin), default=last)) for begin in begins]
 
 

@@ -21,7 +21,7 @@ from simlaunch.output.words import PEDAL_WORDS, Numbers
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.record import MAX_CURVE_POINTS, Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.run import DEFAULT_TOLERANCE
+from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-from simlaunch.quantities import groups
+from simlaunch.quantities import quantity
 
 
 @dataclass(frozen=True)
@@ -38,5 +38,4 @@ def _word(entry: Mapping[str, object]) -> Word:
 def _meaning(entry: Mapping[str, object]) -> str:
     if "quantity" not in entry:
         return str(entry["meaning"])
-    group, _, name = str(entry["quantity"]).partition(".")
-    return groups()[group][name].meaning
+    return quantity(str(entry["quantity"])).meaning

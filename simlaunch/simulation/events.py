@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from enum import StrEnum
 from math import inf
 
 import numpy as np
@@ -14,20 +16,62 @@ from simlaunch.record import Coupling, Record
 
 Array = NDArray[np.float64]
 
+
+class EventKind(StrEnum):
+    """What can happen in a run, in the order of the event functions; the value is its printed name."""
+
+    TARGETS_PASSED = "targets passed"
+    """Every wanted speed and distance."""
+    SPEEDS_MEET = "coupling speeds meet"
+    """A slipping coupling comes to rest."""
+    BREAKS_AWAY = "coupling breaks away"
+    """A stuck coupling is asked for more than it can carry."""
+    SHIFT_BEGINS = "shift begins"
+    """The car has reached the road speed at which this gear is left."""
+    GEAR_CLOSES = "gear engaged"
+    """The oncoming gear has brought input and output together."""
+    LOCK_UP = "lock-up begins"
+    """The lock-up clutch of a converter begins to engage."""
+    BRAKE_OFF = "brakes let go"
+    """Drive force outweighs the grade."""
+    STALLS = "engine stalls"
+    """The engine is pulled down too far to run."""
+    LIMITER_UP = "rev limiter cuts in"
+    """Into or beyond the limiter's band."""
+    LIMITER_DOWN = "rev limiter lets go"
+    """Back out of it."""
+    FRONT_LIFT = "front axle lifts or lands"
+    END = "end"
+    """The end of the run, which no event function finds."""
+
+
+_WITH_FUNCTION = tuple(EventKind)[:-1]
+EVENTS = len(_WITH_FUNCTION)
 (
-    TARGETS_PASSED,  # every wanted speed and distance has been passed
-    SPEEDS_MEET,  # a slipping coupling comes to rest
-    BREAKS_AWAY,  # a stuck coupling is asked for more than it can carry
-    SHIFT_BEGINS,  # the car has reached the road speed at which this gear is left
-    GEAR_CLOSES,  # the oncoming gear has brought input and output together
-    LOCK_UP,  # a converter's lock-up clutch begins to engage
-    BRAKE_OFF,  # drive force outweighs the grade and the brakes let go
-    STALLS,  # the engine is pulled down too far to run
-    LIMITER_UP,  # into or beyond the limiter's band
-    LIMITER_DOWN,  # back out of it
-    FRONT_LIFT,  # the front axle leaves the ground, or comes back
-) = range(11)
-EVENTS = FRONT_LIFT + 1
+    TARGETS_PASSED,
+    SPEEDS_MEET,
+    BREAKS_AWAY,
+    SHIFT_BEGINS,
+    GEAR_CLOSES,
+    LOCK_UP,
+    BRAKE_OFF,
+    STALLS,
+    LIMITER_UP,
+    LIMITER_DOWN,
+    FRONT_LIFT,
+) = range(EVENTS)
+CHANGE_BEGINS = frozenset((EventKind.SHIFT_BEGINS, EventKind.BREAKS_AWAY, EventKind.LOCK_UP))
+"""Events that begin a change in coupling or gearbox."""
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened at one time of a run."""
+
+    time: float
+    """[s]"""
+    kind: EventKind
+
 
 _CONVERTER = int(Coupling.TORQUE_CONVERTER)
 _STALL_SHARE = 0.4  # share of idle speed below which an engine has stalled

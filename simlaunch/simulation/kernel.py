@@ -24,6 +24,8 @@ Array = NDArray[np.float64]
 
 # How a launch ends.
 FINISHED, TIME_LIMIT, STALLED, STEP_TOO_SMALL, BUFFER_FULL, EVENT_STORM = range(6)
+FOLLOWED = (FINISHED, TIME_LIMIT, STALLED)
+"""Endings of launches that can be measured."""
 
 _FIRST_STEP = 1e-4  # [s]
 _STEP_AFTER_EVENT = 0.02  # a new phase begins with a step no longer than this [s]

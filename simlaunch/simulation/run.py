@@ -10,62 +10,33 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
-from simlaunch.errors import RunNotFollowed, UsageError
+from simlaunch.errors import RunNotFollowed
 from simlaunch.integrator.advance import Advance
 from simlaunch.integrator.control import Accuracy
-from simlaunch.integrator.sampling import Samples, make_samples
+from simlaunch.integrator.sampling import Samples
 from simlaunch.physics import state as at
 from simlaunch.record import Record
 from simlaunch.simulation import channels, events, kernel, prepare
-from simlaunch.simulation.trace import Moment, Trace
+from simlaunch.simulation.bench import (
+    CAPACITIES,
+    DEFAULT_TOLERANCE,
+    REFERENCE_TOLERANCE,
+    SAMPLE_GAP,
+    Bench,
+    checked,
+    make_bench,
+)
+from simlaunch.simulation.events import Event, EventKind
+from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
 
-DEFAULT_TOLERANCE = 1e-5
-REFERENCE_TOLERANCE = 1e-10
-SAMPLE_GAP = 5e-3  # [s]
-LONGEST_STEP = 0.25  # [s]
-FIRST_SAMPLES = 20_000
-MOST_SAMPLES = 320_000
-PHASES = 2_100
-
-_SCALES = {
-    at.DISTANCE: 1.0,
-    at.SPEED: 1.0,
-    at.WHEEL_FRONT: 3.0,
-    at.WHEEL_REAR: 3.0,
-    at.SLIP_FRONT: 0.05,
-    at.SLIP_REAR: 0.05,
-    at.TRANSFER: 1e3,
-    at.TRANSFER_RATE: 1e4,
-    at.ENGINE_SPEED: 30.0,
-    at.INPUT_SPEED: 30.0,
-    at.SHAFT_SPEED: 3.0,
-    at.TWIST_FRONT: 0.05,
-    at.TWIST_REAR: 0.05,
-    at.BOOST: 1.0,
-    at.REQUEST: 1e3,
+NOT_FOLLOWED = {
+    kernel.STEP_TOO_SMALL: "the steps became too small",
+    kernel.BUFFER_FULL: "the run became too long to record",
+    kernel.EVENT_STORM: "the phases changed too often",
 }
-_WORK_SCALE = 1e4  # [J]
-
-_WHAT = {
-    events.TARGETS_PASSED: "targets passed",
-    events.SPEEDS_MEET: "coupling speeds meet",
-    events.BREAKS_AWAY: "coupling breaks away",
-    events.SHIFT_BEGINS: "shift begins",
-    events.GEAR_CLOSES: "gear engaged",
-    events.LOCK_UP: "lock-up begins",
-    events.BRAKE_OFF: "brakes let go",
-    events.STALLS: "engine stalls",
-    events.LIMITER_UP: "rev limiter cuts in",
-    events.LIMITER_DOWN: "rev limiter lets go",
-    events.FRONT_LIFT: "front axle lifts or lands",
-}
-
-
-MEETING, ENGAGED, SHIFT_BEGINS = (_WHAT[e] for e in (events.SPEEDS_MEET, events.GEAR_CLOSES, events.SHIFT_BEGINS))
-BEGINNINGS = frozenset(_WHAT[event] for event in (events.SHIFT_BEGINS, events.BREAKS_AWAY, events.LOCK_UP))
-"""Moments that begin or end a change in coupling or gearbox."""
+"""Why a launch could not be followed, by how it ended."""
 
 
 class Method(Enum):
@@ -108,32 +79,6 @@ class Run:
     rejected: int
 
 
-def scales() -> Array:
-    """Size of each state below which its error is taken as absolute.
-
-    Returns
-    -------
-    ndarray, shape (24,)
-        Sizes, SI units.
-    """
-    sizes = np.full(at.STATES, _WORK_SCALE)
-    for index, size in _SCALES.items():
-        sizes[index] = size
-    return sizes
-
-
-def phase_log() -> kernel.PhaseLog:
-    """Room for the phases of a launch.
-
-    Returns
-    -------
-    PhaseLog
-        Empty.
-    """
-    phases = np.zeros(PHASES, dtype=at.PHASE).view(np.recarray)
-    return kernel.PhaseLog(phases, np.zeros(PHASES), np.full(PHASES, -1, np.int64))
-
-
 def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     if method is Method.COMPILED:
         return kernel.run_compiled
@@ -152,10 +97,11 @@ def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     return loop
 
 
-def _moments(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Moment, ...]:
-    told = [i for i in range(count) if int(log.event[i]) in _WHAT and not _is_inner(log, i)]
-    found = [Moment(float(log.start[i]) - zero, _WHAT[int(log.event[i])]) for i in told]
-    return (*found, Moment(end - zero, "end"))
+def _events(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Event, ...]:
+    found = [i for i in range(count) if log.event[i] >= 0 and not _is_inner(log, i)]
+    kinds = tuple(EventKind)
+    listed = (Event(float(log.start[i]) - zero, kinds[log.event[i]]) for i in found)
+    return (*listed, Event(end - zero, EventKind.END))
 
 
 def _is_inner(log: kernel.PhaseLog, i: int) -> bool:
@@ -164,21 +110,15 @@ def _is_inner(log: kernel.PhaseLog, i: int) -> bool:
     return (event, side) in ((events.LIMITER_UP, 2), (events.LIMITER_DOWN, 1))
 
 
-def _time_zero(log: kernel.PhaseLog, count: int) -> float:
-    """Time at which brakes let go: a launch is timed from there."""
-    let_go = [float(log.start[i]) for i in range(count) if log.event[i] == events.BRAKE_OFF]
-    return let_go[0] if let_go else 0.0
-
-
-def _to_trace(car: Record, work: Record, samples: Samples, log: kernel.PhaseLog, ending: kernel.Ending) -> Trace:
+def _to_trace(car: Record, bench: Bench, ending: kernel.Ending) -> Trace:
+    samples, log, zero = bench.samples, bench.log, float(bench.phase[0].brake_off)
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, work, derived)
+    channels.derive(time, state, segment, log.phase, car, bench.work, derived)
     named = {name: state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
-    zero = _time_zero(log, ending.segments)
-    return Trace(time - zero, named, _moments(log, ending.segments, ending.time, zero))
+    return Trace(time - zero, named, _events(log, ending.segments, ending.time, zero))
 
 
 def complete(car: Record) -> None:
@@ -229,20 +169,17 @@ def launch(
     """
     if tolerance is None:
         tolerance = DEFAULT_TOLERANCE if method is Method.COMPILED else REFERENCE_TOLERANCE
-    if not 1e-13 <= tolerance <= 1e-2:
-        raise UsageError(f"tolerance {tolerance:g} is out of range; give a number from 1e-13 to 1e-2")
+    checked(tolerance)
     complete(car)
-    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, sample_gap)
-    loop, capacity = _loop(method, scipy_method), FIRST_SAMPLES
-    while True:
-        phase, work = at.first_phase(), kernel.launch_work()
-        prepare.begin(car, work, phase)
-        samples, log = make_samples(capacity, at.STATES), phase_log()
-        ending = loop(car, phase, accuracy, work, samples, log)
-        if ending.status != kernel.BUFFER_FULL or capacity >= MOST_SAMPLES:
+    loop = _loop(method, scipy_method)
+    for capacity in CAPACITIES:
+        bench = make_bench(tolerance, capacity, sample_gap)
+        phase = bench.phase[0]
+        prepare.begin(car, bench.work, phase)
+        ending = loop(car, phase, bench.accuracy, bench.work, bench.samples, bench.log)
+        if ending.status != kernel.BUFFER_FULL:
             break
-        capacity = min(8 * capacity, MOST_SAMPLES)
-    trace = _to_trace(car, work, samples, log, ending)
+    trace = _to_trace(car, bench, ending)
     publish()
     return Run(trace, _outcome(ending), int(ending.steps), int(ending.rejected))
 
@@ -255,12 +192,7 @@ def _outcome(ending: kernel.Ending) -> Outcome:
     }
     if ending.status in good:
         return good[ending.status]
-    reason = {
-        kernel.STEP_TOO_SMALL: "the steps became too small",
-        kernel.BUFFER_FULL: "the run became too long to record",
-        kernel.EVENT_STORM: "the phases changed too often",
-    }[ending.status]
     raise RunNotFollowed(
-        f"the run could not be followed beyond {ending.time:.4f} s: {reason}; "
+        f"the run could not be followed beyond {ending.time:.4f} s: {NOT_FOLLOWED[ending.status]}; "
         "look for a value in the scenario that is far outside the usual range"
     )

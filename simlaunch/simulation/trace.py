@@ -9,17 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
+from simlaunch.simulation.events import Event, EventKind
 
 Array = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Moment:
-    """Something that happened at one time of a run."""
-
-    time: float
-    """[s]"""
-    what: str
 
 
 @dataclass(frozen=True)
@@ -32,13 +24,13 @@ class Trace:
         Time, never falling; two samples share a time where something jumps [s].
     channels : mapping of str to ndarray, shape (n,)
         Values by name, SI units. A log has only some of the names that a simulated launch has.
-    moments : tuple of Moment
-        Changes of phase, in order.
+    events : tuple of Event
+        What happened, in order.
     """
 
     time: Array
     channels: Mapping[str, Array]
-    moments: tuple[Moment, ...] = field(default=())
+    events: tuple[Event, ...] = field(default=())
 
     def __getitem__(self, name: str) -> Array:
         """Values of one channel.
@@ -56,3 +48,7 @@ class Trace:
     def __contains__(self, name: object) -> bool:
         """Whether the trace has a channel of this name."""
         return name in self.channels
+
+    def times(self, kind: EventKind) -> list[float]:
+        """When something of a kind happened, in order [s]."""
+        return [event.time for event in self.events if event.kind is kind]

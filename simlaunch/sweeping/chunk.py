@@ -22,6 +22,7 @@ from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.simulation import kernel
+from simlaunch.simulation.run import NOT_FOLLOWED
 from simlaunch.sweeping.axes import BESIDE_THE_LAUNCH
 from simlaunch.sweeping.casting import Caster
 from simlaunch.sweeping.plan import Plan, plan_as_json, plan_from
@@ -36,9 +37,7 @@ UNUSABLE = -1
 ENDED: Mapping[int, str] = {
     kernel.TIME_LIMIT: "the time limit came before all targets",
     kernel.STALLED: "the engine was pulled down until it stalled",
-    kernel.STEP_TOO_SMALL: "could not be followed: the steps became too small",
-    kernel.BUFFER_FULL: "could not be followed: the run became too long to record",
-    kernel.EVENT_STORM: "could not be followed: the phases changed too often",
+    **{how: f"could not be followed: {why}" for how, why in NOT_FOLLOWED.items()},
 }
 """Why a launch counts as failed, by how it ended."""
 

@@ -17,6 +17,7 @@ from simlaunch.errors import InputError, UsageError
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
+from simlaunch.simulation.bench import checked
 from simlaunch.sweeping import export
 from simlaunch.sweeping.axes import Kind, axes
 from simlaunch.sweeping.backends import BackEnd, Threads
@@ -220,7 +221,11 @@ def requested(
     own = scenario.sweep
     known = (own.vary or ()) if own else ()
     varied = axes(vary or known, scenario, place if vary or not known else "sweep.vary")
-    spec = spec_of(scenario, Plan(varied, _sample(sample, draw, seed)), tolerance or SWEEP_TOLERANCE)
+    spec = spec_of(
+        scenario,
+        Plan(varied, _sample(sample, draw, seed)),
+        SWEEP_TOLERANCE if tolerance is None else checked(tolerance),
+    )
     by = by or (own.by if own else None)
     constraints = list(((own.where if own else None) or ()) if where is None else where)
     wanted = order(study_of(spec), by, constraints)

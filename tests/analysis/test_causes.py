@@ -16,6 +16,7 @@ from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import complete, launch
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -101,7 +102,7 @@ def test_shifts_without_a_gap_save_the_gap_at_steady_force() -> None:
     left = [each for each in Cause if each is not Cause.SHIFTS]
     saved = _time(full, target) - _time(without(full, held, left), target)
     trace = launch(full).trace
-    at_shift = next(moment.time for moment in trace.moments if moment.what == "shift begins")
+    at_shift = next(event.time for event in trace.events if event.kind is EventKind.SHIFT_BEGINS)
     gap_speed = float(trace["speed"][(trace.time >= at_shift).argmax()])
     end_speed = mark(trace, target).speed
     lost = (0.4 + 0.01) * (1.0 - gap_speed / end_speed)  # a ramp counts half

@@ -7,7 +7,8 @@ import pytest
 
 from cars import POINT_MASS, coupe, gears, point_mass
 from simlaunch.physics.engine import limited_torque
-from simlaunch.simulation.run import BEGINNINGS, launch
+from simlaunch.simulation.events import CHANGE_BEGINS
+from simlaunch.simulation.run import launch
 from simlaunch.simulation.shifting import best_shift_speed
 
 TORQUE = 225.0
@@ -33,7 +34,7 @@ def test_force_under_a_limit() -> None:
 def test_only_the_limited_gear_is_weaker() -> None:
     run = launch(coupe({"engine.gear_limit": [250.0, np.inf]}))
     gear, torque = run.trace["gear"], run.trace["available_torque"]
-    shift = next(moment.time for moment in run.trace.moments if moment.what in BEGINNINGS and moment.time > 0.0)
+    shift = next(event.time for event in run.trace.events if event.kind in CHANGE_BEGINS and event.time > 0.0)
     assert torque[run.trace.time < shift].max() == 250.0
     assert torque[gear == 2].max() > 400.0
 

@@ -24,7 +24,8 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from cars import RPM, change, coupe, gears, random_car
 from simlaunch.errors import SimlaunchError
 from simlaunch.record import Record
-from simlaunch.simulation.run import SAMPLE_GAP, Method, Outcome, launch
+from simlaunch.simulation.bench import SAMPLE_GAP
+from simlaunch.simulation.run import Method, Outcome, launch
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]

@@ -16,14 +16,12 @@ from numpy.typing import NDArray
 from benchmarks.jax_car import Motion, evaluate, gears
 from benchmarks.jax_numbers import lowered
 from benchmarks.speed_motion import STATES, motion_scales
-from simlaunch.integrator.control import Accuracy
-from simlaunch.integrator.sampling import make_samples
 from simlaunch.physics import balance, magic_formula, tyre
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Record
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import kernel, prepare
-from simlaunch.simulation.run import FIRST_SAMPLES, LONGEST_STEP, PHASES, scales
+from simlaunch.simulation.bench import make_bench
 
 Array = NDArray[np.float64]
 _SAMPLE_GAP, _SHAKE, _EACH = 0.02, 0.05, 8
@@ -36,11 +34,10 @@ def _exact_curve(u: float, tyre: Record) -> magic_formula.Contact:
 
 def _shaken_states(car: Record, rng: np.random.Generator) -> list[tuple[float, Array, Record]]:
     """Times, states and phases of one launch, spread over its phases."""
-    work, phase = kernel.launch_work(), at.first_phase()
-    samples = make_samples(FIRST_SAMPLES, at.STATES)
-    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE).view(np.recarray), np.zeros(PHASES), np.zeros(PHASES, np.int64))
-    prepare.begin(car, work, phase)
-    kernel.run_compiled(car, phase, Accuracy(1e-4, scales(), LONGEST_STEP, _SAMPLE_GAP), work, samples, log)
+    bench = make_bench(1e-4, sample_gap=_SAMPLE_GAP)
+    samples, log = bench.samples, bench.log
+    prepare.begin(car, bench.work, bench.phase[0])
+    kernel.run_compiled(car, bench.phase[0], bench.accuracy, bench.work, samples, log)
     segments = samples.segment[: samples.cursor[0]]
     places = [rng.choice(np.flatnonzero(segments == rng.choice(np.unique(segments)))) for _ in range(_EACH)]
     shake = 1.0 + _SHAKE * rng.normal(size=(_EACH, STATES))

@@ -28,12 +28,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from benchmarks.speed_motion import Compiled, Plain
 from benchmarks.speed_scipy import times_by_scipy
 from cars import random_car
-from simlaunch.integrator.control import Accuracy
-from simlaunch.integrator.sampling import make_samples
 from simlaunch.physics import state as at
 from simlaunch.record import Record
 from simlaunch.simulation import kernel, prepare
-from simlaunch.simulation.run import LONGEST_STEP, PHASES, complete, scales
+from simlaunch.simulation.bench import make_bench
+from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 Times = Callable[[Sequence[Record], float], Array]
@@ -106,13 +105,11 @@ def say(text: str) -> None:
 
 def by_kernel(cars: Sequence[Record], tolerance: float) -> Array:
     """End times by our own method: launches alone, nothing recorded and nothing measured."""
-    work, samples, ends = kernel.launch_work(), make_samples(1, at.STATES), np.full(len(cars), np.nan)
-    log = kernel.PhaseLog(np.zeros(PHASES, at.PHASE).view(np.recarray), np.zeros(PHASES), np.zeros(PHASES, np.int64))
-    accuracy = Accuracy(tolerance, scales(), LONGEST_STEP, 0.0)
+    bench, ends = make_bench(tolerance, 1, 0.0), np.full(len(cars), np.nan)
     for i, car in enumerate(cars):
         phase = at.first_phase()
-        prepare.begin(car, work, phase)
-        ending = kernel.run_compiled(car, phase, accuracy, work, samples, log)
+        prepare.begin(car, bench.work, phase)
+        ending = kernel.run_compiled(car, phase, bench.accuracy, bench.work, bench.samples, bench.log)
         if ending.status == kernel.FINISHED:
             ends[i] = ending.time - phase.brake_off
     return ends

@@ -21,8 +21,8 @@ from simlaunch.physics import state as at
 from simlaunch.record import CAR, Record
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import prepare
+from simlaunch.simulation.bench import scales
 from simlaunch.simulation.kernel import launch_work, overdue_event
-from simlaunch.simulation.run import scales
 from simlaunch.simulation.transitions import end_stage, happen
 
 Array = NDArray[np.float64]

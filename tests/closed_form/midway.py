@@ -14,7 +14,8 @@ from simlaunch.integrator.sampling import make_samples
 from simlaunch.physics import state as at
 from simlaunch.record import Record
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.run import complete, scales
+from simlaunch.simulation.bench import scales
+from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 _SLOPES = {"distance": "speed", "speed": "acceleration"}

@@ -14,6 +14,7 @@ from simlaunch.physics import pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.engine import boost_rate, limiter_start, load_share
 from simlaunch.record import Record
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import launch
 
 FULL, LAGGED, RISE = 400.0, 0.5, 0.4
@@ -45,7 +46,7 @@ def test_a_held_launch_speed_builds_boost_for_the_torque_of_the_clutch_only(capa
     for share in (0.3, 0.6, 0.9):
         taken = RISE * quad(lambda b: 1.0 / (capacity / (FULL * (1.0 - LAGGED + LAGGED * b)) - b), 0.0, share * end)[0]
         assert np.interp(taken, trace.time, trace["boost"]) == pytest.approx(share * end, abs=2e-4)
-    closes = next(moment.time for moment in trace.moments if moment.what == "coupling speeds meet")
+    closes = trace.times(EventKind.SPEEDS_MEET)[0]
     assert closes > 5.0 * RISE
     assert np.interp(closes, trace.time, trace["boost"]) == pytest.approx(end, abs=0.01)
 

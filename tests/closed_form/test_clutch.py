@@ -10,6 +10,7 @@ from simlaunch.physics import body
 from simlaunch.physics import state as at
 from simlaunch.record import Record
 from simlaunch.simulation import events
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import launch
 
 W0 = 3000.0 * 3.141592653589793 / 30.0
@@ -29,7 +30,7 @@ def meeting(car: Record) -> tuple[float, float, float, float]:
     """Time, car speed, coupling work and engine work when the clutch has stopped slipping."""
     run = launch(car, tolerance=1e-10)
     trace = run.trace
-    time = next(m.time for m in trace.moments if m.what == "coupling speeds meet")
+    time = trace.times(EventKind.SPEEDS_MEET)[0]
     i = int((trace.time <= time).sum()) - 1
     return time, float(trace["speed"][i]), float(trace["coupling_work"][i]), float(trace["engine_work"][i])
 

@@ -11,6 +11,7 @@ from cars import RPM, Changes, all_drive_saloon, change, coupe, front_hatch, gea
 from simlaunch.physics import body, tyre
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal, Record
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Outcome, complete, launch
 from simlaunch.simulation.shifting import speed_ratio_at_shift
 from simlaunch.simulation.trace import Trace
@@ -21,7 +22,7 @@ LEVEL = {"body.cg_height": 0.0, "body.lift_area_front": 0.0, "body.lift_area_rea
 
 def shifts(trace: Trace) -> list[int]:
     """Samples at which shifts begin."""
-    begin = [moment.time for moment in trace.moments if moment.what == "shift begins"]
+    begin = trace.times(EventKind.SHIFT_BEGINS)
     return [int(np.searchsorted(trace.time, time)) for time in begin]
 
 
@@ -122,7 +123,7 @@ def test_the_engine_holds_its_launch_speed_until_the_clutch_has_closed(speed: fl
     """The clutch carries less than full load while it engages; what is left must not make the engine flare."""
     car = coupe({"launch.engine_speed": speed * RPM, "launch.boost": 1.0, "coupling.capacity": 300.0})
     trace = launch(car).trace
-    closes = next(moment.time for moment in trace.moments if moment.what == "coupling speeds meet")
+    closes = trace.times(EventKind.SPEEDS_MEET)[0]
     slipping = trace.time < closes
     assert np.ptp(trace["engine_speed"][slipping]) < 0.01 * speed * RPM
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from math import inf, isnan, nan
 
 import numpy as np
@@ -9,13 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simlaunch.metrics.above import integral_above, length_above, parts_above
+from simlaunch.metrics.above import integral_above, length_above, part_above
 
 VALUES = st.lists(st.floats(-10.0, 10.0), min_size=2, max_size=20)
 
 
 def test_an_interval_is_cut_where_the_signal_passes_zero() -> None:
-    begin, end = parts_above(np.array([-1.0, 3.0, 1.0, -1.0, -2.0]))
+    signal = [-1.0, 3.0, 1.0, -1.0, -2.0]
+    begin, end = zip(*(part_above(left, right) for left, right in pairwise(signal)), strict=True)
     np.testing.assert_allclose(begin, [0.25, 0.0, 0.0, 0.0])
     np.testing.assert_allclose(end, [1.0, 1.0, 0.5, 0.0])
 

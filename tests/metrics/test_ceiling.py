@@ -14,6 +14,7 @@ from metrics.motions import STANDARD_GRAVITY, trace
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles, grip_limited_acceleration, surplus, usable_torque
 from simlaunch.record import Pedal, Record
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import complete, launch
 
 TEXTBOOK_GRAVITY = 9.81
@@ -192,7 +193,7 @@ def test_held_slip_reaches_the_grip_limit(drive: Mapping[str, Any]) -> None:
     settling = {"body.pitch_damping": 1.0, "pedal.kind": int(Pedal.HELD_SLIP)}
     car = coupe({**drive, **strong, **settling})
     result = launch(car)
-    shift = next(moment.time for moment in result.trace.moments if moment.what == "shift begins")
+    shift = result.trace.times(EventKind.SHIFT_BEGINS)[0]
     run = result.trace
     steady = np.flatnonzero((run.time > shift - 0.3) & (run.time < shift - 0.02))[::10]
     assert steady.size > 5

@@ -14,8 +14,10 @@ from simlaunch.metrics.parts import CHANNEL, Part, PartPeak, part_peaks
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import load
-from simlaunch.simulation.run import ENGAGED, MEETING, launch
-from simlaunch.simulation.trace import Moment
+from simlaunch.simulation.events import Event, EventKind
+from simlaunch.simulation.run import launch
+
+SPEEDS_MEET, SHIFT_BEGINS, GEAR_CLOSES = EventKind.SPEEDS_MEET, EventKind.SHIFT_BEGINS, EventKind.GEAR_CLOSES
 
 
 def test_the_peak_is_told_with_time_and_gear() -> None:
@@ -42,8 +44,13 @@ def test_steady_pull_leaves_out_launch_and_shifts() -> None:
         [0.5, 1.2, 2.0, 3.2, 3.7, 4.0],
         gearbox_input_torque=[700.0, 650.0, 500.0, 600.0, 550.0, 450.0],
     )
-    moments = (Moment(1.0, MEETING), Moment(3.0, "shift begins"), Moment(3.4, ENGAGED), Moment(3.5, MEETING))
-    (peak,) = part_peaks(replace(run, moments=moments))
+    events = (
+        Event(1.0, SPEEDS_MEET),
+        Event(3.0, SHIFT_BEGINS),
+        Event(3.4, GEAR_CLOSES),
+        Event(3.5, SPEEDS_MEET),
+    )
+    (peak,) = part_peaks(replace(run, events=events))
     assert (peak.torque, peak.steady) == (700.0, 500.0)
 
 
@@ -87,9 +94,16 @@ def test_torque_that_falls_or_rises_at_the_edge_of_a_window_is_read_there(gap: f
     time = np.arange(0.0, 4.0, gap)
     falling = trace(time, gearbox_input_torque=700.0 - 100.0 * (time - 1.0))
     rising = trace(time, gearbox_input_torque=400.0 + 100.0 * time)
-    (fall,) = part_peaks(replace(falling, moments=(Moment(1.0, MEETING),)))
+    (fall,) = part_peaks(replace(falling, events=(Event(1.0, SPEEDS_MEET),)))
     (rise,) = part_peaks(
-        replace(rising, moments=(Moment(1.0, MEETING), Moment(2.7, "shift begins"), Moment(3.9, MEETING)))
+        replace(
+            rising,
+            events=(
+                Event(1.0, SPEEDS_MEET),
+                Event(2.7, SHIFT_BEGINS),
+                Event(3.9, SPEEDS_MEET),
+            ),
+        )
     )
     assert fall.steady == pytest.approx(670.0, abs=1e-9)
     assert rise.steady == pytest.approx(670.0, abs=1e-9)

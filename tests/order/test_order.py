@@ -17,8 +17,8 @@ from simlaunch.integrator.step import Rates, fill_dense, make_step, make_work, r
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import stored_energy
 from simlaunch.record import Record
+from simlaunch.simulation.bench import scales
 from simlaunch.simulation.kernel import compiled_rates
-from simlaunch.simulation.run import scales
 
 Array = NDArray[np.float64]
 ECCENTRICITY = 0.3

@@ -27,12 +27,12 @@ def _narrow(text: str) -> bool:
 
 
 @pytest.mark.parametrize("system", list(System))
-def test_a_run_tells_marks_grip_parts_energy_and_moments(system: System) -> None:
+def test_a_run_tells_marks_grip_parts_energy_and_events(system: System) -> None:
     launch = comparison(COUPE).runs[0].full
     text = launch.to_text(system)
     assert _narrow(text)
     titles = [table.title for table in run_output.tables(launch, system)]
-    assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Moments"]
+    assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Events"]
     assert 'Curve "peak", full pedal' in text
     assert "shift begins" in text
     assert text.endswith("End: every target was passed.")

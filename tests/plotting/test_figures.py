@@ -25,10 +25,11 @@ from simlaunch.analysis.compare import Comparison, compare
 from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque, usable
 from simlaunch.errors import UsageError
 from simlaunch.plotting.look import DPI
-from simlaunch.plotting.run import GEAR_ENGAGED, SHIFT_BEGINS, run_figure
+from simlaunch.plotting.run import run_figure
 from simlaunch.plotting.save import as_bytes, drawn
 from simlaunch.plotting.usable import usable_figure
 from simlaunch.scenario.reading import load
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Outcome
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -237,9 +238,9 @@ def test_every_kind_of_gap_has_its_words(gap: float, words: str) -> None:
 
 def test_a_run_marks_its_shifts_in_every_panel() -> None:
     simulation = found("road-coupe").comparison.runs[0].full
-    happened = [moment.what for moment in simulation.run.trace.moments]
-    shifts = happened.count(SHIFT_BEGINS)
-    assert shifts == happened.count(GEAR_ENGAGED) > 2
+    happened = [event.kind for event in simulation.run.trace.events]
+    shifts = happened.count(EventKind.SHIFT_BEGINS)
+    assert shifts == happened.count(EventKind.GEAR_CLOSES) > 2
     figure = figures("road-coupe", "metric")["run"]
     assert len(figure.axes) == 5
     assert all(len(axes.patches) >= shifts for axes in figure.axes)

@@ -14,18 +14,19 @@ from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import load
 from simlaunch.simulation import events, kernel, run
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
-CUTS_IN, LETS_GO = "rev limiter cuts in", "rev limiter lets go"
+CUTS_IN, LETS_GO = EventKind.LIMITER_UP, EventKind.LIMITER_DOWN
 LONGER = 0.01  # a passage shorter than a step may stay unseen [s]
 
 
 def _told(trace: Trace) -> list[tuple[float, float]]:
     """Stretches of time between the two moments, which must alternate."""
-    limiter = [moment for moment in trace.moments if moment.what in (CUTS_IN, LETS_GO)]
-    assert [moment.what for moment in limiter] == [CUTS_IN, LETS_GO] * (len(limiter) // 2)
+    limiter = [event for event in trace.events if event.kind in (CUTS_IN, LETS_GO)]
+    assert [event.kind for event in limiter] == [CUTS_IN, LETS_GO] * (len(limiter) // 2)
     return [(one.time, other.time) for one, other in zip(limiter[::2], limiter[1::2], strict=True)]
 
 
@@ -62,5 +63,10 @@ def test_a_limiter_that_is_driven_into_to_the_end_of_its_band_cuts_in_once() -> 
     phases = np.zeros(5, at.PHASE).view(np.recarray)
     phases.limiter_side = [0, 1, 2, 1, 0]
     event = np.array([-1, events.LIMITER_UP, events.LIMITER_UP, events.LIMITER_DOWN, events.LIMITER_DOWN])
-    told = run._moments(kernel.PhaseLog(phases, np.arange(5.0), event), 5, 5.0, 0.0)
-    assert [(moment.time, moment.what) for moment in told] == [(1.0, CUTS_IN), (4.0, LETS_GO), (5.0, "end")]
+    told = run._events(kernel.PhaseLog(phases, np.arange(5.0), event), 5, 5.0, 0.0)
+    assert [(one.time, one.kind) for one in told] == [(1.0, CUTS_IN), (4.0, LETS_GO), (5.0, EventKind.END)]
+
+
+@pytest.mark.parametrize("place", range(events.EVENTS))
+def test_event_functions_stand_in_the_order_of_their_kinds(place: int) -> None:
+    assert getattr(events, list(EventKind)[place].name) == place

@@ -68,7 +68,7 @@ from cars import coupe
 from simlaunch.simulation.run import launch
 run = launch(coupe({"run.stop_distance": 5.0}), sample_gap=0.05)
 print(json.dumps({"steps": run.steps, "end": {k: float(v[-1]) for k, v in run.trace.channels.items()},
-                  "moments": [[m.time, m.what] for m in run.trace.moments]}))
+                  "events": [[e.time, e.kind] for e in run.trace.events]}))
 """
 
 
@@ -85,7 +85,7 @@ def test_a_short_run_without_a_compiler() -> None:
     plain = json.loads(done.stdout)
     run = launch(coupe({"run.stop_distance": 5.0}), sample_gap=0.05)
     assert plain["steps"] == run.steps
-    assert [what for _, what in plain["moments"]] == [moment.what for moment in run.trace.moments]
+    assert [what for _, what in plain["events"]] == [event.kind for event in run.trace.events]
     for name, values in run.trace.channels.items():
         # rounding grows along the steps, most in what rings
         np.testing.assert_allclose(plain["end"][name], values[-1], rtol=1e-8, atol=1e-6, err_msg=name)

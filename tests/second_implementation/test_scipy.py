@@ -9,6 +9,7 @@ import pytest
 
 from cars import PLATEAU, all_drive_saloon, coupe, front_hatch, full_load, random_car
 from simlaunch.record import Record
+from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Method, Outcome, launch
 from simlaunch.simulation.trace import Trace
 
@@ -33,7 +34,7 @@ def sequence(trace: Trace) -> list[str]:
 
     Where a gear is left at the rev limit itself, both happen at once and either may be seen first.
     """
-    return [moment.what for moment in trace.moments if not moment.what.startswith("rev limiter")]
+    return [event.kind for event in trace.events if event.kind not in (EventKind.LIMITER_UP, EventKind.LIMITER_DOWN)]
 
 
 @pytest.mark.parametrize("name", CARS)
@@ -50,7 +51,7 @@ def test_quarter_mile_and_events(name: str) -> None:
 def test_whole_histories_agree() -> None:
     """Speed, wheel speed and torques along the run, where no phase changes nearby. Source: as above."""
     own, other = (launch(coupe(), method=method, sample_gap=5e-4).trace for method in Method)
-    changes = np.array([moment.time for moment in other.moments])
+    changes = np.array([event.time for event in other.events])
     times = np.arange(0.1, other.time[-1] - 0.1, 0.01)
     times = times[np.abs(times[:, None] - changes).min(axis=1) > 0.02]
     for name, allowed in (("speed", 1e-3), ("wheel_speed_rear", 0.02), ("engine_speed", 0.2), ("distance", 5e-3)):

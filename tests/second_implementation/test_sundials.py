@@ -13,8 +13,8 @@ from cars import all_drive_saloon, coupe
 from closed_form.midway import in_gear, run_on
 from simlaunch.physics import state as at
 from simlaunch.record import Record
+from simlaunch.simulation.bench import scales
 from simlaunch.simulation.kernel import compiled_rates
-from simlaunch.simulation.run import scales
 
 Array = NDArray[np.float64]
 DURATION = 0.25  # [s]
