@@ -13,6 +13,7 @@ Each carries the exit code that the command line ends with.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import nan
 
 
 class SimlaunchError(Exception):
@@ -83,4 +84,23 @@ class TargetNotReached(SimlaunchError):
 
 
 class RunNotFollowed(InputError):
-    """Sound values with which the equations of a launch cannot be followed; the message says from when on, and why."""
+    """Sound values with which the equations of a launch cannot be followed; the message says from when on, and why.
+
+    Parameters
+    ----------
+    what : str
+        From when on, and why.
+    time : float
+        From when on [s].
+    remedy : str
+        What to write instead.
+    """
+
+    def __init__(
+        self,
+        what: str,
+        time: float = nan,
+        remedy: str = "look for a value in the scenario that is far from the usual one",
+    ) -> None:
+        self.what, self.time = what, time
+        super().__init__(f"{what}; {remedy}")

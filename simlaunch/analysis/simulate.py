@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from math import isclose, isnan
 
 from simlaunch.analysis.ready import aim, runnable
+from simlaunch.analysis.unfollowed import remedy
 from simlaunch.choices import chosen
 from simlaunch.errors import RunNotFollowed
 from simlaunch.metrics.crossing import value_at
@@ -242,11 +243,14 @@ def simulate(
     UsageError
         No curve, pedal or method of that name, or a tolerance out of range.
     RunNotFollowed
-        The equations could not be followed.
+        The equations could not be followed; the message says from when on, and what to write instead.
     """
     name = scenario.curve_names[0] if curve is None else curve
     driven, way = chosen(Pedal, pedal, "pedal"), chosen(Method, method, "method")
     car = runnable(scenario, name, driven)
-    run, found = _measured(car, extra_targets(scenario), way, tolerance)
+    try:
+        run, found = _measured(car, extra_targets(scenario), way, tolerance)
+    except RunNotFollowed as failure:
+        raise RunNotFollowed(failure.what, failure.time, remedy(scenario, name, driven, failure)) from None
     marks, missed = _carried_on(car, run, found.marks, way, tolerance)
     return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), missed)

@@ -58,7 +58,8 @@ def _by_speed_alone(runs: Sequence[Run]) -> tuple[str, ...]:
         return ()
     return (
         "the logged launches hold speed alone, which values can follow even where the car differs from its "
-        "description; little may be left over then, with intervals that are too narrow: log the engine speed too",
+        "description; little may be left over then. The intervals take in half shafts and axle loads that are not as "
+        "described, and no other difference: log the engine speed too",
     )
 
 

@@ -34,6 +34,7 @@ START_SCALE, DELAY_SCALE, BLUR_SCALE = 0.05, 0.1, 0.01
 """What start and delay [s] and the square of a lag [s^2] are counted in."""
 
 _SMALL, _SMALL_SQUARE = 1e-3, 2e-4  # steps of differences for start and delay [s], and for a lag squared [s^2]
+_AT_ONCE = 10.0  # times its own frequency: pitching that settles within a few hundredths of a second
 _BEFORE = 2.0  # how long before a log with rollout the car may have been let go [s]
 
 
@@ -103,6 +104,14 @@ def prepared(
         car.gearbox.shift_speed[:] = whole.gearbox.shift_speed
     last_until(car, log.duration)
     return Run(log, own, fitted_from(parameters, own), curve, car, place)
+
+
+def _simpler(car: Record) -> Record:
+    """A car without what is seldom known of one: how its half shafts twist, and how fast it pitches."""
+    simpler: Record = car.copy()
+    simpler.drive.rigid = 1
+    simpler.body.pitch_frequency *= _AT_ONCE
+    return simpler
 
 
 class Clock(Enum):
@@ -319,6 +328,12 @@ class Problem:
         finer = replace(self, runner=runner).residuals(x)
         self.runner.launches += runner.launches
         return np.asarray(finer - self.residuals(x))
+
+    def of_a_simpler_car(self) -> Problem | None:
+        """The same logs held against a car whose shafts do not twist and whose loads settle at once; None: coasting."""
+        if all(run.log.kind is Kind.COAST_DOWN for run in self.runs):
+            return None
+        return replace(self, runs=tuple(replace(run, car=_simpler(run.car)) for run in self.runs))
 
     def from_before(self, x: Array) -> Array:
         """How far each value of the car is from what was known beforehand, in standard deviations."""

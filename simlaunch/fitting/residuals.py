@@ -18,6 +18,8 @@ DOUBTFUL = 1e-3
 NOTABLE = 1.25
 """Residuals that exceed the noise by this are more than noise [-]."""
 
+_WITHIN = 0.7  # times the noise: so little is left over only where noise is a floor, as beside values that are rounded
+
 LARGE = 0.005
 """Misfit beyond noise, as a share of the largest value, from which on something is wrong with car or log [-]."""
 
@@ -67,7 +69,8 @@ class Misfit:
     @property
     def noisy_only(self) -> bool:
         """Whether there is nothing but noise in it."""
-        return bool(self.rms < NOTABLE * self.noise and self.runs_chance > DOUBTFUL)
+        unlike = self.runs_chance <= DOUBTFUL and self.rms > _WITHIN * self.noise
+        return bool(self.rms < NOTABLE * self.noise and not unlike)
 
     @property
     def wrong(self) -> bool:

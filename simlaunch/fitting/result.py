@@ -32,6 +32,9 @@ OFF = 0.02
 UNLIKELY = 2.5
 """A value farther than so many usual spreads from what was known beforehand is doubtful."""
 
+TELLING = 3.0
+"""A car that fits better by this in the logarithm of the likelihood, odds of 20 to 1, is worth a warning."""
+
 _FEWEST_STEADY = 10
 
 
@@ -262,6 +265,7 @@ def warnings_of(
         *_misfit_warnings(told),
         *_bound_warnings(fitted),
         *_unlikely_warnings(fitted),
+        *_simpler_warnings(solution),
         *_rival_warnings(problem, solution),
         *_alone_warnings(solution),
     )
@@ -344,6 +348,15 @@ def _alone_warnings(solution: Solution) -> Iterator[str]:
         yield (
             f"{solution.starts} starts of the search ended in as many places, so the best of them may be no solution; "
             "name fewer values, state what is known, give a further log, or raise --starts"
+        )
+
+
+def _simpler_warnings(solution: Solution) -> Iterator[str]:
+    if solution.simpler_better > TELLING:
+        yield (
+            "with half shafts that do not twist and axle loads that settle at once, the car follows the logs better "
+            "than as it is described, with other values, which the intervals take in: check "
+            "drive.half_shaft_stiffness, body.pitch_frequency and body.pitch_damping_ratio"
         )
 
 

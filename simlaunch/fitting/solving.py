@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import least_squares
+from scipy.special import expit
 
 from simlaunch.fitting.problem import BUMP, Problem
 from simlaunch.fitting.residuals import misfit
@@ -69,6 +71,9 @@ class Solution:
         How many starts were made, and how many of them ended here.
     evaluations : int
         How often the logs were held against cars.
+    simpler_better : float
+        By how much the logarithm of the likelihood is higher with a car whose half shafts do not twist and whose axle
+        loads settle at once.
     """
 
     x: Array
@@ -82,6 +87,7 @@ class Solution:
     evaluations: int
     starts: int = 1
     agreeing: int = 1
+    simpler_better: float = -np.inf
 
     @property
     def agreed(self) -> bool:
@@ -338,6 +344,41 @@ def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[End]) -> l
     return found[1:]
 
 
+def _of_a_simpler_car(problem: Problem, x: Array) -> tuple[float, Array]:
+    """By how much a car without twisting shafts and slow pitching fits better, and the second moment of its values.
+
+    The search for these begins at the solution, about which the moment is taken.
+    """
+    simpler = problem.of_a_simpler_car()
+    if simpler is None:
+        return -np.inf, np.zeros((x.size, x.size))
+    end, cost, _ = search(simpler, x)
+    return _cost(problem, x) - cost, _about(simpler, end).covariance + np.outer(end - x, end - x)
+
+
+def mixed(first: Array, second: Array, better: float) -> Array:
+    """Second moment of two models about the solution of the first, each as likely as it fits.
+
+    (1 - w) C_1 + w C_2, w = 1 / (1 + exp(-better))
+
+    Parameters
+    ----------
+    first, second : ndarray, shape (n, n)
+        Second moments under each.
+    better : float
+        By how much the cost of the second is lower, costs being negative logarithms of the likelihood [-].
+
+    Returns
+    -------
+    ndarray, shape (n, n)
+        Second moment.
+
+    Source: averaging over models, Hoeting et al. (1999), Statistical Science 14, 382; from memory.
+    """
+    weight = float(expit(better))
+    return (1.0 - weight) * first + weight * second
+
+
 def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) -> Array:
     """Covariance about one solution when the truth may as well lie at others.
 
@@ -364,35 +405,57 @@ def widened(covariance: Array, x: Array, rivals: Sequence[tuple[Array, float]]) 
     return np.asarray(covariance + (away.T * weights) @ away / (1.0 + weights.sum()))
 
 
-def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution:
-    x = ends[0][0]
+class _About(NamedTuple):
+    """What is known of the unknowns about one place."""
+
+    residuals: Array
+    jacobian: Array
+    information: Array
+    covariance: Array
+    freedom: float
+
+
+def _about(problem: Problem, x: Array) -> _About:
+    """Errors about one solution, misfit and the error of launches counted in.
+
+    One that stopped at a bound is free here: the others would have to move with it if it went on.
+    """
     residuals, slopes = problem.residuals(x), _sure_slopes(problem, x)
-    size = problem.measured().size
-    information, effective = np.zeros((x.size, x.size)), 0.0
+    information, effective, size = np.zeros((x.size, x.size)), 0.0, problem.measured().size
     for _, _, rows in by_channel(problem):
         share = x.size * (rows.stop - rows.start) / size
         own = residuals[rows]
         information += _sharpness(own, share) * slopes[rows].T @ slopes[rows]
         effective += own.size / hanging_together(own)
     before = slopes[size:].T @ slopes[size:]
-    low, high = problem.bounds
-    at_bound = (x - low < 1e-3 * np.minimum(high - low, 1.0)) | (high - x < 1e-3 * np.minimum(high - low, 1.0))
-    covariance = _inverse(information + before, ~at_bound) + _numerical(problem, x, slopes, ~at_bound)
+    covariance = _inverse(information + before) + _numerical(problem, x, slopes)
     freedom = max(effective - x.size, 3.0)
     if _misfits(problem, residuals):
-        moves = moves_without(slopes, residuals, _stretches(problem), ~at_bound, size)
-        covariance = no_less_than(covariance, moves, ~at_bound)
-        information *= _share_left(information + before, covariance, ~at_bound)
+        moves = moves_without(slopes, residuals, _stretches(problem), size)
+        covariance = no_less_than(covariance, moves)
+        information *= _share_left(information + before, covariance)
         freedom = min(freedom, max(len(moves) - 1.0, 3.0))
-    quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, freedom))
-    errors = np.sqrt(np.diag(covariance))
+    return _About(residuals, slopes, information, covariance, freedom)
+
+
+def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution:
+    x = ends[0][0]
+    here = _about(problem, x)
+    low, high = problem.bounds
+    at_bound = (x - low < 1e-3 * np.minimum(high - low, 1.0)) | (high - x < 1e-3 * np.minimum(high - low, 1.0))
+    quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, here.freedom))
+    errors = np.sqrt(np.diag(here.covariance))
     rivals = _rivals(problem, x, errors, ends[1:])
-    whole = widened(covariance, x, rivals)
+    better, moment = _of_a_simpler_car(problem, x)
+    whole = mixed(widened(here.covariance, x, rivals), moment, better)
+    whole[at_bound], whole[:, at_bound] = 0.0, 0.0
     cars = np.array([column.parameter is not None for column in problem.columns])
     near = _APART * np.maximum(errors, _SMALLEST)[cars]
     agreeing = sum(bool((np.abs(end - x)[cars] <= near).all()) for end, _, _ in ends)
-    others, evaluations = tuple(end for end, _ in rivals), sum(count for _, _, count in ends)
-    return Solution(x, residuals, slopes, whole, information, at_bound, quantile, others, evaluations, starts, agreeing)
+    return Solution(
+        x, here.residuals, here.jacobian, whole, here.information, at_bound, quantile,
+        tuple(end for end, _ in rivals), sum(count for _, _, count in ends), starts, agreeing, better,
+    )  # fmt: skip
 
 
 def _sure_slopes(problem: Problem, x: Array) -> Array:
@@ -401,11 +464,10 @@ def _sure_slopes(problem: Problem, x: Array) -> Array:
     return np.where(np.linalg.norm(near, axis=0) <= np.linalg.norm(far, axis=0), near, far)
 
 
-def _numerical(problem: Problem, x: Array, slopes: Array, free: NDArray[np.bool_]) -> Array:
+def _numerical(problem: Problem, x: Array, slopes: Array) -> Array:
     """Square of how far the solution moves with more exact launches, and of the step of the differences."""
-    moved = np.zeros(x.size)
-    moved[free] = np.linalg.lstsq(slopes[:, free], -problem.lost(x), rcond=1e-10)[0]
-    return np.asarray(np.outer(moved, moved) + np.diag(np.where(free, BUMP**2, 0.0)))
+    moved = np.linalg.lstsq(slopes, -problem.lost(x), rcond=1e-10)[0]
+    return np.asarray(np.outer(moved, moved) + BUMP**2 * np.eye(x.size))
 
 
 # --- misfit in the errors ---
@@ -431,7 +493,7 @@ def _stretches(problem: Problem) -> Array:
     return np.concatenate(found)
 
 
-def moves_without(slopes: Array, residuals: Array, stretches: Array, free: NDArray[np.bool_], size: int) -> Array:
+def moves_without(slopes: Array, residuals: Array, stretches: Array, size: int) -> Array:
     """How far the solution moves when one stretch after the other is left out, in one step of Gauss and Newton.
 
     Parameters
@@ -442,8 +504,6 @@ def moves_without(slopes: Array, residuals: Array, stretches: Array, free: NDArr
         In units of their weights.
     stretches : ndarray, shape (size,)
         Number of the stretch that each sample belongs to.
-    free : ndarray of bool, shape (n,)
-        Unknowns that may move.
     size : int
         Samples.
 
@@ -457,28 +517,26 @@ def moves_without(slopes: Array, residuals: Array, stretches: Array, free: NDArr
     """
     root = np.sqrt(1.0 + (residuals[:size] / ROBUST) ** 2)
     influence, weight = residuals[:size] / root, 1.0 / root**3
-    part, before = slopes[:size, free], slopes[size:, free]
+    part, before = slopes[:size], slopes[size:]
     whole = (part.T * weight) @ part + before.T @ before
     numbers = np.unique(stretches)
     moves = np.zeros((numbers.size, slopes.shape[1]))
     for row, number in enumerate(numbers):
         own = stretches == number
         left = whole - (part[own].T * weight[own]) @ part[own]
-        moves[row, free] = np.linalg.lstsq(left, part[own].T @ influence[own], rcond=1e-10)[0]
+        moves[row] = np.linalg.lstsq(left, part[own].T @ influence[own], rcond=1e-10)[0]
     return moves
 
 
-def no_less_than(covariance: Array, moves: Array, free: NDArray[np.bool_]) -> Array:
+def no_less_than(covariance: Array, moves: Array) -> Array:
     """A covariance, widened along every direction in which leaving out stretches moves the solution farther.
 
     Parameters
     ----------
     covariance : ndarray, shape (n, n)
-        As the residuals give it if they are noise; zero for what is not free.
+        As the residuals give it if they are noise.
     moves : ndarray, shape (k, n)
         As `moves_without` finds them.
-    free : ndarray of bool, shape (n,)
-        Unknowns that may move.
 
     Returns
     -------
@@ -487,31 +545,23 @@ def no_less_than(covariance: Array, moves: Array, free: NDArray[np.bool_]) -> Ar
 
     Source: variance of the jackknife, (k - 1)/k times the sum of squared moves about their mean (Miller 1974).
     """
-    out, places = covariance.copy(), np.flatnonzero(free)
-    centred = moves[:, free] - moves[:, free].mean(axis=0)
+    centred = moves - moves.mean(axis=0)
     spread = (len(moves) - 1.0) / len(moves) * centred.T @ centred
-    values, vectors = np.linalg.eigh(covariance[np.ix_(places, places)])
+    values, vectors = np.linalg.eigh(covariance)
     root = vectors * np.sqrt(np.maximum(values, _SMALLEST**2))
     back = vectors / np.sqrt(np.maximum(values, _SMALLEST**2))
     sizes, ways = np.linalg.eigh(back.T @ spread @ back)
     turned = root @ ways
-    out[np.ix_(places, places)] = (turned * np.maximum(sizes, 1.0)) @ turned.T
-    return out
+    return np.asarray((turned * np.maximum(sizes, 1.0)) @ turned.T)
 
 
-def _share_left(information: Array, covariance: Array, free: NDArray[np.bool_]) -> float:
-    """By how much less the logs tell once misfit is counted in: geometric mean over the free unknowns [-]."""
-    places = np.ix_(np.flatnonzero(free), np.flatnonzero(free))
-    if not free.any():
-        return 1.0
-    (_, before), (_, after) = np.linalg.slogdet(information[places]), np.linalg.slogdet(covariance[places])
-    return float(np.exp(np.clip(-(before + after) / free.sum(), -50.0, 0.0)))
+def _share_left(information: Array, covariance: Array) -> float:
+    """By how much less the logs tell once misfit is counted in: geometric mean over the unknowns [-]."""
+    (_, before), (_, after) = np.linalg.slogdet(information), np.linalg.slogdet(covariance)
+    return float(np.exp(np.clip(-(before + after) / len(information), -50.0, 0.0)))
 
 
-def _inverse(whole: Array, free: NDArray[np.bool_]) -> Array:
-    """Covariance of the free unknowns; what nothing is known of gets a very large one rather than none."""
-    out, places = np.zeros_like(whole), np.flatnonzero(free)
-    part = whole[np.ix_(places, places)]
-    values, vectors = np.linalg.eigh(part)
-    out[np.ix_(places, places)] = (vectors / np.maximum(values, 1e-8)) @ vectors.T
-    return out
+def _inverse(whole: Array) -> Array:
+    """Covariance of the unknowns; what nothing is known of gets a very large one rather than none."""
+    values, vectors = np.linalg.eigh(whole)
+    return np.asarray((vectors / np.maximum(values, 1e-8)) @ vectors.T)

@@ -2,11 +2,15 @@
 a car that is simpler than the fitted one (rigid half shafts, a body that hardly pitches).
 
     python tests/benchmarks/fit_coverage.py [LOGS]
+
+A line for each log of which a value lies more than twice as far away as its interval reaches, then one for each cell:
+how many of each value's intervals hold the truth, how many fits may not be used, and the worst of those that may.
 """
 
 from __future__ import annotations
 
 import sys
+import time
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -37,6 +41,7 @@ CARS = {
 NAMES = ("friction", "curve scale", "drag area")
 DURATION = 7.0
 _PITCH = 10.0
+_FAR = 2.0
 
 
 def bare(name: str) -> Scenario:
@@ -58,9 +63,11 @@ def run(scenario: Scenario, friction: float, scale: float, area: float, *, rigid
     return launch(car).trace
 
 
-def held(scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: int) -> tuple[NDArray[np.float64], int]:
-    """For each log and value, how far the truth lies from the fitted value in half widths; and logs not to be used."""
-    rng, away, refused = np.random.default_rng(7), [], 0
+def held(
+    scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: int
+) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """For each log and value, how far the truth lies from the fitted value in half widths; and which are not usable."""
+    rng, away, bad = np.random.default_rng(7), [], []
     own = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     for n in range(logs):
         true = np.array([own.road.friction_factor, 1.0, own.body.drag_area]) * rng.normal([0.95, 1.0, 1.0], 0.03)
@@ -70,14 +77,17 @@ def held(scenario: Scenario, folder: Path, *, engine: bool, rigid: bool, logs: i
             found["Engine Speed [rpm]"] = np.round(found["Engine Speed [rpm]"])
         try:
             fit = fitted(scenario, [LogRequest(write(folder / "log.csv", found))], NAMES, seed=n)
-        except InputError:
-            refused += 1
+        except InputError as error:
+            _say(f"    log {n}: refused, {' '.join(str(error).split())[:150]}")
             continue
-        refused += not fit.usable
         each = [fit.value(name) for name in NAMES]
         halves = [max(0.5 * (one.high - one.low), 1e-12) for one in each]
         away.append(np.abs(np.array([one.value for one in each]) - true) / halves)
-    return np.array(away).reshape(-1, len(NAMES)), refused
+        bad.append(not fit.usable)
+        if not max(away[-1]) <= _FAR:
+            off = ", ".join(f"{one:.1f}" for one in away[-1])
+            _say(f"    log {n}: {off} half widths away; {'not usable' if bad[-1] else ''}; {'; '.join(fit.warnings)}")
+    return np.array(away).reshape(-1, len(NAMES)), np.array(bad, bool)
 
 
 def _say(line: str) -> None:
@@ -85,21 +95,30 @@ def _say(line: str) -> None:
     sys.stdout.flush()
 
 
-def main(logs: int) -> None:
+def main(logs: int, wanted: list[str]) -> None:
     """Print the table."""
     names = ", ".join(NAMES)
-    _say(f"{'car':24}{'log of':16}{'engine':8}{'held':>10}{'not used':>10}   worst, in half widths: {names}")
+    _say(f"{'car':24}{'log of':16}{'engine':8}{'logs':>5}{'held':>14}{'not usable':>12}{'s':>6}   "
+         f"usable ones held, and their worst in half widths: {names}")  # fmt: skip
     with TemporaryDirectory() as folder:
         for car, name in CARS.items():
             scenario = bare(name)
             for rigid in (False, True):
                 for engine in (False, True):
-                    away, refused = held(scenario, Path(folder), engine=engine, rigid=rigid, logs=logs)
-                    share = f"{int((away <= 1.0).sum())}/{away.size}"
-                    worst = "  ".join(f"{value:.2f}" for value in away.max(axis=0, initial=0.0))
+                    if wanted and name not in wanted:
+                        continue
+                    begun = time.process_time()
+                    away, bad = held(scenario, Path(folder), engine=engine, rigid=rigid, logs=logs)
                     kind, logged = "a simpler car" if rigid else "the same car", "yes" if engine else "no"
-                    _say(f"{car:24}{kind:16}{logged:8}{share:>10}{refused:>10}   {worst}")
+                    all_held = "+".join(map(str, (away <= 1.0).sum(axis=0)))
+                    good = away[~bad]
+                    used = "  ".join(
+                        f"{share}/{len(good)} {worst:.2f}"
+                        for share, worst in zip((good <= 1.0).sum(axis=0), good.max(axis=0, initial=0.0), strict=True)
+                    )
+                    _say(f"{car:24}{kind:16}{logged:8}{len(away):>5}{all_held:>14}{int(bad.sum()):>12}"
+                         f"{time.process_time() - begun:>6.0f}   {used}")  # fmt: skip
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if sys.argv[1:] else 10)
+    main(int(sys.argv[1]) if sys.argv[1:] else 10, sys.argv[2:])

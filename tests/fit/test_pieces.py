@@ -16,7 +16,7 @@ from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_unti
 from simlaunch.fitting.identifiability import apartness, without
 from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
-from simlaunch.fitting.solving import hanging_together, moves_without, no_less_than, widened
+from simlaunch.fitting.solving import hanging_together, mixed, moves_without, no_less_than, widened
 from simlaunch.parameters.fill import lower
 from simlaunch.record import CAR, Pedal, Record
 from simlaunch.scenario.reading import load
@@ -283,9 +283,8 @@ def test_leaving_out_one_sample_after_the_other_gives_the_error_of_a_mean() -> N
     """The jackknife's variance of a mean is s^2 / n exactly. Source: Miller (1974), closed form, from memory."""
     residuals = 1e-4 * np.random.default_rng(0).standard_normal(40)
     residuals -= residuals.mean()
-    free = np.ones(1, bool)
-    moves = moves_without(np.ones((40, 1)), residuals, np.arange(40.0), free, 40)
-    found = no_less_than(np.array([[1e-12]]), moves, free)[0, 0]
+    moves = moves_without(np.ones((40, 1)), residuals, np.arange(40.0), 40)
+    found = no_less_than(np.array([[1e-12]]), moves)[0, 0]
     assert found == pytest.approx(residuals.var(ddof=1) / 40.0, rel=1e-6)
 
 
@@ -296,7 +295,7 @@ def test_moves_are_those_of_a_line_fitted_without_the_stretch() -> None:
     values = 1e-4 * rng.standard_normal(30)
     whole = np.linalg.lstsq(slopes, values, rcond=None)[0]
     stretches = np.repeat(np.arange(5.0), 6)
-    moves = moves_without(-slopes, values - slopes @ whole, stretches, np.ones(2, bool), 30)
+    moves = moves_without(-slopes, values - slopes @ whole, stretches, 30)
     for number in range(5):
         left = stretches != number
         again = np.linalg.lstsq(slopes[left], values[left], rcond=None)[0]
@@ -306,7 +305,24 @@ def test_moves_are_those_of_a_line_fitted_without_the_stretch() -> None:
 def test_widening_by_moves_never_narrows() -> None:
     covariance = np.array([[2.0, 0.5], [0.5, 1.0]])
     moves = np.array([[3.0, 0.0], [-3.0, 0.0], [3.0, 0.1], [-3.0, -0.1]])
-    more = no_less_than(covariance, moves, np.ones(2, bool)) - covariance
+    more = no_less_than(covariance, moves) - covariance
     assert np.linalg.eigvalsh(more).min() > -1e-12
     assert more[0, 0] > 10.0
-    assert no_less_than(covariance, 0.0 * moves, np.ones(2, bool)) == pytest.approx(covariance)
+    assert no_less_than(covariance, 0.0 * moves) == pytest.approx(covariance)
+
+
+def test_two_models_are_mixed_by_how_well_they_fit() -> None:
+    """Second moments of a mixture are the mean of those of its parts, weighed (closed form)."""
+    first, second = np.diag([1.0, 4.0]), np.diag([9.0, 2.0])
+    assert mixed(first, second, 0.0) == pytest.approx(0.5 * (first + second))
+    assert mixed(first, second, np.log(3.0)) == pytest.approx(0.25 * first + 0.75 * second)
+    assert mixed(first, second, -np.inf) == pytest.approx(first)
+    assert mixed(first, second, 800.0) == pytest.approx(second)
+
+
+def test_what_hangs_together_within_a_floor_of_the_noise_is_no_misfit() -> None:
+    """An engine speed rounded to 1 rpm is off by the same for as long as it is held; that lies below its noise."""
+    time = np.linspace(0.0, 10.0, 500)
+    held = np.repeat(np.random.default_rng(0).uniform(-0.5, 0.5, 25), 20)
+    assert misfit("engine_speed", time, 7000.0 + held, held, 0.7, 0.7).noisy_only
+    assert not misfit("engine_speed", time, 7000.0 + held, 3.0 * held, 0.7, 0.7).noisy_only

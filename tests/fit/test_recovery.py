@@ -240,6 +240,23 @@ def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None
         assert found.value(name).error > 2.0 * own.value(name).error, name
 
 
+@pytest.mark.slow
+def test_a_simpler_car_is_noticed_by_speed_alone_and_its_values_are_covered(tmp_path: Path) -> None:
+    """Speed hardly shows how shafts twist and loads settle: values of a car without either were 14 half widths off."""
+    names = ("friction", "curve scale", "drag area")
+    for rigid in (True, False):
+        car = lower(bare(GRIP), GRIP.curve_names[0], Pedal.FULL)
+        true = (float(car.road.friction_factor), 1.0, float(car.body.drag_area))
+        if rigid:
+            car.drive.rigid, car.body.pitch_frequency = 1, 10.0 * car.body.pitch_frequency
+        last_until(car, 7.0)
+        shown = columns(launch(car).trace, Logger(50.0, 0.05), np.random.default_rng(1))
+        found = fit(bare(GRIP), [LogRequest(write(tmp_path / "log.csv", shown))], names)
+        assert any("half shafts that do not twist" in warning for warning in found.warnings) == rigid, found.warnings
+        for name, value in zip(names, true, strict=True):
+            assert found.value(name).low <= value <= found.value(name).high, (rigid, name)
+
+
 # --- calls ---
 
 
