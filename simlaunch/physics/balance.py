@@ -115,7 +115,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
     load = engine.load_share(torque, full, closed)
     if held_slip and phase.stage != at.LAUNCHING:
-        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, friction, fluid)
+        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, full, friction, fluid)
         torque = min(torque, max(trimmed, least))
     return Drive(torque, full, friction, fluid.pump, fluid.turbine, command, load)
 

@@ -22,6 +22,10 @@ _GOVERNOR = 20.0  # rate at which engine speed is held while a friction clutch s
 _PUMP_GOVERNOR = 50.0  # the same for a pump speed: a slower one lags behind what the tyres could take [1/s]
 _RELIEF = 20.0  # engine torque let through for each torque that the tyres could take beyond the clutch [-]
 _OVERWHELMS = 0.25  # by this share a clutch must be able to exceed the tyres before slip control leads it fully [-]
+_LESS_AT_REST = 0.2  # share of the target slip that is left out at standstill [-]
+_FULL_TARGET = 8.0  # road speed from which the whole target is aimed at [m/s]
+_SET_OFF = 4.0  # road speed from which a pump is held up no more; up to half of it, in full [m/s]
+_SPARE = 0.3  # share by which the engine must exceed the pump that the tyres can use before none is held up [-]
 
 
 @inline
@@ -83,12 +87,10 @@ def breathing(load: float, phase: Record, gearbox: Record) -> float:
 
 
 @inline
-def request_command(
-    grip_torque: float, inertia: float, wheel_speed: float, target_wheel_speed: float, delay: float
-) -> float:
+def request_command(grip_torque: float, inertia: float, over: float, delay: float) -> float:
     """Axle torque that is asked of the actuator: what the tyres take at the target slip, corrected by wheel speed.
 
-    T = T_grip + J (w_target - w) / (4 tau)
+    T = T_grip - J (w - w_target) / (4 tau)
 
     With the actuator's lag tau behind it this feedback is critically damped on a wheel of inertia J.
 
@@ -98,10 +100,8 @@ def request_command(
         Axle torque that the tyres pass on at the target slip [N m].
     inertia : float
         All that turns with the axle, at axle speed [kg m^2].
-    wheel_speed : float
-        Wheel speed [rad/s].
-    target_wheel_speed : float
-        Wheel speed at the target slip [rad/s].
+    over : float
+        Wheel speed beyond that at the target slip [rad/s].
     delay : float
         Time constant of the actuator [s].
 
@@ -112,7 +112,7 @@ def request_command(
 
     Source: ours; gain from the critical damping of tau s^2 + s + k = 0.
     """
-    return grip_torque + inertia * (target_wheel_speed - wheel_speed) / (4.0 * delay)
+    return grip_torque - inertia * over / (4.0 * delay)
 
 
 @inline
@@ -168,12 +168,39 @@ def _turning_inertia(car: Record, phase: Record) -> float:
 
 
 @inline
-def _target_rim_speed_share(end: Record, car: Record) -> float:
+def target_at(speed: float, car: Record) -> float:
+    """Slip that slip control aims at while the car gathers speed.
+
+    k = k_target (1 - 0.2 (1 - v / 8 m/s)^2) below 8 m/s
+
+    A slip is a rim speed of a few centimetres a second then: past its peak a tyre lets go faster than any actuator
+    follows, and half shafts that it winds and lets go throw it past its peak again.
+
+    Parameters
+    ----------
+    speed : float
+        Speed of the car [m/s].
+    car : Record
+        The car.
+
+    Returns
+    -------
+    float
+        Slip, ISO 8855 [-].
+
+    Source: ours.
+    """
+    to_go = min(max(1.0 - speed / _FULL_TARGET, 0.0), 1.0)
+    return float(car.pedal.target_slip * (1.0 - _LESS_AT_REST * to_go * to_go))
+
+
+@inline
+def _target_rim_speed_share(speed: float, end: Record, car: Record) -> float:
     """Rim speed over car speed that slip control aims at on one axle [-].
 
     A locked centre turns both axles at one speed: the axle with the larger tyres is held at the target slip.
     """
-    share = 1.0 + car.pedal.target_slip
+    share = 1.0 + target_at(speed, car)
     if car.drive.locked == 1:
         share *= end.radius / max(car.front.radius, car.rear.radius)
     return float(share)
@@ -181,35 +208,77 @@ def _target_rim_speed_share(end: Record, car: Record) -> float:
 
 @inline
 def _axle_take_up(
-    load: float, slip: float, force: float, moment: float, road: Ground, end: Record, car: Record
-) -> float:
+    at_target: bool, speed: float, load: float, slip: float, force: float, moment: float, road: Ground, end: Record,
+    car: Record,
+) -> float:  # fmt: skip
     """Torque that one axle passes on at the target slip: tyre, rolling resistance and the wheels' own inertia [N m].
 
-    A tyre beyond its target is given no more than it takes at this moment, so that it comes back.
+    Unless it is asked for what it takes once it is at its target, a tyre beyond it is given no more than it takes at
+    this moment, so that it comes back.
     """
-    share = _target_rim_speed_share(end, car)
-    if slip <= share - 1.0:
+    share = _target_rim_speed_share(speed, end, car)
+    if at_target or slip <= share - 1.0:
         force = tyre.axle_contact(share - 1.0, load, end, car.road.friction_factor).force
     spin_up = end.axle_inertia * road.acceleration * share / end.radius
     return end.radius * force + moment + spin_up
 
 
-@inline
-def _front_take_up(car: Record, road: Ground) -> float:
-    return _axle_take_up(road.load_front, road.slip_front, road.force_front, road.moment_front, road, car.front, car)
+@part
+def take_up(at_target: bool, speed: float, car: Record, road: Ground) -> float:
+    """Torque that the driven tyres pass on, as far as slip control lets them.
 
+    With an open centre the axle that reaches its target first sets the torque of both.
 
-@inline
-def _rear_take_up(car: Record, road: Ground) -> float:
-    return _axle_take_up(road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car)
+    Parameters
+    ----------
+    at_target : bool
+        What they pass on once they are at their target slip; else, a tyre beyond it as it is now.
+    speed : float
+        Speed of the car [m/s].
+    car : Record
+        The car.
+    road : Ground
+        What the road does.
+
+    Returns
+    -------
+    float
+        Torque at the half shafts [N m].
+
+    Source: see `axle_contact`.
+    """
+    share, locked = car.drive.front_share, car.drive.locked == 1
+    front, rear = 0.0, 0.0
+    if locked or share > 0.0:
+        front = _axle_take_up(
+            at_target,
+            speed,
+            road.load_front,
+            road.slip_front,
+            road.force_front,
+            road.moment_front,
+            road,
+            car.front,
+            car,
+        )
+    if locked or share < 1.0:
+        rear = _axle_take_up(
+            at_target, speed, road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car
+        )
+    if locked:
+        return front + rear
+    if share >= 1.0:
+        return front
+    return rear if share <= 0.0 else min(front / share, rear / (1.0 - share))
 
 
 @part
 def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     """Axle torque that the slip control sends to its actuator.
 
-    With an open centre the axle that reaches its target first sets the torque of both. With a locked one the mean of
-    both axles counts.
+    With an open centre the axle that is further beyond its target leads. With a locked one the mean of both axles
+    counts. The speed that is fed back is that of all that turns with the axle, each inertia by its weight: to feed back
+    the wheels' own would drive the half shafts to swing, since an actuator with a lag answers half a swing late.
 
     Parameters
     ----------
@@ -227,26 +296,23 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     float
         Torque at the half shafts [N m].
 
-    Source: ours; see `request_command`.
+    Source: ours; see `request_command`. The weighted mean is the speed of the rigid-body mode, which no twist moves.
     """
-    share = car.drive.front_share
-    front_target = _target_rim_speed_share(car.front, car) * y[at.SPEED] / car.front.radius
-    rear_target = _target_rim_speed_share(car.rear, car) * y[at.SPEED] / car.rear.radius
-    inertia = _turning_inertia(car, phase) + car.front.axle_inertia + car.rear.axle_inertia
-    if car.drive.locked == 0 and share >= 1.0:
-        grip, front_leads = _front_take_up(car, road), True
-    elif car.drive.locked == 0 and share <= 0.0:
-        grip, front_leads = _rear_take_up(car, road), False
+    speed, locked = y[at.SPEED], car.drive.locked == 1
+    split = 0.5 if locked else car.drive.front_share
+    over_front = y[at.WHEEL_FRONT] - _target_rim_speed_share(speed, car.front, car) * speed / car.front.radius
+    over_rear = y[at.WHEEL_REAR] - _target_rim_speed_share(speed, car.rear, car) * speed / car.rear.radius
+    if locked:  # one shaft turns both axles, but for the twist of the half shafts
+        over = 0.5 * (over_front + over_rear)
+    elif split >= 1.0 or (split > 0.0 and over_front > over_rear):
+        over = over_front
     else:
-        front, rear = _front_take_up(car, road), _rear_take_up(car, road)
-        grip = front + rear if car.drive.locked == 1 else min(front / share, rear / (1.0 - share))
-        if car.drive.locked == 1:  # one shaft turns both axles, but for the twist of the half shafts
-            turning = 0.5 * (y[at.WHEEL_FRONT] + y[at.WHEEL_REAR])
-            return request_command(grip, inertia, turning, 0.5 * (front_target + rear_target), car.pedal.delay)
-        front_leads = y[at.WHEEL_FRONT] - front_target > y[at.WHEEL_REAR] - rear_target
-    if front_leads:
-        return request_command(grip, inertia, y[at.WHEEL_FRONT], front_target, car.pedal.delay)
-    return request_command(grip, inertia, y[at.WHEEL_REAR], rear_target, car.pedal.delay)
+        over = over_rear
+    inner = _turning_inertia(car, phase)
+    inertia = inner + car.front.axle_inertia + car.rear.axle_inertia
+    twist_rate = y[at.SHAFT_SPEED] - split * y[at.WHEEL_FRONT] - (1.0 - split) * y[at.WHEEL_REAR]
+    over += inner / inertia * twist_rate
+    return request_command(take_up(False, speed, car, road), inertia, over, car.pedal.delay)
 
 
 @inline
@@ -257,13 +323,13 @@ def _pace(car: Record, road: Ground) -> float:
 
 
 @inline
-def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
-    """Gearbox-input torque that puts the requested torque on the axles while all that turns keeps pace.
+def at_input(axle_torque: float, car: Record, phase: Record, road: Ground) -> float:
+    """Gearbox-input torque that puts a torque on the axles while all that turns keeps pace.
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
-        State, SI units.
+    axle_torque : float
+        Torque at the half shafts [N m].
     car : Record
         The car.
     phase : Record
@@ -281,7 +347,7 @@ def input_request(y: Array, car: Record, phase: Record, road: Ground) -> float:
     k = carrying_gear(phase)
     ratio = car.gearbox.ratio[k]
     pace = _pace(car, road)
-    at_gear = max(y[at.REQUEST], 0.0) + car.drive.inertia * pace
+    at_gear = max(axle_torque, 0.0) + car.drive.inertia * pace
     return at_gear / (ratio * car.gearbox.efficiency[k]) + car.gearbox.input_inertia * ratio * pace
 
 
@@ -313,7 +379,7 @@ def led_clutch_torque(y: Array, car: Record, phase: Record, road: Ground, full: 
 
     Source: ours; common practice: a launch is led by the clutch at an engine speed that is held.
     """
-    taken = max(input_request(y, car, phase, road), 0.0)
+    taken = max(at_input(y[at.REQUEST], car, phase, road), 0.0)
     if phase.stage != at.LAUNCHING:
         return taken
     excess = (car.coupling.capacity / max(taken, 1.0) - 1.0) / _OVERWHELMS
@@ -323,9 +389,69 @@ def led_clutch_torque(y: Array, car: Record, phase: Record, road: Ground, full: 
     return taken + min(max(excess, 0.0), 1.0) * (led - taken)
 
 
+@inline
+def _pump_factor(turbine_speed: float, engine_speed: float, coupling: Record) -> float:
+    """Torque of a pump over its speed squared, bounded from below [N m s^2]; speed ratios beyond 1 count as 1."""
+    ratio = min(turbine_speed / max(engine_speed, 1.0), 1.0)
+    return max(value_at(coupling.fluid_capacity, ratio), 1e-6)
+
+
+@inline
+def _pump_speed(wanted: float, turbine_speed: float, engine_speed: float, coupling: Record) -> float:
+    """Pump speed that puts a torque on the turbine, at the speed ratio that there is [rad/s]."""
+    ratio = min(turbine_speed / max(engine_speed, 1.0), 1.0)
+    factor = value_at(coupling.torque_ratio, ratio) * _pump_factor(turbine_speed, engine_speed, coupling)
+    return sqrt(max(wanted, 0.0) / factor)
+
+
+@part
+def upheld_pump_speed(y: Array, car: Record, phase: Record, road: Ground, full: float, wanted: float) -> float:
+    """Pump speed that slip control asks for; while the car sets off, no less than tyres at their target could use.
+
+    Half shafts that unwind at the start spin the wheels, whatever the control does. To throttle an engine that is soon
+    to be the weaker side anyway would then cost more than that spin: what it turns slower by, the converter passes on
+    less of for the rest of first gear. An engine that overwhelms the tyres is not held up.
+
+    Parameters
+    ----------
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+    full : float
+        Full-load torque [N m].
+    wanted : float
+        Turbine torque that is asked for [N m].
+
+    Returns
+    -------
+    float
+        Speed [rad/s].
+
+    Source: ours.
+    """
+    now, coupling = y[at.ENGINE_SPEED], car.coupling
+    asked = _pump_speed(wanted, y[at.INPUT_SPEED], now, coupling)
+    speed = y[at.SPEED]
+    setting_off = min(2.0 * (1.0 - speed / _SET_OFF), 1.0)
+    if setting_off <= 0.0:
+        return asked
+    usable = at_input(take_up(True, speed, car, road), car, phase, road)
+    radius = driven_radius(car.front, car.rear, car.drive)
+    turbine = car.gearbox.ratio[carrying_gear(phase)] * (1.0 + target_at(speed, car)) * speed / radius
+    most = _pump_speed(usable, turbine, now, coupling)
+    excess = full / max(_pump_factor(turbine, now, coupling) * most * most, 1.0) - 1.0
+    upheld = setting_off * min(max(1.0 - excess / _SPARE, 0.0), 1.0)
+    return asked + upheld * max(most - asked, 0.0)
+
+
 @part
 def trimmed_engine_torque(
-    y: Array, car: Record, phase: Record, road: Ground, friction: float, fluid: driveline.Fluid
+    y: Array, car: Record, phase: Record, road: Ground, full: float, friction: float, fluid: driveline.Fluid
 ) -> float:
     """Engine torque that serves the slip control's request through whatever the coupling does.
 
@@ -343,6 +469,8 @@ def trimmed_engine_torque(
         The phase.
     road : Ground
         What the road does.
+    full : float
+        Full-load torque [N m].
     friction : float
         Torque through friction plates that slip [N m].
     fluid : Fluid
@@ -355,11 +483,9 @@ def trimmed_engine_torque(
 
     Source: ours; the inverse of what `coupling` and `driveline` do.
     """
-    wanted = input_request(y, car, phase, road)
+    wanted = at_input(y[at.REQUEST], car, phase, road)
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
-        speed_ratio = min(y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0), 1.0)
-        capacity = max(value_at(car.coupling.fluid_capacity, speed_ratio), 1e-6)
-        pump_speed = sqrt(max(wanted, 0.0) / value_at(car.coupling.torque_ratio, speed_ratio) / capacity)
+        pump_speed = upheld_pump_speed(y, car, phase, road, full, wanted)
         return fluid.pump + friction + car.engine.inertia * _PUMP_GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
     if phase.coupling == at.SLIPPING:
         wanted += _RELIEF * max(wanted - abs(friction), 0.0)

@@ -446,7 +446,8 @@ class PedalSettings(Section):
 
     target_slip: Annotated[Quantity, Within(Dimension.SHARE, "1 %", "100 %")] | None = optional(
         "Longitudinal slip (ISO 8855) that is held; left out, it is 95 % of the slip of peak force at static load. "
-        "With a locked centre it is the slip of the larger tyres.",
+        "With a locked centre it is the slip of the larger tyres. Below 8 m/s less is aimed at, 80 % of it at "
+        "standstill: past its peak a tyre lets go faster than an actuator follows.",
         "12 %",
     )
     actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(

@@ -21,6 +21,8 @@ _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERT
 _HELD_SLIP = int(Pedal.HELD_SLIP)
 _GOVERNOR, _PUMP_GOVERNOR = 20.0, 50.0  # [1/s]
 _RELIEF, _OVERWHELMS = 20.0, 0.25  # [-]
+_LESS_AT_REST, _SPARE, _LIMITER_REACH = 0.2, 0.3, 2e-3  # [-]
+_FULL_TARGET, _SET_OFF = 8.0, 4.0  # [m/s]
 _NO_LOAD, _SHORTEST_RELAXATION, _QUICKEST_RELAXATION, _ROLLING_SPEED = 1e-9, 0.005, 1e-3, 0.1
 _STALL_SHARE, _INACTIVE = 0.4, 1.0
 
@@ -206,33 +208,61 @@ def _demand(t: Values, phase: Any, box: Any) -> Values:
     return jnp.where(phase.stage == at.IN_INERTIA_PHASE, 1.0 - box.dip, demand)
 
 
-def _rim_share(end: Any, car: Any) -> Values:
+def _target_slip(speed: Values, car: Any) -> Values:
+    to_go = jnp.clip(1.0 - speed / _FULL_TARGET, 0.0, 1.0)
+    return car.pedal.target_slip * (1.0 - _LESS_AT_REST * to_go * to_go)
+
+
+def _rim_share(speed: Values, end: Any, car: Any) -> Values:
     largest = jnp.maximum(car.front.radius, car.rear.radius)
-    return (1.0 + car.pedal.target_slip) * jnp.where(car.drive.locked == 1, end.radius / largest, 1.0)
+    return (1.0 + _target_slip(speed, car)) * jnp.where(car.drive.locked == 1, end.radius / largest, 1.0)
 
 
-def _take_up(axle: Axle, road: Road, end: Any, car: Any) -> Values:
-    share = _rim_share(end, car)
+class TakeUp(NamedTuple):
+    """Torque that tyres pass on: one beyond its target as it is now, and all of them at their target [N m]."""
+
+    now: Values
+    at_target: Values
+
+
+def _axle_take_up(axle: Axle, speed: Values, road: Road, end: Any, car: Any) -> TakeUp:
+    share = _rim_share(speed, end, car)
     at_target, _ = _contact(share - 1.0, axle.load, end, car.road.friction_factor)
-    force = jnp.where(axle.slip <= share - 1.0, at_target, axle.force)
-    return end.radius * force + axle.moment + end.axle_inertia * road.acceleration * share / end.radius
+    now = jnp.where(axle.slip <= share - 1.0, at_target, axle.force)
+    rest = axle.moment + end.axle_inertia * road.acceleration * share / end.radius
+    return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
 
 
-def _slip_command(y: Motion, car: Any, phase: Any, gear: Gears, road: Road) -> Values:
-    front, rear = _take_up(road.front, road, car.front, car), _take_up(road.rear, road, car.rear, car)
+def _split(front: Values, rear: Values, car: Any) -> Values:
     share = car.drive.front_share
-    front_ahead = _rim_share(car.front, car) * y.speed / car.front.radius - y.wheel_front
-    rear_ahead = _rim_share(car.rear, car) * y.speed / car.rear.radius - y.wheel_rear
+    least = jnp.minimum(front / share, rear / (1.0 - share))
+    split = jnp.where(share >= 1.0, front, jnp.where(share <= 0.0, rear, least))
+    return jnp.where(car.drive.locked == 1, front + rear, split)
+
+
+def _take_up(y: Motion, road: Road, car: Any) -> TakeUp:
+    front = _axle_take_up(road.front, y.speed, road, car.front, car)
+    rear = _axle_take_up(road.rear, y.speed, road, car.rear, car)
+    return TakeUp(_split(front.now, rear.now, car), _split(front.at_target, rear.at_target, car))
+
+
+def _slip_command(y: Motion, car: Any, phase: Any, gear: Gears, grip: Values) -> Values:
+    locked = car.drive.locked == 1
+    share = jnp.where(locked, 0.5, car.drive.front_share)
+    over_front = y.wheel_front - _rim_share(y.speed, car.front, car) * y.speed / car.front.radius
+    over_rear = y.wheel_rear - _rim_share(y.speed, car.rear, car) * y.speed / car.rear.radius
+    front_leads = (share >= 1.0) | ((share > 0.0) & (over_front > over_rear))
+    over = jnp.where(locked, 0.5 * (over_front + over_rear), jnp.where(front_leads, over_front, over_rear))
     ratio, _ = gear.carrying(phase)
     turning = car.gearbox.input_inertia + jnp.where(phase.coupling == at.STUCK, car.engine.inertia, 0.0)
-    inertia = car.drive.inertia + ratio * ratio * turning + car.front.axle_inertia + car.rear.axle_inertia
-    only_front, only_rear = share >= 1.0, share <= 0.0
-    split = jnp.where(only_front, front, jnp.where(only_rear, rear, jnp.minimum(front / share, rear / (1.0 - share))))
-    grip = jnp.where(car.drive.locked == 0, split, front + rear)
-    front_leads = front_ahead < rear_ahead
-    front_leads = jnp.where(car.drive.locked == 0, (front_leads | only_front) & ~only_rear, front_leads)
-    ahead = jnp.where(front_leads, front_ahead, rear_ahead)
-    return grip + inertia * ahead / (4.0 * car.pedal.delay)
+    inner = car.drive.inertia + ratio * ratio * turning
+    inertia = inner + car.front.axle_inertia + car.rear.axle_inertia
+    twist_rate = y.shaft_speed - share * y.wheel_front - (1.0 - share) * y.wheel_rear
+    return grip - inertia * (over + inner / inertia * twist_rate) / (4.0 * car.pedal.delay)
+
+
+def _root(square: Values) -> Values:
+    return jnp.where(square > 0.0, jnp.sqrt(jnp.where(square > 0.0, square, 1.0)), 0.0)
 
 
 class Drive(NamedTuple):
@@ -264,8 +294,12 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     held_slip, by_fluid = car.pedal.kind == _HELD_SLIP, car.coupling.kind == _CONVERTER
     ratio, efficiency = gear.carrying(phase)
     pace = road.acceleration * (1.0 + car.pedal.target_slip) / _driven_radius(car)
-    at_gear = jnp.maximum(y.request, 0.0) + car.drive.inertia * pace
-    wanted = at_gear / (ratio * efficiency) + car.gearbox.input_inertia * ratio * pace
+
+    def at_input(axle_torque: Values) -> Values:
+        at_gear = jnp.maximum(axle_torque, 0.0) + car.drive.inertia * pace
+        return at_gear / (ratio * efficiency) + car.gearbox.input_inertia * ratio * pace
+
+    wanted, take_up = at_input(y.request), _take_up(y, road, car)
     full = value_at(engine.torque, speed) * (1.0 - engine.lagged_share * (1.0 - y.boost))
     full = jnp.minimum(full, gear.torque_limit)
     held = jnp.maximum(car.launch.engine_speed, y.input_speed)
@@ -283,8 +317,15 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     limiter = jnp.clip((engine.rev_limit - speed) / engine.limiter_band, 0.0, 1.0)
     torque = closed + _demand(t, phase, car.gearbox) * limiter * (full - closed)
     least = jnp.minimum(closed, torque)
-    square = jnp.maximum(wanted, 0.0) / multiple / jnp.maximum(fluid_capacity, 1e-6)
-    pump_speed = jnp.where(square > 0.0, jnp.sqrt(jnp.where(square > 0.0, square, 1.0)), 0.0)
+    asked = _root(jnp.maximum(wanted, 0.0) / multiple / jnp.maximum(fluid_capacity, 1e-6))
+    turbine_at_target = ratio * (1.0 + _target_slip(y.speed, car)) * y.speed / _driven_radius(car)
+    at_target = jnp.minimum(turbine_at_target / jnp.maximum(speed, 1.0), 1.0)
+    factor = jnp.maximum(value_at(car.coupling.fluid_capacity, at_target), 1e-6)
+    usable = jnp.maximum(at_input(take_up.at_target), 0.0)
+    most = _root(usable / value_at(car.coupling.torque_ratio, at_target) / factor)
+    spare = (full / jnp.maximum(factor * most * most, 1.0) - 1.0) / _SPARE
+    setting_off = jnp.clip(2.0 * (1.0 - y.speed / _SET_OFF), 0.0, 1.0)
+    pump_speed = asked + setting_off * jnp.clip(1.0 - spare, 0.0, 1.0) * jnp.maximum(most - asked, 0.0)
     by_pump = pump + friction + engine.inertia * _PUMP_GOVERNOR * (pump_speed - speed)
     relief = _RELIEF * jnp.maximum(wanted - jnp.abs(friction), 0.0)
     wanted = wanted + jnp.where(phase.coupling == at.SLIPPING, relief, 0.0)
@@ -295,7 +336,7 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     asked = jnp.where(phase.stage == at.LAUNCHING, launching, torque)
     load = jnp.clip(1.0 - (full - asked) / jnp.maximum(full - closed, 1e-9), 0.0, 1.0)
     torque = jnp.where(held_slip & (phase.stage != at.LAUNCHING), trimmed, asked)
-    command = jnp.where(held_slip, _slip_command(y, car, phase, gear, road), 0.0)
+    command = jnp.where(held_slip, _slip_command(y, car, phase, gear, take_up.now), 0.0)
     return Drive(torque, friction, pump, turbine, command, load)
 
 
@@ -424,7 +465,7 @@ def _events(
     may_shift = engaging & (phase.path == at.ENGAGED) & (phase.gear < box.count - 1)
     apart = y.input_speed - gear.oncoming_ratio * y.shaft_speed
     band, side = car.engine.limiter_band, phase.limiter_side
-    over = y.engine_speed - (car.engine.rev_limit - band)
+    over, reach = y.engine_speed - (car.engine.rev_limit - band), _LIMITER_REACH * band
     front = _static_front_load(car) - _air_force(car.body.lift_area_front, y, car) - y.transfer
     slip = (y.engine_speed - y.input_speed) * phase.slip_direction
     values = {
@@ -436,8 +477,8 @@ def _events(
         ev.LOCK_UP: jnp.where(lock, car.coupling.lock_ratio - y.input_speed / jnp.maximum(y.engine_speed, 1.0), one),
         ev.BRAKE_OFF: jnp.where(phase.braked == 1, road.grade + road.drag - drive_force, one),
         ev.STALLS: y.engine_speed - _STALL_SHARE * car.engine.idle,
-        ev.LIMITER_UP: jnp.where(side < 2, side * band - over, one),
-        ev.LIMITER_DOWN: jnp.where(side > 0, over - (side - 1) * band, one),
+        ev.LIMITER_UP: jnp.where(side < 2, side * band + reach - over, one),
+        ev.LIMITER_DOWN: jnp.where(side > 0, over + reach - (side - 1) * band, one),
         ev.FRONT_LIFT: jnp.where(phase.front_lifted == 1, -front, front),
     }
     return tuple(values[index] for index in range(ev.EVENTS))

@@ -1,6 +1,6 @@
 """Held slip beside full pedal on random cars of every kind: how often it is the slower one, and by how much.
 
-Run by hand: ``python tests/benchmarks/pedals.py [cars]``.
+Run by hand: ``python tests/benchmarks/pedals.py [cars [first seed]]``.
 """
 
 from __future__ import annotations
@@ -37,12 +37,12 @@ def kind(seed: int) -> str:
     return f"{coupling.name.lower()}, {shift.name.lower()}, {drive}"
 
 
-def main(cars: int) -> None:
+def main(cars: int, first: int) -> None:
     """Print the cars on which held slip is the slower one, and the counts."""
     later: dict[int, float] = {}
     steps = dict.fromkeys(Pedal, 0)
     unfinished = dict.fromkeys(Pedal, 0)
-    for seed in range(cars):
+    for seed in range(first, first + cars):
         runs = {pedal: run(seed, pedal) for pedal in (Pedal.FULL, Pedal.HELD_SLIP)}
         for pedal, one in runs.items():
             steps[pedal] += one.steps + one.rejected
@@ -62,4 +62,5 @@ def main(cars: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 200)
+    given = [int(each) for each in sys.argv[1:3]]
+    main(*given, *(200, 0)[len(given) :])
