@@ -157,6 +157,10 @@ LAUNCH = np.dtype(
         *_floats("engine_speed", "boost"),
         *_floats("brake_release"),  # time over which brakes that hold against a converter let go [s]
         *_floats("brake_front", "brake_rear"),  # torque they hold at the start, per axle; derived [N m]
+        *_floats("roll_speed"),  # of a rolling start; 0: from standstill [m/s]
+        *_floats("roll_boost"),  # boost at a rolling start, 0 to 1
+        ("roll_gear", "i8"),  # gear of a rolling start (1 is first); 0: the one that a driver would take
+        ("hold_gear", "i8"),  # 1: no gear is left
     ],
     align=True,
 )

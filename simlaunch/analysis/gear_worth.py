@@ -69,7 +69,7 @@ class Stretch:
 
     def timed(self, target: Target) -> slice:
         """Samples of the part of the launch that a target times; the whole of it where it does not get there."""
-        way = self.state[:, at.DISTANCE if target.kind is Kind.DISTANCE else at.SPEED]
+        way = self.state[:, at.DISTANCE if target.by_distance else at.SPEED]
         there = np.flatnonzero(way >= target.end)
         begun = np.flatnonzero(way >= target.start) if target.kind is Kind.SPAN else np.zeros(1, np.int64)
         first = int(begun[0]) if begun.size else 0

@@ -4,30 +4,66 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from simlaunch.metrics.marks import Kind, Target
+from simlaunch.errors import UsageError
+from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.rolling import engine_speed_in
 from simlaunch.simulation.run import complete
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import to_display
+from simlaunch.units.spelling import Dimension, System
 
 _BEYOND = 1.005
 """A run goes a little past its target, so that samples stand on both sides of it."""
 
 
 def aim(car: Record, targets: Sequence[Target]) -> None:
-    """Let a run end where the last of its targets is passed.
+    """Let a run start as its targets ask, from standstill or rolling, and end where the last of them is passed.
 
     Parameters
     ----------
     car : Record
         The car, changed in place.
     targets : sequence of Target
-        At least one.
+        At least one; all with the same start.
+
+    Raises
+    ------
+    UsageError
+        Targets that start in several ways, or a gear in which the engine could not run at the start.
     """
-    distances = [target.end for target in targets if target.kind is Kind.DISTANCE]
-    speeds = [target.end for target in targets if target.kind is not Kind.DISTANCE]
+    starts = {target.roll for target in targets}
+    if len(starts) > 1:
+        named = ", ".join(quoted(target.label) for target in targets)
+        raise UsageError(f"one launch cannot have several starts: {named}; ask for them one by one")
+    _start(car, targets[0])
+    distances = [target.end for target in targets if target.by_distance]
+    speeds = [target.end for target in targets if not target.by_distance]
     car.run.stop_distance = _BEYOND * max(distances, default=0.0)
     car.run.stop_speed = _BEYOND * max(speeds, default=0.0)
+
+
+def _start(car: Record, target: Target) -> None:
+    roll = target.roll or Roll(0.0)
+    if roll.gear:
+        _refuse_gear(car, target.label, roll)
+    car.launch.roll_speed, car.launch.roll_gear, car.launch.roll_boost = roll.speed, roll.gear, roll.boost
+    car.launch.hold_gear = 0 if roll.shifting else 1
+
+
+def _refuse_gear(car: Record, label: str, roll: Roll) -> None:
+    count = int(car.gearbox.count)
+    if roll.gear > count:
+        raise UsageError(f"{label}: the gearbox has {count} gears; write a gear from 1 to {count}")
+    turns, (low, high) = engine_speed_in(car, roll.gear - 1, roll.speed), (car.engine.idle, car.engine.rev_limit)
+    if not low <= turns < high:
+        told = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
+        raise UsageError(
+            f"{label}: in gear {roll.gear} the engine would turn at {told[0]} rpm, and it runs from {told[1]} to "
+            f"{told[2]} rpm; take another gear or speed"
+        )
 
 
 def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Target] = ()) -> Record:

@@ -62,12 +62,12 @@ class Measured(NamedTuple):
 
 def _mark_columns(target: Target) -> tuple[Column | None, ...]:
     """Columns of one target, in the order of `MarkNumbers`; None for what is not defined for such a target."""
-    distance = target.kind is Kind.DISTANCE
+    distance = target.by_distance
     defined = {
         "time": True,
-        "time_after_rollout": target.start == 0.0,
+        "time_after_rollout": target.start == 0.0 and target.roll is None,
         "speed": distance,
-        "trap_speed": distance and target.end >= SHORTEST_WITH_TRAP,
+        "trap_speed": target.kind is Kind.DISTANCE and target.end >= SHORTEST_WITH_TRAP,
     }
     found = reported("mark")
     return tuple(
@@ -184,7 +184,7 @@ def _wanted(targets: tuple[Target, ...], times_only: bool) -> _Wanted:
     places = [place for place, column in enumerate(every) if column is not None]
     if times_only:
         places = [_MARK_NUMBERS * k for k in range(len(targets))]
-    by_speed = any(target.kind is not Kind.DISTANCE for target in targets)
+    by_speed = any(not target.by_distance for target in targets)
     numbers = np.empty(len(every))
     return _Wanted(target_numbers(targets), np.array(places, np.int64), numbers, times_only, by_speed or not times_only)
 

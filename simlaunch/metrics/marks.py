@@ -38,6 +38,30 @@ class Kind(Enum):
     SPEED = "time from rest to a speed"
     SPAN = "time between two speeds"
     DISTANCE = "time from rest over a distance, or between two distances"
+    ROLL = "time from a rolling start to a speed"
+    ROLL_DISTANCE = "time from a rolling start over a distance"
+
+
+@dataclass(frozen=True)
+class Roll:
+    """How a car rolls before the driver asks for all there is.
+
+    Parameters
+    ----------
+    speed : float
+        Road speed [m/s].
+    gear : int
+        Gear, first is 1; 0: the one that a driver would take [-].
+    shifting : bool
+        Whether gears are left.
+    boost : float
+        Share of the boost that is there at the start [-].
+    """
+
+    speed: float
+    gear: int = 0
+    shifting: bool = True
+    boost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -52,12 +76,21 @@ class Target:
     """Speed [m/s] or distance [m] at which the time begins; zero: from rest."""
     end: float
     """Speed [m/s] or distance [m] at which the time ends."""
+    roll: Roll | None = None
+    """The rolling start; None: from standstill."""
+
+    @property
+    def by_distance(self) -> bool:
+        """Whether it ends at a distance; else at a speed."""
+        return self.kind in (Kind.DISTANCE, Kind.ROLL_DISTANCE)
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.start < self.end < np.inf:
             raise UsageError(f"{self.label}: {self.start:g} to {self.end:g} does not rise; start from 0 or more")
         if (self.kind is Kind.SPEED and self.start > 0.0) or (self.kind is Kind.SPAN and self.start == 0.0):
             raise UsageError(f"{self.label}: a time from rest starts at 0, a span of speeds above 0")
+        if (self.kind in (Kind.ROLL, Kind.ROLL_DISTANCE)) != (self.roll is not None):
+            raise UsageError(f"{self.label}: a rolling start goes with a time from one")
 
 
 @dataclass(frozen=True)
@@ -117,7 +150,7 @@ class _Road(NamedTuple):
 
 _NOTHING = MarkNumbers(nan, nan, nan, nan)
 _KINDS = tuple(Kind)
-_SPEED, _SPAN = _KINDS.index(Kind.SPEED), _KINDS.index(Kind.SPAN)
+_SPEED, _SPAN, _ROLL, _ROLL_DISTANCE = map(_KINDS.index, (Kind.SPEED, Kind.SPAN, Kind.ROLL, Kind.ROLL_DISTANCE))
 
 
 @inline
@@ -158,6 +191,19 @@ def _span_mark(start: float, end: float, road: _Road, known: Passing) -> tuple[M
     first = next_passing(road.speed, start, known)
     time = passing(road.speed, end, first.time, first.sample).time
     return MarkNumbers(time - first.time, nan, nan if isnan(time) else end, nan), first
+
+
+@part
+def _roll_mark(end: float, road: _Road, known: Passing) -> tuple[MarkNumbers, Passing]:
+    """Timed from the moment at which the driver asks for all there is, which is time zero of the record."""
+    passed = next_passing(road.speed, end, known)
+    return MarkNumbers(passed.time, nan, nan if isnan(passed.time) else end, nan), passed
+
+
+@part
+def _roll_distance_mark(end: float, road: _Road, known: Passing) -> tuple[MarkNumbers, Passing]:
+    passed = next_passing(road.distance, end, known)
+    return MarkNumbers(passed.time, nan, curve_at(road.speed, passed.time), nan), passed
 
 
 @part
@@ -206,6 +252,10 @@ def find_marks(speed: Samples, distance: Samples, from_rest: bool, targets: Arra
             found, faster = _speed_mark(end, road, faster)
         elif kind == _SPAN:
             found, faster = _span_mark(start, end, road, faster)
+        elif kind == _ROLL:
+            found, faster = _roll_mark(end, road, faster)
+        elif kind == _ROLL_DISTANCE:
+            found, along = _roll_distance_mark(end, road, along)
         else:
             found, along = _distance_mark(start, end, road, along)
         out[i, 0], out[i, 1], out[i, 2], out[i, 3] = found

@@ -103,7 +103,8 @@ def _gear_values(y: Array, car: Record, phase: Record, out: Array) -> None:
     box = car.gearbox
     out[SHIFT_BEGINS] = _INACTIVE
     out[GEAR_CLOSES] = _INACTIVE
-    if phase.stage == at.DRIVING and phase.path == at.ENGAGED and phase.gear < box.count - 1:
+    held = phase.gear >= box.count - 1 or car.launch.hold_gear == 1
+    if phase.stage == at.DRIVING and phase.path == at.ENGAGED and not held:
         out[SHIFT_BEGINS] = box.shift_road_speed[phase.gear] - y[at.SPEED]
     if phase.path == at.ONCOMING:
         apart = y[at.INPUT_SPEED] - box.ratio[phase.oncoming_gear] * y[at.SHAFT_SPEED]

@@ -15,6 +15,7 @@ from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.physics.pedal import slip_command
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
+from simlaunch.simulation.rolling import begin_rolling
 from simlaunch.simulation.shifting import settle_shifts
 
 Array = NDArray[np.float64]
@@ -180,7 +181,7 @@ def _preload(car: Record, y: Array) -> None:
 
 @entry
 def begin(car: Record, work: Record, phase: Record) -> None:
-    """Set state and phase to the start of a launch from standstill.
+    """Set state and phase to the start of a launch: from standstill, or rolling.
 
     Parameters
     ----------
@@ -193,6 +194,10 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     """
     y = work.state
     y[:] = 0.0
+    if car.launch.roll_speed > 0.0:
+        begin_rolling(car, y, phase)
+        y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
+        return
     grade = body.grade_force(car.body.mass, car.road.grade_angle)
     y[at.ENGINE_SPEED] = car.launch.engine_speed
     y[at.BOOST] = car.launch.boost

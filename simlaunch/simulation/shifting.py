@@ -109,8 +109,23 @@ def best_shift_speed(car: Record, gear: int) -> float:
 
 
 @part
-def _fluid_ratio(torque: float, engine_speed: float, coupling: Record) -> float:
-    """Speed ratio at which the fluid of a converter takes a torque from an engine [-]."""
+def fluid_ratio(torque: float, engine_speed: float, coupling: Record) -> float:
+    """Speed ratio at which the fluid of a converter takes a torque from an engine.
+
+    Parameters
+    ----------
+    torque : float
+        Torque [N m].
+    engine_speed : float
+        Engine speed [rad/s].
+    coupling : Record
+        The converter.
+
+    Returns
+    -------
+    float
+        Speed of turbine over pump, 0 to 1 [-].
+    """
     low, high = 0.0, 1.0
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
@@ -144,7 +159,7 @@ def speed_ratio_at_shift(car: Record, gear: int, engine_speed: float) -> float:
     """
     if car.coupling.kind != _CONVERTER:
         return 1.0
-    ratio = max(_fluid_ratio(_full_load(car, gear, engine_speed), engine_speed, car.coupling), _LEAST_RATIO)
+    ratio = max(fluid_ratio(_full_load(car, gear, engine_speed), engine_speed, car.coupling), _LEAST_RATIO)
     if not 0 < car.coupling.lock_gear <= gear + 1:
         return ratio
     begins = car.coupling.lock_ratio
