@@ -15,7 +15,9 @@ from simlaunch.analysis.driving import Driving, driving
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
+from simlaunch.analysis.road_tests import RoadTestGap, road_test_gaps
 from simlaunch.analysis.simulate import Simulation, goal, simulate
+from simlaunch.analysis.targets import road_tests
 from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
@@ -186,6 +188,12 @@ class Pair:
         return found if found is None or found.first == self.first.name else found.turned()
 
     @property
+    def tests(self) -> tuple[RoadTestGap, ...]:
+        """Times in other tests, first and second curve as here, full pedal."""
+        found = self.verdict.case.tests
+        return found if self.verdict.case.lower == self.first.name else tuple(test.turned() for test in found)
+
+    @property
     def driving(self) -> Driving | None:
         """The gap with other launch and shift speeds, first and second curve as here."""
         found = self.verdict.case.driving
@@ -296,6 +304,7 @@ class _Study:
     scenario: Scenario
     target: Target
     loads: DrivelineLoads
+    tests: tuple[Target, ...]
     cases: int
     tolerance: float | None
 
@@ -370,6 +379,7 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         rated=_rated(higher_load, lower_load),
         why=attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
         driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
+        tests=road_test_gaps(study.scenario, lower.name, higher.name, study.tests, tolerance=study.tolerance),
     )
 
 
@@ -451,7 +461,14 @@ def compare(
         )
         for name in names
     )
-    study = _Study(scenario, goal(scenario), loads_of(scenario, [each.full for each in runs]), cases, tolerance)
+    study = _Study(
+        scenario,
+        goal(scenario),
+        loads_of(scenario, [each.full for each in runs]),
+        road_tests(scenario),
+        cases,
+        tolerance,
+    )
     pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
     budgets = budget(scenario, names, study.target, tolerance=tolerance)
     only = usable(scenario).only(names)

@@ -9,15 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.ready import aim
-from simlaunch.analysis.simulate import extra_targets, goal, target_label
-from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.many import Measured, columns, measure_many
-from simlaunch.metrics.marks import STANDARD, Target
+from simlaunch.metrics.marks import Target
 from simlaunch.record import CAR, Record
-from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
-from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -37,42 +33,6 @@ class Aim:
 
     targets: tuple[Target, ...]
     weights: tuple[float, ...]
-
-
-def target_named(scenario: Scenario, name: str | None) -> Target:
-    """Target by the name under which it is printed, or one made of text such as "80 km/h to 120 km/h".
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario, whose own marks have names too.
-    name : str or None
-        Name; None: the scenario's goal.
-
-    Returns
-    -------
-    Target
-        The target.
-
-    Raises
-    ------
-    UsageError
-        Neither a known name nor a distance, a speed or a span.
-    """
-    if name is None:
-        return goal(scenario)
-    every = (*extra_targets(scenario), *STANDARD)
-    known = {target.label: target for target in every}
-    if name.strip() in known:
-        return known[name.strip()]
-    try:
-        return extra_targets(scenario.replace({"run.marks": [name]}))[0]
-    except InputError as error:
-        faults = getattr(error, "faults", ())
-        remedy = next((fault.instead for fault in faults if fault.place.startswith("run.marks")), "")
-        choices = ", ".join(dict.fromkeys(map(target_label, every)))
-        made = remedy if "span" in remedy else 'write a distance, a speed or a span such as "80 km/h to 120 km/h"'
-        raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, or {made}") from None
 
 
 def make_ready(car: Record, targets: Sequence[Target]) -> float:

@@ -8,10 +8,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from simlaunch.analysis.launches import Aim, target_named
+from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import limits_given, limits_of
 from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
+from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.parameters.fill import lower

@@ -14,6 +14,7 @@ if TYPE_CHECKING:  # all need the limits below
     from simlaunch.analysis.driving import Driving, Tried
     from simlaunch.analysis.odds import Odds
     from simlaunch.analysis.parts import PartLoad
+    from simlaunch.analysis.road_tests import RoadTestGap
 
 WORTH_NAMING = 0.01
 """Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
@@ -106,6 +107,8 @@ class Case:
         Where along the engine speed the gap comes from: the lower peak as the first curve, the higher as the second.
     driving : Driving, optional
         The gap with other launch and shift speeds, curves as for `why`.
+    tests : tuple of RoadTestGap
+        Times in other tests, curves as for `why`.
     """
 
     higher: str
@@ -126,6 +129,7 @@ class Case:
     rated: tuple[RatedPart, ...] = ()
     why: Attribution | None = None
     driving: Driving | None = None
+    tests: tuple[RoadTestGap, ...] = ()
 
     @property
     def peak_effect(self) -> PeakEffect:
@@ -139,6 +143,17 @@ class Case:
         if abs(found.share) < WORTH_NAMING:
             return PeakEffect.NO_DIFFERENCE
         return PeakEffect.GAINS if found.share < 0.0 else PeakEffect.LOSES
+
+    @property
+    def won_elsewhere(self) -> RoadTestGap | None:
+        """The test in which the curve that loses here wins by the most; None where it wins none.
+
+        Where the curves are level here, the test that sets them furthest apart.
+        """
+        side = -1.0 if self.full_gap > 0.0 else 1.0
+        level = abs(self.full_gap) < WORTH_NAMING
+        won = [test for test in self.tests if abs(test.gap) >= WORTH_NAMING and (level or test.gap * side > 0.0)]
+        return max(won, key=lambda test: abs(test.gap), default=None)
 
     @property
     def turned_by_driver(self) -> Tried | None:

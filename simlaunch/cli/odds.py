@@ -77,8 +77,8 @@ def odds(
     quiet: Quiet = False,
 ) -> int:
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
-    from simlaunch.analysis.launches import target_named
     from simlaunch.analysis.odds import odds as drawn
+    from simlaunch.analysis.targets import target_named
     from simlaunch.cli.scenario_file import read
 
     stem = f"{scenario.stem}-odds"

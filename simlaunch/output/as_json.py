@@ -39,13 +39,21 @@ def listed(values: Iterable[float]) -> list[float | None]:
 
 def target_object(target: Target) -> Object:
     """A speed, a span or a distance."""
-    unit = "m" if target.kind.name == "DISTANCE" else "m_per_s"
-    return {
+    unit = "m" if target.by_distance else "m_per_s"
+    found: Object = {
         "label": target.label,
         "kind": target.kind.name.lower(),
         f"start_{unit}": number(target.start),
         f"end_{unit}": number(target.end),
     }
+    if roll := target.roll:
+        found["roll"] = {
+            "speed_m_per_s": number(roll.speed),
+            "gear": roll.gear or None,
+            "shifting": "on" if roll.shifting else "off",
+            "boost_share": number(roll.boost),
+        }
+    return found
 
 
 def mark_object(result: MarkResult) -> Object:

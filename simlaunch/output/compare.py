@@ -309,6 +309,7 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _line_speeds(pair, pair.full, numbers),
         _marks(pair, pair.held, goal, numbers),
         _line_speeds(pair, pair.held, numbers),
+        *([Table("Other starts, full pedal", _heads(pair), tests)] if (tests := _tests(pair, numbers)) else []),
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
         _surplus(pair, numbers),
@@ -385,7 +386,7 @@ _MEANING_OF_SPANS = (
 _SHIFTS_FOLLOW = "Shift speeds are worked out anew for each mixture."
 _SHORT_MEANING = "Differences are second column less first: below zero the second curve is quicker."
 _MORE = "--all prints every table."
-_USUAL = ("0-60 mph", "0-100 km/h", "60-130 mph", "100-200 km/h")
+_SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 
 
 def _pair_head(pair: Pair) -> str:
@@ -450,7 +451,7 @@ def full_text(comparison: Comparison, system: System) -> str:
 
 
 def _main_times(pair: Pair, goal: Target, numbers: Numbers) -> Table:
-    """The goal with both pedals, and the usual times that were reached."""
+    """The goal with both pedals, a sprint, and the tests from other starts."""
     goals = [(PEDAL_WORDS[gap.pedal], gap.at_goal) for gap in (pair.full, pair.held)]
     rows = [
         _row(f"{target_label(goal)}, {words}", gap.first.time, gap.second.time, Dimension.TIME, numbers)
@@ -458,9 +459,14 @@ def _main_times(pair: Pair, goal: Target, numbers: Numbers) -> Table:
     ]
     for gap in distinct(pair.full.marks, _target):
         label = target_label(gap.first.target)
-        if label in _USUAL and not same_target(gap.first.target, goal) and not isnan(gap.gap):
+        if label == _SPRINT[numbers.system] and not same_target(gap.first.target, goal) and not isnan(gap.gap):
             rows.append(_row(label, gap.first.time, gap.second.time, Dimension.TIME, numbers))
-    return Table("Times", _heads(pair), tuple(rows))
+    return Table("Times", _heads(pair), (*rows, *_tests(pair, numbers)))
+
+
+def _tests(pair: Pair, numbers: Numbers) -> tuple[Row, ...]:
+    """A line for each test from another start, full pedal."""
+    return tuple(_row(test.target.label, test.first, test.second, Dimension.TIME, numbers) for test in pair.tests)
 
 
 def _cost(pair: Pair, numbers: Numbers) -> Table:
@@ -733,6 +739,15 @@ def _pair_object(pair: Pair, comparison: Comparison) -> Object:
         "held_slip": _pedal_object(pair.held),
         "why": _why_object(pair, comparison),
         "driving": _driving_object(pair.driving),
+        "tests": [
+            {
+                **target_object(test.target),
+                "first_time_s": number(test.first),
+                "second_time_s": number(test.second),
+                "gap_s": number(test.gap),
+            }
+            for test in pair.tests
+        ],
         "verdict": _verdict_object(pair.verdict),
     }
 

@@ -14,6 +14,7 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.output.layout import short
 from simlaunch.record import Pedal
+from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
 
@@ -267,6 +268,14 @@ class _Teller:
         case = self.case
         return f"{named(case.higher if case.full_gap < 0.0 else case.lower)} is {self.seconds(case.full_gap)} quicker"
 
+    def elsewhere(self) -> str:
+        """Where the other curve wins, or either where they are level here; empty where there is no such test."""
+        test = self.case.won_elsewhere
+        if test is None:
+            return ""
+        winner = named(self.case.higher if test.gap < 0.0 else self.case.lower)
+        return f"; in {quoted(test.target.label)} {winner} is {self.seconds(test.gap)} quicker"
+
     def why(self) -> str:
         """Peaks of both curves, and what each span of engine speed adds to the gap."""
         case = self.case
@@ -420,11 +429,17 @@ def _capital(text: str) -> str:
 
 def _told(tell: _Teller, first: str, doubt: str) -> tuple[str, ...]:
     """Who wins, why, and at what cost and how surely."""
-    return (f"{tell.times()}: {first}", f"{tell.why()}{tell.other_driving()}", f"{tell.cost()}; {doubt}{tell.held()}")
+    return (
+        f"{tell.times()}: {first}{tell.elsewhere()}",
+        f"{tell.why()}{tell.other_driving()}",
+        f"{tell.cost()}; {doubt}{tell.held()}",
+    )
 
 
-def _settled(tell: _Teller) -> tuple[str, ...]:
-    return _told(tell, tell.quicker(), f"the difference {tell.certainty()}: {tell.named_gaps(tell.doubt())}")
+def _settled(tell: _Teller, further: str = "") -> tuple[str, ...]:
+    return _told(
+        tell, f"{tell.quicker()}{further}", f"the difference {tell.certainty()}: {tell.named_gaps(tell.doubt())}"
+    )
 
 
 def _no_difference(tell: _Teller) -> tuple[str, ...]:
@@ -473,9 +488,8 @@ def _not_sure(tell: _Teller) -> tuple[str, ...]:
 
 
 def _overloads(tell: _Teller) -> tuple[str, ...]:
-    first, *rest = _settled(tell)
     either = " with either curve" if tell.case.overload_is_shared else ""
-    return (f"{first}, but too much is asked of a part{either}", *rest)
+    return _settled(tell, f", but too much is asked of a part{either}")
 
 
 def _out_of_reach(tell: _Teller) -> tuple[str, ...]:

@@ -38,6 +38,7 @@ from simlaunch.scenario.powertrain import (
     PedalSettings,
     TorqueConverter,
 )
+from simlaunch.scenario.road_test import RoadTest
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -197,6 +198,9 @@ class Scenario(Section):
     sweep: Sweep | None = optional("Sweep over curves, alternatives and values.")
     limits: CurveLimits | None = optional("Limits of a full-load curve that is sought.")
     parts: Annotated[tuple[PartRating, ...], Field(max_length=50)] | None = optional("Ratings of parts.")
+    tests: Annotated[tuple[RoadTest, ...], Field(max_length=20)] | None = optional(
+        "Tests by which curves are set against each other beside the goal of the run."
+    )
     uncertain: Annotated[tuple[Uncertain, ...], Field(max_length=20)] | None = optional("What is not known for sure.")
     correlation: Correlation | None = optional("Which uncertain values depend on one another.")
 

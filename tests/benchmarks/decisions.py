@@ -19,10 +19,11 @@ from pathlib import Path
 from simlaunch.analysis import launches, odds
 from simlaunch.analysis import plateau_search_space as plateau_room
 from simlaunch.analysis.compare import compare
-from simlaunch.analysis.launches import Aim, target_named
+from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.plateau_search import highest_plateau
 from simlaunch.analysis.simulate import simulate
+from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import worth
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal

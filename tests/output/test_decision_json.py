@@ -13,13 +13,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from simlaunch.analysis.launches import Aim, target_named
+from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.parts import parts
 from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import Point, SearchSpace, Shape
+from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import worth
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps

@@ -1,0 +1,165 @@
+"""What a curve may be timed for: the goal of the run, marks, spans and tests from a roll, each by its name."""
+
+from __future__ import annotations
+
+import re
+
+from pydantic import ValidationError
+
+from simlaunch.analysis.simulate import extra_targets, goal, same_target, target_label
+from simlaunch.errors import InputError, UsageError
+from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
+from simlaunch.parameters.fill import lower
+from simlaunch.physics.engine import limiter_start
+from simlaunch.record import Pedal, Record
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.road_test import RoadTest, roll_label
+from simlaunch.simulation.rolling import engine_speed_in
+from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import read
+from simlaunch.units.spelling import Dimension
+
+_USUAL = (("60 mph", "130 mph"), ("100 km/h", "200 km/h"))
+"""Rolling starts that are asked for most (common practice)."""
+
+_IN_GEAR = ("80 km/h", "120 km/h")
+"""Speeds between which the pull of a high gear is told (common practice)."""
+
+_GEARS = 2  # the highest in which the engine runs at both speeds
+_ROLL = re.compile(r"\s*roll\s+(.+?)\s+(to|over)\s+(.+?)(?:\s+in\s+gear\s+(\d{1,2}))?\s*", re.ASCII)
+_WRITTEN_OUT = (
+    'write a distance, a speed, a span such as "80 km/h to 120 km/h", or a rolling start such as '
+    '"roll 60 mph to 130 mph"'
+)
+
+
+def target_named(scenario: Scenario, name: str | None) -> Target:
+    """Target by the name under which it is printed, or one that is written out.
+
+    Written out, it is such as "80 km/h to 120 km/h", or "roll 50 mph to 100 mph in gear 3" for a rolling start.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario, whose own marks have names too.
+    name : str or None
+        Name; None: the scenario's goal.
+
+    Returns
+    -------
+    Target
+        The target.
+
+    Raises
+    ------
+    UsageError
+        Neither a known name nor a distance, a speed or a span.
+    """
+    if name is None:
+        return goal(scenario)
+    if (rolling := roll_named(scenario, name)) is not None:
+        return rolling
+    every = (*extra_targets(scenario), *STANDARD)
+    known = {target.label: target for target in every}
+    if name.strip() in known:
+        return known[name.strip()]
+    try:
+        return extra_targets(scenario.replace({"run.marks": [name]}))[0]
+    except InputError as error:
+        faults = getattr(error, "faults", ())
+        remedy = next((fault.instead for fault in faults if fault.place.startswith("run.marks")), "")
+        choices = ", ".join(dict.fromkeys(map(target_label, every)))
+        made = remedy if "span" in remedy else _WRITTEN_OUT
+        raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, or {made}") from None
+
+
+def _target(test: RoadTest) -> Target:
+    """Target of a test of the scenario."""
+    start, end = test.start, test.end
+    by_distance = end.dimension is Dimension.LENGTH
+    if start is None:
+        kind = Kind.DISTANCE if by_distance else Kind.SPEED
+        return Target(test.label, kind, 0.0, end.si)
+    roll = Roll(start.si, test.gear_number, test.shifts, test.boost.si)
+    kind = Kind.ROLL_DISTANCE if by_distance else Kind.ROLL
+    return Target(test.label, kind, 0.0 if by_distance else start.si, end.si, roll)
+
+
+def _roll(start: str, end: str, gear: int = 0) -> Target:
+    begin, stop = read(start, Dimension.SPEED), read(end, Dimension.SPEED)
+    return Target(roll_label(start, stop, gear), Kind.ROLL, begin.si, stop.si, Roll(begin.si, gear, gear == 0))
+
+
+def _high_gears(car: Record) -> list[int]:
+    """The highest gears in which the engine runs at both speeds of an in-gear pull, first is 1."""
+    low, high = (read(each, Dimension.SPEED).si for each in _IN_GEAR)
+    idle, limit = float(car.engine.idle), float(limiter_start(car.engine))
+    fits = [
+        gear + 1
+        for gear in range(int(car.gearbox.count))
+        if engine_speed_in(car, gear, low) >= 1.2 * idle and engine_speed_in(car, gear, high) < limit
+    ]
+    return fits[-_GEARS:]
+
+
+def road_tests(scenario: Scenario) -> tuple[Target, ...]:
+    """Tests beside the goal of the run: those of the scenario, then the usual ones from a roll.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Returns
+    -------
+    tuple of Target
+        Each once; a test that the scenario describes takes the place of a usual one of the same kind.
+    """
+    own = [_target(test) for test in scenario.tests or ()]
+    car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
+    usual = [_roll(*ends) for ends in _USUAL] + [_roll(*_IN_GEAR, gear) for gear in _high_gears(car)]
+    further = [each for each in usual if not any(_same(each, other) for other in own)]
+    return (*own, *further)
+
+
+def _same(one: Target, other: Target) -> bool:
+    return one.roll == other.roll and same_target(one, other)
+
+
+def roll_named(scenario: Scenario, text: str) -> Target | None:
+    """A rolling start by its name, or one that is written out, such as "roll 50 mph to 100 mph in gear 3".
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario, whose own tests have names too.
+    text : str
+        Name, or speeds.
+
+    Returns
+    -------
+    Target or None
+        None where the text asks for no rolling start.
+
+    Raises
+    ------
+    UsageError
+        Speeds or a distance that do not do.
+    """
+    known = {target.label: target for target in road_tests(scenario)}
+    if text.strip() in known:
+        return known[text.strip()]
+    match = _ROLL.fullmatch(text)
+    if match is None:
+        return None
+    start, joined, end, gear = match.groups()
+    entry = {"from": start, "to": end} | ({"gear": gear} if gear else {})
+    try:
+        made = RoadTest.model_validate(entry)
+    except ValidationError as error:
+        told = error.errors()[0]["msg"].removeprefix(": ")
+        raise UsageError(f"{quoted(text.strip())} is no rolling start: {told}") from None
+    wanted = Dimension.SPEED if joined == "to" else Dimension.LENGTH
+    if made.end.dimension is not wanted:
+        raise UsageError(f'{quoted(text.strip())}: write "to" before a speed and "over" before a distance')
+    return _target(made)
