@@ -91,12 +91,8 @@ def _grade_angle(grade: Quantity) -> float:
     return grade.si if grade.dimension is Dimension.ANGLE else math.atan(grade.si)
 
 
-def _friction_factor(given: Held | None, surface: str) -> Made:
-    return given.si if given else to_si(surfaces()[surface].friction_factor, Dimension.NUMBER)
-
-
-def _rolling_factor(given: Held | None, surface: str) -> Made:
-    return given.si if given else to_si(surfaces()[surface].rolling_factor, Dimension.NUMBER)
+def _or_of_surface(factor: str) -> Callable[[Held | None, str], Made]:
+    return lambda given, surface: given.si if given else to_si(getattr(surfaces()[surface], factor), Dimension.NUMBER)
 
 
 def _front_share(driven: str, share: Held) -> Made:
@@ -113,17 +109,15 @@ def _full_load(curve: Curve) -> Made:
     return _through(curve.points)
 
 
-def _fluid_capacity(ratios: Sequence[Quantity] | None, factors: Sequence[Quantity]) -> Made:
-    """Pump torque over the square of pump speed; a clutch has none, and at speed ratio 1 nothing is carried."""
-    if ratios is None:
-        return np.array([0.0, 1.0]), np.zeros(2)
-    return np.array([*(each.si for each in ratios), 1.0]), np.array([*(each.si**-2 for each in factors), 0.0])
+def _by_ratio(last: float, power: int) -> Callable[..., Made]:
+    """Table of a converter, whose last value stands at speed ratio 1; a clutch has that value throughout."""
 
+    def table(ratios: Sequence[Quantity] | None, values: Sequence[Quantity]) -> tuple[Array, Array]:
+        if ratios is None:
+            return np.array([0.0, 1.0]), np.array([last, last])
+        return np.array([*(each.si for each in ratios), 1.0]), np.array([*(each.si**power for each in values), last])
 
-def _torque_ratio(ratios: Sequence[Quantity] | None, torques: Sequence[Quantity]) -> Made:
-    if ratios is None:
-        return np.array([0.0, 1.0]), np.ones(2)
-    return np.array([*(each.si for each in ratios), 1.0]), np.array([*(each.si for each in torques), 1.0])
+    return table
 
 
 _COUPLINGS = {"friction clutch": Coupling.FRICTION_CLUTCH, "torque converter": Coupling.TORQUE_CONVERTER}
@@ -202,14 +196,13 @@ def _row(field: str, *keys: str, made: Callable[..., Made] = first) -> Row:
     return Row(field, keys, made)
 
 
+_RADIUS = ("radius", "size", "rolling_factor_of_radius")
+
+
 def _tyre(axle: str) -> tuple[Row, ...]:
     tyre = f"tyres.{axle}"
     return (
-        _row(
-            f"{axle}.radius",
-            f"{tyre}.radius", f"{tyre}.size", f"{tyre}.rolling_factor_of_radius",
-            made=rolling_radius,
-        ),
+        _row(f"{axle}.radius", *(f"{tyre}.{key}" for key in _RADIUS), made=rolling_radius),
         _row(f"{axle}.nominal_load", f"{tyre}.nominal_load"),
         _row(f"{axle}.friction", f"{tyre}.friction"),
         _row(f"{axle}.friction_load", f"{tyre}.friction_load_slope"),
@@ -226,7 +219,7 @@ def _tyre(axle: str) -> tuple[Row, ...]:
         _row(f"{axle}.rolling_resistance", f"{tyre}.rolling_resistance"),
         _row(f"{axle}.rolling_resistance_square", f"{tyre}.rolling_resistance_speed_term"),
         _row(f"{axle}.axle_inertia", f"{tyre}.wheel_inertia", made=_times(2.0)),
-    )  # fmt: skip
+    )
 
 
 ROWS: tuple[Row, ...] = (
@@ -244,8 +237,8 @@ ROWS: tuple[Row, ...] = (
     _row("air.humidity", "air.humidity"),
     _row("air.head_wind", "air.head_wind"),
     _row("air.density", "air.density"),
-    _row("road.friction_factor", "road.friction_factor", "road.surface", made=_friction_factor),
-    _row("road.rolling_factor", "road.rolling_factor", "road.surface", made=_rolling_factor),
+    _row("road.friction_factor", "road.friction_factor", "road.surface", made=_or_of_surface("friction_factor")),
+    _row("road.rolling_factor", "road.rolling_factor", "road.surface", made=_or_of_surface("rolling_factor")),
     _row("road.grade_angle", "road.grade", made=_one_by_one(_grade_angle)),
     *_tyre("front"),
     *_tyre("rear"),
@@ -267,8 +260,8 @@ ROWS: tuple[Row, ...] = (
     _row("coupling.kind", "coupling.kind", made=_COUPLINGS.__getitem__),
     _row("coupling.capacity", "coupling.capacity", "coupling.lock_up_capacity"),
     _row("coupling.ramp", "coupling.engagement_time", "coupling.lock_up_time"),
-    _row("coupling.fluid_capacity", "coupling.speed_ratio", "coupling.capacity_factor", made=_fluid_capacity),
-    _row("coupling.torque_ratio", "coupling.speed_ratio", "coupling.torque_ratio", made=_torque_ratio),
+    _row("coupling.fluid_capacity", "coupling.speed_ratio", "coupling.capacity_factor", made=_by_ratio(0.0, -2)),
+    _row("coupling.torque_ratio", "coupling.speed_ratio", "coupling.torque_ratio", made=_by_ratio(1.0, 1)),
     _row("coupling.lock_gear", "coupling.lock_up_gear", "coupling.lock_up_capacity", made=_lock_gear),
     _row("coupling.lock_ratio", "coupling.lock_up_speed_ratio"),
     _row("gearbox.count", "gearbox.ratios", made=len),
