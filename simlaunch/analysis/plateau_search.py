@@ -112,6 +112,11 @@ def _cost(point: Point) -> float:
     return (point.score if isfinite(point.score) else 1e3) + _TAIL * over + (SAME_TIME if over else 0.0)
 
 
+def _soundest(point: Point) -> tuple[bool, float]:
+    """Order in which no curve that breaks a limit stands before one that does not, however quick it is."""
+    return (not point.sound, _cost(point))
+
+
 # --- the search ---
 
 
@@ -249,7 +254,7 @@ def met_near_the_best(space: SearchSpace, points: Sequence[Point]) -> list[Point
         Those points and all that were met, the best first.
     """
     known = [*points, *_evolved(space, min(points, key=_cost))]
-    return sorted([*known, *_polished(space, known)], key=_cost)
+    return sorted([*known, *_polished(space, known)], key=_soundest)
 
 
 def _lowest_that_pays(space: SearchSpace, points: Sequence[Point], met: Sequence[Point]) -> Point:
