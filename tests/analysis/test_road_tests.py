@@ -38,7 +38,9 @@ def test_a_scenario_describes_its_own() -> None:
     assert found[0].label == "out of the bend"
     assert (found[0].kind, found[0].end) == (Kind.ROLL_DISTANCE, 200.0)
     roll = found[0].roll
-    assert roll == Roll(pytest.approx(70.0 / 3.6), 3, shifting=False, boost=0.4)
+    assert roll is not None
+    assert roll == Roll(roll.speed, 3, shifting=False, boost=0.4)
+    assert roll.speed == pytest.approx(70.0 / 3.6)
     assert [test.label for test in found].count("roll 60 mph to 130 mph") == 1
 
 

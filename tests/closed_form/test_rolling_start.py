@@ -133,7 +133,7 @@ def test_elasticity_by_the_force_diagram(gear: int) -> None:
     expected, _ = quad(needed, start, end)
     assert mark(run.trace, target).time == pytest.approx(
         expected, rel=0.01
-    )  # what slip is left, and lift, are left out by hand
+    )  # slip and lift are left out by hand
 
 
 @pytest.mark.parametrize("scenario", [COUPE, GRIP, SALOON], ids=["clutch", "two clutches", "converter"])
