@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, isfinite
 from typing import NamedTuple
 
@@ -148,6 +148,7 @@ class SearchSpace:
         self.top = self._highest()
         self.within_grip = within_grip
         self.ceilings = self._ceilings() if within_grip else (inf,) * int(car.gearbox.count)
+        self._known: dict[bytes, Point] = {}
 
     def _ceilings(self) -> tuple[float, ...]:
         """Most torque that the tyres can use in each gear at any engine speed; infinite above every plateau [N m]."""
@@ -262,8 +263,15 @@ class SearchSpace:
         return many
 
     def launched(self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None) -> list[Point]:
-        """Curves of these shapes, launched."""
-        return self.points(shapes, self.cars(shapes, gear_limits))
+        """Curves of these shapes, launched; one that was launched before, even under another shape, is not again."""
+        if gear_limits is not None:
+            return self.points(shapes, self.cars(shapes, gear_limits))
+        curves = [self.torque(shape).tobytes() for shape in shapes]
+        new = {curve: shape for curve, shape in zip(curves, shapes, strict=True) if curve not in self._known}
+        if new:
+            wanted = list(new.values())
+            self._known.update(zip(new, self.points(wanted, self.cars(wanted)), strict=True))
+        return [replace(self._known[curve], shape=shape) for curve, shape in zip(curves, shapes, strict=True)]
 
     def points(self, shapes: Sequence[Shape], cars: Cars) -> list[Point]:
         """What launches of some cars come to."""

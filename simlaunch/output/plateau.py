@@ -146,18 +146,13 @@ def tables(result: PlateauResult, system: System) -> tuple[Table, ...]:
 
 def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> str:
     gap = found.chosen.score - found.wish.score
-    speeds = [numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (found.chosen.shape.start, found.chosen.shape.end)]
-    height = numbers.with_unit(found.chosen.shape.height, Dimension.TORQUE)
     if not isfinite(gap):
         told = f"while {named(result.wish)} does not get there"
     elif abs(gap) < SAME_TIME:
         told = f"as quick as {named(result.wish)}"
     else:
         told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
-    shape = f"a plateau of {height} from {speeds[0]} to {speeds[1]} rpm"
-    if found.chosen.shape.end <= found.chosen.shape.start * 1.001:
-        shape = f"a peak of {height} at {speeds[0]} rpm"
-    return f"the highest plateau that pays is {shape}: {found.chosen.score:.3f} s, {told}"
+    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {told}"
 
 
 def cheaper(found: Plateau) -> Point | None:
@@ -169,27 +164,44 @@ def cheaper(found: Plateau) -> Point | None:
     return below[-1] if below else None
 
 
-def _trade(found: Plateau) -> str:
+def _without_limits(found: Plateau) -> str:
+    """Said of a curve that was launched without the torque limits that were sought for gears."""
+    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
+    return ", both without torque limits by gear" if sought else ""
+
+
+def _trade(found: Plateau, numbers: Numbers) -> str:
+    """What a lower plateau spares the gearbox, and costs."""
     less = cheaper(found)
     if less is None:
         return ""
     share = 1.0 - less.strain / found.unlimited.strain
     cost = less.score - found.unlimited.score
-    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
-    apart = " (without torque limits by gear)" if sought else ""
-    return f"{100.0 * share:.0f} % less torque at the gearbox input costs {max(cost, 0.0):.3f} s{apart}"
+    told = "as quick" if cost < SAME_TIME else f"{cost:.3f} s slower"
+    return (
+        f"{_held(less, numbers)} takes {100.0 * share:.0f} % less torque at the gearbox input than "
+        f"{_held(found.unlimited, numbers)}, and is {told}{_without_limits(found)}"
+    )
+
+
+def _held(point: Point, numbers: Numbers) -> str:
+    """A plateau by its height and its ends, or a peak by its place."""
+    height, shape = numbers.with_unit(point.shape.height, Dimension.TORQUE), point.shape
+    start, end = (numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (shape.start, shape.end))
+    if shape.end <= shape.start * 1.001:
+        return f"a peak of {height} at {start} rpm"
+    return f"a plateau of {height} from {start} to {end} rpm"
 
 
 def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
-    more = f"{100.0 * (LIFTED - 1.0):.0f} % more"
+    lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
     told = [
-        f"without the {name} {saving:.3f} s"
-        if name.startswith(RATING)
-        else f"{more} {_limit_words(name)} {saving:.3f} s"
+        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name)}'} makes the quickest plateau at "
+        f"least {saving:.3f} s quicker"
         for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
     ]
-    return f"what binds, and what it would gain at least if lifted alone: {'; '.join(told)}" if told else ""
+    return f"with all other limits as they are, {', and '.join(told)}" if told else ""
 
 
 def _limit_words(name: str) -> str:
@@ -201,13 +213,13 @@ def _begins(found: Plateau, numbers: Numbers) -> str:
     earlier, paying = found.earlier, found.unlimited
     if earlier is None:
         return ""
-    speed = numbers.plain(earlier.shape.start, Dimension.ROTATIONAL_SPEED)
-    since = f"rise and envelope leave room for a start at {speed} rpm"
+    since = f"{_held(earlier, numbers)}, which begins as early as rise and envelope allow,"
     if not isfinite(earlier.score):
-        return f"{since}, but the car would not get there"
+        return f"{since} does not reach every target"
     if earlier.broken:
-        return f"{since}, but it would ask too much of {next(iter(earlier.broken))}"
-    return f"{since}; it would cost {earlier.score - paying.score:.3f} s"
+        return f"{since} asks too much of {next(iter(earlier.broken))}"
+    cost = earlier.score - paying.score
+    return f"{since} is {cost:.3f} s slower than {_held(paying, numbers)}{_without_limits(found)}"
 
 
 def _wants(each: WantedFinalDrive) -> str:
@@ -226,7 +238,7 @@ def _wants(each: WantedFinalDrive) -> str:
 def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     """What was found, in plain sentences."""
     numbers, found = Numbers(system), result.first
-    told = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found)]
+    told = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found, numbers)]
     if len(result.by_gear_set) > 1:
         best = result.best
         gain = found.chosen.score - result.by_gear_set[best].chosen.score

@@ -34,7 +34,7 @@ from simlaunch.analysis.targets import target_named
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.plateau import curve_csv, verdict
+from simlaunch.output.plateau import cheaper, curve_csv, verdict
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.curve_file import read_curve, read_footing
@@ -312,7 +312,11 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
     first, *rest = verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
-    assert any("less torque at the gearbox input costs" in sentence for sentence in rest)
+    less = cheaper(answer)
+    assert less is not None
+    (spared,) = [sentence for sentence in rest if "less torque at the gearbox input than" in sentence]
+    assert f"of {less.shape.height:.0f} N m" in spared
+    assert f"is {less.score - answer.chosen.score:.3f} s slower." in spared
 
 
 @pytest.mark.parametrize(

@@ -10,12 +10,14 @@ import numpy as np
 import pytest
 
 from cars import coupe
-from simlaunch.analysis.launches import Aim
+from simlaunch.analysis import plateau_search_space
+from simlaunch.analysis.launches import Aim, Cars, measure_all
 from simlaunch.analysis.limits import ENVELOPE, POWER, RISE, TORQUE, Envelope, Limits, limits_of
 from simlaunch.analysis.plateau import PlateauResult
 from simlaunch.analysis.plateau_search import Plateau, highest_plateau, met_near_the_best
-from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, SearchSpace
+from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, SearchSpace, Shape
 from simlaunch.errors import ScenarioError, UsageError
+from simlaunch.metrics.many import Measured
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import verdict
 from simlaunch.parameters.fill import lower
@@ -114,10 +116,16 @@ def test_no_earlier_start_is_as_quick(case: object) -> None:
 def test_an_earlier_start_that_costs_time_is_told_with_its_cost() -> None:
     _space, answer = held()
     told = verdict(PlateauResult(road(), "peak", Pedal.FULL, DASH, {"as described": answer}, {}), System.METRIC)
-    begins = [sentence for sentence in told if sentence.startswith("Rise and envelope leave room")]
+    begins = [sentence for sentence in told if "begins as early as rise and envelope allow" in sentence]
     assert bool(begins) == (answer.earlier is not None)
     if answer.earlier is not None and answer.earlier.sound:
-        assert f"{answer.earlier.score - answer.chosen.score:.3f} s" in begins[0]
+        height, end = f"{answer.chosen.shape.height:.0f} N m", f"{answer.chosen.shape.end / RPM:.0f} rpm"
+        early, late = (f"{each.shape.start / RPM:.0f}" for each in (answer.earlier, answer.chosen))
+        assert begins[0] == (
+            f"A plateau of {height} from {early} to {end}, which begins as early as rise and envelope allow, is "
+            f"{answer.earlier.score - answer.chosen.score:.3f} s slower than a plateau of {height} from {late} to "
+            f"{end}."
+        )
 
 
 # --- what binds ---
@@ -143,9 +151,9 @@ def test_the_cap_that_the_curve_lies_on_is_named() -> None:
     (told,) = [
         sentence
         for sentence in verdict(PlateauResult(road(), "peak", Pedal.FULL, DASH, {"": answer}, {}), System.METRIC)
-        if sentence.startswith("What binds")
+        if sentence.startswith("With all other limits as they are, ")
     ]
-    assert f"10 % more power {answer.gains[POWER]:.3f} s" in told
+    assert f"10 % more power makes the quickest plateau at least {answer.gains[POWER]:.3f} s quicker" in told
 
 
 def test_where_more_gains_no_time_no_cap_holds_time_back() -> None:
@@ -158,6 +166,34 @@ def test_where_more_gains_no_time_no_cap_holds_time_back() -> None:
 
 
 # --- the search ---
+
+
+def test_no_curve_is_launched_twice(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Shapes that the caps cut to one curve are one launch, and give what each gives by itself."""
+    space = SearchSpace(coupe(), Limits(power=240e3), DASH)
+    late = Shape(420.0, 400.0, 600.0)  # 240 kW are reached at 571 rad/s
+    shapes = [late, late, late._replace(end=610.0), Shape(320.0, 400.0, 600.0)]
+    launched: list[int] = []
+
+    def counted(cars: Cars, *rest: object) -> Measured:
+        launched.append(len(cars))
+        return measure_all(cars, *rest)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(plateau_search_space, "measure_all", counted)
+    first, again = space.launched(shapes), space.launched(shapes)
+    assert launched == [2]
+    assert first == again
+    assert [point.shape for point in first] == shapes
+    alone = SearchSpace(coupe(), Limits(power=240e3), DASH)
+    assert repr(alone.points(shapes, alone.cars(shapes))) == repr(first)
+
+
+def test_time_moves_evenly_with_the_height_where_tyres_spin() -> None:
+    """A step of 1 N m never moved a shift by half a second: a search cannot tell which way is better otherwise."""
+    space = SearchSpace(coupe(), Limits(power=275e3), Aim((Target("1/4 mile", Kind.DISTANCE, 0.0, 402.336),), (1.0,)))
+    points = space.launched([space.shape(height, 0.5, 0.5) for height in np.arange(430.0, 480.0)])
+    assert max(point.spin for point in points) > 2.0
+    assert float(np.abs(np.diff([point.score for point in points])).max()) < 0.05
 
 
 def test_no_shape_beside_the_answer_is_quicker_where_grip_is_high() -> None:
