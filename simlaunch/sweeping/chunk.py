@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import extra_targets, goal
 from simlaunch.compiled import publish, source_hash
-from simlaunch.metrics.many import Column, columns, measure_many
+from simlaunch.metrics.many import Measure, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
@@ -166,7 +166,7 @@ class Prepared:
     scenario: Scenario
     caster: Caster
     targets: tuple[Target, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[Measure, ...]
     goal: str
     casting: threading.Lock = field(default_factory=threading.Lock)
 
@@ -261,22 +261,12 @@ class Study:
     def measures(self) -> tuple[Measure, ...]:
         """The columns of measures."""
         return tuple(
-            Measure(entry["name"], Dimension(entry["dimension"]) if entry["dimension"] else None, entry["label"])
-            for entry in json.loads(self.columns)
+            Measure(entry["name"], Dimension(entry["dimension"]), entry["label"]) for entry in json.loads(self.columns)
         )
 
     def chunk(self, number: int) -> tuple[int, int]:
         """First and last number of a chunk."""
         return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A column of measures: its name, its kind of quantity, and its label in print."""
-
-    name: str
-    dimension: Dimension | None
-    label: str
 
 
 def study_of(spec: Spec, asked: str = "{}") -> Study:

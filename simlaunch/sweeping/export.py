@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError, plain
+from simlaunch.metrics.many import Measure
 from simlaunch.sweeping.axes import Axis, Kind
-from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.ranking import Order
 from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, kinds

@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.metrics.many import Measure
 from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweeping.axes import Axis, Kind, called, choices
-from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.store import Reader, identifier
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, read
