@@ -86,7 +86,7 @@ def _glossary_page() -> str:
         for name, word in sorted(words().items(), key=lambda each: each[0].lower())
     )
     quantities = (
-        f"### {group}\n\n"
+        f"### {group.replace('_', ' ')}\n\n"
         + "\n".join(_item(f"**{_unfilled(each.label)}** (`{each.key}`): {each.meaning}") for each in entries.values())
         + "\n"
         for group, entries in groups().items()
