@@ -47,18 +47,7 @@ class Window:
 
 
 def windows(trace: Trace) -> tuple[Window, ...]:
-    """The launch itself and every shift.
-
-    Parameters
-    ----------
-    trace : Trace
-        The launch.
-
-    Returns
-    -------
-    tuple of Window
-        In order; each ends where the next begins at the latest.
-    """
+    """The launch itself and every shift, in order; each ends where the next begins at the latest."""
     return tuple(_windows(trace))
 
 

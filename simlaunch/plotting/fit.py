@@ -28,18 +28,6 @@ from simlaunch.units.spelling import Dimension
 def residual_figure(found: FittedRun, system: str) -> Figure:
     """Speed of a log and of the car fitted to it, and what is left over.
 
-    Parameters
-    ----------
-    found : FittedRun
-        One log of a fit.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Two panels over time.
-
     Raises
     ------
     UsageError

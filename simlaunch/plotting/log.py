@@ -26,18 +26,6 @@ from simlaunch.units.spelling import Dimension
 def log_figure(logged: LoggedRun, system: str) -> Figure:
     """A logged run over time.
 
-    Parameters
-    ----------
-    logged : LoggedRun
-        The run.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        A panel for speed, and one for engine speed where it was logged.
-
     Raises
     ------
     UsageError

@@ -53,18 +53,6 @@ _PEDALS = {Pedal.FULL: "full pedal", Pedal.HELD_SLIP: "held slip"}
 def run_figure(simulation: Simulation, system: str) -> Figure:
     """One run over time, its shifts marked in every panel.
 
-    Parameters
-    ----------
-    simulation : Simulation
-        The run.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Five panels over one time axis.
-
     Raises
     ------
     UsageError
@@ -107,18 +95,6 @@ SHIFT_STYLE = LineStyle(INK, (), 0.0, "v", hollow=True)
 @in_our_look
 def unfolding_figure(comparison: Comparison, system: str) -> Figure:
     """How two runs with full pedal unfold: speed, gap and slip over one time axis, every shift marked.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        Its first pair is drawn.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Three panels over one time axis.
 
     Raises
     ------

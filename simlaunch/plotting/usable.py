@@ -47,18 +47,6 @@ _MOST_NAMED = 3
 def usable_figure(usable: UsableTorque, system: str) -> Figure:
     """Curves against the usable torque of each gear; what stands above the lowest ceiling is hatched.
 
-    Parameters
-    ----------
-    usable : UsableTorque
-        Curves and ceilings.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        One panel.
-
     Raises
     ------
     UsageError

@@ -38,18 +38,6 @@ _MILLI = 1e3
 def worth_figure(found: GearSetWorth, system: str) -> Figure:
     """The curve shaded by what torque is worth, hatched where more of it costs time, and the worth of every band.
 
-    Parameters
-    ----------
-    found : GearSetWorth
-        What torque is worth.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Two panels, one above the other.
-
     Raises
     ------
     UsageError

@@ -173,18 +173,7 @@ class Prepared:
 
 @lru_cache(maxsize=4)
 def prepared(spec: Spec) -> Prepared:
-    """Scenario, casting and measures of a sweep; made once in each process.
-
-    Parameters
-    ----------
-    spec : Spec
-        The sweep.
-
-    Returns
-    -------
-    Prepared
-        To be shared between threads.
-    """
+    """Scenario, casting and measures of a sweep; made once in each process, and shared by its threads."""
     scenario = from_mapping(json.loads(spec.scenario), "scenario of the sweep")
     targets = _distinct((*STANDARD, *extra_targets(scenario)))
     aim = goal(scenario)
@@ -383,20 +372,7 @@ class Pace:
 
 
 def pace(spec: Spec, at_most: float = 0.4) -> Pace:
-    """Speed of launches on one core of this machine, from trial launches all over the sweep.
-
-    Parameters
-    ----------
-    spec : Spec
-        The sweep.
-    at_most : float
-        Time after which trials end [s].
-
-    Returns
-    -------
-    Pace
-        Time for compiling is left out.
-    """
+    """Speed of launches on one core, from trials all over the sweep that end after so long [s]; compiling left out."""
     size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
     publish()
