@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from unicodedata import east_asian_width
 
 WIDTH = 80
+NOT_REACHED = "-"
+"""Stands in a cell for a number that there is not."""
 _GAP = 2
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _GOES_ON = " \\"
@@ -178,7 +180,7 @@ def _cell(text: str) -> str:
 
 
 def _value(text: str) -> str:
-    return "" if text == "-" else text
+    return "" if text == NOT_REACHED else text
 
 
 def _full_labels(table: Table) -> list[str]:

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isnan
 
+from simlaunch.analysis.limits import PART_AT
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
+from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
 from simlaunch.output.groups import rows as group_rows
@@ -62,13 +64,14 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
-    wear = tuple(_worn(each, numbers) for each in found.relative_wear(k))
+    by_gear = PART_AT[parts[0].place] is Part.GEARBOX_INPUT
+    wear = tuple(_worn(each, numbers, by_gear=by_gear) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 
-def _worn(wear: Wear, numbers: Numbers) -> str:
-    return numbers.times(wear.ratio) + (f", {wear.piece}" if wear.piece.startswith("gear") else "")
+def _worn(wear: Wear, numbers: Numbers, *, by_gear: bool) -> str:
+    return numbers.times(wear.ratio) + (f", {wear.piece}" if by_gear and wear.piece else "")
 
 
 def _part_title(part: PartLoad, numbers: Numbers) -> str:
