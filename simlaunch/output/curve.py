@@ -11,7 +11,7 @@ from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import AirNeed, EngineFigures
 from simlaunch.output.as_json import Object, group_object, number
 from simlaunch.output.groups import cells, heads, table
-from simlaunch.output.layout import Row, Table, paragraph, tables_text
+from simlaunch.output.layout import Row, Table, block, tables_text
 from simlaunch.output.words import Numbers
 from simlaunch.quantities import reported
 from simlaunch.readers.curve import CurveAccount, PullAccount
@@ -130,10 +130,6 @@ def _engine(account: CurveAccount, figures: EngineFigures, numbers: Numbers) -> 
         yield f"air needed at peak power: {flow}, with fuel consumption {consumption}, air-fuel ratio {ratio}{taken}"
 
 
-def _block(title: str, lines: Iterator[str] | tuple[str, ...]) -> str:
-    return "\n".join([title, *(paragraph(line, "    ") for line in lines)])
-
-
 def summary(curve: DynoCurve, system: System) -> str:
     """Peak torque and peak power with their engine speeds."""
     numbers, torque, power = Numbers(system), curve.engine.peak_torque, curve.engine.peak_power
@@ -149,16 +145,13 @@ def text(curve: DynoCurve, system: System) -> str:
     numbers, account, figures = Numbers(system), curve.account, curve.engine
     pulls, peaks = _pulls(account, numbers), _peaks(figures, numbers)
     blocks = [
-        _block("Understood", account.understood),
-        _block("Rows", _rows(account)),
+        *block("Understood", account.understood),
+        *block("Rows", _rows(account)),
         *tables_text([pulls, _points(account, _few_points(account), numbers), peaks]),
-        _block("What was done", _done(account, numbers)),
+        *block("What was done", _done(account, numbers)),
+        *block("Engine", _engine(account, figures, numbers)),
+        *block("Worth knowing", account.notes),
     ]
-    engine = tuple(_engine(account, figures, numbers))
-    if engine:
-        blocks.append(_block("Engine", engine))
-    if account.notes:
-        blocks.append(_block("Worth knowing", account.notes))
     return "\n\n".join(blocks)
 
 

@@ -17,7 +17,7 @@ from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
 from simlaunch.output.as_json import Object, group_object, listed, number
 from simlaunch.output.groups import cells
 from simlaunch.output.groups import columns as group_columns
-from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.layout import Row, Table, block, clean, paragraph, short, tables_text
 from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers
 from simlaunch.quantities import Reported, quantity, reported
 from simlaunch.readers.delimited import shown
@@ -206,10 +206,6 @@ def _apart(fit: Fit) -> list[str]:
     return [f"{told}; {condition}", *words]
 
 
-def _block(title: str, lines: list[str] | tuple[str, ...]) -> list[str]:
-    return ["\n".join([title, *(paragraph(line, "    ") for line in lines)])] if lines else []
-
-
 def _source(found: FittedRun, label: str) -> str:
     run = found.run
     drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
@@ -286,13 +282,13 @@ def text(fit: Fit, system: System) -> str:
         sources.append(_source(fit.left_out, ", left out"))
     blocks = [
         paragraph(head),
-        *_block("Fitted to", sources),
+        *block("Fitted to", sources),
         paragraph(_MEANING),
         paragraph(_FIT_OF),
         *tables_text(_printed(fit, system)),
-        *_block("What the logs cannot tell", _apart(fit)),
-        *_block("Worth knowing", fit.notes),
-        *_block("Warnings", fit.warnings),
+        *block("What the logs cannot tell", _apart(fit)),
+        *block("Worth knowing", fit.notes),
+        *block("Warnings", fit.warnings),
         f"Verdict\n{paragraph(summary(fit, system))}",
     ]
     return "\n\n".join(blocks)

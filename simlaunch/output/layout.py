@@ -89,6 +89,12 @@ def paragraph(text: str, indent: str = "") -> str:
     return "\n".join(_wrapped(clean(text), indent))
 
 
+def block(title: str, lines: Iterable[str]) -> list[str]:
+    """A title and the lines below it, their own further lines indented; nothing where there are no lines."""
+    wrapped = [paragraph(line, "    ") for line in lines]
+    return ["\n".join([title, *wrapped])] if wrapped else []
+
+
 def _wrapped(text: str, indent: str) -> list[str]:
     room = WIDTH - any(columns(c) == 2 for c in text)  # a word may be broken between the two columns of a character
     filler = textwrap.TextWrapper(room, subsequent_indent=indent, break_long_words=True, break_on_hyphens=False)
