@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
     from simlaunch.scenario.reading import load
+    from simlaunch.simulation.events import EventKind
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
     from simlaunch.sweeping.study import SweepResult, open_sweep, sweep
@@ -64,6 +65,7 @@ _HOME = {
     "Method": "simlaunch.simulation.run",
     "Outcome": "simlaunch.simulation.run",
     "Trace": "simlaunch.simulation.trace",
+    "EventKind": "simlaunch.simulation.events",
     "Measures": "simlaunch.metrics.summary",
     "check": "simlaunch.analysis.check",
     "Check": "simlaunch.analysis.check",
@@ -98,6 +100,7 @@ __all__ = [
     "Correction",
     "CurveOptions",
     "DrivelineLoads",
+    "EventKind",
     "Fit",
     "InputError",
     "LogOptions",

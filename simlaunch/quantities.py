@@ -104,6 +104,14 @@ def key(name: str, dimension: Dimension) -> str:
     return f"{name}_{unit}" if unit else name
 
 
+_ABOUT = "about"
+
+
+@cache
+def _tables() -> Mapping[str, Mapping[str, Any]]:
+    return tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+
+
 def _quantity(name: str, entry: Mapping[str, Any]) -> Reported:
     dimension, per = entry["dimension"], entry.get("per")
     own = dimension == "any"
@@ -124,10 +132,15 @@ def _quantity(name: str, entry: Mapping[str, Any]) -> Reported:
 @cache
 def groups() -> Mapping[str, Mapping[str, Reported]]:
     """Every reported quantity by group and name, as read from `quantities.toml`."""
-    tables = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
     return {
-        group: {name: _quantity(name, entry) for name, entry in entries.items()} for group, entries in tables.items()
+        group: {name: _quantity(name, entry) for name, entry in entries.items() if name != _ABOUT}
+        for group, entries in _tables().items()
     }
+
+
+def about(group: str) -> str:
+    """Where a group is reported, in a sentence."""
+    return str(_tables()[group][_ABOUT])
 
 
 def reported(group: str, only: Sequence[str] | None = None) -> Mapping[str, Reported]:

@@ -205,22 +205,7 @@ class Use:
 
 
 def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
-    """Where the engine of a launch runs while it is timed.
-
-    Parameters
-    ----------
-    base : Stretch
-        The launch.
-    middles : ndarray, shape (n,)
-        Middles of the bands [rad/s].
-    target : Target
-        What is timed.
-
-    Returns
-    -------
-    Use
-        Every sample counts for the band whose middle is nearest.
-    """
+    """Where the engine runs while it is timed; every sample counts for the band whose middle is nearest."""
     rows = base.timed(target)
     speeds, past = base.state[rows, at.ENGINE_SPEED], base.spin_margin[rows] > 0.0
     lasting = np.diff(base.time[rows], append=base.time[rows][-1:])

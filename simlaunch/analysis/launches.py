@@ -57,18 +57,7 @@ def make_ready(car: Record, targets: Sequence[Target]) -> float:
 
 
 def as_many(cars: Sequence[Record]) -> Cars:
-    """Records of single cars as one array.
-
-    Parameters
-    ----------
-    cars : sequence of Record
-        The cars.
-
-    Returns
-    -------
-    ndarray of CAR, shape (n,)
-        Copies, in order.
-    """
+    """Records of single cars as one array."""
     many: Cars = np.zeros(len(cars), CAR)
     for place, car in enumerate(cars):
         many[place] = car

@@ -28,18 +28,23 @@ _AT_CAPACITY = 0.999  # share of its capacity from which a clutch counts as bein
 _SLIPS = 1.0  # difference of speeds from which a clutch counts as slipping [rad/s]
 _MULTIPLIED = 1.05  # torque behind a converter over that before it, from which it is said to multiply [-]
 _BEFORE = 0.1  # a shock in the driveline follows its cause within this time [s]
-LAUNCH = "launch"
 
 
 @dataclass(frozen=True)
 class Window:
     """An event of a launch, from its begin until nothing rings any more."""
 
-    name: str
+    gear: int | None
+    """Gear that a shift leaves; None for the launch itself."""
     begin: float
     """[s]"""
     end: float
     """[s]"""
+
+    @property
+    def name(self) -> str:
+        """What it is called."""
+        return "launch" if self.gear is None else f"{self.gear}-{self.gear + 1} shift"
 
     def holds(self, time: float) -> bool:
         """Whether a time falls into it."""
@@ -47,18 +52,7 @@ class Window:
 
 
 def windows(trace: Trace) -> tuple[Window, ...]:
-    """The launch itself and every shift.
-
-    Parameters
-    ----------
-    trace : Trace
-        The launch.
-
-    Returns
-    -------
-    tuple of Window
-        In order; each ends where the next begins at the latest.
-    """
+    """The launch itself and every shift, in order; each ends where the next begins at the latest."""
     return tuple(_windows(trace))
 
 
@@ -69,11 +63,11 @@ def _windows(trace: Trace) -> Iterator[Window]:
         closing = [time for time in (*meets, *closes) if begin < time < limit]
         if begin == -inf:
             closing = [time for time in meets if time < limit][:1]
-            yield Window(LAUNCH, begin, min(limit, closing[0] + SETTLING if closing else limit))
+            yield Window(None, begin, min(limit, closing[0] + SETTLING if closing else limit))
             continue
         first = [time for time in closing if time <= begin + _LONGEST]
         gear = round(float(trace["gear"][max(int(np.searchsorted(trace.time, begin)) - 1, 0)]))
-        yield Window(f"{gear}-{gear + 1} shift", begin, min(limit, max(first, default=begin) + SETTLING))
+        yield Window(gear, begin, min(limit, max(first, default=begin) + SETTLING))
 
 
 _LONGEST = 2.0  # speeds that meet later than this belong to no shift any more [s]
@@ -120,7 +114,7 @@ class PeakEvents:
         converter = isinstance(self.scenario.coupling, TorqueConverter)
         near = (trace.time >= peak.time - _BEFORE) & (trace.time <= peak.time)
         carried = np.abs(trace["coupling_torque"][near])
-        if converter and window.name == LAUNCH:
+        if converter and window.gear is None:
             behind = np.abs(trace["gearbox_input_torque"][near])
             multiplies = behind[-1] > _MULTIPLIED * carried[-1]
             return PeakEvent(window.name, "converter multiplies torque" if multiplies else "")
@@ -139,7 +133,7 @@ class PeakEvents:
         """Whether a weaker clutch lowers the peak in the same event, by half of its own loss at least."""
         if self._weakened is None:
             return False
-        other = next((each for each in windows(self._weakened) if each.name == window.name), None)
+        other = next((each for each in windows(self._weakened) if each.gear == window.gear), None)
         if other is None:
             return False
         within = (self._weakened.time >= other.begin) & (self._weakened.time <= other.end)

@@ -150,20 +150,7 @@ class _Front:
 
 
 def best_of_each(space: SearchSpace, heights: Sequence[float]) -> list[Point]:
-    """The quickest plateau of each of some heights.
-
-    Parameters
-    ----------
-    space : SearchSpace
-        What can be chosen.
-    heights : sequence of float
-        Torques [N m].
-
-    Returns
-    -------
-    list of Point
-        One for each height, sound if any that was met is.
-    """
+    """The quickest plateau of each of some heights, sound where any that was met is."""
     return _Front(space, heights).best
 
 

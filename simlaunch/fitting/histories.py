@@ -163,15 +163,7 @@ class Runner:
 
 
 def last_until(car: Record, time: float) -> None:
-    """Let a run end after a time, and not before.
-
-    Parameters
-    ----------
-    car : Record
-        The car, changed in place.
-    time : float
-        Time [s].
-    """
+    """Let a run end after a time, and not before."""
     car.run.stop_distance, car.run.stop_speed, car.run.time_limit = 1e9, 0.0, time
 
 
@@ -200,36 +192,14 @@ class RoadLoad:
     effective_mass: float
 
     def time_between(self, start: float, end: float) -> float:
-        """Time to slow from one speed to another.
-
-        Parameters
-        ----------
-        start, end : float
-            Speeds [m/s].
-
-        Returns
-        -------
-        float
-            Time [s].
-        """
+        """Time to slow from one speed to another [s]."""
         speed = np.linspace(end, start, _FINE)
         force = self.constant + (self.linear + self.square * speed) * speed
         return float(cumulative_simpson(self.effective_mass / force, x=speed)[-1])
 
 
 def effective_mass(car: Record) -> float:
-    """Mass of a car with its wheels and what turns with them, the gearbox in neutral.
-
-    Parameters
-    ----------
-    car : Record
-        The car.
-
-    Returns
-    -------
-    float
-        Mass [kg].
-    """
+    """Mass of a car with its wheels and what turns with them, the gearbox in neutral [kg]."""
     wheels = sum(end.axle_inertia / end.radius**2 for end in (car.front, car.rear))
     return float(car.body.mass + wheels + car.drive.inertia / driven_radius(car.front, car.rear, car.drive) ** 2)
 

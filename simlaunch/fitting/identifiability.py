@@ -71,20 +71,7 @@ class Apartness:
 
 
 def without(information: Array, kept: NDArray[np.bool_]) -> Array:
-    """Information on some unknowns when the others are not known.
-
-    Parameters
-    ----------
-    information : ndarray, shape (n, n)
-        On all unknowns.
-    kept : ndarray of bool, shape (n,)
-        Those that are asked for.
-
-    Returns
-    -------
-    ndarray, shape (k, k)
-        Schur complement.
-    """
+    """Information on some unknowns when the others are not known: the Schur complement."""
     a, b = information[np.ix_(kept, kept)], information[np.ix_(kept, ~kept)]
     return np.asarray(a - b @ np.linalg.pinv(information[np.ix_(~kept, ~kept)], rcond=1e-12, hermitian=True) @ b.T)
 

@@ -290,18 +290,7 @@ def _as_measured(time: Array, values: Array) -> tuple[Array, Array]:
 
 
 def resolution(values: Array) -> float:
-    """Smallest step between values that differ.
-
-    Parameters
-    ----------
-    values : ndarray, shape (n,)
-        Samples.
-
-    Returns
-    -------
-    float
-        In their unit; 0 where all are the same.
-    """
+    """Smallest step between values that differ; 0 where all are the same."""
     gaps = np.diff(np.unique(np.round(values, 9)))
     gaps = gaps[gaps > 1e-9]
     return float(gaps.min()) if gaps.size else 0.0

@@ -241,24 +241,7 @@ def column_names(problem: Problem) -> list[str]:
 def warnings_of(
     problem: Problem, solution: Solution, told: Sequence[FittedRun], fitted: Sequence[Fitted]
 ) -> tuple[str, ...]:
-    """What speaks against a fit, a sentence each.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    solution : Solution
-        Its solution.
-    told : sequence of FittedRun
-        The logs beside the car.
-    fitted : sequence of Fitted
-        The values.
-
-    Returns
-    -------
-    tuple of str
-        Empty where nothing does.
-    """
+    """What speaks against a fit, a sentence each."""
     logs = [f"{_label(told, i)}{line}" for i, each in enumerate(told) for line in each.run.log.warnings]
     return (
         *logs,

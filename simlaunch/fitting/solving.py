@@ -113,20 +113,7 @@ def _loss(data: int) -> Callable[[Array], Array]:
 
 
 def aligned(problem: Problem, x: Array) -> Array:
-    """Unknowns with the values of the car as they are, and the clocks of the logs that suit them best.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    x : ndarray, shape (n,)
-        Scaled unknowns.
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        The same, aligned; one launch for each log is run.
-    """
+    """Unknowns with the values of the car as they are, and the clocks of the logs that suit them best."""
     cars = np.array([column.parameter is not None for column in problem.columns])
     return search(problem, x, _ROUGH, held=cars)[0]
 

@@ -6,7 +6,7 @@ import re
 import textwrap
 from collections.abc import Iterator, Mapping
 
-from simlaunch.quantities import groups
+from simlaunch.quantities import about, groups
 from simlaunch.reporting.words import words
 from simlaunch.scenario.schema import Key, Table, tables
 from simlaunch.scenario.surroundings import surfaces
@@ -86,7 +86,7 @@ def _glossary_page() -> str:
         for name, word in sorted(words().items(), key=lambda each: each[0].lower())
     )
     quantities = (
-        f"### {group}\n\n"
+        f"### {group.replace('_', ' ')}\n\n{textwrap.fill(about(group), _WIDTH)}\n\n"
         + "\n".join(_item(f"**{_unfilled(each.label)}** (`{each.key}`): {each.meaning}") for each in entries.values())
         + "\n"
         for group, entries in groups().items()

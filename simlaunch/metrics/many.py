@@ -37,8 +37,8 @@ Codes = NDArray[np.int64]
 _MARK_NUMBERS = len(MarkNumbers._fields)
 
 
-class Column(NamedTuple):
-    """One number of a measured launch."""
+class Measure(NamedTuple):
+    """One number that is measured of a launch."""
 
     name: str
     """Stable name."""
@@ -60,7 +60,7 @@ class Measured(NamedTuple):
 # --- what is measured ---
 
 
-def _mark_columns(target: Target) -> tuple[Column | None, ...]:
+def _mark_columns(target: Target) -> tuple[Measure | None, ...]:
     """Columns of one target, in the order of `MarkNumbers`; None for what is not defined for such a target."""
     distance = target.by_distance
     defined = {
@@ -75,22 +75,22 @@ def _mark_columns(target: Target) -> tuple[Column | None, ...]:
     )
 
 
-def _column(quantity: Reported, **filled: str) -> Column:
+def _column(quantity: Reported, **filled: str) -> Measure:
     label = quantity.label.format(**filled)
-    return Column(label, quantity.dimension, label)
+    return Measure(label, quantity.dimension, label)
 
 
-def _part_columns(part: Part) -> tuple[Column, Column]:
+def _part_columns(part: Part) -> tuple[Measure, Measure]:
     found = reported("part")
     return _column(found["torque"], part=part.value), _column(found["steady"], part=part.value)
 
 
-def _time_column(target: Target) -> Column:
+def _time_column(target: Target) -> Measure:
     """The column of one target that is left where only times are wanted."""
     return _column(reported("mark")["time"], target=target.label)
 
 
-def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
+def _all_columns(targets: tuple[Target, ...]) -> tuple[Measure | None, ...]:
     """A column for every number that compiled code works out, in its order; None for those of no meaning."""
     grip, energy = reported("grip"), reported("energy")
     return (
@@ -101,7 +101,7 @@ def _all_columns(targets: tuple[Target, ...]) -> tuple[Column | None, ...]:
     )
 
 
-def columns(targets: tuple[Target, ...], *, times_only: bool = False) -> tuple[Column, ...]:
+def columns(targets: tuple[Target, ...], *, times_only: bool = False) -> tuple[Measure, ...]:
     """What is measured on each of many launches: marks, use of grip, energies, torque of parts.
 
     Parameters
@@ -113,7 +113,7 @@ def columns(targets: tuple[Target, ...], *, times_only: bool = False) -> tuple[C
 
     Returns
     -------
-    tuple of Column
+    tuple of Measure
         In the order of the numbers of a row.
     """
     if times_only:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,16 +11,11 @@ from simlaunch.analysis.check import Check
 from simlaunch.errors import Fault
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
-from simlaunch.output.layout import Row, Table, paragraph, short
+from simlaunch.output.layout import Row, Table, block, short
 from simlaunch.output.words import Numbers, named
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Record
 from simlaunch.units.spelling import Dimension, System
-
-
-def _listed(entries: Iterable[tuple[str, str]]) -> Iterator[str]:
-    for key, text in entries:
-        yield paragraph(f"{key}: {text}", "    ")
 
 
 def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
@@ -54,13 +49,14 @@ def tables(check: Check, system: System) -> tuple[Table, ...]:
 def text(check: Check, system: System) -> str:
     """What a check of a sound scenario found, as text of 80 columns."""
     numbers = Numbers(system)
-    blocks = [f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound."]
-    if check.defaults:
-        listed = _listed((d.key, f"{d.value} ({d.origin})") for d in check.defaults)
-        blocks.append("\n".join(["Defaults in use, and where they come from", *listed]))
-    blocks.append("\n".join(["Worked out for the launch", *_listed(_derived(check.cars, numbers))]))
-    if check.warnings:
-        blocks.append("\n".join(["Possible, but seldom meant", *(paragraph(w, "    ") for w in check.warnings)]))
+    defaults = (f"{d.key}: {d.value} ({d.origin})" for d in check.defaults)
+    derived = (f"{key}: {text}" for key, text in _derived(check.cars, numbers))
+    blocks = [
+        f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound.",
+        *block("Defaults in use, and where they come from", defaults),
+        *block("Worked out for the launch", derived),
+        *block("Possible, but seldom meant", check.warnings),
+    ]
     return "\n\n".join(blocks)
 
 

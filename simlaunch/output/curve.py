@@ -11,12 +11,12 @@ from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import AirNeed, EngineFigures
 from simlaunch.output.as_json import Object, group_object, number
 from simlaunch.output.groups import cells, heads, table
-from simlaunch.output.layout import Row, Table, paragraph, tables_text
+from simlaunch.output.layout import Row, Table, block, tables_text
 from simlaunch.output.words import Numbers
 from simlaunch.quantities import reported
 from simlaunch.readers.curve import CurveAccount, PullAccount
-from simlaunch.readers.reference_conditions import Factor
-from simlaunch.readers.smoothing import METHOD
+from simlaunch.readers.reference_conditions import NOT_CORRECTED, Factor
+from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.spelling import Dimension, System
 
@@ -82,7 +82,7 @@ def tables(curve: DynoCurve, system: System) -> tuple[Table, ...]:
 def _bound(account: CurveAccount, numbers: Numbers) -> str:
     used = [pull for pull in account.pulls if not pull.left_out]
     bounds = [pull.bound for pull in used if pull.bound is not None]
-    if METHOD not in account.smoothing:
+    if Smoothing.SPLINE not in account.smoothing:
         return ""
     if len(bounds) < len(used):
         return "; below 60 rows in a pull no bound for the peak is stated"
@@ -101,8 +101,8 @@ def _rows(account: CurveAccount) -> Iterator[str]:
 
 
 def _done(account: CurveAccount, numbers: Numbers) -> Iterator[str]:
-    yield f"smoothing: {account.smoothing}{_bound(account, numbers)}"
-    if account.taken_back is not None and account.taken_back.why != "1, since no correction is asked for":
+    yield f"smoothing: {' and '.join(account.smoothing)}{_bound(account, numbers)}"
+    if account.taken_back is not None and account.taken_back is not NOT_CORRECTED:
         yield f"correction factor taken back: {account.taken_back.why}"
     if account.put_on is not None:
         yield f"correction factor put on: {account.put_on.why}"
@@ -130,10 +130,6 @@ def _engine(account: CurveAccount, figures: EngineFigures, numbers: Numbers) -> 
         yield f"air needed at peak power: {flow}, with fuel consumption {consumption}, air-fuel ratio {ratio}{taken}"
 
 
-def _block(title: str, lines: Iterator[str] | tuple[str, ...]) -> str:
-    return "\n".join([title, *(paragraph(line, "    ") for line in lines)])
-
-
 def summary(curve: DynoCurve, system: System) -> str:
     """Peak torque and peak power with their engine speeds."""
     numbers, torque, power = Numbers(system), curve.engine.peak_torque, curve.engine.peak_power
@@ -149,16 +145,13 @@ def text(curve: DynoCurve, system: System) -> str:
     numbers, account, figures = Numbers(system), curve.account, curve.engine
     pulls, peaks = _pulls(account, numbers), _peaks(figures, numbers)
     blocks = [
-        _block("Understood", account.understood),
-        _block("Rows", _rows(account)),
+        *block("Understood", account.understood),
+        *block("Rows", _rows(account)),
         *tables_text([pulls, _points(account, _few_points(account), numbers), peaks]),
-        _block("What was done", _done(account, numbers)),
+        *block("What was done", _done(account, numbers)),
+        *block("Engine", _engine(account, figures, numbers)),
+        *block("Worth knowing", account.notes),
     ]
-    engine = tuple(_engine(account, figures, numbers))
-    if engine:
-        blocks.append(_block("Engine", engine))
-    if account.notes:
-        blocks.append(_block("Worth knowing", account.notes))
     return "\n\n".join(blocks)
 
 
@@ -203,7 +196,7 @@ def document(curve: DynoCurve) -> Object:
         **group_object("sheet", account),
         "dropped": [{"source": d.source, "rows": d.rows, "why": d.why} for d in account.dropped],
         "pulls": [_pull(pull) for pull in account.pulls],
-        "smoothing": account.smoothing,
+        "smoothing": " and ".join(account.smoothing),
         "correction": account.correction and account.correction.value,
         "correction_taken_back": _factor(account.taken_back),
         "correction_put_on": _factor(account.put_on),

@@ -15,9 +15,9 @@ from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
 from simlaunch.output.as_json import Object, group_object, listed, number
-from simlaunch.output.groups import cells
+from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.groups import columns as group_columns
-from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.layout import Row, Table, block, clean, paragraph, short, tables_text
 from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers
 from simlaunch.quantities import Reported, quantity, reported
 from simlaunch.readers.delimited import shown
@@ -81,7 +81,7 @@ def _values(fit: Fit, system: System) -> Table:
         cells = [told.value(each.parameter.own), told.value(each.value), told.difference(each.error)]
         ends = [told.value(each.low), told.value(each.high)] if not each.at_bound else ["bound", "bound"]
         rows.append(Row(short(_name(each), 28), told.unit, (*cells, *ends, f"{100.0 * each.from_logs:.0f} %")))
-    return Table("Value", tuple(each.head for each in reported("fitted").values()), tuple(rows))
+    return Table("Value", plain_heads("fitted"), tuple(rows))
 
 
 def _profiles(fit: Fit, system: System) -> list[Table]:
@@ -130,13 +130,13 @@ def _misfit_row(left: Misfit, numbers: Numbers) -> Row:
 def _misfits(found: FittedRun, title: str, numbers: Numbers) -> Table:
     rows = tuple(_misfit_row(left, numbers) for left in found.misfits)
     shown = ("sample_rows", "noise", "weight", "rms", "beyond_noise", "runs_chance_share")
-    return Table(title, tuple(each.head for each in reported("residual", shown).values()), rows)
+    return Table(title, plain_heads("residual", shown), rows)
 
 
 def _times(found: FittedRun, title: str, numbers: Numbers) -> Table:
     unit = numbers.unit(Dimension.TIME)
     rows = (Row(target_label(mark.target), unit, cells("fit_time", mark, numbers)) for mark in found.times)
-    return Table(title, tuple(each.head for each in reported("fit_time").values()), tuple(rows))
+    return Table(title, plain_heads("fit_time"), tuple(rows))
 
 
 def _road_load(found: FittedRun, title: str, numbers: Numbers) -> Table:
@@ -204,10 +204,6 @@ def _apart(fit: Fit) -> list[str]:
     stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
     words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
     return [f"{told}; {condition}", *words]
-
-
-def _block(title: str, lines: list[str] | tuple[str, ...]) -> list[str]:
-    return ["\n".join([title, *(paragraph(line, "    ") for line in lines)])] if lines else []
 
 
 def _source(found: FittedRun, label: str) -> str:
@@ -286,13 +282,13 @@ def text(fit: Fit, system: System) -> str:
         sources.append(_source(fit.left_out, ", left out"))
     blocks = [
         paragraph(head),
-        *_block("Fitted to", sources),
+        *block("Fitted to", sources),
         paragraph(_MEANING),
         paragraph(_FIT_OF),
         *tables_text(_printed(fit, system)),
-        *_block("What the logs cannot tell", _apart(fit)),
-        *_block("Worth knowing", fit.notes),
-        *_block("Warnings", fit.warnings),
+        *block("What the logs cannot tell", _apart(fit)),
+        *block("Worth knowing", fit.notes),
+        *block("Warnings", fit.warnings),
         f"Verdict\n{paragraph(summary(fit, system))}",
     ]
     return "\n\n".join(blocks)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.words import NOT_REACHED, Numbers
 from simlaunch.quantities import Reported, reported
+from simlaunch.units.spelling import Dimension
 
 Names = Sequence[str] | None
 
@@ -39,6 +40,17 @@ def cells(group: str, source: object, numbers: Numbers, only: Names = None) -> t
 def heads(group: str, numbers: Numbers, only: Names = None) -> tuple[str, ...]:
     """Names of the columns of such a table, with their units."""
     return tuple(with_unit(each.head, unit_of(each, numbers)) for each in reported(group, only).values())
+
+
+def plain_heads(group: str, only: Names = None) -> tuple[str, ...]:
+    """The same without units, for tables whose rows have units of their own."""
+    return tuple(each.head for each in reported(group, only).values())
+
+
+def row(label: str, values: Iterable[float], dimension: Dimension, numbers: Numbers, *, sign: bool = False) -> Row:
+    """Numbers of one kind with their unit, a column for each."""
+    write = numbers.signed if sign else numbers.plain
+    return Row(label, numbers.unit(dimension), tuple(write(float(value), dimension) for value in values))
 
 
 def with_unit(name: str, unit: str) -> str:

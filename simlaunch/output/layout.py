@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from unicodedata import east_asian_width
 
 WIDTH = 80
+NOT_REACHED = "-"
+"""Stands in a cell for a number that there is not."""
 _GAP = 2
 _NO_BREAK = "\N{NO-BREAK SPACE}"
 _GOES_ON = " \\"
@@ -85,6 +87,12 @@ def command_text(command: str) -> str:
 def paragraph(text: str, indent: str = "") -> str:
     """Text wrapped to the width, further lines indented."""
     return "\n".join(_wrapped(clean(text), indent))
+
+
+def block(title: str, lines: Iterable[str]) -> list[str]:
+    """A title and the lines below it, their own further lines indented; nothing where there are no lines."""
+    wrapped = [paragraph(line, "    ") for line in lines]
+    return ["\n".join([title, *wrapped])] if wrapped else []
 
 
 def _wrapped(text: str, indent: str) -> list[str]:
@@ -178,7 +186,7 @@ def _cell(text: str) -> str:
 
 
 def _value(text: str) -> str:
-    return "" if text == "-" else text
+    return "" if text == NOT_REACHED else text
 
 
 def _full_labels(table: Table) -> list[str]:

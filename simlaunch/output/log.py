@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.log import LoggedRun
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
 from simlaunch.output.groups import rows
-from simlaunch.output.layout import Table, paragraph, tables_text
+from simlaunch.output.layout import Table, block, paragraph, tables_text
 from simlaunch.output.run import marks_table
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
@@ -41,10 +41,6 @@ def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
     return (marks_table(logged.marks, numbers), *_grip(logged, numbers))
 
 
-def _block(title: str, lines: tuple[str, ...]) -> list[str]:
-    return ["\n".join([title, *(paragraph(line, "    ") for line in lines)])] if lines else []
-
-
 def text(logged: LoggedRun, system: System) -> str:
     """A logged run as text of 80 columns."""
     understood = logged.account.understood
@@ -53,8 +49,8 @@ def text(logged: LoggedRun, system: System) -> str:
         understood = (*understood, f"effective rolling radius: front {front}, rear {rear}")
     blocks = [
         paragraph(f"Log {shown(Path(logged.source))}"),
-        *_block("Understood", understood),
-        *_block("Worth knowing", logged.account.notes),
+        *block("Understood", understood),
+        *block("Worth knowing", logged.account.notes),
         paragraph(_MEANING),
         *tables_text(tables(logged, system)),
     ]

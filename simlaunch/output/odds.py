@@ -14,10 +14,10 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import header
-from simlaunch.output.groups import cell, cells, unit_of
+from simlaunch.output.groups import cell, cells, plain_heads, row, unit_of
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CASES_HEADS, CAUTION, PEDAL_WORDS, Numbers, Tally, named
-from simlaunch.quantities import quantity, reported
+from simlaunch.quantities import quantity
 from simlaunch.units.spelling import Dimension, System
 
 _QUANTILE_HEADS = ("5 %", "half", "95 %")
@@ -54,14 +54,12 @@ def _chances(found: Odds, numbers: Numbers) -> Table:
 
 
 def _times(found: Odds, numbers: Numbers) -> Table:
-    unit = numbers.unit(Dimension.TIME)
     rows = [
-        Row(short(name, 36), unit, tuple(numbers.plain(value, Dimension.TIME) for value in found.time_quantiles(which)))
+        row(short(name, 36), found.time_quantiles(which), Dimension.TIME, numbers)
         for which, name in enumerate((found.first, found.second))
     ]
-    gaps = tuple(numbers.signed(value, Dimension.TIME) for value in found.difference_quantiles())
-    title = f"Time for {target_label(found.target)}: cases that stay below"
-    return Table(title, _QUANTILE_HEADS, (*rows, Row("difference", unit, gaps)))
+    gaps = row("difference", found.difference_quantiles(), Dimension.TIME, numbers, sign=True)
+    return Table(f"Time for {target_label(found.target)}: cases that stay below", _QUANTILE_HEADS, (*rows, gaps))
 
 
 def _missed(found: Odds) -> Table:
@@ -77,7 +75,7 @@ def _effects(found: Odds, numbers: Numbers) -> Table:
     unit = unit_of(left_open, numbers)
     rows = [Row(short(each.name, _LABEL_COLUMNS), unit, cells("effect", each, numbers)) for each in found.effects]
     rows.append(Row(left_open.label, unit, (cell(left_open, found, numbers), "")))
-    return Table("What decides the difference", tuple(each.head for each in reported("effect").values()), tuple(rows))
+    return Table("What decides the difference", plain_heads("effect"), tuple(rows))
 
 
 def tables(found: Odds, system: System) -> tuple[Table, ...]:

@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isnan
 
+from simlaunch.analysis.limits import PART_AT
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
+from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
 from simlaunch.output.groups import rows as group_rows
-from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
+from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
 from simlaunch.output.words import (
     CAUTION,
     NOT_REACHED,
@@ -62,13 +64,14 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
-    wear = tuple(_worn(each, numbers) for each in found.relative_wear(k))
+    by_gear = PART_AT[parts[0].place] is Part.GEARBOX_INPUT
+    wear = tuple(_worn(each, numbers, by_gear=by_gear) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 
-def _worn(wear: Wear, numbers: Numbers) -> str:
-    return numbers.times(wear.ratio) + (f", {wear.piece}" if wear.piece.startswith("gear") else "")
+def _worn(wear: Wear, numbers: Numbers, *, by_gear: bool) -> str:
+    return numbers.times(wear.ratio) + (f", {wear.piece}" if by_gear and wear.piece else "")
 
 
 def _part_title(part: PartLoad, numbers: Numbers) -> str:
@@ -178,18 +181,17 @@ def _events(found: DrivelineLoads, numbers: Numbers) -> Iterator[str]:
         each = "; ".join(f"{named(load.curve)}, {said}" for load, said in pairs)
         told = words[0] if len(set(words)) == 1 else each
         same = " (the same torque with every curve)" if found.same_peak(k) else ""
-        yield paragraph(f"{short(parts[0].name, _COLUMNS)}: {told}{same}", "    ")
+        yield f"{short(parts[0].name, _COLUMNS)}: {told}{same}"
 
 
 def _origins(found: DrivelineLoads) -> Iterator[str]:
     for part in found.loads[0].parts:
         if part.rating:
-            yield paragraph(f"{short(part.name, _COLUMNS)}: {clean(part.rating.origin)}", "    ")
+            yield f"{short(part.name, _COLUMNS)}: {part.rating.origin}"
 
 
 def text(found: DrivelineLoads, system: System) -> str:
     """Loads as text of 80 columns, the verdict last."""
-    origins = list(_origins(found))
     unreached = [
         paragraph(f"Curve {short(load.curve, 24)}: {load.simulation.run.outcome.value}.")
         for load in found.loads
@@ -201,13 +203,13 @@ def text(found: DrivelineLoads, system: System) -> str:
         *unreached,
         paragraph(_MEANING),
         *tables_text(tables(found, system)),
-        "\n".join(["Where the peaks come from", *_events(found, Numbers(system))]),
+        *block("Where the peaks come from", _events(found, Numbers(system))),
         *(
             [paragraph(above_the_curve(converter=isinstance(found.scenario.coupling, TorqueConverter)))]
             if any(load.pulls_above_curve for load in found.loads)
             else []
         ),
-        *(["\n".join(["Where the ratings come from", *origins])] if origins else []),
+        *block("Where the ratings come from", _origins(found)),
         *([_RIGID] if found.rigid else []),
         paragraph(_LIMITS),
         paragraph(f"Caution: {CAUTION}"),

@@ -17,8 +17,9 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
-from simlaunch.output.groups import cell, cells, heads, table, unit_of, with_unit
+from simlaunch.output.groups import cell, cells, heads, row, table, unit_of, with_unit
 from simlaunch.output.groups import columns as group_columns
+from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
@@ -42,30 +43,22 @@ def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
     return Table("Limited at", ("by", unit, f"{short(curve, 12)}, {unit}"), tuple(rows))
 
 
-def _peak(point: Point, part: Part, numbers: Numbers) -> str:
-    return numbers.plain(point.peaks[part], Dimension.TORQUE)
-
-
 def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Table:
     """The plateau beside the curve that is wished for."""
-    points = (found.chosen, found.wish)
+    points, torques = (found.chosen, found.wish), (found.torque, found.wish_torque)
     rows = [
-        Row(target_label(target), "s", tuple(numbers.plain(point.times[k], Dimension.TIME) for point in points))
+        row(target_label(target), [point.times[k] for point in points], Dimension.TIME, numbers)
         for k, target in enumerate(result.aim.targets)
     ]
-    rows.append(Row("wheelspin time", "s", tuple(numbers.plain(point.spin, Dimension.TIME) for point in points)))
-    unit = numbers.unit(Dimension.TORQUE)
-    heights = (found.torque.max(), found.wish_torque.max())
-    rows.append(Row("highest engine torque", unit, tuple(numbers.plain(x, Dimension.TORQUE) for x in heights)))
-    powers = (float((torque * found.speeds).max()) for torque in (found.torque, found.wish_torque))
-    unit_of_power = numbers.unit(Dimension.POWER)
-    rows.append(Row("highest power", unit_of_power, tuple(numbers.plain(x, Dimension.POWER) for x in powers)))
+    rows += group_rows("plateau", points, numbers, ("wheelspin_time",))
+    heights = [float(torque.max()) for torque in torques]
+    rows.append(row("highest engine torque", heights, Dimension.TORQUE, numbers))
+    rows.append(row("highest power", [(torque * found.speeds).max() for torque in torques], Dimension.POWER, numbers))
     if (volume := result.scenario.engine.displacement) is not None:
-        pressures = (mean_effective_pressure(float(x), volume.si) for x in heights)
-        cells = tuple(numbers.plain(x, Dimension.PRESSURE) for x in pressures)
-        rows.append(Row("brake mean effective pressure", numbers.unit(Dimension.PRESSURE), cells))
+        pressures = [mean_effective_pressure(height, volume.si) for height in heights]
+        rows.append(row("brake mean effective pressure", pressures, Dimension.PRESSURE, numbers))
     rows += [
-        Row(f"highest at {part.value}", unit, tuple(_peak(point, part, numbers) for point in points))
+        row(f"highest at {part.value}", [point.peaks[part] for point in points], Dimension.TORQUE, numbers)
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]

@@ -6,13 +6,15 @@ import json
 import shlex
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite, isnan
+from math import isfinite
 from typing import Any
 
 from numpy.typing import NDArray
 
 from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.many import Measure
 from simlaunch.output.as_json import Object, number
+from simlaunch.output.groups import with_unit
 from simlaunch.output.layout import (
     WIDTH,
     Row,
@@ -27,12 +29,13 @@ from simlaunch.output.layout import (
 from simlaunch.output.layout import (
     columns as width_of,
 )
-from simlaunch.output.words import CAUTION, NOT_REACHED, Numbers
+from simlaunch.output.words import CAUTION, Numbers
 from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind
 from simlaunch.sweeping.campaign import Estimate, Progress
 from simlaunch.sweeping.casting import BETWEEN_FAULTS
-from simlaunch.sweeping.chunk import Measure, Study
-from simlaunch.sweeping.export import table, with_unit
+from simlaunch.sweeping.chunk import Study
+from simlaunch.sweeping.export import table
+from simlaunch.sweeping.export import with_unit as column_name
 from simlaunch.sweeping.plan import Plan
 from simlaunch.sweeping.ranking import Findings, Group, Ranked
 from simlaunch.sweeping.store import Reader
@@ -68,8 +71,6 @@ def _room(size: int) -> str:
 
 def value_text(value: float, measure: Measure, numbers: Numbers) -> str:
     """A measure with its unit."""
-    if measure.dimension is None:
-        return NOT_REACHED if isnan(value) else f"{value:.4g}"
     return numbers.with_unit(value, measure.dimension)
 
 
@@ -176,17 +177,6 @@ def _shown_measures(findings: Findings) -> list[Measure]:
     return [known[name] for name in wanted][: len(_MARKS)]
 
 
-def _with_unit(text: str, measure: Measure, numbers: Numbers) -> str:
-    unit = "" if measure.dimension is None else numbers.unit(measure.dimension)
-    return f"{text} [{unit}]" if unit else text
-
-
-def _bare(value: float, measure: Measure, numbers: Numbers) -> str:
-    if measure.dimension is None:
-        return NOT_REACHED if isnan(value) else f"{value:.4g}"
-    return numbers.plain(value, measure.dimension)
-
-
 @dataclass(frozen=True)
 class _Labels:
     """Labels of cases, each on as many lines as it needs, and the lines above and below their table."""
@@ -260,14 +250,18 @@ def _last_number(mark: str) -> int:
     return int(last) if last.isdecimal() else 0
 
 
-def _ranking(findings: Findings, numbers: Numbers) -> tuple[Table, _Labels]:
+def _ranking(
+    findings: Findings, numbers: Numbers, names: Sequence[str], room: int | None = None
+) -> tuple[Table, _Labels]:
+    """The best launches, their measures under these names."""
     shown = _shown_measures(findings)
-    heads = ("launch", *(_with_unit(mark, measure, numbers) for mark, measure in zip(_MARKS, shown, strict=False)))
+    units = (numbers.unit(measure.dimension) for measure in shown)
+    heads = ("launch", *map(with_unit, names, units))
     rows = [
-        (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown))
+        (str(launch.number), *(numbers.plain(launch.measures[each.name], each.dimension) for each in shown))
         for launch in findings.best
     ]
-    labels = _case_labels(findings, label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
+    labels = _case_labels(findings, room or label_room(Table("", heads, tuple(Row("", "", cells) for cells in rows))))
     lines = [
         Row(text, "", cells if n == 0 else ("",) * len(cells))
         for label, cells in zip(labels.labels, rows, strict=True)
@@ -286,8 +280,8 @@ def _group_table(
     name: str, groups: Sequence[Group], by: Measure, numbers: Numbers, room: int | None = None
 ) -> tuple[Table, tuple[str, ...]]:
     """The best launch with each value of an axis, and a key to names that are too long for the table."""
-    heads = (_with_unit(f"best {by.name}", by, numbers), "launch", "launches")
-    cells = [(_bare(group.best, by, numbers), str(group.number), str(group.count)) for group in groups]
+    heads = (with_unit(f"best {by.name}", numbers.unit(by.dimension)), "launch", "launches")
+    cells = [(numbers.plain(group.best, by.dimension), str(group.number), str(group.count)) for group in groups]
     room = room or label_room(Table("", heads, tuple(Row("", "", each) for each in cells)))
     labels = [clean(group.label) for group in groups]
     below: tuple[str, ...] = ()
@@ -304,22 +298,14 @@ def tables(found: SweepResult, system: System) -> tuple[Table, ...]:
     if not findings.best:
         return ()
     numbers, by = Numbers(system), findings.order.by
-    shown, labels = _shown_measures(findings), _case_labels(findings, _ENDLESS)
-    heads = ("launch", *(_with_unit(measure.name, measure, numbers) for measure in shown))
-    ranking = Table(
-        labels.title,
-        heads,
-        tuple(
-            Row(
-                label,
-                "",
-                (str(launch.number), *(_bare(launch.measures[measure.name], measure, numbers) for measure in shown)),
-            )
-            for (label,), launch in zip(labels.labels, findings.best, strict=True)
-        ),
-    )
-    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
-    return (ranking, *(_group_table(axis, each, by, numbers, _ENDLESS)[0] for axis, each in groups.items()))
+    ranking, _ = _ranking(findings, numbers, [each.name for each in _shown_measures(findings)], _ENDLESS)
+    parted = (_group_table(axis, each, by, numbers, _ENDLESS) for axis, each in _parted(findings).items())
+    return (ranking, *(table for table, _ in parted))
+
+
+def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
+    """Groups of the axes that part the launches."""
+    return {axis: each for axis, each in findings.groups.items() if len(each) > 1}
 
 
 def _table_texts(findings: Findings, system: System) -> list[str]:
@@ -327,9 +313,8 @@ def _table_texts(findings: Findings, system: System) -> list[str]:
     if not findings.best:
         return []
     numbers, by = Numbers(system), findings.order.by
-    ranking, labels = _ranking(findings, numbers)
-    groups = {axis: each for axis, each in findings.groups.items() if len(each) > 1}
-    parted = [_group_table(axis, each, by, numbers) for axis, each in groups.items()]
+    ranking, labels = _ranking(findings, numbers, _MARKS)
+    parted = [_group_table(axis, each, by, numbers) for axis, each in _parted(findings).items()]
     texts = tables_text([ranking, *(table for table, _ in parted)])
     legends = [labels.below, *(below for _, below in parted)]
     blocks = [
@@ -393,8 +378,7 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
     """Which axis the best result depends on most, and which least."""
     spreads = {
         axis: max(group.best for group in groups) - min(group.best for group in groups)
-        for axis, groups in findings.groups.items()
-        if len(groups) > 1
+        for axis, groups in _parted(findings).items()
     }
     if len(spreads) < 2:
         return ""
@@ -462,8 +446,8 @@ def _launch_object(launch: Ranked, findings: Findings) -> Object:
     axes, shown = findings.study.plan.axes, _shown_measures(findings)
     return {
         "launch": launch.number,
-        "values": {with_unit(axis.name, axis.dimension): launch.values[axis.name] for axis in axes},
-        "measures": {with_unit(each.name, each.dimension): number(launch.measures[each.name]) for each in shown},
+        "values": {column_name(axis.name, axis.dimension): launch.values[axis.name] for axis in axes},
+        "measures": {column_name(each.name, each.dimension): number(launch.measures[each.name]) for each in shown},
     }
 
 
@@ -486,7 +470,7 @@ def document(found: SweepResult) -> Object:
         "failed": findings.failed,
         "ranked": findings.met,
         "failures": [{"reason": why, "launches": count} for why, count in findings.failures.items()],
-        "by": with_unit(by.name, by.dimension),
+        "by": column_name(by.name, by.dimension),
         "highest_first": findings.order.highest,
         "where": [constraint.text for constraint in findings.order.constraints],
         "ranking": [_launch_object(launch, findings) for launch in findings.best],

@@ -12,13 +12,13 @@ from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.shapley import Share
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.output.layout import NOT_REACHED as NOT_REACHED
 from simlaunch.output.layout import short
 from simlaunch.record import Pedal
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
 
-NOT_REACHED = "-"
 PEDAL_WORDS = {Pedal.FULL: "full pedal", Pedal.HELD_SLIP: "held slip"}
 CAUTION = (
     "Drive launches on a closed course only. Hold part torque against the maker's ratings, and emissions and "

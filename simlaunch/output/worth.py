@@ -182,15 +182,15 @@ def _unused(found: GearSetWorth, tell: _Teller) -> str:
     return f"{' and '.join(where)} it changes nothing, since the engine does not run there{within}"
 
 
-def _held_flat(end: Beyond, which: str, tell: _Teller) -> str:
+def _held_flat(end: Beyond, tell: _Teller, *, below: bool) -> str:
     """That the curve is held beyond its last point, from which speed on, how far that matters and what it is worth."""
     torque = tell.numbers.with_unit(end.torque, Dimension.TORQUE)
-    to = {"below": "down to", "above": "up to"}[which]
+    which, to = ("below", "down to") if below else ("above", "up to")
     told = f"{which} {tell.speed(end.end)} the curve gives no torque and is held at {torque}; the engine runs {to}"
     told += f" {tell.speed(end.reached)}"
     if end.band is None:
         return told
-    edge = end.band.last if which == "below" else end.band.first
+    edge = end.band.last if below else end.band.first
     return f"{told}, and {tell.more} more in all of that, {which} {tell.speed(edge)}, {tell.change(end.band.gains[0])}"
 
 
@@ -202,7 +202,7 @@ def verdict(found: GearSetWorth, system: System) -> str:
     told = [_gained(found, best, tell) if gains and best else nowhere]
     told += [_cost(cost, tell)] if cost else []
     told.append(_unused(found, tell))
-    told += [_held_flat(end, which, tell) for end, which in zip(beyond(found), ("below", "above"), strict=True) if end]
+    told += [_held_flat(end, tell, below=below) for end, below in zip(beyond(found), (True, False), strict=True) if end]
     return f"{'; '.join(filter(None, told))}."
 
 

@@ -28,6 +28,6 @@ def draw(axes: Axes, check: Check, system: str) -> None:
         speed = np.linspace(table.knot[0], table.knot[int(table.count) - 1], _POINTS)
         x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(values_at(table, speed), Dimension.TORQUE)
         axes.plot(x, y, **curve_style(index).drawing(), label=plain(name))
-    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_xlabel(units.axis_of("engine_speed"))
     axes.set_ylabel(units.axis("full-load torque", Dimension.TORQUE))
     axes.legend(fontsize="small")

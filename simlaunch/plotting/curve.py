@@ -60,7 +60,7 @@ def curve_figure(account: CurveAccount, figures: EngineFigures, system: str) -> 
     torque, power = (row[0] for row in rows)
     for axes in (torque, power):
         axes.set_xlim(*units.of(_ends(account), Dimension.ROTATIONAL_SPEED))
-        name_x(axes, units.axis("engine speed", Dimension.ROTATIONAL_SPEED), shown=axes is power)
+        name_x(axes, units.axis_of("engine_speed"), shown=axes is power)
     _draw(torque, account, figures.peak_torque, Dimension.TORQUE, units)
     _draw(power, account, figures.peak_power, Dimension.POWER, units)
     return figure
@@ -75,7 +75,7 @@ def draw(axes: Axes, curve: DynoCurve, system: str) -> None:
     """Torque over engine speed on axes of the caller, with the rows of every pull."""
     units = units_of(system)
     _draw(axes, curve.account, curve.engine.peak_torque, Dimension.TORQUE, units)
-    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_xlabel(units.axis_of("engine_speed"))
 
 
 def _ends(account: CurveAccount) -> Array:

@@ -28,18 +28,6 @@ from simlaunch.units.spelling import Dimension
 def residual_figure(found: FittedRun, system: str) -> Figure:
     """Speed of a log and of the car fitted to it, and what is left over.
 
-    Parameters
-    ----------
-    found : FittedRun
-        One log of a fit.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Two panels over time.
-
     Raises
     ------
     UsageError
@@ -55,7 +43,7 @@ def residual_figure(found: FittedRun, system: str) -> Figure:
     column = [row[0] for row in rows]
     for axes in column:
         axes.set_xlim(min(0.0, float(time[0])), float(time[-1]))
-        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+        name_x(axes, units.axis_of("time"), shown=axes is column[-1])
     _draw_both(column[0], time, speed.values, shown, units)
     _draw_residuals(column[1], time, speed.values - shown, left.noise, units)
     return figure
@@ -76,8 +64,8 @@ def draw(axes: Axes, fit: Fit, system: str) -> None:
     measured, shown = (units.of(values, Dimension.SPEED) for values in (speed.values, found.shown["speed"]))
     axes.plot(time, measured, linestyle="none", marker="o", markersize=2.4, color=curve_style(0).colour, label="log")
     axes.plot(time, shown, **{**curve_style(1).drawing(), "linewidth": 1.5}, label="fitted car")
-    axes.set_xlabel(units.axis("time", Dimension.TIME))
-    axes.set_ylabel(units.axis("speed", Dimension.SPEED))
+    axes.set_xlabel(units.axis_of("time"))
+    axes.set_ylabel(units.axis_of("speed"))
     axes.legend(fontsize="small")
 
 
@@ -87,7 +75,7 @@ def _draw_both(axes: Axes, time: Array, measured: Array, shown: Array, units: Un
     axes.plot(time, both[0], linestyle="none", marker="o", markersize=2.4, color=log_look.colour)
     axes.plot(time, both[1], **{**car_look.drawing(), "linewidth": 1.5})
     axes.set_ylim(bottom=0.0)
-    head_panel(axes, units.axis("speed", Dimension.SPEED))
+    head_panel(axes, units.axis_of("speed"))
     names = zip(("log", "fitted car"), both, (log_look, car_look), strict=True)
     label_ends(axes, [End(float(time[-1]), float(values[-1]), name, look.colour) for name, values, look in names])
 

@@ -26,18 +26,6 @@ from simlaunch.units.spelling import Dimension
 def log_figure(logged: LoggedRun, system: str) -> Figure:
     """A logged run over time.
 
-    Parameters
-    ----------
-    logged : LoggedRun
-        The run.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        A panel for speed, and one for engine speed where it was logged.
-
     Raises
     ------
     UsageError
@@ -51,13 +39,13 @@ def log_figure(logged: LoggedRun, system: str) -> Figure:
     column = [row[0] for row in rows]
     for axes in column:
         axes.set_xlim(0.0, float(trace.time[-1]))
-        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+        name_x(axes, units.axis_of("time"), shown=axes is column[-1])
     _draw_speeds(column[0], trace, speeds, units)
     if engine:
         shown = units.of(trace["engine_speed"], Dimension.ROTATIONAL_SPEED)
         column[1].plot(trace.time, shown, **{**curve_style(0).drawing(), "linewidth": 1.7})
         column[1].set_ylim(bottom=0.0)
-        head_panel(column[1], units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+        head_panel(column[1], units.axis_of("engine_speed"))
     return figure
 
 
@@ -70,8 +58,8 @@ def draw(axes: Axes, logged: LoggedRun, system: str) -> None:
     """Speed over time on axes of the caller."""
     units = units_of(system)
     axes.plot(logged.trace.time, units.of(logged.trace["speed"], Dimension.SPEED))
-    axes.set_xlabel(units.axis("time", Dimension.TIME))
-    axes.set_ylabel(units.axis("speed", Dimension.SPEED))
+    axes.set_xlabel(units.axis_of("time"))
+    axes.set_ylabel(units.axis_of("speed"))
 
 
 def _title(trace: Trace, units: Units) -> str:
@@ -96,5 +84,5 @@ def _draw_speeds(axes: Axes, trace: Trace, speeds: dict[str, tuple[str, float]],
         axes.plot(trace.time, shown, **{**look.drawing(), "linewidth": 1.7})
         ends.append(End(float(trace.time[-1]), float(shown[-1]), label, look.colour))
     axes.set_ylim(bottom=0.0)
-    head_panel(axes, units.axis("speed", Dimension.SPEED))
+    head_panel(axes, units.axis_of("speed"))
     label_ends(axes, ends)

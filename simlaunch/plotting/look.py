@@ -21,6 +21,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
 from numpy.typing import NDArray
 
 from simlaunch.output.layout import clean, short
+from simlaunch.quantities import quantity
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System, system_named
 
@@ -237,6 +238,11 @@ class Units:
     def axis(self, quantity: str, dimension: Dimension) -> str:
         """Name of an axis: quantity and unit."""
         return f"{quantity} [{display_unit(dimension, self.system).label}]"
+
+    def axis_of(self, channel: str) -> str:
+        """Name of an axis that shows a channel of a trace."""
+        found = quantity(f"channel.{channel}")
+        return self.axis(found.label, found.dimension)
 
     def text(self, value: float, dimension: Dimension, digits: int = 0) -> str:
         """One number with its unit."""

@@ -68,8 +68,8 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     highest = float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max())
     upper.set_ylim(0.0, 1.12 * highest)
     _name_limits(upper, found, units)
-    name_x(upper, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
-    head_panel(upper, units.axis("engine torque", Dimension.TORQUE))
+    name_x(upper, units.axis_of("engine_speed"))
+    head_panel(upper, units.axis_of("engine_torque"))
     _draw_front(lower, found, units)
     name_x(lower, units.axis("steady torque at the gearbox input", Dimension.TORQUE))
     head_panel(lower, "time [s]")
@@ -87,8 +87,8 @@ def draw(axes: Axes, result: PlateauResult, system: str) -> None:
     wished, chosen = _draw_curves(axes, result.first, units)
     wished.set_label(f"wished for: {plain(result.wish)}")
     chosen.set_label("plateau that pays")
-    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
-    axes.set_ylabel(units.axis("engine torque", Dimension.TORQUE))
+    axes.set_xlabel(units.axis_of("engine_speed"))
+    axes.set_ylabel(units.axis_of("engine_torque"))
     axes.legend(fontsize="small")
 
 

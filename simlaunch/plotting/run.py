@@ -53,18 +53,6 @@ _PEDALS = {Pedal.FULL: "full pedal", Pedal.HELD_SLIP: "held slip"}
 def run_figure(simulation: Simulation, system: str) -> Figure:
     """One run over time, its shifts marked in every panel.
 
-    Parameters
-    ----------
-    simulation : Simulation
-        The run.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Five panels over one time axis.
-
     Raises
     ------
     UsageError
@@ -78,7 +66,7 @@ def run_figure(simulation: Simulation, system: str) -> Figure:
     shifts = _shifts(simulation.run.trace)
     for axes in column:
         axes.set_xlim(0.0, float(simulation.run.trace.time[-1]))
-        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+        name_x(axes, units.axis_of("time"), shown=axes is column[-1])
         for begin, end in shifts:
             axes.axvspan(begin, end, color=SHADE, linewidth=0.0, zorder=0.4)
     for draw, axes in zip(_PANELS, column, strict=True):
@@ -97,8 +85,8 @@ def draw(axes: Axes, simulation: Simulation, system: str) -> None:
     axes.plot(trace.time, units.of(trace["speed"], Dimension.SPEED), label=plain(simulation.curve))
     for begin, end in _shifts(trace):
         axes.axvspan(begin, end, color=SHADE, linewidth=0.0, zorder=0.4)
-    axes.set_xlabel(units.axis("time", Dimension.TIME))
-    axes.set_ylabel(units.axis("speed", Dimension.SPEED))
+    axes.set_xlabel(units.axis_of("time"))
+    axes.set_ylabel(units.axis_of("speed"))
 
 
 SHIFT_STYLE = LineStyle(INK, (), 0.0, "v", hollow=True)
@@ -107,18 +95,6 @@ SHIFT_STYLE = LineStyle(INK, (), 0.0, "v", hollow=True)
 @in_our_look
 def unfolding_figure(comparison: Comparison, system: str) -> Figure:
     """How two runs with full pedal unfold: speed, gap and slip over one time axis, every shift marked.
-
-    Parameters
-    ----------
-    comparison : Comparison
-        Its first pair is drawn.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Three panels over one time axis.
 
     Raises
     ------
@@ -135,7 +111,7 @@ def unfolding_figure(comparison: Comparison, system: str) -> Figure:
     column = [row[0] for row in rows]
     for axes in column:
         axes.set_xlim(0.0, shown_until(pair))
-        name_x(axes, units.axis("time", Dimension.TIME), shown=axes is column[-1])
+        name_x(axes, units.axis_of("time"), shown=axes is column[-1])
     for draw, axes in zip((_both_speeds, _gap_over_time, _both_slips), column, strict=True):
         draw(axes, pair, units)
     return figure
@@ -198,7 +174,7 @@ def _both_speeds(axes: Axes, pair: Pair, units: Units) -> None:
         marker = {**SHIFT_STYLE.drawing(), "markeredgecolor": line_style.colour, "marker": "^" if index else "v"}
         axes.plot(begins, at + lift, **{**marker, "linestyle": "none"})
     axes.set_ylim(bottom=0.0)
-    head_panel(axes, units.axis("speed", Dimension.SPEED))
+    head_panel(axes, units.axis_of("speed"))
 
 
 def _gap_over_time(axes: Axes, pair: Pair, units: Units) -> None:
@@ -252,7 +228,7 @@ def _speed(axes: Axes, simulation: Simulation, units: Units) -> None:
     trace = simulation.run.trace
     _plot(axes, trace.time, units.of(trace["speed"], Dimension.SPEED), 0)
     axes.set_ylim(bottom=0.0)
-    head_panel(axes, units.axis("speed", Dimension.SPEED))
+    head_panel(axes, units.axis_of("speed"))
 
 
 def _engine_speed(axes: Axes, simulation: Simulation, units: Units) -> None:
@@ -261,7 +237,7 @@ def _engine_speed(axes: Axes, simulation: Simulation, units: Units) -> None:
     _plot(axes, trace.time, speed, 0)
     axes.set_ylim(0.0, 1.28 * float(speed.max()))
     _write_gears(axes, trace)
-    head_panel(axes, f"{units.axis('engine speed', Dimension.ROTATIONAL_SPEED)}; numbers: gear")
+    head_panel(axes, f"{units.axis_of('engine_speed')}; numbers: gear")
 
 
 def _write_gears(axes: Axes, trace: Trace) -> None:

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
+from simlaunch.metrics.many import Measure
 from simlaunch.plotting.look import (
     INK,
     QUIET,
@@ -31,7 +32,6 @@ from simlaunch.plotting.look import (
     sheet,
     units_of,
 )
-from simlaunch.sweeping.chunk import Measure
 from simlaunch.sweeping.ranking import (
     Order,
     Parting,
@@ -225,11 +225,11 @@ def _panel(
 
 
 def _in_units(values: Array, measure: Measure, units: Units) -> Array:
-    return values if measure.dimension is None else units.of(values, measure.dimension)
+    return units.of(values, measure.dimension)
 
 
 def _axis_name(measure: Measure, units: Units) -> str:
-    return plain(measure.label) if measure.dimension is None else units.axis(plain(measure.label), measure.dimension)
+    return units.axis(plain(measure.label), measure.dimension)
 
 
 class _Blank(IntEnum):

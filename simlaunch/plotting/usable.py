@@ -47,18 +47,6 @@ _MOST_NAMED = 3
 def usable_figure(usable: UsableTorque, system: str) -> Figure:
     """Curves against the usable torque of each gear; what stands above the lowest ceiling is hatched.
 
-    Parameters
-    ----------
-    usable : UsableTorque
-        Curves and ceilings.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        One panel.
-
     Raises
     ------
     UsageError
@@ -74,8 +62,8 @@ def usable_figure(usable: UsableTorque, system: str) -> Figure:
     axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
     axes.set_ylim(0.0, float(units.of(np.array(top), Dimension.TORQUE)))
     ends = [*_draw_ceilings(axes, usable, near, units), *_draw_curves(axes, usable, units)]
-    name_x(axes, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
-    head_panel(axes, units.axis("engine torque", Dimension.TORQUE))
+    name_x(axes, units.axis_of("engine_speed"))
+    head_panel(axes, units.axis_of("engine_torque"))
     label_ends(axes, [end for end in ends if end.label in labels])
     return figure
 
@@ -94,8 +82,8 @@ def draw(axes: Axes, usable: UsableTorque, system: str) -> None:
         line.set_label(plain(end.label))
     axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
     axes.set_ylim(0.0, float(units.of(np.array(top), Dimension.TORQUE)))
-    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
-    axes.set_ylabel(units.axis("engine torque", Dimension.TORQUE))
+    axes.set_xlabel(units.axis_of("engine_speed"))
+    axes.set_ylabel(units.axis_of("engine_torque"))
     axes.legend(fontsize="small")
 
 
@@ -139,8 +127,8 @@ def plateau_choice_figure(usable: UsableTorque, chosen: Array, shown: Sequence[G
     axes.set_xlim(speed[0], speed[-1])
     peak = max(float(torque.max()) for torque in usable.curves.values())
     axes.set_ylim(0.0, float(units.of(np.array(_HEADROOM * peak), Dimension.TORQUE)))
-    name_x(axes, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
-    head_panel(axes, units.axis("engine torque", Dimension.TORQUE))
+    name_x(axes, units.axis_of("engine_speed"))
+    head_panel(axes, units.axis_of("engine_torque"))
     return figure
 
 

@@ -38,18 +38,6 @@ _MILLI = 1e3
 def worth_figure(found: GearSetWorth, system: str) -> Figure:
     """The curve shaded by what torque is worth, hatched where more of it costs time, and the worth of every band.
 
-    Parameters
-    ----------
-    found : GearSetWorth
-        What torque is worth.
-    system : str
-        ``"metric"`` or ``"us"``.
-
-    Returns
-    -------
-    Figure
-        Two panels, one above the other.
-
     Raises
     ------
     UsageError
@@ -67,7 +55,7 @@ def worth_figure(found: GearSetWorth, system: str) -> Figure:
     for axes in (upper, lower):
         axes.set_xlim(speed[0] - half, speed[-1] + half)
     name_x(upper, "", shown=False)
-    name_x(lower, units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    name_x(lower, units.axis_of("engine_speed"))
     head_panel(upper, units.axis("full-load torque", Dimension.TORQUE))
     head_panel(lower, _gained(units))
     return figure
@@ -83,7 +71,7 @@ def draw(axes: Axes, worth: Worth, system: str) -> None:
     """Time that more torque gains in each band with the car as described, on axes of the caller."""
     units = units_of(system)
     _draw_gains(axes, worth.first, units)
-    axes.set_xlabel(units.axis("engine speed", Dimension.ROTATIONAL_SPEED))
+    axes.set_xlabel(units.axis_of("engine_speed"))
     axes.set_ylabel(_gained(units))
     axes.legend(fontsize="small")
 

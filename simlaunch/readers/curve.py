@@ -32,7 +32,7 @@ from simlaunch.readers.sheet import (
     stated_footing,
     together,
 )
-from simlaunch.readers.smoothing import AS_IT_IS, FEWEST, METHOD, Smooth, as_it_is, peak_bound, smooth
+from simlaunch.readers.smoothing import FEWEST, Smooth, Smoothing, as_it_is, peak_bound, smooth
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.curve_file import read_footing
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -155,8 +155,8 @@ class CurveAccount:
         Rows that were not used, and why.
     pulls : tuple of PullAccount
         Every pull.
-    smoothing : str
-        Method.
+    smoothing : tuple of Smoothing
+        Methods that the pulls needed.
     taken_back, put_on : Factor or None
         Correction that was taken back, and the one that was put on.
     conversion : str
@@ -181,7 +181,7 @@ class CurveAccount:
     rows_used: int
     dropped: tuple[Dropped, ...]
     pulls: tuple[PullAccount, ...]
-    smoothing: str
+    smoothing: tuple[Smoothing, ...]
     taken_back: Factor | None
     put_on: Factor | None
     conversion: str
@@ -241,7 +241,7 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
         rows_used=sum(len(pulls[n].speed) for n in used),
         dropped=tuple(entry for sheet in sheets for entry in sheet.dropped),
         pulls=accounts,
-        smoothing=" and ".join(sorted({curve.method for curve in curves.values()})),
+        smoothing=tuple(sorted({curve.method for curve in curves.values()})),
         taken_back=steps.taken_back,
         put_on=steps.put_on,
         conversion=steps.conversion,
@@ -317,7 +317,7 @@ def _smoothed(pull: Pull, options: CurveOptions) -> Smooth:
 
 def _grid(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     """Engine speeds of the points: those of a single table taken as it is, else round ones between the ends."""
-    if len(pulls) == 1 and curves[0].method == AS_IT_IS:
+    if len(pulls) == 1 and curves[0].method is Smoothing.AS_IT_IS:
         return np.unique(pulls[0].speed)
     low, high = (edge / _RPM for edge in common_range(pulls))
     step = next((step for step in _STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), _STEPS[-1])
@@ -356,7 +356,7 @@ def _accounts(
 
 
 def _bound(pull: Pull, curve: Smooth | None) -> float | None:
-    return peak_bound(len(pull.speed), curve.noise) if curve and curve.method == METHOD else None
+    return peak_bound(len(pull.speed), curve.noise) if curve and curve.method is Smoothing.SPLINE else None
 
 
 def _pull_notes(accounts: Sequence[PullAccount]) -> list[str]:

@@ -90,6 +90,9 @@ class Factor:
     flagged: bool
 
 
+NOT_CORRECTED = Factor(1.0, "1, since no correction is asked for", flagged=False)
+
+
 def sae_j1349(weather: Weather) -> float:
     """Factor to 99 kPa dry and 25 degC, with a mechanical efficiency of 85 %.
 
@@ -177,7 +180,7 @@ def factor(correction: Correction, weather: Weather, *, boosted: bool, override:
     1.0
     """
     if correction is Correction.NONE:
-        return Factor(1.0, "1, since no correction is asked for", flagged=False)
+        return NOT_CORRECTED
     value = _FORMULA[correction](weather)
     if boosted and not override:
         return Factor(1.0, _HOLDS_ITS_PRESSURE.format(correction=correction, plain=value), flagged=False)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from math import sqrt
 
 import numpy as np
@@ -23,12 +24,17 @@ from scipy.interpolate import PchipInterpolator, make_smoothing_spline
 
 BINS = 200
 FEWEST = 12
-METHOD = "cubic smoothing spline, smoothness set by generalised cross-validation"
-AS_IT_IS = "taken as it is"
-BIN_MEANS = "means of equal bins, joined by a monotone cubic"
 _LENGTH = 20.0  # the library looks for the smoothness between 0 and the number of points: here torque curves have it
 
 Array = NDArray[np.float64]
+
+
+class Smoothing(StrEnum):
+    """How a smooth curve is made of rows, in words."""
+
+    SPLINE = "cubic smoothing spline, smoothness set by generalised cross-validation"
+    AS_IT_IS = "taken as it is"
+    BIN_MEANS = "means of equal bins, joined by a monotone cubic"
 
 
 @dataclass(frozen=True)
@@ -37,15 +43,15 @@ class Smooth:
 
     Parameters
     ----------
-    method : str
-        In words.
+    method : Smoothing
+        How it was made.
     noise : float
         Root mean square of row less curve, over the mean of the rows [-].
     at : callable
         Values at given places.
     """
 
-    method: str
+    method: Smoothing
     noise: float
     at: Callable[[Array], Array]
 
@@ -90,12 +96,12 @@ def smooth(x: Array, y: Array) -> Smooth:
     try:
         spline = make_smoothing_spline(means * _LENGTH, heights / scale, w=weights / weights.mean())
     except (ValueError, np.linalg.LinAlgError):  # too few bins are filled, or they crowd together
-        return replace(as_it_is(means * span + low, heights), method=BIN_MEANS)
+        return replace(as_it_is(means * span + low, heights), method=Smoothing.BIN_MEANS)
 
     def at(wanted: Array) -> Array:
         return np.asarray(spline((wanted - low) * (_LENGTH / span)) * scale)
 
-    return Smooth(METHOD, _scatter(x, y, at), at)
+    return Smooth(Smoothing.SPLINE, _scatter(x, y, at), at)
 
 
 def as_it_is(x: Array, y: Array) -> Smooth:
@@ -119,7 +125,7 @@ def as_it_is(x: Array, y: Array) -> Smooth:
     def at(wanted: Array) -> Array:
         return np.asarray(curve(wanted))
 
-    return Smooth(AS_IT_IS, _scatter(x, y, at), at)
+    return Smooth(Smoothing.AS_IT_IS, _scatter(x, y, at), at)
 
 
 PEAK_BOUNDS = ((2000, 0.5, 0.001), (300, 1.0, 0.001), (60, 2.0, 0.002))

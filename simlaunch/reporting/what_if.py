@@ -248,8 +248,7 @@ def _rounded(values: Array, dimension: Dimension, numbers: Numbers) -> list[Any]
     """Numbers as they are printed; null where there is none."""
     if values.ndim > 1:
         return [_rounded(row, dimension, numbers) for row in values]
-    texts = [numbers.plain(float(value), dimension) for value in values]
-    return [None if text == "-" else float(text) for text in texts]
+    return [float(numbers.plain(float(value), dimension)) if np.isfinite(value) else None for value in values]
 
 
 def _thin(values: Array) -> Array:

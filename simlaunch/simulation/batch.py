@@ -29,22 +29,7 @@ def cores() -> int:
 
 
 def pieces(count: int, workers: int, most: int = MOST_AT_ONCE) -> list[slice]:
-    """Rows of a batch as pieces that follow one another.
-
-    Parameters
-    ----------
-    count : int
-        Rows.
-    workers : int
-        Threads that share them.
-    most : int
-        Longest piece.
-
-    Returns
-    -------
-    list of slice
-        At least one piece for each worker where there are enough rows.
-    """
+    """Rows of a batch as pieces in order, at least one for each worker where there are enough rows."""
     length = min(max(-(-count // workers), 1), most)
     return [slice(first, min(first + length, count)) for first in range(0, count, length)]
 

@@ -135,21 +135,7 @@ def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
 
 @part
 def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Value of every event function; one that cannot happen now stays at 1.
-
-    Parameters
-    ----------
-    t : float
-        Time [s].
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-    out : ndarray, shape (11,)
-        Filled with the values.
-    """
+    """Value of every event function; one that cannot happen now stays at 1."""
     out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])
     out[STALLS] = y[at.ENGINE_SPEED] - _STALL_SHARE * car.engine.idle
     _coupling_values(t, y, car, phase, out)
@@ -159,20 +145,7 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
 
 @inline
 def stage_end(car: Record, phase: Record) -> float:
-    """Time at which the present stage ends by the clock.
-
-    Parameters
-    ----------
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-
-    Returns
-    -------
-    float
-        Time; infinite where only an event ends the stage [s].
-    """
+    """Time at which the present stage ends by the clock [s]."""
     box = car.gearbox
     if phase.stage == at.RAMPING_DOWN:
         return float(phase.stage_start + box.ramp_down)
@@ -187,22 +160,7 @@ def stage_end(car: Record, phase: Record) -> float:
 
 @part
 def next_bound(t: float, car: Record, phase: Record) -> float:
-    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run.
-
-    Parameters
-    ----------
-    t : float
-        Time [s].
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-
-    Returns
-    -------
-    float
-        Time [s].
-    """
+    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run [s]."""
     bound = min(car.run.time_limit, stage_end(car, phase))
     engaged = phase.engagement_start + phase.engagement_time
     released = phase.brake_off + car.launch.brake_release

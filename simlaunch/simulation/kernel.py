@@ -52,15 +52,7 @@ class PhaseLog(NamedTuple):
 
 @part
 def copy_phase(source: Record, target: Record) -> None:
-    """Copy one phase record into another.
-
-    Parameters
-    ----------
-    source : Record
-        The phase to copy.
-    target : Record
-        Overwritten.
-    """
+    """Copy one phase record into another."""
     target.stage = source.stage
     target.stage_start = source.stage_start
     target.gear = source.gear
@@ -79,26 +71,7 @@ def copy_phase(source: Record, target: Record) -> None:
 
 @part
 def overdue_event(t: float, y: Array, car: Record, phase: Record, values: Array) -> int:
-    """An event whose condition already holds where a phase begins, or -1.
-
-    Parameters
-    ----------
-    t : float
-        Time [s].
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase that has just begun.
-    values : ndarray, shape (11,)
-        Scratch space for the event functions.
-
-    Returns
-    -------
-    int
-        Index of the event [-].
-    """
+    """An event whose condition already holds where a phase begins, or -1."""
     ev.event_values(t, y, car, phase, values)
     if values[ev.BREAKS_AWAY] < 0.0:
         return ev.BREAKS_AWAY
@@ -175,41 +148,13 @@ def launch_work() -> Record:
 
 @entry
 def compiled_rates(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Compiled form of `physics.balance.rates`, for integrators outside the compiled world.
-
-    Parameters
-    ----------
-    t : float
-        Time [s].
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-    out : ndarray, shape (24,)
-        Filled with the rates, SI units.
-    """
+    """Compiled form of `physics.balance.rates`, for integrators outside the compiled world."""
     rates(t, y, car, phase, out)
 
 
 @entry
 def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Compiled form of `events.event_values`, for integrators outside the compiled world.
-
-    Parameters
-    ----------
-    t : float
-        Time [s].
-    y : ndarray, shape (24,)
-        State, SI units.
-    car : Record
-        The car.
-    phase : Record
-        The phase.
-    out : ndarray, shape (11,)
-        Filled with the values.
-    """
+    """Compiled form of `events.event_values`, for integrators outside the compiled world."""
     ev.event_values(t, y, car, phase, out)
 
 

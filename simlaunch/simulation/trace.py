@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.simulation.events import Event, EventKind
 
@@ -49,6 +50,23 @@ class Trace:
         """Whether the trace has a channel of this name."""
         return name in self.channels
 
-    def times(self, kind: EventKind) -> list[float]:
-        """When something of a kind happened, in order [s]."""
-        return [event.time for event in self.events if event.kind is kind]
+    def times(self, kind: EventKind | str) -> list[float]:
+        """When something happened, such as "shift begins".
+
+        Parameters
+        ----------
+        kind : EventKind or str
+            What: a member, or its words.
+
+        Returns
+        -------
+        list of float
+            Times in order; none where it never happened [s].
+
+        Raises
+        ------
+        UsageError
+            No kind of event of that name.
+        """
+        wanted = chosen(EventKind, kind, "event")
+        return [event.time for event in self.events if event.kind is wanted]

@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
+from simlaunch.metrics.many import Measure
 from simlaunch.simulation.batch import cores
 from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweeping.axes import Kind
 from simlaunch.sweeping.backends import BackEnd, Threads
-from simlaunch.sweeping.chunk import ChunkResult, Measure, Spec, Stopped, Study, maker, never, pace, prepared, study_of
+from simlaunch.sweeping.chunk import ChunkResult, Spec, Stopped, Study, maker, never, pace, prepared, study_of
 from simlaunch.sweeping.plan import Cases
 from simlaunch.sweeping.ranking import Order, ranking
 from simlaunch.sweeping.store import Reader, Store

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import extra_targets, goal
 from simlaunch.compiled import publish, source_hash
-from simlaunch.metrics.many import Column, columns, measure_many
+from simlaunch.metrics.many import Measure, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
@@ -166,25 +166,14 @@ class Prepared:
     scenario: Scenario
     caster: Caster
     targets: tuple[Target, ...]
-    columns: tuple[Column, ...]
+    columns: tuple[Measure, ...]
     goal: str
     casting: threading.Lock = field(default_factory=threading.Lock)
 
 
 @lru_cache(maxsize=4)
 def prepared(spec: Spec) -> Prepared:
-    """Scenario, casting and measures of a sweep; made once in each process.
-
-    Parameters
-    ----------
-    spec : Spec
-        The sweep.
-
-    Returns
-    -------
-    Prepared
-        To be shared between threads.
-    """
+    """Scenario, casting and measures of a sweep; made once in each process, and shared by its threads."""
     scenario = from_mapping(json.loads(spec.scenario), "scenario of the sweep")
     targets = _distinct((*STANDARD, *extra_targets(scenario)))
     aim = goal(scenario)
@@ -261,22 +250,12 @@ class Study:
     def measures(self) -> tuple[Measure, ...]:
         """The columns of measures."""
         return tuple(
-            Measure(entry["name"], Dimension(entry["dimension"]) if entry["dimension"] else None, entry["label"])
-            for entry in json.loads(self.columns)
+            Measure(entry["name"], Dimension(entry["dimension"]), entry["label"]) for entry in json.loads(self.columns)
         )
 
     def chunk(self, number: int) -> tuple[int, int]:
         """First and last number of a chunk."""
         return number * self.chunk_length, min((number + 1) * self.chunk_length, self.launches)
-
-
-@dataclass(frozen=True)
-class Measure:
-    """A column of measures: its name, its kind of quantity, and its label in print."""
-
-    name: str
-    dimension: Dimension | None
-    label: str
 
 
 def study_of(spec: Spec, asked: str = "{}") -> Study:
@@ -393,20 +372,7 @@ class Pace:
 
 
 def pace(spec: Spec, at_most: float = 0.4) -> Pace:
-    """Speed of launches on one core of this machine, from trial launches all over the sweep.
-
-    Parameters
-    ----------
-    spec : Spec
-        The sweep.
-    at_most : float
-        Time after which trials end [s].
-
-    Returns
-    -------
-    Pace
-        Time for compiling is left out.
-    """
+    """Speed of launches on one core, from trials all over the sweep that end after so long [s]; compiling left out."""
     size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
     publish()

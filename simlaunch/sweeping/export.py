@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError, plain
+from simlaunch.metrics.many import Measure
 from simlaunch.sweeping.axes import Axis, Kind
-from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.ranking import Order
 from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
@@ -70,20 +71,7 @@ def launches(reader: Reader, wanted: Order | None) -> Iterator[Row]:
 
 
 def json_lines(reader: Reader, wanted: Order | None) -> Iterator[str]:
-    """One JSON object a line: first a description of the sweep, then each launch, in SI units.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order, optional
-        Whose constraints launches have to meet.
-
-    Yields
-    ------
-    str
-        A line without its line end.
-    """
+    """One JSON object a line: first a description of the sweep, then each launch, in SI units."""
     study = reader.study
     about = {
         "format": LINES_FORMAT,

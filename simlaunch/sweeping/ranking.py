@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.metrics.many import Measure
 from simlaunch.simulation.kernel import FINISHED
 from simlaunch.sweeping.axes import Axis, Kind, called, choices
-from simlaunch.sweeping.chunk import Measure, Study
+from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.store import Reader, identifier
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, read
@@ -252,22 +253,7 @@ def axis_named(text: str, study: Study) -> Axis:
 
 
 def ranking(reader: Reader, wanted: Order, top: int) -> list[Ranked]:
-    """The best launches, best first.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order
-        How to rank.
-    top : int
-        How many.
-
-    Returns
-    -------
-    list of Ranked
-        Those that meet the constraints; of equals, the first.
-    """
+    """The best launches that meet the constraints, best first; of equals, the first."""
     way = "DESC" if wanted.highest else "ASC"
     statement = (
         f"SELECT * FROM launch WHERE {wanted.condition} ORDER BY {identifier(wanted.by.name)} {way}, number LIMIT ?"
@@ -276,22 +262,7 @@ def ranking(reader: Reader, wanted: Order, top: int) -> list[Ranked]:
 
 
 def findings(reader: Reader, wanted: Order, top: int) -> Findings:
-    """Ranking, groups and counts of a file of results.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order
-        How to rank.
-    top : int
-        How many launches to name.
-
-    Returns
-    -------
-    Findings
-        A few numbers, however many launches there are.
-    """
+    """Ranking, groups and counts of a file of results."""
     failures = reader.rows(
         "SELECT reason, count(*) FROM launch WHERE ending <> 0 GROUP BY reason ORDER BY 2 DESC, 1 LIMIT ?",
         (_MOST_REASONS,),
@@ -380,22 +351,7 @@ def _range_label(unit: DisplayUnit, low: float, high: float) -> str:
 
 
 def groups(reader: Reader, wanted: Order, axis: Axis) -> list[Group]:
-    """The best launch with each value of an axis, in the order of the axis.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order
-        How to rank.
-    axis : Axis
-        One of its axes.
-
-    Returns
-    -------
-    list of Group
-        Without those values that no ranked launch has.
-    """
+    """The best launch with each value of an axis that a ranked launch has, in the order of the axis."""
     parted = parting(reader.study, axis)
     statement = (
         f"SELECT {parted.sql} AS part, {wanted.best}({identifier(wanted.by.name)}), number, count(*) "
@@ -407,41 +363,13 @@ def groups(reader: Reader, wanted: Order, axis: Axis) -> list[Group]:
 
 
 def field(reader: Reader, wanted: Order, across: Sequence[Parting]) -> NDArray[np.float64]:
-    """Best result for every combination of the groups of some axes.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    wanted : Order
-        How to rank.
-    across : sequence of Parting
-        The axes.
-
-    Returns
-    -------
-    ndarray, one dimension for each axis
-        SI units; nan where no ranked launch lies.
-    """
+    """Best result for every combination of the groups of some axes, SI units; nan where no ranked launch lies."""
     best = f"{wanted.best}({identifier(wanted.by.name)})"
     return _by_cell(reader, across, best, wanted.condition, wanted.bounds)
 
 
 def tally(reader: Reader, across: Sequence[Parting]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """How many launches are finished, and how many of them failed, for every combination of the groups of some axes.
-
-    Parameters
-    ----------
-    reader : Reader
-        The file.
-    across : sequence of Parting
-        The axes.
-
-    Returns
-    -------
-    tuple of ndarray, one dimension for each axis
-        Finished and failed launches [-].
-    """
+    """How many launches are finished, and how many of them failed, for every combination of the groups of some axes."""
     finished, failed = (_by_cell(reader, across, what) for what in ("count(*)", "sum(ending <> 0)"))
     return np.nan_to_num(finished), np.nan_to_num(failed)
 

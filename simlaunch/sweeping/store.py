@@ -473,9 +473,10 @@ def _rows(plan: Plan, cases: Cases, result: ChunkResult) -> Iterator[tuple[objec
 
 
 def _refuse_other(path: Path, there: Study, wanted: Study) -> None:
-    different = [words for name, words in _MUST_AGREE.items() if getattr(there, name) != getattr(wanted, name)]
-    if len(different) > 1 and different[-1] == _MUST_AGREE["axes_hash"]:
+    different = [name for name in _MUST_AGREE if getattr(there, name) != getattr(wanted, name)]
+    if len(different) > 1 and different[-1] == "axes_hash":
         different.pop()  # worth reporting only where all else agrees
     if different:
-        why = f"holds another sweep: {' and '.join(different[:3])} differ{'s' if len(different) == 1 else ''}"
+        words = " and ".join(_MUST_AGREE[name] for name in different[:3])
+        why = f"holds another sweep: {words} differ{'s' if len(different) == 1 else ''}"
         raise _fault(path, why, "name another file, or repeat the command that began it")

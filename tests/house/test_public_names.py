@@ -13,7 +13,7 @@ import simlaunch
 PUBLIC = {
     "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit", "report",
     "read_log", "read_curve",
-    "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "Measures", "Simulation", "Comparison",
+    "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "EventKind", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
     "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
     "sweep", "open_sweep", "SweepResult",

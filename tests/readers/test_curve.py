@@ -12,6 +12,7 @@ from readers.sweeps import CURVE, fall, rise, sheet
 from simlaunch.errors import InputError, SimlaunchError, UsageError
 from simlaunch.readers.curve import CurveOptions, as_text, read_sheets, write_curve
 from simlaunch.readers.reference_conditions import Losses, Weather, driveline_losses, stated_losses
+from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.scenario.reading import load
@@ -37,7 +38,7 @@ def test_account_of_an_invented_sheet() -> None:
     assert (found.rows, found.rows_used) == (23, 20)
     assert [pull.rows for pull in found.pulls] == [10, 10]
     assert [pull.deviation for pull in found.pulls] == pytest.approx([-0.005, 0.005], abs=5e-4)
-    assert found.smoothing == "taken as it is"
+    assert found.smoothing == (Smoothing.AS_IT_IS,)
     assert found.torque.max() == pytest.approx((557.0 + 562.6) / 2, rel=1e-3)
     assert found.speed[[0, -1]] / RPM == pytest.approx([1500.0, 6000.0])
     assert (found.correction, found.measured_at) == (None, None)

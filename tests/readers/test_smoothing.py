@@ -21,7 +21,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.readers.smoothing import AS_IT_IS, BIN_MEANS, METHOD, as_it_is, merged, peak_bound, smooth
+from simlaunch.readers.smoothing import Smoothing, as_it_is, merged, peak_bound, smooth
 
 Array = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ def test_known_curve_comes_back(name: str, rows: int, noise: float) -> None:
         values = found.at(GRID)
         assert abs(values.max() / truth.max() - 1.0) < peak, seed
         assert np.abs(values / truth - 1.0).max() < point, seed
-        assert found.method == METHOD
+        assert found.method is Smoothing.SPLINE
 
 
 @pytest.mark.parametrize("rows", BOUNDS)
@@ -95,14 +95,14 @@ def test_noise_is_told(noise: float) -> None:
 def test_few_rows_are_taken_as_they_are() -> None:
     speed, torque = PEAK[0][:11], PEAK[1][:11]
     found = smooth(speed, torque)
-    assert found.method == AS_IT_IS
+    assert found.method is Smoothing.AS_IT_IS
     assert found.at(speed) == pytest.approx(torque)
 
 
 def test_rows_that_crowd_together() -> None:
     speed = np.concatenate([np.linspace(2000.0, 2001.0, 50), [7000.0]])
     found = smooth(speed, np.full(51, 300.0))
-    assert found.method == BIN_MEANS
+    assert found.method is Smoothing.BIN_MEANS
     assert found.at(np.array([2000.5, 7000.0])) == pytest.approx([300.0, 300.0])
 
 
