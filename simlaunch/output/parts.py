@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from math import isnan, nan
 
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
+from simlaunch.metrics.parts import SETTLING
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.conditions import header
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
@@ -30,8 +31,9 @@ _MEANING = (
     "Peak torque holds the shocks of launch and shifts, steady pull does not: steady pull keeps to the rating, shocks "
     "to the torque of expected failure. Relative wear, added up by Miner's rule, over that with the mildest curve: "
     "of gears by their turns at torque, each gear apart and the one that wears most stated, all taken as equally "
-    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). Shafts: both half shafts of "
-    "an axle together; gearbox output: behind the final drive."
+    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). By the launch: by swings that "
+    f"begin before the clutch has closed and {SETTLING:g} s have passed. Shafts: both half shafts of an axle together; "
+    "gearbox output: behind the final drive."
 )
 _LIMITS = (
     "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
@@ -77,6 +79,8 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
     wear = tuple(_worn(each, numbers) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
+    if not all(isnan(part.launch_share) for part in parts):
+        rows.append(_row("  of it by the launch", Dimension.SHARE, [part.launch_share for part in parts], numbers))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 
@@ -257,6 +261,7 @@ def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
         "flag": part.level.value,
         "slope_ratio": number(part.slope),
         "relative_wear_ratio": number(found.relative_wear(k)[which].ratio),
+        "launch_share_of_wear": number(part.launch_share),
         "wears_most": found.relative_wear(k)[which].piece or None,
     }
 
