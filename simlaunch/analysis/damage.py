@@ -25,10 +25,13 @@ class Cycles:
         From the lowest to the highest load of a swing, in the unit of the load.
     counts : ndarray, shape (n,)
         1 for a whole cycle, one half for a half one [-].
+    begins : ndarray of int, shape (n,), optional
+        Where in the history each begins.
     """
 
     ranges: Array
     counts: Array
+    begins: NDArray[np.int64] | None = None
 
     def damage(self, line: Line) -> float:
         """Share of the life that the cycles use up: the sum of n / N.
@@ -83,13 +86,13 @@ def cycles(history: Array) -> Cycles:
     Returns
     -------
     Cycles
-        Ranges and counts, in the order of counting.
+        Ranges, counts and where each begins, in the order of counting.
 
     Source: ASTM E1049-85 section 5.4.4, as in the package `rainflow`.
     """
-    found = np.array([(span, count) for span, _, count, _, _ in rainflow.extract_cycles(history.tolist())])
-    ranges, counts = found.reshape(-1, 2).T
-    return Cycles(ranges, counts)
+    found = np.array([(span, count, begin) for span, _, count, begin, _ in rainflow.extract_cycles(history.tolist())])
+    ranges, counts, begins = found.reshape(-1, 3).T
+    return Cycles(ranges, counts, begins.astype(np.int64))
 
 
 def turns(time: Array, torque: Array, speed: Array) -> Cycles:

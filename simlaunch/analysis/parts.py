@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.damage import Cycles, Line, cycles, turns
 from simlaunch.analysis.demand import NO_EVENT, Demand, PeakEvent
 from simlaunch.analysis.limits import PART_AT, demand
-from simlaunch.analysis.peak_events import PeakEvents
+from simlaunch.analysis.peak_events import PeakEvents, windows
 from simlaunch.analysis.simulate import Simulation, simulate
 from simlaunch.analysis.verdict import SAME_PEAK
 from simlaunch.choices import chosen
@@ -66,6 +66,8 @@ class PartLoad:
         the torque of a shaft from rest to rest, under an empty name [N m].
     event : PeakEvent
         What its highest torque comes from.
+    of_launch : Cycles, optional
+        The swings that begin in the launch itself; None for teeth [N m].
     """
 
     name: str
@@ -74,6 +76,7 @@ class PartLoad:
     peak: PartPeak | None
     spectra: Mapping[str, Cycles]
     event: PeakEvent = NO_EVENT
+    of_launch: Cycles | None = None
 
     @property
     def slope(self) -> float:
@@ -96,6 +99,13 @@ class PartLoad:
         """Damage of each piece, in that of one turn or swing at a torque of `unit` N m [-]."""
         line = Line(unit, 1.0, self.slope)
         return {piece: spectrum.damage(line) for piece, spectrum in self.spectra.items()}
+
+    @property
+    def launch_share(self) -> float:
+        """Share of its wear by the swings that begin in the launch itself; nan for teeth, or without wear [-]."""
+        line = Line(max(self.torque, 1.0), 1.0, self.slope)
+        total = sum(spectrum.damage(line) for spectrum in self.spectra.values())
+        return self.of_launch.damage(line) / total if self.of_launch is not None and total > 0.0 else nan
 
     @property
     def level(self) -> Level:
@@ -277,14 +287,25 @@ def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
     return found
 
 
+def _of_launch(trace: Trace, spectra: Mapping[str, Cycles]) -> Cycles | None:
+    """The swings that begin before the launch itself is over: its clutch has closed, and has rung out."""
+    swings = next(iter(spectra.values()))
+    if swings.begins is None:
+        return None
+    over = np.searchsorted(trace.time, windows(trace)[0].end, side="right")
+    launched = swings.begins <= over  # a history has one value before the first sample
+    return Cycles(swings.ranges[launched], swings.counts[launched], swings.begins[launched])
+
+
 def _part_load(
     simulation: Simulation, name: str, place: Place, rating: PartRating | None, events: PeakEvents
 ) -> PartLoad:
     part = PART_AT[place]
     peak = next((each for each in simulation.measures.parts if each.part is part), None)
-    return PartLoad(
-        name, place, rating, peak, spectra_of(simulation.run.trace, part), events.of(peak) if peak else NO_EVENT
-    )
+    trace = simulation.run.trace
+    spectra = spectra_of(trace, part)
+    event = events.of(peak) if peak else NO_EVENT
+    return PartLoad(name, place, rating, peak, spectra, event, _of_launch(trace, spectra))
 
 
 def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:

@@ -7,7 +7,7 @@ from math import isnan
 
 from simlaunch.analysis.limits import PART_AT
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
-from simlaunch.metrics.parts import Part
+from simlaunch.metrics.parts import SETTLING, Part
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
 from simlaunch.output.groups import rows as group_rows
@@ -32,8 +32,9 @@ _MEANING = (
     "Peak torque holds the shocks of launch and shifts, steady pull does not: steady pull keeps to the rating, shocks "
     "to the torque of expected failure. Relative wear, added up by Miner's rule, over that with the mildest curve: "
     "of gears by their turns at torque, each gear apart and the one that wears most stated, all taken as equally "
-    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). Shafts: both half shafts of "
-    "an axle together; gearbox output: behind the final drive."
+    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). By the launch: by swings that "
+    f"begin before the clutch has closed and {SETTLING:g} s have passed. Shafts: both half shafts of an axle together; "
+    "gearbox output: behind the final drive."
 )
 _LIMITS = (
     "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
@@ -67,6 +68,8 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     by_gear = PART_AT[parts[0].place] is Part.GEARBOX_INPUT
     wear = tuple(_worn(each, numbers, by_gear=by_gear) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
+    if not all(isnan(part.launch_share) for part in parts):
+        rows += group_rows("load", parts, numbers, ("launch_share_of_wear",))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 

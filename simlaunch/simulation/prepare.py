@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isinf, isnan, sqrt
+from math import isnan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,26 +27,6 @@ TARGET_SHARE_OF_PEAK = 0.95
 """Share of the slip of peak force that slip control aims at by itself: the force is flat there, and what the control
 misses by stays on the rising side (common practice: a little below the peak)."""
 
-_HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
-_SLIP_SCAN = 400  # slips that are tried for two axles that turn at one speed
-
-
-@part
-def _best_common_slip(car: Record, front_load: float, rear_load: float, low: float, high: float) -> float:
-    """Slip of the larger tyres at which both axles, turning at one speed, push hardest together [-]."""
-    largest = max(car.front.radius, car.rear.radius)
-    high = (1.0 + high) * largest / min(car.front.radius, car.rear.radius) - 1.0
-    best, most = low, 0.0
-    for i in range(_SLIP_SCAN + 1):
-        slip = low + (high - low) * i / _SLIP_SCAN
-        front_slip = (1.0 + slip) * car.front.radius / largest - 1.0
-        rear_slip = (1.0 + slip) * car.rear.radius / largest - 1.0
-        force = tyre.axle_contact(front_slip, front_load, car.front, car.road.friction_factor).force
-        force += tyre.axle_contact(rear_slip, rear_load, car.rear, car.road.friction_factor).force
-        if force > most:
-            best, most = slip, force
-    return best
-
 
 @part
 def default_target_slip(car: Record) -> float:
@@ -66,16 +46,15 @@ def default_target_slip(car: Record) -> float:
         Slip, ISO 8855 [-].
     """
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
-    front = tyre.axle_peak_slip(front_load, car.front, car.road.friction_factor)
-    rear = tyre.axle_peak_slip(rear_load, car.rear, car.road.friction_factor)
-    if car.drive.locked == 1 and not (isinf(front) or isinf(rear)):
-        most = _best_common_slip(car, front_load, rear_load, min(front, rear), max(front, rear))
-        return TARGET_SHARE_OF_PEAK * most
-    if car.drive.locked == 0 and car.drive.front_share >= 1.0:
-        rear = front
-    elif car.drive.locked == 0 and car.drive.front_share <= 0.0:
-        front = rear
-    return TARGET_SHARE_OF_PEAK * min(front, rear, _HIGHEST_SLIP)
+    factor = car.road.friction_factor
+    if car.drive.locked == 1:
+        turns = tyre.hardest_common_turns(front_load, rear_load, car.front, car.rear, factor)
+        return TARGET_SHARE_OF_PEAK * (turns * max(car.front.radius, car.rear.radius) - 1.0)
+    front = tyre.end_of_grip(front_load, car.front, factor)
+    rear = tyre.end_of_grip(rear_load, car.rear, factor)
+    if car.drive.front_share >= 1.0:
+        return TARGET_SHARE_OF_PEAK * front
+    return TARGET_SHARE_OF_PEAK * (rear if car.drive.front_share <= 0.0 else min(front, rear))
 
 
 @part

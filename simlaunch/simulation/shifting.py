@@ -180,21 +180,14 @@ def _axle_turns(force: float, load: float, end: Record, car: Record) -> float:
 def _locked_turns(force: float, load_front: float, load_rear: float, car: Record) -> float:
     """The same for two axles on one shaft, which share the force as their tyres have it [rad/m].
 
-    With unlike radii the smaller wheels brake while the larger ones drive, up to the peak of both.
+    Up to the speed at which both together push hardest, or to the target: beyond it there is no steady pull, however
+    little the force that is asked exceeds what they have.
     """
-    factor, front, rear = car.road.friction_factor, car.front, car.rear
-    low = min(1.0 / front.radius, 1.0 / rear.radius)
-    whole = car.body.mass * body.GRAVITY * 1e3  # more than any tyre takes
-    high = max(_axle_turns(whole, load_front, front, car), _axle_turns(whole, load_rear, rear, car))
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        at_front = tyre.axle_contact(middle * front.radius - 1.0, load_front, front, factor).force
-        at_rear = tyre.axle_contact(middle * rear.radius - 1.0, load_rear, rear, factor).force
-        if at_front + at_rear < force:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
+    front, rear, factor = car.front, car.rear, car.road.friction_factor
+    most = tyre.hardest_common_turns(load_front, load_rear, front, rear, factor)
+    if car.pedal.kind == _HELD_SLIP:
+        most = min(most, (1.0 + car.pedal.target_slip) / max(front.radius, rear.radius))
+    return tyre.common_turns_for_force(force, most, load_front, load_rear, front, rear, factor)
 
 
 @part

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from simlaunch.scenario.lowering import lower
 
 from fit.driven import Logger, columns, write
 from fit.quasi_static import QuasiStatic
 from simlaunch.fitting.fit import fit
 from simlaunch.fitting.logs import LogRequest
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, load

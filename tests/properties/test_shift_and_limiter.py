@@ -94,3 +94,18 @@ def test_more_to_overcome_is_never_quicker_with_grip_to_spare(
             assert np.diff(ends).min() > -MILLISECOND, seed
             compared += 1
     assert compared >= 20
+
+
+def test_a_locked_centre_leaves_a_gear_at_a_speed_without_a_jump() -> None:
+    """Full load just below and just beyond what both axles have together: the same road speed. Source: continuity.
+
+    At the peak of force the slip, and with it the speed, bends as a square root does; so the bar.
+    """
+    speeds = []
+    for factor in np.linspace(1.010, 1.014, 81):
+        car = random_car(np.random.default_rng(52))
+        car.body.mass *= factor
+        complete(car)
+        speeds.append(float(car.gearbox.shift_road_speed[0]))
+    assert max(speeds) - min(speeds) > 0.02  # the peak lies within
+    assert np.abs(np.diff(speeds)).max() < 0.02
