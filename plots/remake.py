@@ -28,7 +28,7 @@ SYSTEM = "metric"
 def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
     """Peak against plateau, where torque pays, how sure that is, what the parts take, and the fit to a log."""
     compared = compare(scenario, cases=0).figures(SYSTEM)
-    yield from ((key, compared[key]) for key in ("gap", "slip", "torque"))
+    yield from ((key, compared[key]) for key in ("gap", "slip", "why", "torque"))
     yield "worth", worth(scenario, "plateau").figures(SYSTEM)["bands"]
     yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
     yield "parts", parts_figure(parts(scenario), SYSTEM)
