@@ -18,16 +18,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
 from itertools import pairwise
-from math import factorial
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline, PPoly
-from scipy.optimize import brentq
 
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
@@ -208,12 +206,15 @@ class _Pair:
 
     def crossing(self, low: float, high: float) -> float:
         """Engine speed between two others at which the curves meet [rad/s]."""
+        begin, middle = self._gap_at(low), 0.5 * (low + high)
+        while low < middle < high:  # halved until no number lies between
+            low, high = (middle, high) if begin * self._gap_at(middle) > 0.0 else (low, middle)
+            middle = 0.5 * (low + high)
+        return middle
 
-        def gap(speed: float) -> float:
-            one, other = (float(values_at(table, np.array([speed]))[0]) for table in self.tables)
-            return other - one
-
-        return float(brentq(gap, low, high, xtol=1e-9))
+    def _gap_at(self, speed: float) -> float:
+        one, other = (float(values_at(table, np.array([speed]))[0]) for table in self.tables)
+        return other - one
 
 
 def _pair(first: Record, second: Record) -> _Pair:
@@ -314,53 +315,49 @@ def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
 # --- mixtures ---
 
 
-def _spline(table: Record) -> PPoly:
+def _spline(table: Record) -> Cubics:
     """A full-load curve with its ends carried on level."""
     count = int(table.count)
     knots, cubics = table.knot[:count], table.cubic[: count - 1]
     below, above = np.array([table.cubic[0, 0], 0.0, 0.0, 0.0]), table.cubic[count - 1]
     ends = knots[0] - _BEYOND, knots[-1] + _BEYOND
-    return PPoly(np.vstack([below, cubics, above])[:, ::-1].T.copy(), np.r_[ends[0], knots, ends[1]])
+    return Cubics(np.r_[ends[0], knots, ends[1]], np.vstack([below, cubics, above]))
 
 
-def _cubics(curve: PPoly, knots: Array) -> Array:
-    """Cubic from each knot on, constant term first."""
-    return np.column_stack([curve(knots, k) / factorial(k) for k in range(4)])
-
-
-def _passage(one: PPoly, other: PPoly, cut: _Cut) -> CubicHermiteSpline:
+def _passage(one: Cubics, other: Cubics, cut: _Cut) -> Cubics:
     """A smooth passage from one curve to the other around a cut: u^2 (3 - 2 u) of the way at the share u of it."""
     speed = np.linspace(cut.speed - cut.width, cut.speed + cut.width, _PASSAGE_KNOTS)
     u = (speed - speed[0]) / (2.0 * cut.width)
     way, slope = u * u * (3.0 - 2.0 * u), 6.0 * u * (1.0 - u) / (2.0 * cut.width)
     values = one(speed) + way * (other(speed) - one(speed))
     slopes = one(speed, 1) + way * (other(speed, 1) - one(speed, 1)) + slope * (other(speed) - one(speed))
-    return CubicHermiteSpline(speed, values, slopes)
+    return with_slopes(speed, values, slopes)
 
 
-def _mix(target: Record, curves: Sequence[PPoly], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
+def _mix(target: Record, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
     """Put the chosen curve of each stretch into a table of a car."""
     knots: list[Array] = []
     cubics: list[Array] = []
-    start = min(float(curve.x[1]) for curve in curves)
-    end = max(float(curve.x[-2]) for curve in curves)
+    start = min(float(curve.knots[1]) for curve in curves)
+    end = max(float(curve.knots[-2]) for curve in curves)
     for i, which in enumerate(choice):
         cut, last = stretches[i].end, i == len(choice) - 1
         changes = not last and choice[i + 1] != which
         stop = end if last else cut.speed - (cut.width if changes else 0.0)
-        inside = curves[which].x[(curves[which].x > start) & (curves[which].x < stop)]
+        inside = curves[which].knots
+        inside = inside[(inside > start) & (inside < stop)]
         knots.append(np.r_[start, inside])
-        cubics.append(_cubics(curves[which], knots[-1]))
+        cubics.append(curves[which].seen_from(knots[-1]))
         start = stop
         if changes and cut.width > 0.0:
             passage = _passage(curves[which], curves[choice[i + 1]], cut)
-            knots.append(passage.x[:-1])
-            cubics.append(_cubics(passage, passage.x[:-1]))
+            knots.append(passage.knots[:-1])
+            cubics.append(passage.seen_from(passage.knots[:-1]))
             start = cut.speed + cut.width
     all_knots = np.r_[np.concatenate(knots), end]
     all_cubics = np.vstack([*cubics, [float(curves[choice[-1]](end)), 0.0, 0.0, 0.0]])
     if all_knots.size > MAX_CURVE_POINTS:  # two curves of many points: thinned out evenly
-        mixed = PPoly(all_cubics[:-1, ::-1].T.copy(), all_knots)
+        mixed = Cubics(all_knots, all_cubics[:-1])
         even = np.linspace(all_knots[0], end, MAX_CURVE_POINTS)
         fill_table(target, even, mixed(even))
         return

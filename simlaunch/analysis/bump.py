@@ -6,8 +6,8 @@ from math import ceil, floor
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import CubicHermiteSpline, PPoly
 
+from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.errors import UsageError
 from simlaunch.record import MAX_CURVE_POINTS, Record
 
@@ -76,17 +76,11 @@ def curve_speeds(car: Record) -> Array:
     return np.concatenate([[first], inside, [last]])
 
 
-def _bumps(middles: Array, shares: Array, ends: tuple[float, float]) -> PPoly:
+def _bumps(middles: Array, shares: Array, ends: tuple[float, float]) -> Cubics:
     """Smooth curve through a share at each middle, level there and beyond the outer ones."""
     low, high = min(ends[0], middles[0]) - _BEYOND, max(ends[1], middles[-1]) + _BEYOND
     values = np.r_[shares[0], shares, shares[-1]]
-    return CubicHermiteSpline(np.r_[low, middles, high], values, np.zeros(values.size))
-
-
-def _coefficients(curve: PPoly, knots: Array) -> Array:
-    """Cubic from each knot on, constant term first."""
-    orders = ((0, 1.0), (1, 1.0), (2, 2.0), (3, 6.0))
-    return np.column_stack([curve(knots, order) / factor for order, factor in orders])
+    return with_slopes(np.r_[low, middles, high], values, np.zeros(values.size))
 
 
 def raise_curve(table: Record, middles: Array, shares: Array, torque: float) -> None:
@@ -112,14 +106,14 @@ def raise_curve(table: Record, middles: Array, shares: Array, torque: float) -> 
     """
     count = int(table.count)
     old = table.knot[:count].copy()
-    curve = PPoly(np.ascontiguousarray(table.cubic[: count - 1, ::-1].T), old)
+    curve = Cubics(old, table.cubic[: count - 1].copy())
     bump = _bumps(middles, shares, (old[0], old[-1]))
     uneven = np.flatnonzero(np.diff(shares) != 0.0)
     needed = middles[np.union1d(uneven, uneven + 1)]
     knots = np.union1d(old, needed[(needed > old[0]) & (needed < old[-1])])
     if knots.size > MAX_CURVE_POINTS:
         raise UsageError(f"the curve has {count} points, which leaves no room for bands; thin it out to 240 or fewer")
-    cubic = _coefficients(curve, knots) + torque * _coefficients(bump, knots)
+    cubic = curve.seen_from(knots) + torque * bump.seen_from(knots)
     cubic[-1, 0] = curve(old[-1]) + torque * bump(old[-1])
     cubic[-1, 1:] = 0.0
     table.count = knots.size

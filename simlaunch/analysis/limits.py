@@ -9,10 +9,10 @@ from math import inf, isfinite, pi
 import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
-from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.demand import Demand, demand_of
 from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.engine import air_mass_flow
@@ -70,7 +70,7 @@ class Envelope:
 
     def at(self, speeds: Array) -> Array:
         """Torque at some engine speeds [N m]."""
-        lines = [PchipInterpolator(x, y)(np.clip(speeds, x[0], x[-1])) for x, y in self.curves]
+        lines = [monotone(x, y)(np.clip(speeds, x[0], x[-1])) for x, y in self.curves]
         return np.asarray(self.factor * np.max(lines, axis=0))
 
 

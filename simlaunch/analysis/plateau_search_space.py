@@ -9,12 +9,12 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.bump import curve_speeds
 from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
 from simlaunch.analysis.ready import aim
+from simlaunch.cubics import monotone
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part
@@ -250,11 +250,10 @@ class SearchSpace:
         """Cars with these curves."""
         many = as_many([self.car] * len(shapes))
         torque = np.array([self.torque(shape) for shape in shapes])
-        cubic = PchipInterpolator(self.speeds, torque, axis=1).c[::-1]
         table, count = many["engine"]["torque"], self.speeds.size
         table["count"] = count
         table["knot"][:, :count] = self.speeds
-        table["cubic"][:, : count - 1] = np.moveaxis(cubic, (0, 1, 2), (2, 1, 0))
+        table["cubic"][:, : count - 1] = monotone(self.speeds, torque).parts
         table["cubic"][:, count - 1] = 0.0
         table["cubic"][:, count - 1, 0] = torque[:, -1]
         many["engine"]["gear_limit"][:, : len(self.ceilings)] = self.ceilings

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.interpolate import PchipInterpolator
 
 from simlaunch.compiled import entry, inline, part
+from simlaunch.cubics import monotone
 from simlaunch.errors import UsageError
 from simlaunch.metrics.above import integral_above, length_above
 from simlaunch.physics import air, body, tyre
@@ -244,7 +244,7 @@ def _held(engine_speeds: Array, torque: Array) -> Ceiling:
     """Torque over engine speed, held as it is beyond its last point."""
     if engine_speeds.size < 2:
         return lambda speeds: np.full(np.shape(speeds), torque[0] if torque.size else 0.0)
-    through = PchipInterpolator(engine_speeds, torque)
+    through = monotone(engine_speeds, torque)
     return lambda speeds: np.asarray(through(np.minimum(speeds, engine_speeds[-1])), np.float64)
 
 

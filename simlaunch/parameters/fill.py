@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator
 
+from simlaunch.cubics import monotone
 from simlaunch.parameters.table import ROWS, Column, Row
 from simlaunch.record import CAR, Axle, Pedal, Record, blank
 from simlaunch.scenario.model import Scenario, at_odds
@@ -102,7 +102,7 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
     last = len(x) - 1
     target["count"] = last + 1
     target["knot"][..., : last + 1] = x
-    target["cubic"][..., :last, :] = PchipInterpolator(x, y).c[::-1].T
+    target["cubic"][..., :last, :] = monotone(x, y).parts
     target["cubic"][..., last, :] = (y[-1], 0.0, 0.0, 0.0)  # the end is the end
 
 

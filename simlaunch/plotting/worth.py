@@ -6,9 +6,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
-from scipy.interpolate import PchipInterpolator
 
 from simlaunch.analysis.worth import GearSetWorth, Worth, best_span
+from simlaunch.cubics import monotone
 from simlaunch.output.words import PEDAL_WORDS
 from simlaunch.output.worth import MORE
 from simlaunch.plotting.look import (
@@ -114,7 +114,7 @@ def _draw_curve(axes: Axes, found: GearSetWorth, units: Units) -> None:
     gain = found.of(Pedal.FULL).gain
     noise = found.of(Pedal.FULL).noise
     most = max(float(gain[found.inner].max(initial=0.0)), 1e-12)
-    curve, half = PchipInterpolator(found.middles, found.torque), 0.5 * (found.middles[1] - found.middles[0])
+    curve, half = monotone(found.middles, found.torque), 0.5 * (found.middles[1] - found.middles[0])
     for middle, worth, doubt in zip(found.middles, gain, noise, strict=True):
         speed = np.clip(np.linspace(middle - half, middle + half, _FINE), found.middles[0], found.middles[-1])
         x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)

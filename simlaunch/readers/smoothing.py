@@ -20,7 +20,8 @@ from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.interpolate import PchipInterpolator, make_smoothing_spline
+
+from simlaunch.cubics import monotone
 
 BINS = 200
 FEWEST = 12
@@ -88,6 +89,8 @@ def smooth(x: Array, y: Array) -> Smooth:
     Smooth
         The curve; good between the least and the greatest place.
     """
+    from scipy.interpolate import make_smoothing_spline  # slow to import, and only scattered rows need it
+
     low, span = float(x.min()), float(np.ptp(x))
     if len(np.unique(x)) < FEWEST:
         return as_it_is(x, y)
@@ -120,7 +123,7 @@ def as_it_is(x: Array, y: Array) -> Smooth:
         The curve; good between the least and the greatest place.
     """
     places, values, _ = merged(x, y)
-    curve = PchipInterpolator(places, values)
+    curve = monotone(places, values)
 
     def at(wanted: Array) -> Array:
         return np.asarray(curve(wanted))

@@ -10,6 +10,7 @@ from typing import Annotated, Literal, TypeAlias
 import numpy as np
 from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag, model_validator
 
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault
 from simlaunch.record import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
 from simlaunch.scenario.surroundings import Name, Section
@@ -261,14 +262,12 @@ class TorqueConverter(Section):
 
     def _energy_faults_between(self) -> list[Fault]:
         """Faults of a table whose points are sound, but not the curve that is drawn through them."""
-        from scipy.interpolate import PchipInterpolator  # slow to import, and only converters need it here
-
         if len(self.speed_ratio) != len(self.torque_ratio) or self._order_faults():
             return []
         points = [(ratio.si, torque.si) for ratio, torque in zip(self.speed_ratio, self.torque_ratio, strict=True)]
         ratios, torques = zip(*points, (1.0, 1.0), strict=True)  # the record has the same last point
         fine = np.linspace(ratios[0], 1.0, 400)
-        share = fine * PchipInterpolator(ratios, torques)(fine)
+        share = fine * monotone(ratios, torques)(fine)
         worst = int(np.argmax(share))
         if share[worst] <= 1.0 + 1e-9:
             return []

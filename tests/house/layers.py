@@ -15,6 +15,7 @@ ORDER = (
     "writing",
     "compiled",
     "record",
+    "cubics",
     "units",
     "quantities",
     "results",
@@ -40,7 +41,7 @@ ORDER = (
 ONLY_IN = {"pint": ("tests",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "choices", "compiled", "record", "quantities", "results", "processes", "writing")
+LOOSE = ("errors", "choices", "compiled", "record", "cubics", "quantities", "results", "processes", "writing")
 """Files that stand beside the rooms."""
 
 
