@@ -9,8 +9,16 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from simlaunch.analysis.distributions import (
+    Distribution,
+    lognormal,
+    normal,
+    normal_quantiles,
+    normal_share,
+    triangular,
+    uniform,
+)
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
@@ -26,8 +34,6 @@ from simlaunch.units.quantity import Quantity, as_typed, to_si
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
-Distribution = Any
-"""A frozen distribution of `scipy.stats`."""
 
 FARTHEST = 1e-4
 """Share of the cases beyond which a value is not drawn: so that no single case is out of this world [-]."""
@@ -82,7 +88,8 @@ class Draws:
         """
         inside = np.clip(points, FARTHEST, 1.0 - FARTHEST)
         if self.root is not None:
-            inside = np.clip(stats.norm.cdf(stats.norm.ppf(inside) @ self.root.T), FARTHEST, 1.0 - FARTHEST)
+            together = np.vectorize(normal_share)(normal_quantiles(inside) @ self.root.T)
+            inside = np.clip(together, FARTHEST, 1.0 - FARTHEST)
         return np.column_stack([each.ppf(inside[:, j]) for j, each in enumerate(self.distributions)])
 
     def made(self, values: Array, which: int) -> Cars:
@@ -114,23 +121,21 @@ class Draws:
 
 def _normal(spread: Spread, within: Within) -> Distribution:
     """Normal, cut where a value would not be possible."""
-    bounds = np.array([to_si(text, within.dimension) for text in (within.low, within.high)])
-    low, high = (bounds - spread.middle) / spread.deviation
-    return stats.truncnorm(low, high, loc=spread.middle, scale=spread.deviation)
+    low, high = (to_si(text, within.dimension) for text in (within.low, within.high))
+    return normal(spread.middle, spread.deviation, low, high)
 
 
 def _uniform(spread: Spread, within: Within) -> Distribution:
-    return stats.uniform(spread.low, spread.high - spread.low)
+    return uniform(spread.low, spread.high)
 
 
 def _triangular(spread: Spread, within: Within) -> Distribution:
-    width = spread.high - spread.low
-    return stats.triang((spread.middle - spread.low) / width, loc=spread.low, scale=width)
+    return triangular(spread.low, spread.middle, spread.high)
 
 
 def _lognormal(spread: Spread, within: Within) -> Distribution:
-    ends = 2.0 * float(stats.norm.ppf(1.0 - _QUANTILE))
-    return stats.lognorm(log(spread.high / spread.low) / ends, scale=sqrt(spread.low * spread.high))
+    ends = 2.0 * float(normal_quantiles(1.0 - _QUANTILE))
+    return lognormal(sqrt(spread.low * spread.high), log(spread.high / spread.low) / ends)
 
 
 _KINDS = {"normal": _normal, "uniform": _uniform, "triangular": _triangular, "lognormal": _lognormal}
@@ -258,7 +263,10 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
             names.append(entry.key)
             keys[place] = entry.key
         spreads += [spread] * (len(names) - place)
-    tried = {key: spreads[j].ppf(_TRIED) for j, key in keys.items()}
+    tried: dict[str, tuple[float, float, float]] = {}
+    for j, key in keys.items():
+        least, usual, greatest = map(float, spreads[j].ppf(_TRIED))
+        tried[key] = (least, usual, greatest)
     cars = tuple(lower(scenario, curve, pedal) for curve in curves)
     for car in cars:
         aim(car, (target,))

@@ -13,11 +13,12 @@ from math import ceil, floor, nan, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
 
+from simlaunch.analysis.distributions import t_quantile, wilson
 from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
 from simlaunch.analysis.simulate import goal
+from simlaunch.analysis.sobol import sobol
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
@@ -222,7 +223,7 @@ def sobol_points(runs: int, dimensions: int, seed: int) -> tuple[Array, int]:
     power = (runs // SCRAMBLINGS).bit_length() - 1
     count = ceil(runs / 2**power)
     seeds = np.random.SeedSequence(seed).spawn(count)
-    made = [stats.qmc.Sobol(dimensions, rng=np.random.default_rng(each)).random_base2(power) for each in seeds]
+    made = [sobol(dimensions, power, np.random.default_rng(each)) for each in seeds]
     return np.concatenate(made), count
 
 
@@ -252,9 +253,8 @@ def chance(outcomes: NDArray[np.bool_], scramblings: int) -> Chance:
     shares = outcomes.reshape(scramblings, -1).mean(axis=1)
     share, true = float(shares.mean()), int(outcomes.sum())
     if min(true, outcomes.size - true) < _RARE:
-        wilson = stats.binomtest(true, outcomes.size).proportion_ci(CONFIDENCE, "wilson")
-        return Chance(share, float(wilson.low), float(wilson.high))
-    apart = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, scramblings - 1) * shares.std(ddof=1)) / sqrt(scramblings)
+        return Chance(share, *wilson(true, outcomes.size, CONFIDENCE))
+    apart = t_quantile(CONFIDENCE, scramblings - 1) * float(shares.std(ddof=1)) / sqrt(scramblings)
     reach = max(apart, _UNSEEN / outcomes.size)
     return Chance(share, max(0.0, share - reach), min(1.0, share + reach))
 

@@ -9,11 +9,11 @@ from math import inf, isfinite, nan, pi
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
-from scipy.stats import qmc
 
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.record import Record
@@ -215,7 +215,9 @@ def _polished(space: SearchSpace, points: Sequence[Point]) -> list[Point]:
     """
     held, met = _apart(space, points), []
     for polishing in range(_POLISHINGS):
-        drawn = qmc.Sobol(3, rng=_SEED + polishing).random_base2(_TRIAL_BITS).reshape(_STARTS, _TRIALS, 3)[: len(held)]
+        drawn = sobol(3, _TRIAL_BITS, np.random.default_rng(_SEED + polishing)).reshape(_STARTS, _TRIALS, 3)[
+            : len(held)
+        ]
         centres = np.array([_places(space, point) for point in held])
         around = centres[:, None] + _REACH * _SHRINK**polishing * (2.0 * drawn - 1.0)
         tried = _launched_at(space, np.clip(around.reshape(-1, 3), 0.0, 1.0))

@@ -196,7 +196,7 @@ def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
         assert of_key is not None, "checked with the scenario"
         known_beforehand = distribution(scenario, entry, of_key)
         size = _own(scenario, entry.key, called) if each.factor and entry.key != ALL_CURVES else 1.0
-        middle, spread = float(known_beforehand.mean()) / size, float(known_beforehand.std()) / size
+        middle, spread = known_beforehand.mean / size, known_beforehand.std / size
         origin, reach = entry.origin, FARTHEST * spread
         ends = (min(ends[0], middle - reach), max(ends[1], middle + reach))
     if not spread > 0.0:
