@@ -61,8 +61,8 @@ def sobol(dimensions: int, power: int, rng: np.random.Generator) -> Array:
     ndarray, shape (2**power, dimensions)
         As `scipy.stats.qmc.Sobol`, to the last bit [-].
 
-    Source: scrambling by a random lower triangular matrix and a shift, Matousek, J. Complexity 14 (1998) 527, as named by
-    SciPy.
+    Source: scrambling by a random lower triangular matrix and a shift, Matousek, J. Complexity 14 (1998) 527, as SciPy
+    names it.
     """
     if dimensions > len(_directions()):
         from scipy.stats import qmc  # slow to import, and it knows thousands of coordinates
