@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from simlaunch.metrics.marks import Kind, MarkResult, Target
+from simlaunch.metrics.marks import MarkResult, Target
 from simlaunch.quantities import reported
 
 Object = dict[str, Any]
@@ -39,7 +39,7 @@ def listed(values: Iterable[float]) -> list[float | None]:
 
 def target_object(target: Target) -> Object:
     """A speed, a span or a distance."""
-    unit = "m" if target.kind is Kind.DISTANCE else "m_per_s"
+    unit = "m" if target.kind.name == "DISTANCE" else "m_per_s"
     return {
         "label": target.label,
         "kind": target.kind.name.lower(),
