@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import floor, isfinite, isnan, log10, nan
+from math import floor, isfinite, isnan, log10
 from typing import Any
 
 import numpy as np
@@ -377,8 +377,7 @@ def document(fit: Fit) -> Object:
             "untold": [
                 {
                     "names": list(untold.names),
-                    "shares": listed(untold.shares),
-                    "uncertainty_ratio": number(untold.uncertainty if isfinite(untold.uncertainty) else nan),
+                    **group_object("untold", untold),
                 }
                 for untold in fit.apart.untold
             ],
@@ -387,5 +386,5 @@ def document(fit: Fit) -> Object:
         "notes": list(fit.notes),
         "follows_flagged": fit.follows,
         "agreed_flagged": fit.agreed,
-        "launch_rows": fit.launches,
+        **group_object("fit", fit),
     }
