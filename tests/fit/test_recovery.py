@@ -241,6 +241,27 @@ def test_errors_carry_what_another_simulator_leaves_over(tmp_path: Path) -> None
 
 
 @pytest.mark.slow
+def test_a_search_does_not_end_where_the_error_of_launches_is_rough(tmp_path: Path) -> None:
+    """Drag and rolling resistance, which hang together, came 3.3 and 3.8 errors off, and no two starts agreed."""
+    own = lower(bare(GRIP), GRIP.curve_names[0], Pedal.FULL)
+    before = np.array([own.road.friction_factor, 1.0, own.body.drag_area])
+    friction, scale, area = before * np.random.default_rng(7).normal([0.95, 1.0, 1.0], 0.03)
+    changes = {"road.friction_factor": f"{friction:.7g}", "body.drag_area": f"{area:.7g} m^2"}
+    trace = driven(bare(GRIP), changes, 7.0, scale=float(scale))
+    shown = columns(trace, Logger(50.0, 0.05, engine_noise=0.0), np.random.default_rng(0))
+    shown["Engine Speed [rpm]"] = np.round(shown["Engine Speed [rpm]"])
+    found = fit(bare(GRIP), [LogRequest(write(tmp_path / "log.csv", shown))])
+    assert found.usable, found.warnings
+    rolling = found.value("rolling resistance")
+    for each, true in (
+        (found.value("drag area"), area),
+        (rolling, rolling.parameter.own),
+        (found.value("curve scale"), scale),
+    ):
+        assert abs(each.value - true) < 2.5 * each.error, each
+
+
+@pytest.mark.slow
 def test_a_simpler_car_is_noticed_by_speed_alone_and_its_values_are_covered(tmp_path: Path) -> None:
     """Speed hardly shows how shafts twist and loads settle: values of a car without either were 14 half widths off."""
     names = ("friction", "curve scale", "drag area")
