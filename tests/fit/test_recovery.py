@@ -205,6 +205,24 @@ def test_a_value_at_its_bound_is_told(tmp_path: Path) -> None:
     assert any("efficiency stopped at a bound" in warning for warning in found.warnings)
 
 
+def test_the_others_are_as_unsure_as_if_a_value_at_its_bound_went_on(tmp_path: Path) -> None:
+    """Errors with one value held fixed are conditional ones, smaller than marginal ones (closed form)."""
+    scenario = bare(COUPE)
+    path = logged(tmp_path / "log.csv", driven(COUPE, {}, 6.0, scale=1.10), Logger())
+    car = lower(scenario, "peak", Pedal.FULL)
+    wanted = tuple(parameter(scenario, name, car) for name in ("efficiency", "drag area"))
+    runner = Runner(2)
+    run = prepared(scenario, LogRequest(path), wanted, Pedal.FULL)
+    found = solved(Problem((run,), wanted, frozenset(), runner, (None,)), starts=1, seed=0)
+    runner.close()
+    assert found.at_bound.tolist()[:2] == [True, False]
+    assert found.errors[0] == 0.0
+    told = found.jacobian.T @ found.jacobian
+    conditional = float(np.sqrt(np.linalg.inv(told[1:, 1:])[0, 0]))
+    assert found.errors[1] > 1.1 * conditional
+    assert found.errors[1] >= 0.99 * float(np.sqrt(np.linalg.inv(told)[1, 1]))
+
+
 # --- narrow valleys, and another simulator ---
 
 
