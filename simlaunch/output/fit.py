@@ -199,7 +199,8 @@ def untold_words(untold: Untold, *, stated: bool = False) -> str:
 
 
 def _apart(fit: Fit) -> list[str]:
-    told = f"{fit.apart.rank} of {fit.apart.of} combinations of values are told at all"
+    known = fit.apart.of - len(fit.apart.untold)
+    told = f"the logs determine {known} of {fit.apart.of} combinations of values to better than their usual spread"
     condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
     stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
     words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
