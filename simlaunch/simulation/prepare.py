@@ -12,7 +12,7 @@ from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import combined_compliance
 from simlaunch.physics.magic_formula import tabulate_shape
-from simlaunch.physics.pedal import slip_command
+from simlaunch.physics.pedal import slip_command, take_up
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
 from simlaunch.simulation.rolling import begin_rolling
@@ -108,7 +108,8 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     float
         Engine speed [rad/s].
     """
-    within_grip = slip_command(rest, car, phase, body.ground(0.0, rest, car, phase))
+    taken = take_up(0.0, car, body.ground(0.0, rest, car, phase))
+    within_grip = slip_command(rest, car, phase, taken.now)
     return sqrt(within_grip / _stall_torque_factor(car))
 
 
@@ -184,7 +185,7 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     resistance = grade + air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
     phase.braked = 1 if resistance > 0.0 else 0
     phase.limiter_side = 1 if car.launch.engine_speed > engine.limiter_start(car.engine) else 0
-    y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
+    y[at.REQUEST] = slip_command(y, car, phase, take_up(0.0, car, body.ground(0.0, y, car, phase)).now)
     if car.coupling.kind == _CONVERTER:
         phase.stage = at.DRIVING
         _preload(car, y)
