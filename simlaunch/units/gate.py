@@ -1,4 +1,4 @@
-"""The strict gate in front of the unit library: one finite number and one known unit, or a helpful refusal.
+"""The strict gate in front of all quantities: one finite number and one known unit, or a helpful refusal.
 
 Text is never evaluated. The number is matched by a pattern of bounded length, the unit is looked up whole.
 """

@@ -1,19 +1,18 @@
-"""Text to SI and SI to display units; the only file that knows the unit library."""
+"""Text to SI and SI to display units."""
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from functools import cache, lru_cache
-from typing import TYPE_CHECKING, TypeVar
+from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.units.gate import MAX_DECIMALS, examine
 from simlaunch.units.spelling import Dimension, System, kinds
-
-if TYPE_CHECKING:
-    import pint
 
 Value = TypeVar("Value", float, NDArray[np.float64])
 
@@ -45,18 +44,12 @@ class DisplayUnit:
 
 
 @cache
-def _registry() -> pint.UnitRegistry[float]:
-    import pint  # half a second: only when a first quantity is met
-
-    return pint.UnitRegistry()
-
-
-@cache
-def _conversion(unit: str, si: str) -> tuple[float, float]:
-    """Scale and offset that take a value in `unit` to SI."""
-    registry = _registry()
-    zero, one, far = (float(registry.Quantity(number, unit).to(si).magnitude) for number in (0.0, 1.0, 2.0**20))
-    return ((far - zero) / 2.0**20 if zero else one), zero  # a far point, so that an offset costs no digits
+def _factors() -> dict[str, dict[str, tuple[float, float]]]:
+    """Scale and offset of every unit of every kind, worked out by a unit library that is too slow to load each time."""
+    kept: dict[str, dict[str, tuple[float, float]]] = json.loads(
+        Path(__file__).with_name("factors.json").read_text(encoding="utf-8")
+    )
+    return kept
 
 
 @lru_cache(maxsize=8192)  # most texts of a scenario are read again and again: defaults, bounds, all but what changed
@@ -81,8 +74,7 @@ def read(text: str, *dimensions: Dimension) -> Quantity:
         With a `Fault` as its only argument.
     """
     typed = examine(text, *dimensions)
-    kind = kinds()[typed.dimension]
-    scale, offset = _conversion(kind.spelling[typed.spelling], kind.si)
+    scale, offset = _factors()[typed.dimension][typed.spelling]
     return Quantity(text.strip(" "), typed.number * scale + offset, typed.dimension)
 
 
@@ -130,8 +122,7 @@ def unit_spelled(spelling: str, dimension: Dimension) -> DisplayUnit:
     DisplayUnit
         Label, scale and offset.
     """
-    kind = kinds()[dimension]
-    return DisplayUnit(spelling, *_conversion(kind.spelling[spelling], kind.si))
+    return DisplayUnit(spelling, *_factors()[dimension][spelling])
 
 
 @cache
@@ -150,9 +141,7 @@ def display_unit(dimension: Dimension, system: System) -> DisplayUnit:
     DisplayUnit
         Label, scale and offset.
     """
-    kind = kinds()[dimension]
-    label = kind.label(system)
-    return DisplayUnit(label, *_conversion(kind.spelling[label], kind.si))
+    return unit_spelled(kinds()[dimension].label(system), dimension)
 
 
 def to_display(value_si: float, dimension: Dimension, system: System) -> tuple[float, str]:

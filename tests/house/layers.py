@@ -37,7 +37,7 @@ ORDER = (
 )
 """Rooms from the lowest to the highest; a room may import itself and whatever stands before it."""
 
-ONLY_IN = {"pint": ("units",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
+ONLY_IN = {"pint": ("tests",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
 LOOSE = ("errors", "choices", "compiled", "record", "quantities", "results", "processes", "writing")
