@@ -214,7 +214,6 @@ def test_the_others_are_as_unsure_as_if_a_value_at_its_bound_went_on(tmp_path: P
     runner = Runner(2)
     run = prepared(scenario, LogRequest(path), wanted, Pedal.FULL)
     found = solved(Problem((run,), wanted, frozenset(), runner, (None,)), starts=1, seed=0)
-    runner.close()
     assert found.at_bound.tolist()[:2] == [True, False]
     assert found.errors[0] == 0.0
     told = found.jacobian.T @ found.jacobian
