@@ -113,19 +113,15 @@ def _tables() -> Mapping[str, Mapping[str, Any]]:
 
 
 def _quantity(name: str, entry: Mapping[str, Any]) -> Reported:
-    dimension, per = entry["dimension"], entry.get("per")
+    stated = {"path": name, "head": entry["label"], **entry}
+    dimension, per = stated.pop("dimension"), stated.pop("per", None)
     own = dimension == "any"
     return Reported(
-        name,
-        Dimension.NUMBER if own else Dimension(dimension),
-        entry["label"],
-        entry["meaning"],
-        entry.get("path", name),
-        entry.get("head", entry["label"]),
-        entry.get("format", ""),
-        entry.get("sign", False),
-        Dimension(per) if per else None,
-        own,
+        name=name,
+        dimension=Dimension.NUMBER if own else Dimension(dimension),
+        per=per and Dimension(per),
+        own_unit=own,
+        **stated,
     )
 
 

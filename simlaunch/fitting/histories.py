@@ -31,8 +31,8 @@ COASTING_STEP = 5e-3
 TOLERANCE = 1e-4
 """Relative error allowed per step: speeds of the demonstration cars are then off by 0.001 m/s at most [-]."""
 
-FINER = 1e-6
-"""The same for the launch that shows what is lost with it [-]."""
+FINER = 1e-2
+"""By how much it is smaller in the last search, and once more for the launch that shows what is lost [-]."""
 
 _NO_LAG = 1e-4  # [s]
 _COARSER = 1e-3  # for a launch that cannot be followed

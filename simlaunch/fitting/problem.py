@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from math import sqrt
@@ -322,12 +323,19 @@ class Problem:
         shown = [self._shown(i, history, self.timing(x, i)) for i, history in enumerate(self._base(x))]
         return np.concatenate([self.measured() - np.concatenate(shown), self.from_before(x)])
 
+    @contextmanager
+    def followed_more_closely(self) -> Iterator[Problem]:
+        """The same problem with more exact launches, which are counted here when it is done with."""
+        runner = Runner(self.runner.workers, self.runner.tolerance * FINER)
+        try:
+            yield replace(self, runner=runner)
+        finally:
+            self.runner.launches += runner.launches
+
     def lost(self, x: Array) -> Array:
         """By how much the residuals change when the launches are followed more closely, in units of the noise."""
-        runner = Runner(self.runner.workers, FINER)
-        finer = replace(self, runner=runner).residuals(x)
-        self.runner.launches += runner.launches
-        return np.asarray(finer - self.residuals(x))
+        with self.followed_more_closely() as closer:
+            return np.asarray(closer.residuals(x) - self.residuals(x))
 
     def of_a_simpler_car(self) -> Problem | None:
         """The same logs held against a car whose shafts do not twist and whose loads settle at once; None: coasting."""

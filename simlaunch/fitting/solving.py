@@ -208,8 +208,9 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     _weigh(problem, found[0][1])
     tell("the last search, weighed by what is left over")
     near = [x for left, x in found if left < _HOPELESS * found[0][0]]
-    ends = sorted([search(problem, x, central=True) for x in near], key=lambda each: each[1])
-    return _with_errors(problem, ends, len(found))
+    with problem.followed_more_closely() as closer:  # else the error of launches is rough enough to hold a search up
+        ends = sorted([search(closer, x, central=True) for x in near], key=lambda each: each[1])
+        return _with_errors(closer, ends, len(found))
 
 
 def _level(found: Sequence[tuple[float, Array]], *, least: bool) -> bool:

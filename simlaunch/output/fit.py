@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from math import floor, isfinite, isnan, log10, nan
+from math import floor, isfinite, isnan, log10
 from typing import Any
 
 import numpy as np
@@ -199,7 +199,8 @@ def untold_words(untold: Untold, *, stated: bool = False) -> str:
 
 
 def _apart(fit: Fit) -> list[str]:
-    told = f"{fit.apart.rank} of {fit.apart.of} combinations of values are told at all"
+    known = fit.apart.of - len(fit.apart.untold)
+    told = f"the logs determine {known} of {fit.apart.of} combinations of values to better than their usual spread"
     condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
     stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
     words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
@@ -377,8 +378,7 @@ def document(fit: Fit) -> Object:
             "untold": [
                 {
                     "names": list(untold.names),
-                    "shares": listed(untold.shares),
-                    "uncertainty_ratio": number(untold.uncertainty if isfinite(untold.uncertainty) else nan),
+                    **group_object("untold", untold),
                 }
                 for untold in fit.apart.untold
             ],
@@ -387,5 +387,5 @@ def document(fit: Fit) -> Object:
         "notes": list(fit.notes),
         "follows_flagged": fit.follows,
         "agreed_flagged": fit.agreed,
-        "launch_rows": fit.launches,
+        **group_object("fit", fit),
     }

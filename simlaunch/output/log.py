@@ -80,7 +80,7 @@ def document(logged: LoggedRun, *, trace: bool = False) -> Object:
         "source": logged.source,
         "understood": list(logged.account.understood),
         "notes": list(logged.account.notes),
-        "radii_m": None if logged.radii is None else listed(logged.radii),
+        **group_object("logged", logged),
         "marks": [mark_object(result) for result in logged.marks],
         "grip": grip,
         **({"trace": {key: listed(values) for key, values in columns(logged).items()}} if trace else {}),

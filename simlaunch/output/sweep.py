@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -37,9 +38,11 @@ from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.export import table
 from simlaunch.sweeping.export import with_unit as column_name
 from simlaunch.sweeping.plan import Plan
-from simlaunch.sweeping.ranking import Findings, Group, Ranked
+from simlaunch.sweeping.ranking import MOST_GROUPS, Findings, Group, Ranked
 from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult
+from simlaunch.sweeping.winners import Tally, is_condition
+from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import Dimension, System
 
 _ALSO_SHOWN = ("wheelspin time", "steady pull gearbox input", "peak torque gearbox input")
@@ -47,6 +50,7 @@ _MARKS = ("a", "b", "c")
 _ENDLESS = 10_000  # more letters than any case has
 _AND = " / "
 _KIB = 1024.0
+_MOST_CELLS = 10_000  # of who wins where in JSON; the file holds them all
 
 
 def duration(seconds: float) -> str:
@@ -300,7 +304,50 @@ def tables(found: SweepResult, system: System) -> tuple[Table, ...]:
     numbers, by = Numbers(system), findings.order.by
     ranking, _ = _ranking(findings, numbers, [each.name for each in _shown_measures(findings)], _ENDLESS)
     parted = (_group_table(axis, each, by, numbers, _ENDLESS) for axis, each in _parted(findings).items())
-    return (ranking, *(table for table, _ in parted))
+    return (ranking, *(table for table, _ in parted), *_condition_table(found, numbers), *_winner_table(found, numbers))
+
+
+def _winner_table(found: SweepResult, numbers: Numbers, room: int | None = None) -> Iterator[Table]:
+    """Which of two curves wins in how many cells, by the values of every axis."""
+    won, by = found.winners, found.findings.order.by
+    if won is None or not won.whole.cells:
+        return
+    unit = numbers.unit(by.dimension)
+    heads = (won.first, won.second, "level", with_unit("least gap", unit), with_unit("greatest", unit))
+    rows = [_won("all cells", won.whole, by, numbers)]
+    for axis in won.axes:
+        if len(axis.values) > 1 and len(axis.values) <= MOST_GROUPS:
+            labels = [clean(axis.shown(value)) for value in (axis.si or axis.values)]
+            rows += [
+                _won(f"{axis.name} {label}", tally, by, numbers)
+                for label, tally in zip(labels, won.by_axis[axis.name], strict=True)
+            ]
+    yield Table("Cells won", heads, tuple(rows))
+
+
+def _won(label: str, tally: Tally, by: Measure, numbers: Numbers) -> Row:
+    gaps = (numbers.signed(gap, by.dimension) for gap in (tally.least, tally.greatest))
+    return Row(label, "", (str(tally.first), str(tally.second), str(tally.level), *gaps))
+
+
+def _who_wins(found: SweepResult) -> str:
+    """Who wins where, and what changes the winner, in a sentence or two; empty without two curves."""
+    won = found.winners
+    if won is None or not won.whole.cells:
+        return ""
+    whole, one, other = won.whole, quoted(won.first), quoted(won.second)
+    for ahead, behind, count in ((one, other, whole.first), (other, one, whole.second)):
+        if count == whole.cells:
+            return f" {ahead} beats {behind} in every one of {count} cells."
+    level = f", and {whole.level} {'is' if whole.level == 1 else 'are'} level" if whole.level else ""
+    told = f" Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
+    turning = [(turns.turned, name, turns.lines) for name, turns in won.turns.items() if turns.turned]
+    if not turning:
+        return told
+    most = max(turning)
+    condition = next(is_condition(axis) for axis in won.axes if axis.name == most[1])
+    kind = ", a condition that nobody chooses" if condition else ""
+    return f"{told} The winner changes most often with {most[1]}{kind}: in {most[0]} of {most[2]} lines of cells."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
@@ -323,6 +370,28 @@ def _table_texts(findings: Findings, system: System) -> list[str]:
     ]
     blocks[0] = "\n".join([*(paragraph(line, "    ") for line in labels.above), blocks[0]])
     return blocks
+
+
+def _condition_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
+    """The best choice under each set of conditions."""
+    study, by = found.findings.study, found.findings.order.by
+    met = [axis for axis in study.plan.axes if is_condition(axis)]
+    chosen = [axis for axis in study.plan.axes if not is_condition(axis) and len(axis.values) != 1]
+    if len(found.by_condition) < 2 or not chosen:
+        return
+    heads = (*(axis.name for axis in chosen), with_unit(by.name, numbers.unit(by.dimension)))
+    rows = [
+        Row(
+            _AND.join(clean(axis.shown(each.values[axis.name])) for axis in met),
+            "",
+            (
+                *(clean(axis.shown(each.values[axis.name])) for axis in chosen),
+                numbers.plain(each.measures[by.name], by.dimension),
+            ),
+        )
+        for each in found.by_condition
+    ]
+    yield Table(f"Best choice by {_AND.join(axis.name for axis in met)}", heads, tuple(rows))
 
 
 def _how_far(findings: Findings) -> str:
@@ -360,7 +429,25 @@ def summary(found: SweepResult, system: System) -> str:
     first = findings.best[0]
     result = told_text(first.measures[by.name], by, numbers)
     best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
-    return _capital(f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}")
+    ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
+    return _capital(f"{ranked}{_other_conditions(found, numbers)}{_who_wins(found)}")
+
+
+def _other_conditions(found: SweepResult, numbers: Numbers) -> str:
+    """Whether the best choice stays the best where conditions are others, which nobody chooses."""
+    by = found.findings.order.by
+    if not found.by_condition or len(found.by_condition) < 2:
+        return ""
+    axes = [axis for axis in found.findings.study.plan.axes if not is_condition(axis)]
+    conditions = " and ".join(axis.name for axis in found.findings.study.plan.axes if is_condition(axis))
+    first = found.by_condition[0]
+    alike = [each for each in found.by_condition if all(each.values[a.name] == first.values[a.name] for a in axes)]
+    if len(alike) == len(found.by_condition):
+        worst = max(each.measures[by.name] for each in found.by_condition)
+        best = min(each.measures[by.name] for each in found.by_condition)
+        ends = [told_text(each, by, numbers) for each in (best, worst)]
+        return f" The same choice is best with every {conditions} ({ends[0]} to {ends[1]})."
+    return f" The best choice is another one with another {conditions}; the table names it for each."
 
 
 def _next(findings: Findings, numbers: Numbers) -> str:
@@ -375,10 +462,12 @@ def _next(findings: Findings, numbers: Numbers) -> str:
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
-    """Which axis the best result depends on most, and which least."""
+    """Which choice the best result depends on most, and which least; conditions are no choice."""
+    met = {axis.name for axis in findings.study.plan.axes if is_condition(axis)}
     spreads = {
         axis: max(group.best for group in groups) - min(group.best for group in groups)
         for axis, groups in _parted(findings).items()
+        if axis not in met
     }
     if len(spreads) < 2:
         return ""
@@ -386,8 +475,8 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
     texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
-        return f" Every axis changes the best result by the same amount ({texts[0]})."
-    return f" Of all axes, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
+        return f" Every choice changes the best result by the same amount ({texts[0]})."
+    return f" Of all choices, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
 
 
 def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
@@ -408,6 +497,7 @@ def text(found: SweepResult, system: System) -> str:
         f"{paragraph(_scenario_name(findings))}\n{paragraph(_how_far(findings))}",
         *([_legend(findings)] if findings.best else []),
         *_table_texts(findings, system),
+        *tables_text([*_condition_table(found, Numbers(system)), *_winner_table(found, Numbers(system))]),
         *_failures(findings),
     ]
     if findings.best:
@@ -478,5 +568,44 @@ def document(found: SweepResult) -> Object:
             {"axis": axis, "values": [_group_object(group) for group in groups]}
             for axis, groups in findings.groups.items()
         ],
+        "best_by_condition": [_launch_object(each, findings) for each in found.by_condition],
+        "who_wins": _winners_object(found),
         "verdict": summary(found, System.METRIC),
+    }
+
+
+def _tally_object(tally: Tally, by: Measure) -> Object:
+    return {
+        "first_wins_cases": tally.first,
+        "second_wins_cases": tally.second,
+        "level_cases": tally.level,
+        column_name("least gap", by.dimension): number(tally.least),
+        column_name("greatest gap", by.dimension): number(tally.greatest),
+    }
+
+
+def _winners_object(found: SweepResult) -> Object | None:
+    won, by = found.winners, found.findings.order.by
+    if won is None:
+        return None
+    values = {axis.name: list(axis.si or axis.values) for axis in won.axes}
+    few = won.gap.size <= _MOST_CELLS
+    return {
+        "first": won.first,
+        "second": won.second,
+        "all": _tally_object(won.whole, by),
+        "by_axis": {
+            axis: [{"value": value, **_tally_object(t, by)} for value, t in zip(values[axis], tallies, strict=True)]
+            for axis, tallies in won.by_axis.items()
+        },
+        "changes_winner": {axis: {"turned_cases": t.turned, "lines_cases": t.lines} for axis, t in won.turns.items()},
+        "cells": [
+            {
+                "values": {axis.name: values[axis.name][k] for axis, k in zip(won.axes, place, strict=True)},
+                column_name("gap", by.dimension): number(float(gap)),
+            }
+            for place, gap in np.ndenumerate(won.gap)
+        ]
+        if few
+        else None,
     }

@@ -110,12 +110,15 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
     torque = engine.demanded_torque(full, closed, share)
     least = min(closed, torque)
-    command = pedal.slip_command(y, car, phase, road) if held_slip else 0.0
+    command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
+    if held_slip:
+        taken = pedal.take_up(y[at.SPEED], car, road)
+        command = pedal.slip_command(y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
     load = engine.load_share(torque, full, closed)
     if held_slip and phase.stage != at.LAUNCHING:
-        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, full, friction, fluid)
+        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, full, taken.at_target, friction, fluid)
         torque = min(torque, max(trimmed, least))
     return Drive(torque, full, friction, fluid.pump, fluid.turbine, command, load)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import sqrt
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -206,33 +207,33 @@ def _target_rim_speed_share(speed: float, end: Record, car: Record) -> float:
     return float(share)
 
 
+class TakeUp(NamedTuple):
+    """Torque at the half shafts that the driven tyres pass on, as far as slip control lets them [N m]."""
+
+    now: float  # a tyre beyond its target is given no more than it takes at this moment, so that it comes back
+    at_target: float  # once they are at their target slip
+
+
 @inline
 def _axle_take_up(
-    at_target: bool, speed: float, load: float, slip: float, force: float, moment: float, road: Ground, end: Record,
-    car: Record,
-) -> float:  # fmt: skip
-    """Torque that one axle passes on at the target slip: tyre, rolling resistance and the wheels' own inertia [N m].
-
-    Unless it is asked for what it takes once it is at its target, a tyre beyond it is given no more than it takes at
-    this moment, so that it comes back.
-    """
+    speed: float, load: float, slip: float, force: float, moment: float, road: Ground, end: Record, car: Record
+) -> TakeUp:
+    """Torque that one axle passes on: tyre, rolling resistance and the wheels' own inertia [N m]."""
     share = _target_rim_speed_share(speed, end, car)
-    if at_target or slip <= share - 1.0:
-        force = tyre.axle_contact(share - 1.0, load, end, car.road.friction_factor).force
-    spin_up = end.axle_inertia * road.acceleration * share / end.radius
-    return end.radius * force + moment + spin_up
+    at_target = tyre.axle_contact(share - 1.0, load, end, car.road.friction_factor).force
+    rest = moment + end.axle_inertia * road.acceleration * share / end.radius
+    now = at_target if slip <= share - 1.0 else force
+    return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
 
 
 @part
-def take_up(at_target: bool, speed: float, car: Record, road: Ground) -> float:
+def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
     """Torque that the driven tyres pass on, as far as slip control lets them.
 
     With an open centre the axle that reaches its target first sets the torque of both.
 
     Parameters
     ----------
-    at_target : bool
-        What they pass on once they are at their target slip; else, a tyre beyond it as it is now.
     speed : float
         Speed of the car [m/s].
     car : Record
@@ -242,38 +243,31 @@ def take_up(at_target: bool, speed: float, car: Record, road: Ground) -> float:
 
     Returns
     -------
-    float
-        Torque at the half shafts [N m].
+    TakeUp
+        Torques [N m].
 
     Source: see `axle_contact`.
     """
     share, locked = car.drive.front_share, car.drive.locked == 1
-    front, rear = 0.0, 0.0
+    front, rear = TakeUp(0.0, 0.0), TakeUp(0.0, 0.0)
     if locked or share > 0.0:
-        front = _axle_take_up(
-            at_target,
-            speed,
-            road.load_front,
-            road.slip_front,
-            road.force_front,
-            road.moment_front,
-            road,
-            car.front,
-            car,
-        )
+        load, slip, force = road.load_front, road.slip_front, road.force_front
+        front = _axle_take_up(speed, load, slip, force, road.moment_front, road, car.front, car)
     if locked or share < 1.0:
-        rear = _axle_take_up(
-            at_target, speed, road.load_rear, road.slip_rear, road.force_rear, road.moment_rear, road, car.rear, car
-        )
+        load, slip, force = road.load_rear, road.slip_rear, road.force_rear
+        rear = _axle_take_up(speed, load, slip, force, road.moment_rear, road, car.rear, car)
     if locked:
-        return front + rear
+        return TakeUp(front.now + rear.now, front.at_target + rear.at_target)
     if share >= 1.0:
         return front
-    return rear if share <= 0.0 else min(front / share, rear / (1.0 - share))
+    if share <= 0.0:
+        return rear
+    now = min(front.now / share, rear.now / (1.0 - share))
+    return TakeUp(now, min(front.at_target / share, rear.at_target / (1.0 - share)))
 
 
-@part
-def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
+@inline
+def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> float:
     """Axle torque that the slip control sends to its actuator.
 
     With an open centre the axle that is further beyond its target leads. With a locked one the mean of both axles
@@ -288,8 +282,8 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
         The car.
     phase : Record
         The phase.
-    road : Ground
-        What the road does.
+    grip_torque : float
+        Torque that the tyres take now; see `take_up` [N m].
 
     Returns
     -------
@@ -312,7 +306,7 @@ def slip_command(y: Array, car: Record, phase: Record, road: Ground) -> float:
     inertia = inner + car.front.axle_inertia + car.rear.axle_inertia
     twist_rate = y[at.SHAFT_SPEED] - split * y[at.WHEEL_FRONT] - (1.0 - split) * y[at.WHEEL_REAR]
     over += inner / inertia * twist_rate
-    return request_command(take_up(False, speed, car, road), inertia, over, car.pedal.delay)
+    return request_command(grip_torque, inertia, over, car.pedal.delay)
 
 
 @inline
@@ -405,7 +399,9 @@ def _pump_speed(wanted: float, turbine_speed: float, engine_speed: float, coupli
 
 
 @part
-def upheld_pump_speed(y: Array, car: Record, phase: Record, road: Ground, full: float, wanted: float) -> float:
+def upheld_pump_speed(
+    y: Array, car: Record, phase: Record, road: Ground, full: float, usable: float, wanted: float
+) -> float:
     """Pump speed that slip control asks for; while the car sets off, no less than tyres at their target could use.
 
     Half shafts that unwind at the start spin the wheels, whatever the control does. To throttle an engine that is soon
@@ -424,6 +420,8 @@ def upheld_pump_speed(y: Array, car: Record, phase: Record, road: Ground, full: 
         What the road does.
     full : float
         Full-load torque [N m].
+    usable : float
+        Torque at the half shafts that the tyres take at their target [N m].
     wanted : float
         Turbine torque that is asked for [N m].
 
@@ -440,10 +438,9 @@ def upheld_pump_speed(y: Array, car: Record, phase: Record, road: Ground, full: 
     setting_off = min(2.0 * (1.0 - speed / _SET_OFF), 1.0)
     if setting_off <= 0.0:
         return asked
-    usable = at_input(take_up(True, speed, car, road), car, phase, road)
     radius = driven_radius(car.front, car.rear, car.drive)
     turbine = car.gearbox.ratio[carrying_gear(phase)] * (1.0 + target_at(speed, car)) * speed / radius
-    most = _pump_speed(usable, turbine, now, coupling)
+    most = _pump_speed(at_input(usable, car, phase, road), turbine, now, coupling)
     excess = full / max(_pump_factor(turbine, now, coupling) * most * most, 1.0) - 1.0
     upheld = setting_off * min(max(1.0 - excess / _SPARE, 0.0), 1.0)
     return asked + upheld * max(most - asked, 0.0)
@@ -451,8 +448,9 @@ def upheld_pump_speed(y: Array, car: Record, phase: Record, road: Ground, full: 
 
 @part
 def trimmed_engine_torque(
-    y: Array, car: Record, phase: Record, road: Ground, full: float, friction: float, fluid: driveline.Fluid
-) -> float:
+    y: Array, car: Record, phase: Record, road: Ground, full: float, usable: float, friction: float,
+    fluid: driveline.Fluid,
+) -> float:  # fmt: skip
     """Engine torque that serves the slip control's request through whatever the coupling does.
 
     A converter is given the pump speed that makes the turbine torque. A clutch, stuck or slipping, carries the request
@@ -471,6 +469,8 @@ def trimmed_engine_torque(
         What the road does.
     full : float
         Full-load torque [N m].
+    usable : float
+        Torque at the half shafts that the tyres take at their target [N m].
     friction : float
         Torque through friction plates that slip [N m].
     fluid : Fluid
@@ -485,7 +485,7 @@ def trimmed_engine_torque(
     """
     wanted = at_input(y[at.REQUEST], car, phase, road)
     if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
-        pump_speed = upheld_pump_speed(y, car, phase, road, full, wanted)
+        pump_speed = upheld_pump_speed(y, car, phase, road, full, usable, wanted)
         return fluid.pump + friction + car.engine.inertia * _PUMP_GOVERNOR * (pump_speed - y[at.ENGINE_SPEED])
     if phase.coupling == at.SLIPPING:
         wanted += _RELIEF * max(wanted - abs(friction), 0.0)

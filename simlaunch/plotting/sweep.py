@@ -23,6 +23,7 @@ from simlaunch.plotting.look import (
     LineStyle,
     Panels,
     Units,
+    curve_style,
     head_panel,
     in_our_look,
     is_narrow,
@@ -46,11 +47,15 @@ from simlaunch.sweeping.ranking import (
 )
 from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult
+from simlaunch.sweeping.winners import Winners, winner_of
 
 _SHADES = LinearSegmentedColormap.from_list("light is best", ["#f6f1e4", "#d8b98a", "#a3613f", "#4a2330"])
 _EMPTY = "#ffffff"
 _MOST_NUMBERED = 12  # cells abreast that still have room for a number
 _MOST_PANELS = 6
+_MOST_WON = 3  # axes of the picture of who wins where
+_WON_ROW = 0.34  # height of a row of its cells [in]
+_WON = {-1: (curve_style(0).colour, "^"), 1: (curve_style(1).colour, "v"), 0: (QUIET, "s")}
 _COLUMNS, _NARROW_COLUMNS = 70, 22  # characters that have room below a panel
 _MOST_POINTS = 4000
 _ROW = 0.28  # height of a row of cells [in]
@@ -65,7 +70,11 @@ def figures(
 ) -> dict[str, Figure]:
     """Every picture of a sweep."""
     with Reader(found.path) as reader:
-        return sweep_figures(reader, found.findings.order, across, against or _LOAD, system)
+        made = sweep_figures(reader, found.findings.order, across, against or _LOAD, system)
+    won = found.winners
+    if won is not None and 1 <= len(_shown_axes(won)) <= _MOST_WON and won.whole.cells:
+        made["winners"] = winners_figure(won, found.findings.order, system)
+    return made
 
 
 def draw(axes: Axes, found: SweepResult, system: str) -> None:
@@ -119,6 +128,92 @@ def sweep_figures(
     found = {"trade-off": front_figure(reader, wanted, measure_named(against, reader.study), system)}
     chosen = _chosen(reader, wanted, across)
     return {"map": map_figure(reader, wanted, chosen, system), **found} if len(chosen) > 1 else found
+
+
+def _shown_axes(won: Winners) -> list[int]:
+    """Places of the axes that have more than one value, the one with fewest values last."""
+    places = [k for k, axis in enumerate(won.axes) if len(axis.values) > 1]
+    return sorted(places, key=lambda k: -len(won.axes[k].values))
+
+
+@in_our_look
+def winners_figure(won: Winners, wanted: Order, system: str) -> Figure:
+    """Who wins where: the gap in every cell, its winner told by a sign's shape as well as by its colour.
+
+    Parameters
+    ----------
+    won : Winners
+        Two curves in every cell.
+    wanted : Order
+        By what they were judged.
+    system : str
+        ``"metric"`` or ``"us"``.
+
+    Returns
+    -------
+    Figure
+        A panel for each value of a third axis.
+
+    Raises
+    ------
+    UsageError
+        No system of units of that name.
+    """
+    units, places = units_of(system), _shown_axes(won)
+    gaps = np.transpose(won.gap, [*places, *(k for k in range(won.gap.ndim) if k not in places)])
+    gaps = gaps.reshape([*(len(won.axes[k].values) for k in places), *[1] * (_MOST_WON - len(places))])
+    axes = [won.axes[k] for k in places]
+    labels = [[plain(axis.shown(value)) for value in (axis.si or axis.values)] for axis in axes]
+    labels += [[""]] * (_MOST_WON - len(axes))
+    panels = Panels(
+        (max(0.6, _WON_ROW * gaps.shape[1]),) * gaps.shape[2], shared_x=False, labels=(labels[1],) * gaps.shape[2]
+    )
+    figure, boxes = sheet(_winners_title(won), _winners_lead(won, wanted, units), panels)
+    for k in range(gaps.shape[2]):
+        panel = boxes[k][0]
+        _draw_winners(panel, gaps[:, :, k].T, wanted, units, labels)
+        third = f"; {axes[2].name} {labels[2][k]}" if len(axes) == _MOST_WON else ""
+        head_panel(panel, plain(f"{axes[1].name if len(axes) > 1 else ''}{third}"))
+        name_x(panel, plain(axes[0].name))
+    return figure
+
+
+def _draw_winners(axes: Axes, gaps: Array, wanted: Order, units: Units, labels: Sequence[Sequence[str]]) -> None:
+    signs = winner_of(gaps, wanted)
+    shown = units.of(gaps, wanted.by.dimension)
+    axes.grid(visible=False)
+    for row, column in np.ndindex(*gaps.shape):
+        if np.isnan(gaps[row, column]):
+            continue
+        colour, mark = _WON[int(signs[row, column])]
+        axes.plot(column + 0.2, row + 0.5, mark, color=colour, markersize=7.0)
+        if gaps.shape[1] <= _MOST_NUMBERED:
+            text = f"{abs(shown[row, column]):.2f}"
+            axes.text(column + 0.34, row + 0.5, text, va="center", ha="left", fontsize=8.5, color=colour)
+    axes.set_xlim(0.0, gaps.shape[1])
+    axes.set_ylim(0.0, gaps.shape[0])
+    stride = max(1, -(-gaps.shape[1] // _MOST_NUMBERED))
+    ticks = range(0, gaps.shape[1], stride)
+    axes.set_xticks([k + 0.5 for k in ticks], [labels[0][k] for k in ticks], parse_math=False)
+    axes.set_yticks(np.arange(gaps.shape[0]) + 0.5, labels[1], parse_math=False)
+    axes.yaxis.tick_right()
+    for edge in range(1, max(gaps.shape)):
+        if edge < gaps.shape[1]:
+            axes.axvline(edge, color=SHADE, linewidth=1.0)
+        if edge < gaps.shape[0]:
+            axes.axhline(edge, color=SHADE, linewidth=1.0)
+
+
+def _winners_title(won: Winners) -> str:
+    whole = won.whole
+    names = (f"“{plain(won.first)}”", f"“{plain(won.second)}”")
+    level = f", {whole.level} level" if whole.level else ""
+    return f"{names[0]} wins {whole.first} of {whole.cells} cells, {names[1]} {whole.second}{level}"
+
+
+def _winners_lead(won: Winners, wanted: Order, units: Units) -> str:
+    what = f"Numbers: {_axis_name(wanted.by, units)}, how much better."
+    return f"{what} Triangle up: {plain(won.first)}; down: {plain(won.second)}; square: level."
 
 
 def _chosen(reader: Reader, wanted: Order, across: Sequence[str] | None) -> list[Parting]:

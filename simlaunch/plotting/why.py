@@ -27,6 +27,7 @@ from simlaunch.plotting.look import (
     key_or_labels,
     name_x,
     named,
+    panel_size,
     plain,
     sheet,
     text_size,
@@ -132,12 +133,22 @@ def _label(axes: Axes, span: Span, place: int, helped: str, colour: str, top: fl
     text = f"{abs(span.full.share):.2f} s"
     if level:
         text = "depends on\nthe rest" if either else "level"
+        if not _fits(axes, text, ends):
+            return
     elif not is_narrow():
         text += f"\n{_short(axes, plain(helped))}"
     axes.text(
         float(ends.mean()), top * (0.985 - 0.13 * (place % 2)), text, ha="center", va="top", fontsize=9.0,
         color=QUIET if level else colour, parse_math=False, linespacing=1.05, clip_on=False,
     )  # fmt: skip
+
+
+def _fits(axes: Axes, text: str, ends: Array) -> bool:
+    """Whether a text is no wider than its span."""
+    figure, (left, right) = axes.figure, axes.get_xlim()
+    assert isinstance(figure, Figure)
+    room = float(ends[1] - ends[0]) / (right - left) * panel_size(axes)[0]
+    return text_size(figure, text, fontsize=9.0)[0] <= room
 
 
 def _short(axes: Axes, name: str) -> str:

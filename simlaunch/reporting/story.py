@@ -9,7 +9,7 @@ from math import isnan
 from simlaunch.analysis.compare import MarkGap, input_pull
 from simlaunch.analysis.parts import Level, PartLoad
 from simlaunch.analysis.simulate import same_target, target_label
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, PeakEffect, Verdict
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import rating_verdict
 from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences
@@ -20,9 +20,9 @@ from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 _ANSWERS = {
-    Finding.HELPS: "{higher} is the bigger number, and it is quicker",
+    Finding.HELPS: "{higher} is the bigger number, and its curve is quicker",
     Finding.HELPS_BUT_OVERLOADS: "{higher} is the bigger number and quicker, but it overloads a part",
-    Finding.HURTS: "{higher} is the bigger number, but it is slower",
+    Finding.HURTS: "{higher} is the bigger number, but its curve is slower",
     Finding.NO_DIFFERENCE: "{higher} is the bigger number, but it makes no difference worth naming",
     Finding.DEPENDS_ON_LAUNCH: "{higher} is the bigger number; whether it is quicker depends on the launch",
     Finding.DEPENDS_ON_SHIFTS: "{higher} is the bigger number; whether it is quicker depends on the shift speeds",
@@ -30,6 +30,14 @@ _ANSWERS = {
     Finding.NOT_SURE: "{higher} is the bigger number; whether it is quicker is not sure",
     Finding.OUT_OF_REACH: "No verdict: the goal was not reached",
 }
+_BY_THE_PEAK = {
+    (Finding.HELPS, PeakEffect.GAINS): "{higher} is the bigger number, and its peak makes it quicker",
+    (Finding.HELPS, PeakEffect.LOSES): "{higher} is the bigger number and quicker, though its peak costs time",
+    (Finding.HURTS, PeakEffect.GAINS): "{higher} is the bigger number and its peak gains time, but its curve is slower",
+    (Finding.HURTS, PeakEffect.LOSES): "{higher} is the bigger number, and its peak makes it slower",
+}
+"""Answers where it is known what the peak itself does."""
+
 _SHARED_OVERLOAD = "{higher} is the bigger number and quicker, but either curve overloads a part"
 
 
@@ -116,7 +124,8 @@ def story(material: Material, system: System) -> Story:
 def answer_in_a_line(verdict: Verdict) -> str:
     """The verdict in a line without its full stop; what both curves do is not laid to one of them."""
     shared = verdict.finding is Finding.HELPS_BUT_OVERLOADS and verdict.case.overload_is_shared
-    answer = _SHARED_OVERLOAD if shared else _ANSWERS[verdict.finding]
+    known = _BY_THE_PEAK.get((verdict.finding, verdict.case.peak_effect), _ANSWERS[verdict.finding])
+    answer = _SHARED_OVERLOAD if shared else known
     return answer.format(higher=named(verdict.case.higher))
 
 

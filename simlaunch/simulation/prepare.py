@@ -12,7 +12,7 @@ from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import combined_compliance
 from simlaunch.physics.magic_formula import tabulate_shape
-from simlaunch.physics.pedal import slip_command
+from simlaunch.physics.pedal import slip_command, take_up
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
 from simlaunch.simulation.rolling import begin_rolling
@@ -108,7 +108,8 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     float
         Engine speed [rad/s].
     """
-    within_grip = slip_command(rest, car, phase, body.ground(0.0, rest, car, phase))
+    taken = take_up(0.0, car, body.ground(0.0, rest, car, phase))
+    within_grip = slip_command(rest, car, phase, taken.now)
     return sqrt(within_grip / _stall_torque_factor(car))
 
 
@@ -158,6 +159,12 @@ def _preload(car: Record, y: Array) -> None:
         y[at.TWIST_FRONT] = shaft / combined_compliance(front, stiffness[0], stiffness[1])
 
 
+@part
+def _request_at_start(car: Record, y: Array, phase: Record) -> float:
+    """Axle torque that the slip control asks for before anything has moved on [N m]."""
+    return slip_command(y, car, phase, take_up(y[at.SPEED], car, body.ground(0.0, y, car, phase)).now)
+
+
 @entry
 def begin(car: Record, work: Record, phase: Record) -> None:
     """Set state and phase to the start of a launch: from standstill, or rolling.
@@ -175,7 +182,7 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     y[:] = 0.0
     if car.launch.roll_speed > 0.0:
         begin_rolling(car, y, phase)
-        y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
+        y[at.REQUEST] = _request_at_start(car, y, phase)
         return
     grade = body.grade_force(car.body.mass, car.road.grade_angle)
     y[at.ENGINE_SPEED] = car.launch.engine_speed
@@ -184,7 +191,7 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     resistance = grade + air.dynamic_force(car.body.drag_area, car.air.density, car.air.head_wind)
     phase.braked = 1 if resistance > 0.0 else 0
     phase.limiter_side = 1 if car.launch.engine_speed > engine.limiter_start(car.engine) else 0
-    y[at.REQUEST] = slip_command(y, car, phase, body.ground(0.0, y, car, phase))
+    y[at.REQUEST] = _request_at_start(car, y, phase)
     if car.coupling.kind == _CONVERTER:
         phase.stage = at.DRIVING
         _preload(car, y)

@@ -24,8 +24,9 @@ from simlaunch.sweeping.backends import BackEnd, Threads
 from simlaunch.sweeping.campaign import BestSoFar, Progress, Watch, carry_out
 from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, never, prepared, spec_of, study_of
 from simlaunch.sweeping.plan import Draw, Plan, Sample
-from simlaunch.sweeping.ranking import Findings, Order, findings, order
+from simlaunch.sweeping.ranking import Findings, Order, Ranked, findings, order
 from simlaunch.sweeping.store import Reader
+from simlaunch.sweeping.winners import Winners, best_by_condition, winners
 from simlaunch.units.spelling import system_named
 
 if TYPE_CHECKING:
@@ -55,12 +56,18 @@ class SweepResult(Result):
         The file. Without a path of the caller's own it is temporary, and is removed with this result.
     findings : Findings
         Ranking, best launch by axis, and counts.
+    winners : Winners or None
+        Two curves in every cell; None without two of them, or where the launches are no full grid.
+    by_condition : tuple of Ranked
+        The best launch under each of a few sets of conditions (surfaces, weather); none where none vary.
     """
 
     study = "sweep"
 
     path: Path
     findings: Findings
+    winners: Winners | None = None
+    by_condition: tuple[Ranked, ...] = ()
     _folder: _Folder | None = field(default=None, compare=False)
 
     @property
@@ -403,7 +410,7 @@ def _ranked(path: Path, wanted: Callable[[Study], Order], top: int, folder: _Fol
     with Reader(path) as reader:  # it reports an error within as damage of the file where the file is damaged
         found = findings(reader, wanted(reader.study), top)
         _check_kinds(found)
-        return SweepResult(path, found, folder)
+        return SweepResult(path, found, winners(reader, found.order), best_by_condition(reader, found.order), folder)
 
 
 def _check_kinds(found: Findings) -> None:

@@ -1,0 +1,108 @@
+"""Who wins where: gaps in every cell against launches by themselves, counts against the gaps, and words that follow."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.marks import mark
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import load
+from simlaunch.sweeping.study import SweepResult, sweep
+from simlaunch.sweeping.winners import is_condition
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+GRIPS = (0.7, 0.9, 1.1)
+MASSES = (900, 1100)
+
+
+@cache
+def track() -> Scenario:
+    return load(SCENARIOS / "track-car.toml")
+
+
+@cache
+def swept() -> SweepResult:
+    grips = ", ".join(map(str, GRIPS))
+    masses = ", ".join(f"{mass} kg" for mass in MASSES)
+    return sweep(track(), vary=["curve", f"road.friction_factor: {grips}", f"body.mass: {masses}"], tolerance=1e-5)
+
+
+def test_every_gap_is_that_of_two_launches() -> None:
+    won = swept().winners
+    assert won is not None
+    assert (won.first, won.second) == ("peak", "plateau")
+    assert won.gap.shape == (3, 2)
+    for (i, j), gap in np.ndenumerate(won.gap):
+        car = track().replace({"road.friction_factor": str(GRIPS[i]), "body.mass": f"{MASSES[j]} kg"})
+        one, other = (mark(simulate(car, name).run.trace, goal(car)).time for name in (won.first, won.second))
+        assert gap == pytest.approx(other - one, abs=2e-4)
+
+
+def test_counts_follow_the_gaps() -> None:
+    won = swept().winners
+    assert won is not None
+    first, second = int((won.gap > WORTH_NAMING).sum()), int((won.gap < -WORTH_NAMING).sum())
+    assert (won.whole.first, won.whole.second, won.whole.cells) == (first, second, 6)
+    assert (won.whole.least, won.whole.greatest) == (won.gap.min(), won.gap.max())
+    for k, axis in enumerate(won.axes):
+        for v, tally in enumerate(won.by_axis[axis.name]):
+            part = np.take(won.gap, v, axis=k)
+            assert (tally.first, tally.second) == (int((part > WORTH_NAMING).sum()), int((part < -WORTH_NAMING).sum()))
+
+
+def test_what_changes_the_winner_is_named() -> None:
+    """On this car little grip turns the winner at every mass: the answer depends on a condition."""
+    won = swept().winners
+    assert won is not None
+    assert won.whole.first
+    assert won.whole.second
+    grip = won.turns["road.friction_factor"]
+    assert (grip.turned, grip.lines) == (2, 2)
+    told = swept().summary()
+    assert f'Of 6 cells "peak" wins {won.whole.first} and "plateau" {won.whole.second}' in told
+    assert "road.friction_factor, a condition that nobody chooses: in 2 of 2 lines of cells." in told
+
+
+def test_conditions_are_no_choice() -> None:
+    axes = {axis.name: axis for axis in swept().findings.study.plan.axes}
+    assert is_condition(axes["road.friction_factor"])
+    assert not is_condition(axes["body.mass"])
+    told = swept().summary()
+    assert "Of all choices, body.mass changes the best result most" in told
+    best = swept().by_condition
+    assert [each.values["road.friction_factor"] for each in best] == list(GRIPS)
+    for each in best:
+        grip = GRIPS.index(float(each.values["road.friction_factor"]))
+        times = []
+        for name in ("peak", "plateau"):
+            car = track().replace({"road.friction_factor": str(GRIPS[grip]), "body.mass": "900 kg"})
+            times.append(mark(simulate(car, name).run.trace, goal(car)).time)
+        assert each.measures["time 1/4 mile"] == pytest.approx(min(times), abs=2e-4)
+
+
+def test_the_document_holds_every_cell() -> None:
+    document = swept().to_dict()["who_wins"]
+    won = swept().winners
+    assert won is not None
+    assert [cell["gap [s]"] for cell in document["cells"]] == pytest.approx(won.gap.ravel().tolist())
+    assert document["cells"][0]["values"] == {"road.friction_factor": 0.7, "body.mass": 900.0}
+
+
+def test_the_picture_tells_the_winner_by_shape() -> None:
+    figure = swept().figures()["winners"]
+    won = swept().winners
+    assert won is not None
+    marks = [line.get_marker() for axes in figure.axes for line in axes.lines if len(line.get_xdata()) == 1]
+    assert (marks.count("^"), marks.count("v")) == (won.whole.first, won.whole.second)
+
+
+def test_one_curve_or_a_sample_has_no_winners() -> None:
+    assert sweep(track(), vary=["body.mass: 900 kg, 1000 kg"]).winners is None
+    drawn = sweep(track(), vary=["curve", "body.mass: 900 kg to 1000 kg"], sample=4)
+    assert (drawn.winners, drawn.by_condition) == (None, ())
