@@ -31,6 +31,7 @@ ORDER = (
     "output",
     "plotting",
     "reporting",
+    "live",
     "guide",
     "cli",
     "__main__",
