@@ -10,6 +10,7 @@ import json
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from math import isnan, nan
 from threading import Lock
 from typing import Any, TypeVar
@@ -30,7 +31,7 @@ from simlaunch.live.states import Start, State
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
 from simlaunch.output.compare import bad_runs
-from simlaunch.output.layout import Row, Table, clean
+from simlaunch.output.layout import Row, Table, clean, short
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, sentences
 from simlaunch.physics.table import values_at
 from simlaunch.plotting.look import LineStyle, curve_style, gear_style
@@ -38,6 +39,7 @@ from simlaunch.plotting.why import span_words
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.quantity import display_unit
@@ -52,6 +54,7 @@ QUICK = 1e-4
 
 _KEPT = 24  # launches and settings that are remembered
 _LINE = 161  # places at which a curve is drawn
+_LONGEST_HEAD = 12  # of a column
 _ALONG = 60  # places at which the gap is drawn
 
 
@@ -94,6 +97,13 @@ def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
     return float(times_of([car], target, tolerance)[0])
 
 
+def _columns_of(car: Record, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:
+    """Columns of one launch by their names, SI units."""
+    names = [each.name for each in columns(targets)]
+    values = measure_all(as_many([car]), targets, tolerance, 1).values[0]
+    return dict(zip(names, map(float, values), strict=True))
+
+
 def curve_numbers(scenario: Scenario, curve: str, tests: Sequence[Target], tolerance: float | None) -> CurveNumbers:
     """Launch one curve with both pedals, and in further tests with full pedal.
 
@@ -116,14 +126,18 @@ def curve_numbers(scenario: Scenario, curve: str, tests: Sequence[Target], toler
     aimed = goal(scenario)
     cars = [runnable(scenario, curve, pedal) for pedal in Pedal]
     standing = tuple(dict.fromkeys((aimed, *(test for test in tests if test.roll is None))))
-    names = [each.name for each in columns(standing)]
-    measured = measure_all(as_many(cars), standing, tolerance)
-    full, held = (dict(zip(names, map(float, row), strict=True)) for row in measured.values)
-    times = {}
-    for test in tests:
-        found = full.get(_time_column(test), nan) if test.roll is None else nan
-        times[target_label(test)] = _time_of(cars[0], test, tolerance) if isnan(found) else found
-    trace = launch(cars[0].copy(), tolerance=tolerance).trace
+    rolling = [test for test in tests if test.roll is not None]
+    work: list[Callable[[], Any]] = [
+        *(partial(_columns_of, car, standing, tolerance) for car in cars),
+        lambda: launch(cars[0].copy(), tolerance=tolerance).trace,
+        *(partial(_time_of, cars[0], test, tolerance) for test in rolling),
+    ]
+    full, held, trace, *rolls = on_threads(lambda piece: work[piece.start](), len(work), most=1)
+    times = {target_label(test): full[_time_column(test)] for test in standing}
+    times |= {target_label(test): time for test, time in zip(rolling, rolls, strict=True)}
+    for test in standing:
+        if isnan(times[target_label(test)]):  # beyond the goal
+            times[target_label(test)] = _time_of(cars[0], test, tolerance)
     return CurveNumbers(cars[0], full, held, times, held[_time_column(aimed)], trace)
 
 
@@ -316,7 +330,7 @@ class Answers:
     def _answer(self, state: State, tolerance: float | None) -> Object:
         scenario = self._scenario(state)
         one, other = self._pair(state, scenario, tolerance)
-        heads = (clean(state.against), self.start.name, "difference")
+        heads = (short(state.against, _LONGEST_HEAD), self.start.name, "difference")
         aimed = target_label(goal(scenario))
         parts = _parts(scenario, (one, other), self.numbers, heads)
         tables = [
@@ -386,7 +400,7 @@ class Answers:
             ratios = [each.ratio for each in found.loads.relative_wear(k)]
             if not any(map(isnan, ratios)):
                 rows.append(Row(clean(part.name), "", tuple(self.numbers.times(ratio) for ratio in ratios)))
-        heads = (clean(found.pairs[0].first.name), self.start.name)
+        heads = (short(found.pairs[0].first.name, _LONGEST_HEAD), self.start.name)
         return Table("Wear of parts, times that of the milder curve, full pedal", heads, tuple(rows))
 
     def _spans(self, pair: Pair) -> list[Object]:

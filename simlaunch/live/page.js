@@ -134,7 +134,7 @@
   // --- the drawing ---
 
   const drawing = byId("drawing");
-  const area = { left: 46, right: 14, top: 26, bottom: 40, width: 0, height: 0, x0: 0, x1: 1, y1: 1 };
+  const area = { left: 46, right: 14, top: 60, bottom: 40, width: 0, height: 0, x0: 0, x1: 1, y1: 1 };
   const x = (speed) => area.left + (area.width - area.left - area.right) * (speed - area.x0) / (area.x1 - area.x0);
   const y = (torque) => area.height - area.bottom - (area.height - area.top - area.bottom) * torque / area.y1;
   const speedAt = (px) => area.x0 + (px - area.left) / (area.width - area.left - area.right) * (area.x1 - area.x0);
@@ -205,12 +205,12 @@
       const inside = gear.line.filter((each) => each[1] < area.y1);
       if (inside.length) {
         const end = inside.at(-1);
-        drawn(layers.behind, "text", { x: Math.min(x(end[0]), last - 4) , y: y(end[1]) - 5, "text-anchor": "end", class: "quiet" }, `gear ${gear.gear}`);
+        drawn(layers.behind, "text", { x: Math.min(x(end[0]), last - 4) , y: y(end[1]) - 5, "text-anchor": "end", class: "quiet halo" }, `gear ${gear.gear}`);
       }
     }
     for (const cap of begin.caps) {
       drawn(layers.behind, "path", { d: path(cap.line), fill: "none", stroke: "#5c5c5c", "stroke-width": 3, "stroke-opacity": 0.45 });
-      drawn(layers.behind, "text", { x: x(cap.line[0][0]) + 6, y: Math.max(y(cap.line[0][1]), area.top) + 14, class: "quiet" }, cap.name);
+      drawn(layers.behind, "text", { x: x(cap.line[0][0]) + 6, y: Math.max(y(cap.line[0][1]), area.top) + 14, class: "quiet halo" }, cap.name);
     }
     for (const curve of begin.curves) {
       const line = background.curves[curve.name];
@@ -239,9 +239,11 @@
       if (span.helps) drawn(layers.spans, "path", { d: `${path([...up, ...down])}Z`, fill: `url(#helps-${span.helps})` });
       if (k) drawn(layers.spans, "line", { x1: x(span.from), x2: x(span.from), y1: area.top, y2: area.height - area.bottom, stroke: "#7d8792", "stroke-width": 0.8 });
       const label = drawn(layers.labels, "text", {
-        x: (x(span.from) + x(span.to)) / 2, y: area.top + 6 + 15 * (k % 2), "text-anchor": "middle", "font-weight": span.helps ? 700 : 400,
+        x: (x(span.from) + x(span.to)) / 2, y: 30 + 16 * (k % 2), "text-anchor": "middle", "font-weight": span.helps ? 700 : 400,
       }, span.helps ? `${span.words} for ${span.helps === "shaped" ? begin.name : shownName(state.against)}` : span.words);
       label.style.fill = span.helps ? colours[span.helps] : "#4c5763";
+      const half = label.getComputedTextLength() / 2, middle = Number(label.getAttribute("x"));
+      label.setAttribute("x", Math.min(Math.max(middle, half + 2), area.width - half - 2));
     });
   };
   const shownName = (name) => begin.curves.find((each) => each.name === name).shown;
