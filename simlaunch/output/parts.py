@@ -261,7 +261,7 @@ def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
         "flag": part.level.value,
         "slope_ratio": number(part.slope),
         "relative_wear_ratio": number(found.relative_wear(k)[which].ratio),
-        "launch_share_of_wear": number(part.launch_share),
+        "launch_wear_share": number(part.launch_share),
         "wears_most": found.relative_wear(k)[which].piece or None,
     }
 
