@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from math import nan
 
 import numpy as np
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.attribution import Attribution, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
+from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
@@ -29,7 +31,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.run import Method, launch
+from simlaunch.simulation.run import Method, complete
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -227,8 +229,8 @@ class Comparison(Result):
         What the parts take with full pedal.
     footings : tuple of FootingGap
         Curves that carry unlike weather corrections, where that was allowed.
-    budgets : tuple of Budget or None
-        What the launch with each curve loses to what, full pedal.
+    tolerance : float or None
+        Relative error allowed per step; None: as usual [-].
     """
 
     study = "compare"
@@ -240,7 +242,13 @@ class Comparison(Result):
     usable: UsableTorque
     loads: DrivelineLoads
     footings: tuple[FootingGap, ...] = ()
-    budgets: tuple[Budget | None, ...] = ()
+    tolerance: float | None = None
+
+    @cached_property
+    def budgets(self) -> tuple[Budget | None, ...]:
+        """What the launch with each curve loses to what, full pedal; launched when first asked for."""
+        names = [each.name for each in self.runs]
+        return budget(self.scenario, names, self.goal, tolerance=self.tolerance)
 
     def budget(self, curve: str) -> Budget | None:
         """What the launch with a curve loses to what; None where an idealised launch misses the goal."""
@@ -313,18 +321,17 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
     return MarkGap(first, second, second.time - first.time)
 
 
-def _time_with_grip(scenario: Scenario, name: str, pedal: Pedal, target: Target, factor: float) -> float:
+def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Record:
     car = lower(scenario, name, pedal)
     car.road.friction_factor *= factor
-    return mark(launch(car).trace, target).time
+    complete(car)
+    return car
 
 
 def _grip_check(scenario: Scenario, names: tuple[str, str], pedal: Pedal, target: Target) -> GripCheck:
-    gaps = []
-    for factor in (1.0 - GRIP_DOUBT, 1.0 + GRIP_DOUBT):
-        first, second = (_time_with_grip(scenario, name, pedal, target, factor) for name in names)
-        gaps.append(second - first)
-    return GripCheck(*gaps)
+    factors = (1.0 - GRIP_DOUBT, 1.0 + GRIP_DOUBT)
+    times = times_of([_with_grip(scenario, name, pedal, each) for each in factors for name in names], target)
+    return GripCheck(*map(float, times[1::2] - times[::2]))
 
 
 def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: Pedal, target: Target) -> PedalGap:
@@ -470,6 +477,5 @@ def compare(
         tolerance,
     )
     pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
-    budgets = budget(scenario, names, study.target, tolerance=tolerance)
     only = usable(scenario).only(names)
-    return Comparison(scenario, study.target, runs, pairs, only, study.loads, footings, budgets)
+    return Comparison(scenario, study.target, runs, pairs, only, study.loads, footings, tolerance)

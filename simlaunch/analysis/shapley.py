@@ -30,6 +30,29 @@ class Share:
         return Share(-self.share, -self.most, -self.least)
 
 
+def moved_to(values: NDArray[np.float64], none: float, everyone: float) -> NDArray[np.float64]:
+    """Values of sets, moved so that those of none and of all players become given ones.
+
+    Each player takes over as much of the difference as any other, so that rough values are told exactly in all.
+
+    Parameters
+    ----------
+    values : ndarray, shape (2**n,)
+        Value of each set of players, as in `shapley`.
+    none, everyone : float
+        Value of no player and of all of them.
+
+    Returns
+    -------
+    ndarray, shape (2**n,)
+        In the unit of the values.
+    """
+    size = np.array([index.bit_count() for index in range(values.size)])
+    first, last = none - values[0], everyone - values[-1]
+    moved: NDArray[np.float64] = values + first + (last - first) * size / size[-1]
+    return moved
+
+
 def shapley(values: NDArray[np.float64]) -> list[Share]:
     """Share of each player in a value.
 
