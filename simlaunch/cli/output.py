@@ -98,9 +98,9 @@ def compile_once(*, quiet: bool) -> None:
 
 
 def _load_arrays() -> None:
-    """Load how the compiler deals with arrays, without the half of SciPy that it would look through for matrix products.
+    """Load how the compiler deals with arrays, without the part of SciPy in which it looks for matrix products.
 
-    No kernel has one. A compiler that is asked for one later still looks for it then.
+    No kernel has one. A compiler that is asked for one later still finds it.
     """
     modules: dict[str, Any] = sys.modules
     if _PRODUCTS in modules:

@@ -17,6 +17,8 @@ import time
 from pathlib import Path
 from statistics import median
 
+import typer
+
 SCENARIO = str(Path(__file__).parents[2] / "scenarios/road-coupe.toml")
 COMMANDS = {
     "help": ("--help",),
@@ -68,10 +70,10 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--only", default=",".join(COMMANDS))
     given = parser.parse_args()
-    print(f"{'':<12} {'wall [s]':>17} {'':>6}   {'processor [s]':>17}")
-    print(f"{'command':<12} {'old':>8} {'new':>8} {'ratio':>6}   {'old':>8} {'new':>8} {'ratio':>6}")
+    typer.echo(f"{'':<12} {'wall [s]':>17} {'':>6}   {'processor [s]':>17}")
+    typer.echo(f"{'command':<12} {'old':>8} {'new':>8} {'ratio':>6}   {'old':>8} {'new':>8} {'ratio':>6}")
     for name in given.only.split(","):
-        print(row(name, (given.old, given.new), given.rounds), flush=True)
+        typer.echo(row(name, (given.old, given.new), given.rounds))
 
 
 if __name__ == "__main__":
