@@ -22,6 +22,9 @@ if TYPE_CHECKING:
     from simlaunch.units.spelling import System
 
 
+_PRODUCTS = "scipy.linalg.cython_blas"
+
+
 def _nothing() -> Mapping[str, Any]:
     return {}
 
@@ -86,11 +89,27 @@ def compile_once(*, quiet: bool) -> None:
     """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
     from simlaunch.compiled import is_kept, not_kept
 
+    _load_arrays()
     if not is_kept("run_compiled"):
         note(not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet)
         from simlaunch.analysis.compile_ahead import compile_together
 
         compile_together()
+
+
+def _load_arrays() -> None:
+    """Load how the compiler deals with arrays, without the part of SciPy in which it looks for matrix products.
+
+    No kernel has one. A compiler that is asked for one later still finds it.
+    """
+    modules: dict[str, Any] = sys.modules
+    if _PRODUCTS in modules:
+        return
+    modules[_PRODUCTS] = None  # as if it could not be found
+    try:
+        import_module("numba.np.arraymath")
+    finally:
+        del modules[_PRODUCTS]
 
 
 def _result_files(stem: str) -> tuple[str, str]:
