@@ -131,9 +131,7 @@ def test_elasticity_by_the_force_diagram(gear: int) -> None:
         return mass / (_pull(car, gear - 1, torque) - drag - rolling)
 
     expected, _ = quad(needed, start, end)
-    assert mark(run.trace, target).time == pytest.approx(
-        expected, rel=0.01
-    )  # slip and lift are left out by hand
+    assert mark(run.trace, target).time == pytest.approx(expected, rel=0.01)  # slip and lift are left out by hand
 
 
 @pytest.mark.parametrize("scenario", [COUPE, GRIP, SALOON], ids=["clutch", "two clutches", "converter"])

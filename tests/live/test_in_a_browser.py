@@ -194,7 +194,9 @@ def test_the_table_takes_numbers_and_a_double_click_adds_a_point(driver: Any, pa
     assert [float(each.get_property("value")) for each in fields] == [number for point in before for number in point]
     fields[7].send_keys(Keys.CONTROL + "a" + Keys.NULL, "505.5", Keys.TAB)
     assert points(driver)[3] == (before[3][0], 505.5)
-    fields[7].send_keys(Keys.CONTROL + "a" + Keys.NULL, Keys.DELETE, Keys.TAB)  # nothing is no number: the old one stays
+    fields[7].send_keys(
+        Keys.CONTROL + "a" + Keys.NULL, Keys.DELETE, Keys.TAB
+    )  # nothing is no number: the old one stays
     assert float(fields[7].get_property("value")) == 505.5
     assert fields[0].get_property("readOnly")
     drawing = driver.find_element(By.ID, "drawing")
