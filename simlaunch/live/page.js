@@ -306,34 +306,41 @@
     move(k, speed + by[0], torque + by[1], event.timeStamp);
     commit();
   };
+  const inDrawing = (event) => {
+    const box = drawing.getBoundingClientRect();
+    return [event.clientX - box.left, event.clientY - box.top];
+  };
   const handle = (k) => {
     const group = drawn(layers.handles, "g", { class: "handle", role: "slider", tabindex: "0", "aria-orientation": "vertical", "aria-valuemin": "0" });
     for (const [kind, r] of [["target", 14], ["ring", 10], ["dot", 5.5]]) drawn(group, "circle", { class: kind, r });
     group.querySelector(".dot").setAttribute("stroke", begin.style.colour);
-    let from = null;
+    // Where points lie close together, the nearest one is taken, whichever lies on top.
+    let held = null;
     group.addEventListener("pointerdown", (event) => {
       if (event.button !== 0) return;
+      const [px, py] = inDrawing(event);
+      const far = state.points.map(([speed, torque]) => Math.hypot(x(speed) - px, y(torque) - py));
+      const near = far.indexOf(Math.min(...far)), [speed, torque] = state.points[near];
+      held = { k: near, dx: px - x(speed), dy: py - y(torque) };
       group.setPointerCapture(event.pointerId);
-      const [speed, torque] = state.points[k];
-      const box = drawing.getBoundingClientRect();
-      from = { dx: event.clientX - box.left - x(speed), dy: event.clientY - box.top - y(torque) };
-      choose(k);
-      group.focus({ preventScroll: true });
+      choose(near);
+      handles[near].focus({ preventScroll: true });
       event.preventDefault();
     });
     group.addEventListener("pointermove", (event) => {
-      if (!from) return;
-      const box = drawing.getBoundingClientRect();
-      move(k, speedAt(event.clientX - box.left - from.dx), torqueAt(event.clientY - box.top - from.dy), event.timeStamp);
+      if (!held) return;
+      const [px, py] = inDrawing(event);
+      move(held.k, speedAt(px - held.dx), torqueAt(py - held.dy), event.timeStamp);
     });
     const letGo = () => {
-      if (!from) return;
-      from = null;
+      if (!held) return;
+      const { k: moved } = held, top = area.y1;
+      held = null;
       commit();
-      const top = area.y1;
       rescale();
-      if (area.y1 !== top) { drawFrame(); handles[k].focus({ preventScroll: true }); }
+      if (area.y1 !== top) { drawFrame(); handles[moved].focus({ preventScroll: true }); }
     };
+    group.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
     group.addEventListener("pointerup", letGo);
     group.addEventListener("pointercancel", letGo);
     group.addEventListener("focus", () => choose(k));
@@ -570,8 +577,8 @@
   byId("add").addEventListener("click", add);
   byId("remove").addEventListener("click", () => remove(chosen, true));
   drawing.addEventListener("dblclick", (event) => {
-    const box = drawing.getBoundingClientRect();
-    addAt(speedAt(event.clientX - box.left), torqueAt(event.clientY - box.top));
+    const [px, py] = inDrawing(event);
+    addAt(speedAt(px), torqueAt(py));
   });
   document.addEventListener("keydown", (event) => {
     if (!(event.ctrlKey || event.metaKey) || event.target.matches("input[type=text], input[type=number]")) return;

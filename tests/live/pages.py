@@ -76,12 +76,12 @@ class Page:
         begun = self.begin()
         return {"points": begun["points"], "against": begun["against"], "tests": [], **more}
 
-    def close(self) -> None:
-        """Open the page's line to the server and let it go, as a page does that is closed."""
+    def line(self) -> http.client.HTTPConnection:
+        """The line that an open page holds; letting it go is what closing the page does."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=LONGEST)
         connection.request("GET", f"/{self.secret}/open", headers={"Host": f"127.0.0.1:{self.port}"})
         connection.getresponse().read(7)
-        connection.close()
+        return connection
 
 
 def copied(folder: Path, name: str = "road-coupe.toml") -> Path:
@@ -102,9 +102,10 @@ def served(scenario: Path, **options: Any) -> Iterator[Page]:
     thread = threading.Thread(target=run, daemon=True)
     thread.start()
     page = Page(addresses.get(timeout=LONGEST), scenario.parent)
+    line = page.line()
     try:
         yield page
     finally:
-        page.close()
+        line.close()
         thread.join(LONGEST)
         assert not thread.is_alive(), "the server outlives its page"
