@@ -44,6 +44,9 @@ SMALLEST = 0.02
 SAME = 0.001
 """Curves that differ by a smaller share of the higher peak are taken as equal there: a dyno tells no less [-]."""
 
+SAME_PEAK = 0.03
+"""Peaks that differ by a smaller share are not told apart as higher and lower: nobody asks for so little [-]."""
+
 _LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
 _LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
 _PASSAGE = np.pi / 30.0 * 125.0  # half the width over which one curve passes into the other [rad/s]
@@ -195,9 +198,9 @@ class _Pair:
 
     @property
     def higher(self) -> int | None:
-        """Index of the curve with the higher peak; None where the peaks are the same."""
+        """Index of the curve with the higher peak; None where the peaks are about the same."""
         one, other = (float(torque.max()) for torque in self.torque)
-        return None if abs(one - other) <= SAME * max(one, other) else int(other > one)
+        return None if abs(one - other) <= SAME_PEAK * max(one, other) else int(other > one)
 
     @property
     def place_of_peak(self) -> float | None:
@@ -238,6 +241,13 @@ def _meetings(pair: _Pair) -> list[float]:
     return found
 
 
+def _lasting(pair: _Pair) -> list[float]:
+    """Engine speeds at which the curves meet, but for small stretches within the range, such as noise makes them."""
+    low, high = float(pair.speed[0]), float(pair.speed[-1])
+    parts = _parted(pair, [_Cut(each) for each in (low, *_meetings(pair), high)])
+    return [part.end.speed for part in _joined(parts, pair.place_of_peak)[:-1]]
+
+
 def _edges_of_peak(pair: _Pair) -> list[float]:
     """Engine speeds between which the higher peak is more than the other curve ever gives [rad/s]."""
     if pair.higher is None:
@@ -256,7 +266,7 @@ def _edges_of_peak(pair: _Pair) -> list[float]:
 def _cuts(pair: _Pair) -> list[_Cut]:
     """Where the range is cut: where the curves meet, and at the edges of the peak on a side where they never do."""
     low, high = float(pair.speed[0]), float(pair.speed[-1])
-    meetings = _meetings(pair)
+    meetings = _lasting(pair)
     top = float(pair.speed[int(np.argmax(pair.torque[pair.higher or 0]))])
     open_below, open_above = all(cut > top for cut in meetings), all(cut < top for cut in meetings)
     edges = [edge for edge in _edges_of_peak(pair) if (open_below if edge < top else open_above)]
@@ -271,7 +281,11 @@ def _stretches(pair: _Pair) -> list[_Stretch]:
     """Parts of the range; none where the curves are equal throughout."""
     if not pair.sign.any():
         return []
-    cuts = _cuts(pair)
+    return _parted(pair, _cuts(pair))
+
+
+def _parted(pair: _Pair, cuts: Sequence[_Cut]) -> list[_Stretch]:
+    """The range between cuts."""
     area = np.r_[0.0, np.cumsum(0.5 * (pair.gap[1:] + pair.gap[:-1]) * np.diff(pair.speed))]
     areas = np.diff(np.interp([cut.speed for cut in cuts], pair.speed, area))
     return [_Stretch(cuts[i], cuts[i + 1], float(areas[i])) for i in range(len(cuts) - 1)]
@@ -438,7 +452,8 @@ def attribute(
         No curve of that name, or a tolerance out of range.
     """
     one, other = (lower(scenario, name, Pedal.FULL) for name in (first, second))
-    follow = bool(np.isnan(one.gearbox.shift_speed[: int(one.gearbox.count) - 1]).any())
+    last = int(one.gearbox.count) - 1
+    follow = last > 0 and bool(np.isnan(one.gearbox.shift_speed[:last]).all())
     pair = _pair(one, other)
     stretches = _joined(_stretches(pair), pair.place_of_peak)
     if not stretches:

@@ -10,7 +10,7 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.attribution import Attribution, attribute
+from simlaunch.analysis.attribution import Attribution, Span, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
 from simlaunch.analysis.launches import times_of
@@ -24,6 +24,7 @@ from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
@@ -328,13 +329,16 @@ def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Re
     return car
 
 
-def _grip_check(scenario: Scenario, names: tuple[str, str], pedal: Pedal, target: Target) -> GripCheck:
+def _grip_check(
+    scenario: Scenario, names: tuple[str, str], pedal: Pedal, target: Target, tolerance: float | None
+) -> GripCheck:
     factors = (1.0 - GRIP_DOUBT, 1.0 + GRIP_DOUBT)
-    times = times_of([_with_grip(scenario, name, pedal, each) for each in factors for name in names], target)
+    times = times_of([_with_grip(scenario, name, pedal, each) for each in factors for name in names], target, tolerance)
     return GripCheck(*map(float, times[1::2] - times[::2]))
 
 
-def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: Pedal, target: Target) -> PedalGap:
+def _pedal_gap(study: _Study, first: CurveRuns, second: CurveRuns, pedal: Pedal) -> PedalGap:
+    target = study.target
     one, other = first.of(pedal), second.of(pedal)
     marks = zip(one.measures.marks, other.measures.marks, strict=True)
     along = gap_along(one.run.trace, other.run.trace)
@@ -344,7 +348,7 @@ def _pedal_gap(scenario: Scenario, first: CurveRuns, second: CurveRuns, pedal: P
         _mark_gap(mark(one.run.trace, target), mark(other.run.trace, target)),
         along,
         sections_of(along),
-        _grip_check(scenario, (first.name, second.name), pedal, target),
+        _grip_check(study.scenario, (first.name, second.name), pedal, target, study.tolerance),
     )
 
 
@@ -364,6 +368,7 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
     if study.loads.of(first.name).peak_torque > study.loads.of(second.name).peak_torque:
         higher, lower, sign = first, second, -1.0
     higher_load, lower_load = study.loads.of(higher.name), study.loads.of(lower.name)
+    why = attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance)
     return Case(
         higher=higher.name,
         lower=lower.name,
@@ -384,10 +389,22 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         input_torques=(input_pull(higher.full), input_pull(lower.full)),
         odds=_drawn(study, lower.name, higher.name),
         rated=_rated(higher_load, lower_load),
-        why=attribute(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
+        why=why,
+        peak_use=_use_of(why.peak, higher.full) if why and why.peak else None,
         driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
         tests=road_test_gaps(study.scenario, lower.name, higher.name, study.tests, tolerance=study.tolerance),
     )
+
+
+def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
+    """Time for which the engine runs in a span, and the part of it with a driven axle beyond its peak slip [s]."""
+    trace = simulation.run.trace
+    gaps = np.diff(trace.time, append=trace.time[-1])
+    inside = (trace["engine_speed"] >= span.start) & (trace["engine_speed"] <= span.end)
+    driven = zip(("front", "rear"), driven_axles(simulation.car), strict=True)
+    spins = [trace[f"slip_{axle}"] > trace[f"peak_slip_{axle}"] for axle, drives in driven if drives]
+    spinning = np.logical_or.reduce(spins)
+    return float(gaps[inside].sum()), float(gaps[inside & spinning].sum())
 
 
 def _peak_power(car: Record) -> float:
@@ -404,8 +421,8 @@ def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
 
 
 def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:
-    full = _pedal_gap(study.scenario, first, second, Pedal.FULL, study.target)
-    held = _pedal_gap(study.scenario, first, second, Pedal.HELD_SLIP, study.target)
+    full = _pedal_gap(study, first, second, Pedal.FULL)
+    held = _pedal_gap(study, first, second, Pedal.HELD_SLIP)
     return Pair(first, second, full, held, judge(_case(study, first, second, full, held), GRIP_DOUBT))
 
 

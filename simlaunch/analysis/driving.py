@@ -8,6 +8,7 @@ those that give the most force. A gap that changes its sign among them belongs t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isnan, nan
 
@@ -93,7 +94,7 @@ class Driving:
     Parameters
     ----------
     launch : Tried or None
-        Launch speeds; None for a launch against a torque converter's brakes at one speed only.
+        Launch speeds that both curves can hold; None where there is no other one.
     shifts : Tried or None
         Shift speeds; None where they are typed or there is one gear.
     """
@@ -106,10 +107,23 @@ class Driving:
         return Driving(self.launch and self.launch.turned(), self.shifts and self.shifts.turned())
 
 
-def _launch_speeds(car: Record) -> tuple[float, ...]:
-    given = float(car.launch.engine_speed)
-    low, high = float(car.engine.idle), float(limiter_start(car.engine))
-    return tuple(given + each * _RPM for each in AROUND if each == 0.0 or low <= given + each * _RPM < high)
+def _launch_speeds(pair: Sequence[Record]) -> tuple[tuple[float, ...], int]:
+    """Launch speeds that both curves can hold, and which of them is that of the scenario."""
+    given, low = float(pair[0].launch.engine_speed), float(pair[0].engine.idle)
+    high = min(_highest(car) for car in pair)
+    held = min(given, high)  # a converter holds a weaker engine below the speed that is asked for
+    around = [held + each * _RPM for each in AROUND]
+    speeds = tuple(each for each in around if each == held or low <= each <= high)
+    return speeds, speeds.index(held)
+
+
+def _highest(car: Record) -> float:
+    """Highest engine speed at which a car can be launched: its limiter, or what its converter lets it reach."""
+    other = car.copy()
+    other.launch.engine_speed = limiter_start(car.engine)
+    complete(other)
+    below_limiter = float(limiter_start(car.engine)) - _RPM
+    return min(float(other.launch.engine_speed), below_limiter)
 
 
 def _with_launch(car: Record, speed: float) -> Record:
@@ -153,7 +167,7 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
         No curve of that name, or a tolerance out of range.
     """
     pair = [lower(scenario, name, Pedal.FULL) for name in (first, second)]
-    speeds = _launch_speeds(pair[0])
+    speeds, given = _launch_speeds(pair)
     last = int(pair[0].gearbox.count) - 1
     later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()
     cars = [_with_launch(car, speed) for car in pair for speed in speeds]
@@ -163,7 +177,6 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
     times = times_of(cars, target, tolerance)
     launches = times[: 2 * len(speeds)].reshape(2, -1)
     shifts = times[2 * len(speeds) :].reshape(2, -1)
-    given = speeds.index(float(pair[0].launch.engine_speed))
     return Driving(
         Tried(speeds, given, *(tuple(map(float, row)) for row in launches)) if len(speeds) > 1 else None,
         Tried(later, 0, *(tuple(map(float, row)) for row in shifts)) if later else None,

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isnan
 
 from simlaunch.analysis.launches import times_of
-from simlaunch.analysis.ready import aim
-from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal
+from simlaunch.physics.engine import limiter_start
+from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.rolling import engine_speed_in, gear_of_roll
 from simlaunch.simulation.run import complete
 
 
@@ -26,11 +26,15 @@ class RoadTestGap:
         The test.
     first, second : float
         Times; nan where it was not reached [s].
+    gears : tuple of int
+        Gears in which either curve begins a roll: that of the test, or the one in which the curve is quickest; 0 from
+        standstill [-].
     """
 
     target: Target
     first: float
     second: float
+    gears: tuple[int, int] = (0, 0)
 
     @property
     def gap(self) -> float:
@@ -39,13 +43,41 @@ class RoadTestGap:
 
     def turned(self) -> RoadTestGap:
         """The same with the curves exchanged."""
-        return RoadTestGap(self.target, self.second, self.first)
+        return RoadTestGap(self.target, self.second, self.first, self.gears[::-1])
+
+
+def _starts(car: Record, target: Target) -> list[Target]:
+    """The test itself, or where it leaves the gear open, the test in each gear that a driver might take."""
+    roll = target.roll
+    if roll is None or roll.gear:
+        return [target]
+    likely = gear_of_roll(car, roll.speed) + 1
+    near = (likely, likely - 1, likely + 1)
+    gears = [gear for gear in near if 1 <= gear <= int(car.gearbox.count) and _runs(car, gear, roll.speed)]
+    return [replace(target, roll=replace(roll, gear=gear)) for gear in gears] or [target]
+
+
+def _runs(car: Record, gear: int, speed: float) -> bool:
+    """Whether the engine runs, short of its limiter, at a road speed in a gear; first is 1."""
+    return bool(car.engine.idle <= engine_speed_in(car, gear - 1, speed) < limiter_start(car.engine))
+
+
+def _quickest(car: Record, target: Target, tolerance: float | None) -> tuple[float, int]:
+    """Time of a test in the gear that suits a curve best, and that gear."""
+    starts = _starts(car, target)
+    times = [float(times_of([car], start, tolerance)[0]) for start in starts]
+    best = min(range(len(starts)), key=lambda k: (isnan(times[k]), times[k]))
+    roll = starts[best].roll
+    return times[best], roll.gear if roll else 0
 
 
 def road_test_gaps(
     scenario: Scenario, first: str, second: str, targets: Sequence[Target], *, tolerance: float | None = None
 ) -> tuple[RoadTestGap, ...]:
     """Times of two curves in several tests, full pedal.
+
+    A roll that names no gear is begun by each curve in the gear in which it is quickest, so that none is blamed for a
+    gear that does not suit it.
 
     Parameters
     ----------
@@ -61,24 +93,18 @@ def road_test_gaps(
     Returns
     -------
     tuple of RoadTestGap
-        In the order of the targets; tests that neither curve reaches are left out, and so is a test for which the
-        gearbox has no gear.
+        In the order of the targets.
 
     Raises
     ------
     UsageError
-        No curve of that name, or a tolerance out of range.
+        No curve of that name, a tolerance out of range, or a gear in which the engine could not run.
     """
     pair = [lower(scenario, name, Pedal.FULL) for name in (first, second)]
     for car in pair:
         complete(car)
     found = []
     for target in targets:
-        try:
-            aim(pair[0].copy(), (target,))
-        except UsageError:  # this gearbox has no such gear
-            continue
-        one, other = map(float, times_of(pair, target, tolerance))
-        if not (isnan(one) and isnan(other)):
-            found.append(RoadTestGap(target, one, other))
+        (one, gear), (other, second_gear) = (_quickest(car, target, tolerance) for car in pair)
+        found.append(RoadTestGap(target, one, other, (gear, second_gear)))
     return tuple(found)

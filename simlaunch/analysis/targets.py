@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from math import isclose
 
 from pydantic import ValidationError
 
@@ -123,7 +124,11 @@ def road_tests(scenario: Scenario) -> tuple[Target, ...]:
 
 
 def _same(one: Target, other: Target) -> bool:
-    return one.roll == other.roll and same_target(one, other)
+    """Whether two tests have the same ends and the same gear, whatever else they ask."""
+    if one.roll is None or other.roll is None:
+        return one.roll is other.roll and same_target(one, other)
+    start, gear = isclose(one.roll.speed, other.roll.speed, rel_tol=1e-9), one.roll.gear == other.roll.gear
+    return start and gear and same_target(one, other)
 
 
 def roll_named(scenario: Scenario, text: str) -> Target | None:
@@ -146,10 +151,12 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
     UsageError
         Speeds or a distance that do not do.
     """
+    match, own = _ROLL.fullmatch(text), {test.label for test in scenario.tests or ()}
+    if match is None and text.strip() not in own:
+        return None
     known = {target.label: target for target in road_tests(scenario)}
     if text.strip() in known:
         return known[text.strip()]
-    match = _ROLL.fullmatch(text)
     if match is None:
         return None
     start, joined, end, gear = match.groups()

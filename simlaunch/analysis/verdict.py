@@ -52,7 +52,7 @@ class PeakEffect(Enum):
     LOSES = "the peak itself loses time"
     NO_DIFFERENCE = "the peak itself makes no difference worth naming"
     DEPENDS = "whether the peak itself gains time depends on the rest of the curve"
-    UNKNOWN = "the peak cannot be told from the rest of its curve"
+    UNKNOWN = "the peak cannot be set apart from the rest of its curve"
 
 
 @dataclass(frozen=True)
@@ -109,6 +109,9 @@ class Case:
         The gap with other launch and shift speeds, curves as for `why`.
     tests : tuple of RoadTestGap
         Times in other tests, curves as for `why`.
+    peak_use : tuple of float, optional
+        Time during which the engine with the higher peak runs in the span of that peak, and the part of it during which
+        a driven axle slips beyond its peak, full pedal [s].
     """
 
     higher: str
@@ -130,6 +133,7 @@ class Case:
     why: Attribution | None = None
     driving: Driving | None = None
     tests: tuple[RoadTestGap, ...] = ()
+    peak_use: tuple[float, float] | None = None
 
     @property
     def peak_effect(self) -> PeakEffect:

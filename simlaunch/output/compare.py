@@ -13,8 +13,9 @@ from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, Ped
 from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Chance, Odds
 from simlaunch.analysis.reference_conditions import FootingGap
+from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
-from simlaunch.analysis.verdict import RatedPart, Verdict
+from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, listed, number, target_object
@@ -197,7 +198,7 @@ def why_tables(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         cells = tuple(numbers.signed(each, Dimension.TIME) for each in shown)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
         rows.append(Row(f"{span.name.value}, {ends} {unit}", numbers.unit(Dimension.TIME), cells))
-    gaps = (pair.full.at_goal.gap, nan, nan, pair.held.at_goal.gap)
+    gaps = (sum(span.full.share for span in pair.why.spans), nan, nan, sum(span.held.share for span in pair.why.spans))
     cells = tuple(numbers.signed(each, Dimension.TIME) for each in gaps)
     yield Table("Where the gap comes from", _WHY_HEADS, (*rows, Row("together", numbers.unit(Dimension.TIME), cells)))
 
@@ -466,7 +467,16 @@ def _main_times(pair: Pair, goal: Target, numbers: Numbers) -> Table:
 
 def _tests(pair: Pair, numbers: Numbers) -> tuple[Row, ...]:
     """A line for each test from another start, full pedal."""
-    return tuple(_row(test.target.label, test.first, test.second, Dimension.TIME, numbers) for test in pair.tests)
+    return tuple(_row(_started(test), test.first, test.second, Dimension.TIME, numbers) for test in pair.tests)
+
+
+def _started(test: RoadTestGap) -> str:
+    """A test with the gears that it was begun in, where the test itself names none."""
+    roll = test.target.roll
+    if roll is None or roll.gear:
+        return test.target.label
+    one, other = test.gears
+    return f"{test.target.label}, gear {one}" if one == other else f"{test.target.label}, gears {one}, {other}"
 
 
 def _cost(pair: Pair, numbers: Numbers) -> Table:
@@ -524,6 +534,19 @@ def ranking(comparison: Comparison, numbers: Numbers) -> Table:
     return Table(f"{target_label(comparison.goal)}, times in {units[0]}", heads, rows)
 
 
+def _ahead(comparison: Comparison, numbers: Numbers) -> str:
+    """The quickest curve, and how far it is ahead of the next."""
+    times = {runs.name: mark(runs.full.run.trace, comparison.goal).time for runs in comparison.runs}
+    known = sorted((time, name) for name, time in times.items() if not isnan(time))
+    if len(known) < 2:
+        return "Fewer than two curves reach the goal."
+    (best, first), (time, second) = known[:2]
+    gap = time - best
+    if gap < WORTH_NAMING:
+        return f"{named(first)} is the quickest, level with {named(second)} {numbers.within()}."
+    return f"{named(first)} is the quickest, {numbers.told_time(gap)} ahead of {named(second)}."
+
+
 def matrix(comparison: Comparison, numbers: Numbers) -> Table:
     """How far the curve of each row is behind the curve of each column, full pedal."""
     times = [mark(runs.full.run.trace, comparison.goal).time for runs in comparison.runs]
@@ -549,6 +572,8 @@ def text(comparison: Comparison, system: System) -> str:
     blocks = [
         *_opening(comparison, system),
         *shown,
+        *_above_the_curve(comparison),
+        *([paragraph(_ahead(comparison, numbers))] if several else []),
         paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),
         *_closing(comparison, system),
     ]
@@ -745,6 +770,8 @@ def _pair_object(pair: Pair, comparison: Comparison) -> Object:
                 "first_time_s": number(test.first),
                 "second_time_s": number(test.second),
                 "gap_s": number(test.gap),
+                "first_gear": test.gears[0] or None,
+                "second_gear": test.gears[1] or None,
             }
             for test in pair.tests
         ],

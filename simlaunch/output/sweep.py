@@ -330,7 +330,7 @@ def _won(label: str, tally: Tally, by: Measure, numbers: Numbers) -> Row:
     return Row(label, "", (str(tally.first), str(tally.second), str(tally.level), *gaps))
 
 
-def _who_wins(found: SweepResult) -> str:
+def _who_wins(found: SweepResult, numbers: Numbers) -> str:
     """Who wins where, and what changes the winner, in a sentence or two; empty without two curves."""
     won = found.winners
     if won is None or not won.whole.cells:
@@ -338,16 +338,18 @@ def _who_wins(found: SweepResult) -> str:
     whole, one, other = won.whole, quoted(won.first), quoted(won.second)
     for ahead, behind, count in ((one, other, whole.first), (other, one, whole.second)):
         if count == whole.cells:
-            return f" {ahead} beats {behind} in every one of {count} cells."
+            ends = sorted((abs(whole.least), abs(whole.greatest)))
+            least, most = (told_text(each, found.findings.order.by, numbers) for each in ends)
+            return f"{ahead} beats {behind} in every one of {count} cells, by {least} to {most}."
     level = f", and {whole.level} {'is' if whole.level == 1 else 'are'} level" if whole.level else ""
-    told = f" Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
+    told = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
     turning = [(turns.turned, name, turns.lines) for name, turns in won.turns.items() if turns.turned]
     if not turning:
         return told
-    most = max(turning)
-    condition = next(is_condition(axis) for axis in won.axes if axis.name == most[1])
+    turned, name, lines = max(turning)
+    condition = next(is_condition(axis) for axis in won.axes if axis.name == name)
     kind = ", a condition that nobody chooses" if condition else ""
-    return f"{told} The winner changes most often with {most[1]}{kind}: in {most[0]} of {most[2]} lines of cells."
+    return f"{told} The winner changes most often with {name}{kind}: in {turned} of {lines} lines of cells."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
@@ -430,7 +432,7 @@ def summary(found: SweepResult, system: System) -> str:
     result = told_text(first.measures[by.name], by, numbers)
     best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
     ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
-    return _capital(f"{ranked}{_other_conditions(found, numbers)}{_who_wins(found)}")
+    return _capital(f"{_who_wins(found, numbers)} {ranked}{_other_conditions(found, numbers)}".strip())
 
 
 def _other_conditions(found: SweepResult, numbers: Numbers) -> str:

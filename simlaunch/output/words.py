@@ -8,6 +8,7 @@ from math import ceil, floor, isfinite, isnan
 
 from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.demand import Demand, PeakEvent
+from simlaunch.analysis.driving import Tried
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.shapley import Share
 from simlaunch.analysis.simulate import target_label
@@ -246,7 +247,7 @@ class _Teller:
         unit, watts = numbers.unit(Dimension.TORQUE), numbers.unit(Dimension.POWER)
         same_torque = float(torque) == 0.0
         first = "the same peak torque" if same_torque else f"{torque} {unit} more peak torque"
-        if powers[0] == powers[1]:
+        if powers[0] == powers[1] or float(power) == 0.0:
             return f"{named(case.higher)} has {first}{'' if same_torque else ' and the same peak power'}"
         more = powers[0] > powers[1]
         joint = "and" if more or same_torque else "but"
@@ -258,6 +259,8 @@ class _Teller:
         goal = target_label(case.target)
         higher, lower = self.numbers.told_times(case.higher_time, case.lower_time)
         if abs(case.full_gap) < WORTH_NAMING:
+            if higher == lower:
+                return f"{named(case.higher)} and {named(case.lower)} both take {higher} for {goal}"
             return f"{named(case.higher)} takes {higher} for {goal}, {named(case.lower)} {lower}"
         quick, slow = (case.higher, case.lower) if case.full_gap < 0.0 else (case.lower, case.higher)
         one, other = (higher, lower) if case.full_gap < 0.0 else (lower, higher)
@@ -279,13 +282,17 @@ class _Teller:
     def why(self) -> str:
         """Peaks of both curves, and what each span of engine speed adds to the gap."""
         case = self.case
-        if case.why is None or not case.why.spans:
+        if case.why is not None and not case.why.spans:
+            return "both curves are the same at every engine speed"
+        if case.why is None:
             return self.peaks()
         peak = case.why.peak
-        counts = [span for span in case.why.spans if span is peak or abs(span.full.share) >= WORTH_NAMING]
+        others = [span for span in case.why.spans if span is not peak and abs(span.full.share) >= WORTH_NAMING]
+        others.sort(key=lambda span: -abs(span.full.share))
+        counts = [*([peak] if peak else []), *others][:_MOST_SPANS]
         if not counts:
             return f"{self.peaks()}; no span of engine speed makes a difference worth naming"
-        ordered = sorted(counts, key=lambda span: -abs(span.full.share))[:_MOST_SPANS]
+        ordered = sorted(counts, key=lambda span: -abs(span.full.share))
         return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}"
 
     def other_driving(self) -> str:
@@ -293,20 +300,34 @@ class _Teller:
         driving = self.case.driving
         if driving is None:
             return ""
-        tried = ((driving.launch, "launch speed"), (driving.shifts, "shift speeds"))
-        told = [
-            f"; with the {what} that {'suits' if what.endswith('speed') else 'suit'} each best, of those tried, "
-            f"{named(self.case.higher)} is {self.gap(each.gap_at_best)}"
-            for each, what in tried
-            if each and isfinite(each.gap_at_best) and (each.matters or each.changes_sides)
-        ]
-        return "".join(told)
+        told = ""
+        if (tried := driving.launch) and tried.best and (tried.matters or tried.changes_sides):
+            lower, higher = (self.numbers.plain(tried.values[k], Dimension.ROTATIONAL_SPEED) for k in tried.best)
+            unit = self.numbers.unit(Dimension.ROTATIONAL_SPEED)
+            at = f"{lower} {unit}" if lower == higher else f"{higher} and {lower} {unit}"
+            told += f"; launched at {at}, which suits each best of the speeds tried, {self.at_best(tried)}"
+        if (tried := driving.shifts) and tried.best and (tried.matters or tried.changes_sides):
+            told += f"; with the shift speeds that suit each best, of those tried, {self.at_best(tried)}"
+        return told
+
+    def at_best(self, tried: Tried) -> str:
+        return f"{named(self.case.higher)} is {self.gap(tried.gap_at_best)}"
 
     def span(self, span: Span) -> str:
         """What one span does, in which the curves may interact."""
         ends = [self.numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end)]
         where = f"{span.name.value} ({ends[0]} to {ends[1]} {self.numbers.unit(Dimension.ROTATIONAL_SPEED)})"
-        return f"{where} {self.does(span.full)}{self.spin_takes(span)}"
+        return f"{where} {self.does(span.full)}{self.hardly_used(span)}{self.spin_takes(span)}"
+
+    def hardly_used(self, span: Span) -> str:
+        """How long the engine runs in the span of a peak that makes no difference, and how much of it with spin."""
+        used = self.case.peak_use
+        peak = self.case.why.peak if self.case.why else None
+        if span is not peak or used is None or abs(span.full.share) >= WORTH_NAMING:
+            return ""
+        inside, spinning = (self.numbers.told_span(each) for each in used)
+        of_it = "" if used[1] < 0.5 * WORTH_NAMING else f", {spinning} of it with spinning tyres"
+        return f" (the engine runs there for {inside}{of_it})"
 
     def does(self, share: Share) -> str:
         """Gain or loss of a span, with its range where that depends on the rest of the curve."""

@@ -17,6 +17,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
 from simlaunch.errors import Fault, UsageError
+from simlaunch.record import Axle
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
 from simlaunch.scenario.decision import (
     Correlation,
@@ -42,8 +43,8 @@ from simlaunch.scenario.road_test import RoadTest
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import Quantity, to_si
-from simlaunch.units.spelling import Dimension
+from simlaunch.units.quantity import Quantity, to_display, to_si
+from simlaunch.units.spelling import Dimension, System
 
 MAX_MARKS = 50
 NAMED_DISTANCES = {"1/8 mile": "201.168 m", "1/4 mile": "402.336 m"}
@@ -440,6 +441,31 @@ def _lock_up_gear(coupling: CouplingSection, gearbox: Gearbox) -> Iterator[Fault
         yield Fault("coupling.lock_up_gear", quoted(coupling.lock_up_gear.text), why, f"write 1 to {gears}")
 
 
+def _road_tests(
+    tests: tuple[RoadTest, ...] | None, gearbox: Gearbox, engine: Engine, tyres: Tyres, drive: Drive
+) -> Iterator[Fault]:
+    """A gear that a test names has to be there, and to let the engine run at the speed of the roll."""
+    gears = len(gearbox.ratios)
+    radius = tyres.of(Axle.FRONT if drive.driven == "front" else Axle.REAR).radius_si
+    names: set[str] = set()
+    for n, test in enumerate(tests or (), start=1):
+        if test.label in names:
+            yield Fault(f"tests[{n}].name", quoted(test.label), "is the name of another test too", "name them apart")
+        names.add(test.label)
+        if not test.gear_number or test.start is None:
+            continue
+        if test.gear_number > gears:
+            typed, why = quoted(test.gear.text if test.gear else ""), f"is above the number of gears, {gears}"
+            yield Fault(f"tests[{n}].gear", typed, why, f"write 1 to {gears}")
+            continue
+        turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
+        if not engine.idle.si <= turns < engine.rev_limit.si:
+            told = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
+            why = f"turns the engine at {told} in gear {test.gear_number}, outside {engine.idle.text} to "
+            why += engine.rev_limit.text
+            yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
+
+
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
@@ -491,6 +517,7 @@ _RULES = (
     _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
     _Rule(("engine", "launch"), _launch_speed, _launched_outside),
     _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
+    _Rule(("tests", "gearbox", "engine", "tyres", "drive"), _road_tests),
     _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
     _Rule(("body",), _centre_of_gravity, _too_tall),
 )

@@ -53,7 +53,11 @@ class _RoadTest(Section):
         """What the test is called."""
         if self.name:
             return self.name
-        return roll_label(self.start.text if self.start else None, self.end, self.gear_number)
+        plain = roll_label(self.start.text if self.start else None, self.end, self.gear_number)
+        other = self.shifts != (self.gear_number == 0)
+        shifting = f", shifting {'on' if self.shifts else 'off'}" if self.start and other else ""
+        boost = f", boost {self.boost.text}" if self.start and self.boost.si else ""
+        return f"{plain}{shifting}{boost}"
 
     @model_validator(mode="after")
     def _rises(self) -> _RoadTest:
@@ -62,7 +66,7 @@ class _RoadTest(Section):
             why = f"is not above the speed from which the car rolls, {start.text}"
             raise refusal(Fault("to", quoted(end.text), why, "write a higher speed, or a distance"))
         if start is None:
-            rolling = [key for key in ("gear", "shifting") if getattr(self, key)]
+            rolling = [key for key in ("gear", "shifting", "boost") if key in self.model_fields_set]
             faults = [Fault(key, "", "goes with a rolling start", 'add from = "60 mph"') for key in rolling]
             if faults:
                 raise refusal(*faults)

@@ -116,10 +116,10 @@ def _tally(gap: Array, signs: NDArray[np.int64]) -> Tally:
     return Tally(first, second, level, float(np.nanmin(gap)), float(np.nanmax(gap)))
 
 
-def _turns(signs: NDArray[np.int64], place: int) -> Turns:
-    lines = np.moveaxis(signs, place, -1)
+def _turns(gap: Array, signs: NDArray[np.int64], place: int) -> Turns:
+    lines, known = np.moveaxis(signs, place, -1), np.moveaxis(~np.isnan(gap), place, -1).sum(axis=-1)
     turned = (lines == 1).any(axis=-1) & (lines == -1).any(axis=-1)
-    return Turns(int(turned.sum()), int(turned.size))
+    return Turns(int(turned.sum()), int((known > 1).sum()))
 
 
 def _results(reader: Reader, wanted: Order) -> Array:
@@ -177,7 +177,7 @@ def winners(reader: Reader, wanted: Order) -> Winners | None:
         axis.name: [_tally(np.take(gap, v, axis=k), np.take(signs, v, axis=k)) for v in range(len(axis.values))]
         for k, axis in enumerate(axes)
     }
-    turns = {axis.name: _turns(signs, k) for k, axis in enumerate(axes)}
+    turns = {axis.name: _turns(gap, signs, k) for k, axis in enumerate(axes)}
     names = [plan.axes[place].values[k] for k in pair]
     return Winners(names[0], names[1], axes, gap, _tally(gap, signs), by_axis, turns)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import permutations
 from math import log, pi
 from pathlib import Path
@@ -11,7 +12,7 @@ import pytest
 
 from simlaunch.analysis.attribution import SpanName, attribute
 from simlaunch.analysis.compare import compare
-from simlaunch.analysis.shapley import shapley
+from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.simulate import goal, simulate
 from simlaunch.analysis.verdict import WORTH_NAMING, Finding, PeakEffect
 from simlaunch.metrics.marks import Kind, Target, mark
@@ -275,3 +276,28 @@ def test_the_peak_and_the_curve_are_weighed_apart() -> None:
     assert best.time < min(pair.full.at_goal.first.time, pair.full.at_goal.second.time) - WORTH_NAMING
     why = sentences(pair.verdict, "metric")[1]
     assert why.index("the top end") < why.index("the peak itself")
+
+
+def test_a_wiggle_of_noise_hides_no_peak() -> None:
+    """A dip of 1.5 N m below the other curve, far above the peak, leaves the peak a span of its own."""
+    low = {1000: 200.0, 2500: 380.0, 4500: 380.0, 7000: 280.0}
+    speeds = [*range(1000, 5900, 100), *range(5900, 6100, 20), *range(6100, 7001, 100)]
+    base = {n: float(np.interp(n, list(low), list(low.values()))) for n in speeds}
+    high = {n: t + 40.0 * max(0.0, 1.0 - abs(n - 4000.0) / 2400.0) + 4.0 for n, t in base.items()}
+    dipped = high | {n: base[n] - 1.5 for n in speeds if 5960 <= n <= 6040}
+    found = attribute(_with_curves(GRIP, _curve("low", base), _curve("high", dipped)), "low", "high", QUARTER)
+    assert found is not None
+    assert found.peak is not None
+    assert found.peak.end < 5900.0 * RPM
+
+
+def test_the_sentence_of_why_always_holds_the_peak() -> None:
+    (pair,) = compare(COUPE, cases=0).pairs
+    case = pair.verdict.case
+    assert case.why is not None
+    many = [replace(span, full=Share(0.3, 0.3, 0.3)) for span in case.why.spans if span is not case.why.peak]
+    assert case.why.peak is not None
+    small = replace(case.why.peak, full=Share(-0.03, -0.03, -0.03))
+    why = replace(case.why, spans=(*many, *many, small))
+    told = sentences(replace(pair.verdict, case=replace(case, why=why)), "metric")[1]
+    assert "the peak itself" in told

@@ -48,6 +48,18 @@ def test_the_latest_shifts_are_those_at_the_rev_limiter() -> None:
     assert found.first[-1] == pytest.approx(mark(simulate(typed, "peak").run.trace, goal(COUPE)).time, abs=1e-4)
 
 
+def test_a_converter_is_launched_at_no_speed_that_it_cannot_hold() -> None:
+    """At stall the converter holds the engine: no launch speed above that is tried."""
+    saloon = load(SCENARIOS / "all-drive-saloon.toml")
+    first, second = saloon.curve_names[:2]
+    found = driving(saloon, first, second, goal(saloon)).launch
+    assert found is not None
+    fast = saloon.replace({"launch.engine_speed": "5000 rpm"})
+    stalled = min(float(simulate(fast, name).car.launch.engine_speed) for name in (first, second))
+    assert max(found.values) <= stalled + 1e-9
+    assert len(set(found.first)) == len(found.first)
+
+
 def test_typed_shift_speeds_stay() -> None:
     typed = COUPE.replace({"gearbox.shift_at": ["6500 rpm"] * 5})
     assert driving(typed, "peak", "plateau", goal(typed)).shifts is None

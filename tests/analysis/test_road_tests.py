@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -53,6 +54,9 @@ def test_a_scenario_describes_its_own() -> None:
         ({"from": "60 mph", "to": "90 mph", "gear": "2.5"}, "is not a whole number"),
         ({"from": "60 m", "to": "90 mph"}, "is a length, but a speed is wanted"),
         ({"from": "60 mph", "to": "90 mph", "shifting": "maybe"}, "shifting"),
+        ({"from": "60 mph", "to": "90 mph", "gear": "9"}, r"tests\[1\]\.gear: .* is above the number of gears, 6"),
+        ({"from": "10 km/h", "to": "90 mph", "gear": "6"}, r"tests\[1\]\.from: .* turns the engine at"),
+        ({"to": "60 mph", "boost": "50 %"}, r"tests\[1\]\.boost: goes with a rolling start"),
     ],
 )
 def test_a_test_that_does_not_do_is_refused(entry: dict[str, str], words: str) -> None:
@@ -73,6 +77,31 @@ def test_a_test_that_does_not_do_is_refused(entry: dict[str, str], words: str) -
 def test_a_target_that_does_not_do_is_refused(text: str, words: str) -> None:
     with pytest.raises(UsageError, match=words):
         target_named(COUPE, text)
+
+
+def test_tests_that_differ_have_names_that_differ() -> None:
+    entry = {"from": "60 mph", "to": "130 mph"}
+    own = COUPE.replace({"tests": [entry | {"boost": "100 %"}, entry | {"shifting": "off"}]})
+    labels = [test.label for test in road_tests(own)]
+    assert labels[:2] == ["roll 60 mph to 130 mph, boost 100 %", "roll 60 mph to 130 mph, shifting off"]
+    assert "roll 60 mph to 130 mph" not in labels  # the usual one gives way
+    assert target_named(own, labels[0]).roll == road_tests(own)[0].roll
+    with pytest.raises(ScenarioError, match="is the name of another test too"):
+        COUPE.replace({"tests": [entry, entry]})
+
+
+def test_a_roll_without_a_gear_is_begun_in_the_gear_that_suits_each_curve() -> None:
+    """No gear that a driver might take is quicker, and the gears are told."""
+    target = road_tests(COUPE)[0]
+    (gap,) = road_test_gaps(COUPE, "peak", "plateau", [target])
+    assert target.roll is not None
+    for gear in (2, 3, 4):
+        fixed = replace(target, roll=replace(target.roll, gear=gear))
+        (other,) = road_test_gaps(COUPE, "peak", "plateau", [fixed])
+        assert not other.first < gap.first - 1e-6
+        assert not other.second < gap.second - 1e-6
+        for which, time in enumerate((other.first, other.second)):
+            assert (gap.gears[which] == gear) == (abs(time - (gap.first, gap.second)[which]) < 1e-6)
 
 
 def test_studies_take_a_rolling_start_like_any_other() -> None:
