@@ -153,7 +153,15 @@ def curves_table(pair: Pair, numbers: Numbers) -> Table:
         _row("peak torque", *torques, Dimension.TORQUE, numbers),
         _row("peak power", *powers, Dimension.POWER, numbers),
     )
-    return Table("Curves at full load", _heads(pair), rows)
+    return Table("Curves at full load", _heads(pair), (*rows, *_use_of_peak(pair, numbers)))
+
+
+def _use_of_peak(pair: Pair, numbers: Numbers) -> Iterator[Row]:
+    """How long the engine with the higher peak runs in the span of that peak, full pedal."""
+    used = pair.verdict.case.peak_use
+    for label, time in zip(("engine within the peak", "  of it with spinning tyres"), used or (), strict=False):
+        cells = _by_order(pair, numbers.plain(time, Dimension.TIME), NOT_REACHED)
+        yield Row(label, numbers.unit(Dimension.TIME), (*cells, NOT_REACHED))
 
 
 def _steady(simulation: Simulation, part: Part) -> float:
@@ -485,7 +493,7 @@ def _cost(pair: Pair, numbers: Numbers) -> Table:
     grip, spin = (one.measures.grip, other.measures.grip), reported("grip")["wheelspin_time"]
     part = Part.GEARBOX_INPUT
     rows = [
-        *curves_table(pair, numbers).rows,
+        *curves_table(pair, numbers).rows[:2],
         _row(spin.label, grip[0].wheelspin_time, grip[1].wheelspin_time, spin.dimension, numbers),
         _row(f"steady pull, {part.value}", _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers),
     ]

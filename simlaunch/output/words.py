@@ -323,7 +323,8 @@ class _Teller:
         """How long the engine runs in the span of a peak that makes no difference, and how much of it with spin."""
         used = self.case.peak_use
         peak = self.case.why.peak if self.case.why else None
-        if span is not peak or used is None or abs(span.full.share) >= WORTH_NAMING:
+        share = span.full
+        if span is not peak or used is None or max(map(abs, (share.share, share.least, share.most))) >= WORTH_NAMING:
             return ""
         inside, spinning = (self.numbers.told_span(each) for each in used)
         of_it = "" if used[1] < 0.5 * WORTH_NAMING else f", {spinning} of it with spinning tyres"
