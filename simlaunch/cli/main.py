@@ -15,6 +15,7 @@ from simlaunch.cli.curve import curve
 from simlaunch.cli.ending import answered, on_worker
 from simlaunch.cli.fit import fit
 from simlaunch.cli.guide import guide
+from simlaunch.cli.live import live
 from simlaunch.cli.log import log
 from simlaunch.cli.odds import odds
 from simlaunch.cli.output import result
@@ -41,7 +42,23 @@ app = typer.Typer(
     add_completion=False,
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
-for _command in (check, run, compare, report, odds, parts, usable, worth, plateau, curve, log, fit, schema, guide):
+for _command in (
+    check,
+    run,
+    compare,
+    live,
+    report,
+    odds,
+    parts,
+    usable,
+    worth,
+    plateau,
+    curve,
+    log,
+    fit,
+    schema,
+    guide,
+):
     app.command()(_command)
 app.add_typer(sweep, name="sweep")
 

@@ -69,7 +69,7 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     wear = tuple(_worn(each, numbers, by_gear=by_gear) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     if not all(isnan(part.launch_share) for part in parts):
-        rows += group_rows("load", parts, numbers, ("launch_share_of_wear",))
+        rows += group_rows("load", parts, numbers, ("launch_wear_share",))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 

@@ -125,17 +125,22 @@ def draw_torque(axes: Axes, pair: Pair, styles: tuple[LineStyle, LineStyle], uni
         _label(axes, span, place, (pair.first.name, pair.second.name)[helped], styles[helped].colour, top, units)
 
 
+def span_words(span: Span) -> str:
+    """What a span adds to the gap with full pedal, in as few words as fit above it."""
+    if abs(span.full.share) >= WORTH_NAMING:
+        return f"{abs(span.full.share):.2f} s"
+    either = span.full.least <= -WORTH_NAMING and span.full.most >= WORTH_NAMING
+    return "depends on the rest" if either else "level"
+
+
 def _label(axes: Axes, span: Span, place: int, helped: str, colour: str, top: float, units: Units) -> None:
     """The seconds of a span above it, on two heights in turn where spans are narrow."""
     ends = units.of(np.array([span.start, span.end]), Dimension.ROTATIONAL_SPEED)
     level = abs(span.full.share) < WORTH_NAMING
-    either = span.full.least <= -WORTH_NAMING and span.full.most >= WORTH_NAMING
-    text = f"{abs(span.full.share):.2f} s"
-    if level:
-        text = "depends on\nthe rest" if either else "level"
-        if not _fits(axes, text, ends):
-            return
-    elif not is_narrow():
+    text = span_words(span).replace("on the", "on\nthe")
+    if level and not _fits(axes, text, ends):
+        return
+    if not level and not is_narrow():
         text += f"\n{_short(axes, plain(helped))}"
     axes.text(
         float(ends.mean()), top * (0.985 - 0.13 * (place % 2)), text, ha="center", va="top", fontsize=9.0,

@@ -461,9 +461,19 @@ def _footing_notes(options: CurveOptions, back: Factor | None, on: Factor | None
 
 def as_text(account: CurveAccount) -> str:
     """The curve as a file of our own format, footing above the header."""
-    footing = {"correction": account.correction, "measured at": account.measured_at}
+    return curve_text(account.speed, account.torque, account.correction, account.measured_at)
+
+
+def curve_text(
+    speed: Sequence[float] | Array,
+    torque: Sequence[float] | Array,
+    correction: Correction | None,
+    measured_at: MeasuredAt | None,
+) -> str:
+    """Points of a curve [rad/s], [N m] as a file of our own format, footing above the header."""
+    footing = {"correction": correction, "measured at": measured_at}
     told = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
-    points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(account.speed, account.torque, strict=True)]
+    points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(speed, torque, strict=True)]
     return "\n".join((*told, "engine speed [rpm],torque [N m]", *points)) + "\n"
 
 

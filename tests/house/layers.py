@@ -32,6 +32,7 @@ ORDER = (
     "output",
     "plotting",
     "reporting",
+    "live",
     "guide",
     "cli",
     "__main__",

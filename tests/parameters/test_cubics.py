@@ -11,7 +11,7 @@ from simlaunch.cubics import monotone, with_slopes
 
 def _curves() -> list[tuple[np.ndarray, np.ndarray]]:
     rng = np.random.default_rng(3)
-    made = []
+    made: list[tuple[np.ndarray, np.ndarray]] = []
     for n in (2, 3, 4, 7, 40, 250):
         for _ in range(20):
             x = np.cumsum(rng.uniform(0.1, 60.0, n))
