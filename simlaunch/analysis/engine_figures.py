@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from simlaunch.physics.engine import air_mass_flow, mean_effective_pressure
-from simlaunch.readers.curve import CurveAccount
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
+
+if TYPE_CHECKING:
+    from simlaunch.readers.curve import CurveAccount
 
 USUAL_CONSUMPTION = "340 g/(kW h)"
 USUAL_AIR_FUEL_RATIO = "12.0"

@@ -5,7 +5,9 @@ from __future__ import annotations
 import contextlib
 import os
 import sys
-from collections.abc import Callable, Mapping, Sequence
+import threading
+import time
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -91,10 +93,37 @@ def compile_once(*, quiet: bool) -> None:
 
     _load_arrays()
     if not is_kept("run_compiled"):
-        note(not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet)
-        from simlaunch.analysis.compile_ahead import compile_together
+        with counting_seconds(not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet):
+            from simlaunch.analysis.compile_ahead import compile_together
 
-        compile_together()
+            compile_together()
+
+
+@contextlib.contextmanager
+def counting_seconds(text: str, *, quiet: bool, every: float = 1.0) -> Iterator[None]:
+    """State what takes long; on a terminal the seconds that it has taken so far follow, so that it is seen to move."""
+    if quiet or sys.stderr is None or not sys.stderr.isatty():
+        note(text, quiet=quiet)
+        yield
+        return
+    begin, over, stream = time.monotonic(), threading.Event(), sys.stderr
+
+    def count() -> None:
+        while True:
+            done = over.wait(every)
+            with contextlib.suppress(OSError, ValueError):
+                stream.write(f"\r{text}: {time.monotonic() - begin:.0f} s" + "\n" * done)
+                stream.flush()
+            if done:
+                return
+
+    counter = threading.Thread(target=count, daemon=True)
+    counter.start()
+    try:
+        yield
+    finally:
+        over.set()
+        counter.join()
 
 
 def _load_arrays() -> None:

@@ -10,7 +10,6 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.text import Text
 from numpy.typing import NDArray
-from scipy.optimize import isotonic_regression
 
 from simlaunch.plotting.look import LEADER, label_text, panel_size, text_size
 
@@ -27,6 +26,21 @@ class End:
     colour: str
 
 
+def rising(wanted: Array) -> Array:
+    """Numbers that never fall and lie nearest to given ones: neighbours that would fall share their mean.
+
+    Source: pool adjacent violators, Ayer et al., Ann. Math. Statist. 26 (1955) 641 (from memory).
+    """
+    pools: list[tuple[float, int]] = []
+    for each in wanted:
+        mean, count = float(each), 1
+        while pools and pools[-1][0] >= mean:
+            before, many = pools.pop()
+            mean, count = (before * many + mean * count) / (many + count), many + count
+        pools.append((mean, count))
+    return np.repeat([mean for mean, _ in pools], [count for _, count in pools])
+
+
 def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: float) -> Array:
     """Places nearest to those wanted at which things of these sizes stand clear of each other, in rising order.
 
@@ -34,7 +48,7 @@ def spread(wanted: Sequence[float], sizes: Sequence[float], low: float, high: fl
     """
     size = np.asarray(sizes, dtype=np.float64)
     offsets = np.concatenate([[0.0], np.cumsum(0.5 * (size[:-1] + size[1:]))])
-    base: Array = isotonic_regression(np.asarray(wanted, dtype=np.float64) - offsets).x
+    base: Array = rising(np.asarray(wanted, dtype=np.float64) - offsets)
     most = high - 0.5 * size[-1] - offsets[-1]
     places: Array = np.maximum(np.minimum(base, most), low + 0.5 * size[0]) + offsets
     return places

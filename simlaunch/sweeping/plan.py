@@ -13,8 +13,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import hadamard
-from scipy.stats import qmc
 
 from simlaunch.errors import UsageError
 from simlaunch.sweeping.axes import Axis, Kind, Span
@@ -176,10 +174,16 @@ def _two_levels(axes: int, most: int) -> NDArray[np.bool_]:
     """Which axes stand at their last value in a balanced part of all corners; in its first row none does."""
     runs = 1 << (max(2, most).bit_length() - 1)
     if axes <= runs // 2:  # with its mirror image: every three axes are balanced too, and the last corner is there
-        half = hadamard(runs // 2)[:, :axes] < 0
+        half = _hadamard(runs // 2)[:, :axes]
         return np.concatenate([half, ~half])
     columns = 1 + np.arange(axes) % (runs - 1)
-    return np.asarray(hadamard(runs)[:, columns] < 0)
+    return _hadamard(runs)[:, columns]
+
+
+def _hadamard(runs: int) -> NDArray[np.bool_]:
+    """Where a Hadamard matrix of Sylvester's kind, whose size is a power of two, is below zero."""
+    place = np.arange(runs)
+    return np.asarray(np.bitwise_count(place[:, None] & place) % 2 == 1)
 
 
 def _grid_positions(counts: tuple[int, ...], first: int, last: int) -> Integers:
@@ -209,6 +213,8 @@ def unit_points(sample: Sample, dimensions: int, first: int, last: int) -> Float
     """
     if sample.draw is Draw.LATIN:
         return _hypercube(sample, dimensions)[first:last]
+    from scipy.stats import qmc  # slow to import, and only drawn sweeps need it
+
     engine = qmc.Sobol(dimensions, rng=sample.seed)
     if first > 0:
         engine.fast_forward(first)
@@ -219,6 +225,8 @@ def unit_points(sample: Sample, dimensions: int, first: int, last: int) -> Float
 
 @lru_cache(maxsize=4)
 def _hypercube(sample: Sample, dimensions: int) -> Floats:
+    from scipy.stats import qmc  # slow to import, and only drawn sweeps need it
+
     return np.asarray(qmc.LatinHypercube(dimensions, rng=sample.seed).random(sample.count))
 
 

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
+from scipy.optimize import isotonic_regression
 
 from simlaunch.errors import UsageError
-from simlaunch.plotting.labels import spread
+from simlaunch.plotting.labels import rising, spread
 from simlaunch.plotting.look import curve_style, gear_style, label_text, look, ordinal, plain, units_of
 from simlaunch.units.spelling import Dimension
 
@@ -144,6 +145,13 @@ def test_labels_stand_clear_of_each_other_and_inside(wanted: list[tuple[float, f
     assert np.all(np.diff(found) >= 0.5 * (sizes[1:] + sizes[:-1]) - 1e-9)
     assert found[0] >= 0.5 * sizes[0] - 1e-9
     assert found[-1] <= high - 0.5 * sizes[-1] + 1e-9
+
+
+def test_numbers_are_made_to_rise_as_by_scipy() -> None:
+    rng = np.random.default_rng(4)
+    for count in (1, 2, 5, 30):
+        for wanted in rng.normal(size=(50, count)):
+            assert rising(wanted) == pytest.approx(isotonic_regression(wanted).x, rel=1e-12, abs=1e-12)
 
 
 def test_labels_with_room_stay_where_they_are_wanted() -> None:
