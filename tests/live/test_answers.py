@@ -19,6 +19,7 @@ from simlaunch.live.saving import save_curve, save_scenario
 from simlaunch.live.server import beginning
 from simlaunch.live.states import CLOSE_ENOUGH, Start, State, few_points, read_state
 from simlaunch.metrics.marks import mark
+from simlaunch.output.compare import curves_table
 from simlaunch.output.words import Numbers, sentences
 from simlaunch.units.spelling import Dimension, System
 
@@ -72,6 +73,7 @@ def test_exact_numbers_are_those_of_compare(tmp_path: Path, name: str, more: dic
     found = simlaunch.compare(start.scenario_of(state), (state.against, start.name), cases=0)
     assert answer["exact"]
     assert cells(answer, "Times") == expected_times(found, numbers, start, state)
+    assert cells(answer, "Curves") == {row.label: list(row.cells) for row in curves_table(found.pairs[0], numbers).rows}
     spin = [runs.full.measures.grip.wheelspin_time for runs in found.runs]
     assert cells(answer, "Wheelspin")["wheelspin time, full pedal"][:2] == [
         numbers.plain(each, Dimension.TIME) for each in spin
