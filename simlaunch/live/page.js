@@ -73,6 +73,8 @@
     byId("undo").disabled = place === 0;
     byId("redo").disabled = place === history.length - 1;
     showSettings();
+    makeKey();
+    background = null; // its lines depend on the curve that is set against
     change();
   };
 
@@ -251,13 +253,13 @@
   // --- points ---
 
   const inner = (k) => k > 0 && k < state.points.length - 1;
-  const tidy = (k, speed, torque) => {
+  const tidy = (k, speed, torque, most) => {
     const points = state.points, least = 10;
     const low = inner(k) ? points[k - 1][0] + least : points[k][0], high = inner(k) ? points[k + 1][0] - least : points[k][0];
-    return [Math.round(Math.min(Math.max(speed, low), high)), Math.round(10 * Math.min(Math.max(torque, 0), 1.6 * area.y1)) / 10];
+    return [Math.round(Math.min(Math.max(speed, low), high)), Math.round(10 * Math.min(Math.max(torque, 0), most)) / 10];
   };
-  const move = (k, speed, torque, since) => {
-    const to = tidy(k, speed, torque);
+  const move = (k, speed, torque, since, most = 1.6 * area.y1) => {
+    const to = tidy(k, speed, torque, most);
     if (to[0] === state.points[k][0] && to[1] === state.points[k][1]) return;
     state.points = state.points.map((each, n) => (n === k ? to : each));
     change(since);
@@ -305,6 +307,7 @@
     event.preventDefault();
     move(k, speed + by[0], torque + by[1], event.timeStamp);
     commit();
+    if (state.points[k][1] > 0.95 * area.y1) drawFrame();
   };
   const inDrawing = (event) => {
     const box = drawing.getBoundingClientRect();
@@ -370,9 +373,9 @@
         field.addEventListener("change", () => {
           const value = Number(field.value), point = [...state.points[k]];
           if (field.value !== "" && Number.isFinite(value)) point[n] = value;
-          move(k, ...point);
+          move(k, ...point, undefined, Infinity);
           commit();
-          fillTable();
+          drawFrame();
         });
       }
       made(made(row, "td"), "button", { type: "button", "aria-label": `Remove point ${k + 1}` }, "×")
