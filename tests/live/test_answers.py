@@ -140,14 +140,16 @@ def test_thinning_out_keeps_the_curve(tmp_path: Path, curve: str) -> None:
     assert np.abs(off).max() <= CLOSE_ENOUGH * torque.max()
 
 
-def test_every_slider_reaches_the_car(tmp_path: Path) -> None:
-    start = started(tmp_path)
+@pytest.mark.parametrize("name", ["road-coupe.toml", "all-drive-saloon.toml"])
+def test_every_slider_reaches_the_car(tmp_path: Path, name: str) -> None:
+    start = started(tmp_path, name)
+    assert {slider.key for slider in start.sliders} == {"grip", "mass", "shift", "launch", "lag", "air"}
     plain = start.setting(sent(start))
     for slider in start.sliders:
         changed = start.setting(sent(start, values={slider.key: slider.low + 0.3 * (slider.high - slider.low)}))
         assert changed != plain, slider.key
         unmoved = start.scenario.replace(slider.changes(start.scenario, slider.value))
-        one, other = (simlaunch.simulate(each, "peak") for each in (start.scenario, unmoved))
+        one, other = (simlaunch.simulate(each) for each in (start.scenario, unmoved))
         goal = next(each.target for each in one.measures.marks if each.target.label == "1/4 mile")
         assert mark(other.run.trace, goal).time == pytest.approx(mark(one.run.trace, goal).time, abs=1e-4), slider.key
 
