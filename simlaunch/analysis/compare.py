@@ -374,8 +374,8 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         lower=lower.name,
         higher_peak=higher_load.peak_torque,
         lower_peak=lower_load.peak_torque,
-        higher_power=_peak_power(higher.full.car),
-        lower_power=_peak_power(lower.full.car),
+        higher_power=peak_power(higher.full.car),
+        lower_power=peak_power(lower.full.car),
         target=target,
         higher_time=mark(higher.full.run.trace, target).time,
         lower_time=mark(lower.full.run.trace, target).time,
@@ -407,7 +407,7 @@ def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
     return float(gaps[inside].sum()), float(gaps[inside & spinning].sum())
 
 
-def _peak_power(car: Record) -> float:
+def peak_power(car: Record) -> float:
     """Highest power of a full-load curve up to the rev limit [W]."""
     speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
     return float((values_at(car.engine.torque, speed) * speed).max())

@@ -26,7 +26,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal
+from simlaunch.record import Pedal, Record
 from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
@@ -315,14 +315,15 @@ def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
     carrying = {peak.part for peak in simulation.measures.parts}
     others = [place for place, part in PART_AT.items() if place not in covered and part in carrying]
     unrated = [_part_load(simulation, PART_AT[place].value, place, None, events) for place in others]
-    peak = _peak_torque(simulation)
+    peak = peak_torque(simulation.car)
     displacement = scenario.engine.displacement
     pressure = mean_effective_pressure(peak, displacement.si) if displacement else nan
     return CurveLoad(simulation, (*rated, *unrated), peak, pressure)
 
 
-def _peak_torque(simulation: Simulation) -> float:
-    engine = simulation.car.engine
+def peak_torque(car: Record) -> float:
+    """Highest torque of a full-load curve up to the rev limit [N m]."""
+    engine = car.engine
     speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)
     return float(values_at(engine.torque, speeds).max())
 

@@ -19,9 +19,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.attribution import Span
-from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along
+from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along, peak_power
 from simlaunch.analysis.launches import as_many, measure_all, times_of
 from simlaunch.analysis.limits import PART_AT, demand, limits_of
+from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.simulate import goal, target_label
 from simlaunch.analysis.usable import usable
@@ -186,6 +187,13 @@ def _parts(scenario: Scenario, pair: Sequence[CurveNumbers], numbers: Numbers, h
     return {**table_object(Table(title, heads, tuple(rows))), "over": over}
 
 
+def _peaks(one: CurveNumbers, other: CurveNumbers, numbers: Numbers, heads: tuple[str, ...]) -> Table:
+    """Peaks of the curves at full load."""
+    torque = _row("peak torque", peak_torque(one.car), peak_torque(other.car), Dimension.TORQUE, numbers)
+    power = _row("peak power", peak_power(one.car), peak_power(other.car), Dimension.POWER, numbers)
+    return Table("Curves at full load", heads, (torque, power))
+
+
 def _shifts(one: CurveNumbers, other: CurveNumbers, numbers: Numbers, heads: tuple[str, ...]) -> Table:
     """Engine speed at which each gear is left at full load without wheelspin."""
     count = int(one.car.gearbox.count) - 1
@@ -335,6 +343,7 @@ class Answers:
         parts = _parts(scenario, (one, other), self.numbers, heads)
         tables = [
             table_object(_times(one, other, aimed, self.numbers, heads)),
+            table_object(_peaks(one, other, self.numbers, heads)),
             table_object(_spin(one, other, self.numbers, heads)),
             *([parts] if parts else []),
             table_object(_shifts(one, other, self.numbers, heads)),

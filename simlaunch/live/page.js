@@ -73,6 +73,8 @@
     byId("undo").disabled = place === 0;
     byId("redo").disabled = place === history.length - 1;
     showSettings();
+    makeKey();
+    background = null; // its lines depend on the curve that is set against
     change();
   };
 
@@ -123,7 +125,7 @@
     version += 1;
     changed = since;
     clearTimeout(settled);
-    say("state", "Not yet exact.", true);
+    say("state", `Not yet exact, against ${shownName(state.against)}.`, true);
     say("why-state", why ? "For the curve as it was before." : "", true);
     spans = [];
     drawPoints();
@@ -146,7 +148,8 @@
   };
 
   let answer = null, why = null, spans = [], background = null, handles = [];
-  const layers = {};
+  // Handles outlive a new frame, so that a point under the finger or in focus stays there.
+  const frame = drawn(drawing, "g"), layers = { handles: drawn(drawing, "g") };
 
   const rescale = () => {
     const speeds = state.points.map((each) => each[0]), every = background ? Object.values(background.curves) : [];
@@ -161,8 +164,8 @@
     area.height = drawing.clientHeight;
     drawing.setAttribute("viewBox", `0 0 ${area.width} ${area.height}`);
     rescale();
-    drawing.replaceChildren();
-    const defs = drawn(drawing, "defs");
+    frame.replaceChildren();
+    const defs = drawn(frame, "defs");
     const clip = drawn(defs, "clipPath", { id: "inside" });
     drawn(clip, "rect", {
       x: area.left, y: area.top - 8, width: area.width - area.left - area.right, height: area.height - area.top - area.bottom + 8,
@@ -172,7 +175,7 @@
       const pattern = drawn(defs, "pattern", { id, width: 6, height: 6, patternUnits: "userSpaceOnUse", patternTransform: `rotate(${turn})` });
       drawn(pattern, "line", { x1: 0, y1: 0, x2: 0, y2: 6, stroke: colour, "stroke-width": 1.8 });
     }
-    const grid = drawn(drawing, "g");
+    const grid = drawn(frame, "g");
     const dy = steps(area.y1, 5), dx = steps(area.x1 - area.x0, area.width < 500 ? 4 : 7);
     for (let torque = 0; torque <= area.y1 + 1e-9; torque += dy) {
       drawn(grid, "line", { x1: area.left, x2: area.width - area.right, y1: y(torque), y2: y(torque), stroke: "#d9dde1" });
@@ -184,13 +187,12 @@
     }
     drawn(grid, "text", { x: area.left, y: 12 }, `engine torque [${begin.units.torque}]`);
     drawn(grid, "text", { x: area.width - area.right, y: area.height - 6, "text-anchor": "end" }, `engine speed [${begin.units.speed}]`);
-    for (const name of ["spans", "behind", "shaped", "labels", "handles"]) {
-      layers[name] = drawn(drawing, "g", name === "handles" || name === "labels" ? {} : { "clip-path": "url(#inside)" });
+    for (const name of ["spans", "behind", "shaped", "labels"]) {
+      layers[name] = drawn(frame, "g", name === "labels" ? {} : { "clip-path": "url(#inside)" });
     }
     layers.line = drawn(layers.shaped, "path", {
       fill: "none", stroke: begin.style.colour, "stroke-width": 2.6, "stroke-dasharray": "none",
     });
-    handles = [];
     drawBehind();
     drawLine();
     drawPoints();
@@ -251,13 +253,13 @@
   // --- points ---
 
   const inner = (k) => k > 0 && k < state.points.length - 1;
-  const tidy = (k, speed, torque) => {
+  const tidy = (k, speed, torque, most) => {
     const points = state.points, least = 10;
     const low = inner(k) ? points[k - 1][0] + least : points[k][0], high = inner(k) ? points[k + 1][0] - least : points[k][0];
-    return [Math.round(Math.min(Math.max(speed, low), high)), Math.round(10 * Math.min(Math.max(torque, 0), 1.6 * area.y1)) / 10];
+    return [Math.round(Math.min(Math.max(speed, low), high)), Math.round(10 * Math.min(Math.max(torque, 0), most)) / 10];
   };
-  const move = (k, speed, torque, since) => {
-    const to = tidy(k, speed, torque);
+  const move = (k, speed, torque, since, most = 1.6 * area.y1) => {
+    const to = tidy(k, speed, torque, most);
     if (to[0] === state.points[k][0] && to[1] === state.points[k][1]) return;
     state.points = state.points.map((each, n) => (n === k ? to : each));
     change(since);
@@ -305,6 +307,7 @@
     event.preventDefault();
     move(k, speed + by[0], torque + by[1], event.timeStamp);
     commit();
+    if (state.points[k][1] > 0.95 * area.y1) drawFrame();
   };
   const inDrawing = (event) => {
     const box = drawing.getBoundingClientRect();
@@ -334,11 +337,9 @@
     });
     const letGo = () => {
       if (!held) return;
-      const { k: moved } = held, top = area.y1;
       held = null;
       commit();
-      rescale();
-      if (area.y1 !== top) { drawFrame(); handles[moved].focus({ preventScroll: true }); }
+      drawFrame();
     };
     group.addEventListener("touchstart", (event) => event.preventDefault(), { passive: false });
     group.addEventListener("pointerup", letGo);
@@ -372,9 +373,9 @@
         field.addEventListener("change", () => {
           const value = Number(field.value), point = [...state.points[k]];
           if (field.value !== "" && Number.isFinite(value)) point[n] = value;
-          move(k, ...point);
+          move(k, ...point, undefined, Infinity);
           commit();
-          fillTable();
+          drawFrame();
         });
       }
       made(made(row, "td"), "button", { type: "button", "aria-label": `Remove point ${k + 1}` }, "×")

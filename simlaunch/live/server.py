@@ -216,7 +216,7 @@ def _file(name: str, kind: str) -> Callable[[Request], Any]:
 
 def _listening(port: int) -> socket.socket:
     """A socket that this machine alone can reach."""
-    # Named TCP: asyncio turns Nagle off for such sockets only, and with it each answer waits 40 ms for an ACK.
+    # Named TCP: asyncio turns Nagle's algorithm off for such sockets only; with it each answer waits 40 ms for an ACK.
     found = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     try:
         if os.name == "posix":

@@ -225,9 +225,9 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
     ]
     if scenario.engine.boost_lagged_share.si:
         found.append(Slider("lag", "boost lag", "%", 10.0, 300.0, 5.0, 100.0, _with_lag))
-    if scenario.air.temperature and not scenario.air.density:
+    if not scenario.air.density:
         ends = (253.15, 318.15, 1.0)
-        air = scenario.air.temperature
+        air = scenario.air.temperature or read(scenario.air.derived()["temperature"].text, Dimension.TEMPERATURE)
         found.append(_plain_slider("air", "air temperature", "air.temperature", ends, air, system))
     return tuple(found)
 

@@ -19,6 +19,7 @@ from simlaunch.live.saving import save_curve, save_scenario
 from simlaunch.live.server import beginning
 from simlaunch.live.states import CLOSE_ENOUGH, Start, State, few_points, read_state
 from simlaunch.metrics.marks import mark
+from simlaunch.output.compare import curves_table
 from simlaunch.output.words import Numbers, sentences
 from simlaunch.units.spelling import Dimension, System
 
@@ -72,6 +73,7 @@ def test_exact_numbers_are_those_of_compare(tmp_path: Path, name: str, more: dic
     found = simlaunch.compare(start.scenario_of(state), (state.against, start.name), cases=0)
     assert answer["exact"]
     assert cells(answer, "Times") == expected_times(found, numbers, start, state)
+    assert cells(answer, "Curves") == {row.label: list(row.cells) for row in curves_table(found.pairs[0], numbers).rows}
     spin = [runs.full.measures.grip.wheelspin_time for runs in found.runs]
     assert cells(answer, "Wheelspin")["wheelspin time, full pedal"][:2] == [
         numbers.plain(each, Dimension.TIME) for each in spin
@@ -138,14 +140,16 @@ def test_thinning_out_keeps_the_curve(tmp_path: Path, curve: str) -> None:
     assert np.abs(off).max() <= CLOSE_ENOUGH * torque.max()
 
 
-def test_every_slider_reaches_the_car(tmp_path: Path) -> None:
-    start = started(tmp_path)
+@pytest.mark.parametrize("name", ["road-coupe.toml", "all-drive-saloon.toml"])
+def test_every_slider_reaches_the_car(tmp_path: Path, name: str) -> None:
+    start = started(tmp_path, name)
+    assert {slider.key for slider in start.sliders} == {"grip", "mass", "shift", "launch", "lag", "air"}
     plain = start.setting(sent(start))
     for slider in start.sliders:
         changed = start.setting(sent(start, values={slider.key: slider.low + 0.3 * (slider.high - slider.low)}))
         assert changed != plain, slider.key
         unmoved = start.scenario.replace(slider.changes(start.scenario, slider.value))
-        one, other = (simlaunch.simulate(each, "peak") for each in (start.scenario, unmoved))
+        one, other = (simlaunch.simulate(each) for each in (start.scenario, unmoved))
         goal = next(each.target for each in one.measures.marks if each.target.label == "1/4 mile")
         assert mark(other.run.trace, goal).time == pytest.approx(mark(one.run.trace, goal).time, abs=1e-4), slider.key
 
@@ -221,3 +225,58 @@ def test_a_plateau_and_odds_are_those_of_the_studies(tmp_path: Path) -> None:
     taken = read_state({"points": found["points"], "against": "plateau", "tests": []})
     assert Answers(start).quick(taken)["tables"]
     assert odds_of_pair(start, state)["told"] == simlaunch.odds(start.scenario_of(state), "plateau", "shaped").summary()
+
+
+# --- other scenarios ---
+
+
+@pytest.mark.parametrize("name", ["all-drive-grip.toml", "all-drive-saloon.toml", "front-hatch.toml", "track-car.toml"])
+def test_every_kind_of_car_has_answers(tmp_path: Path, name: str) -> None:
+    start = started(tmp_path, name)
+    state = sent(start, values={slider.key: slider.value for slider in start.sliders})
+    answer = Answers(start).quick(state)
+    times = cells(answer, "Times")
+    assert all(float(text) > 0.0 for shown in times.values() for text in shown[:2])
+    assert len(answer["background"]["ceilings"]) == len(start.scenario.gearbox.ratios)
+
+
+def test_one_curve_alone_is_set_against_itself(tmp_path: Path) -> None:
+    file = copied(tmp_path)
+    scenario = simlaunch.load(file)
+    alone = scenario.replace({"curves": [scenario.curve("peak")]}).loaded_from(file)
+    start = beginning(alone, None, None, "metric")
+    begun = Answers(start).begin()
+    assert begun["against"] == "peak"
+    answer = Answers(start).exact(read_state({"points": begun["points"], "against": "peak", "tests": []}))
+    assert answer["difference"] == pytest.approx(0.0, abs=0.005)  # points that were left out changed that little
+
+
+def test_a_name_that_is_taken_is_not_given_again(tmp_path: Path) -> None:
+    scenario = started(tmp_path).scenario
+    two = scenario.replace(
+        {"curves": [scenario.curve("peak"), {"name": "shaped", "points": scenario.curve("plateau").points}]}
+    )
+    assert beginning(two, None, None, "metric").name == "shaped 2"
+
+
+def test_caps_of_the_limits_are_drawn(tmp_path: Path) -> None:
+    """A cap of power is a torque of power over engine speed."""
+    scenario = started(tmp_path).scenario.replace({"limits": {"power": "250 kW", "torque": "500 N m"}})
+    caps = {
+        each["name"]: np.array(each["line"])
+        for each in Answers(beginning(scenario, None, None, "metric")).begin()["caps"]
+    }
+    assert set(caps) == {"power", "torque"}
+    assert caps["torque"][:, 1] == pytest.approx(500.0)
+    power = caps["power"][:, 1] * caps["power"][:, 0] * np.pi / 30.0
+    assert power == pytest.approx(250e3, rel=2e-3)  # both numbers are rounded
+
+
+def test_a_goal_that_is_not_reached_is_no_number(tmp_path: Path) -> None:
+    start = started(tmp_path)
+    begun = Answers(start).begin()
+    weak = [[speed, 1.0] for speed, _ in begun["points"]]
+    answer = Answers(start).quick(read_state({"points": weak, "against": "plateau", "tests": []}))
+    assert answer["difference"] is None
+    assert answer["told"] == "not reached"
+    assert cells(answer, "Times")["1/4 mile, full pedal"][1:] == ["-", "-"]

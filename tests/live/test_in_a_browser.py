@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -11,7 +12,8 @@ from selenium.webdriver import ActionChains, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
-from live.pages import LONGEST, Page
+from live.pages import LONGEST, Page, served
+from report.pages import MARKUP, hostile
 
 PHONE, DESK = 360, 1280  # widths of screens [px]
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
@@ -95,6 +97,19 @@ def test_it_says_nothing_on_the_console_and_asks_nobody_else(driver: Any, page: 
             asked.add(message["params"]["request"]["url"])
     assert {each for each in asked if not each.startswith(page.address)} == set()
     assert len(asked) > 5
+
+
+@pytest.mark.parametrize("width", [PHONE, DESK])
+def test_hostile_names_are_text_and_stay_within_the_screen(driver: Any, tmp_path: Path, width: int) -> None:
+    with served(hostile(tmp_path)) as other:
+        opened(driver, other, width)
+        count = "return [...document.querySelectorAll(arguments[0])].length"
+        assert driver.execute_script(count, "img, iframe, object, s, i, [onload], [onerror]") == 0
+        assert driver.execute_script(count, "script") == 1
+        assert driver.get_log("browser") == []
+        assert MARKUP in driver.find_element(By.ID, "key").text
+        assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+        driver.get("about:blank")
 
 
 def test_the_caution_stands_on_the_page(driver: Any, page: Page) -> None:
