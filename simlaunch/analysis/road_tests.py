@@ -62,8 +62,28 @@ def _runs(car: Record, gear: int, speed: float) -> bool:
     return bool(car.engine.idle <= engine_speed_in(car, gear - 1, speed) < limiter_start(car.engine))
 
 
-def _quickest(car: Record, target: Target, tolerance: float | None) -> tuple[float, int]:
-    """Time of a test in the gear that suits a curve best, and that gear."""
+def quickest(car: Record, target: Target, tolerance: float | None) -> tuple[float, int]:
+    """Time of a test in the gear that suits a curve best, and that gear.
+
+    Parameters
+    ----------
+    car : Record
+        The car with the curve, complete; full pedal.
+    target : Target
+        The test.
+    tolerance : float or None
+        Relative error allowed per step; None: as usual [-].
+
+    Returns
+    -------
+    tuple of float and int
+        Time; nan where it was not reached [s]. Gear, first is 1; 0 from standstill [-].
+
+    Raises
+    ------
+    UsageError
+        A gear in which the engine could not run, or a tolerance out of range.
+    """
     starts = _starts(car, target)
     times = [float(times_of([car], start, tolerance)[0]) for start in starts]
     best = min(range(len(starts)), key=lambda k: (isnan(times[k]), times[k]))
@@ -105,6 +125,6 @@ def road_test_gaps(
         complete(car)
     found = []
     for target in targets:
-        (one, gear), (other, second_gear) = (_quickest(car, target, tolerance) for car in pair)
+        (one, gear), (other, second_gear) = (quickest(car, target, tolerance) for car in pair)
         found.append(RoadTestGap(target, one, other, (gear, second_gear)))
     return tuple(found)

@@ -20,10 +20,11 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along, peak_power
-from simlaunch.analysis.launches import as_many, measure_all, times_of
+from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.limits import PART_AT, demand, limits_of
 from simlaunch.analysis.parts import peak_torque
-from simlaunch.analysis.ready import aim, runnable
+from simlaunch.analysis.ready import runnable
+from simlaunch.analysis.road_tests import quickest
 from simlaunch.analysis.simulate import goal, target_label
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -92,10 +93,9 @@ def _time_column(target: Target) -> str:
 def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
     """Time of a test that the launch to the goal does not hold; nan where the gearbox has no such gear [s]."""
     try:
-        aim(car.copy(), (target,))
+        return quickest(car, target, tolerance)[0]
     except UsageError:
         return nan
-    return float(times_of([car], target, tolerance)[0])
 
 
 def _columns_of(car: Record, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:

@@ -65,7 +65,7 @@ def test_json_is_one_strict_object_and_nothing_else(capsys: Capture, command: st
     assert _strict(shown.out)["format"] == f"simlaunch-{command}-1"
 
 
-TOLD = {"hurts": "lost.", "no_difference": "no difference worth naming", "helps": "gained."}
+TOLD = {"hurts": '"plateau" is 0.', "no_difference": "no difference worth naming", "helps": '"higher peak" is 0.'}
 
 
 @pytest.mark.parametrize(("file", "findings"), [(COUPE, {"hurts", "no_difference"}), (GRIP, {"helps"})])

@@ -73,7 +73,8 @@ def test_exact_numbers_are_those_of_compare(tmp_path: Path, name: str, more: dic
     found = simlaunch.compare(start.scenario_of(state), (state.against, start.name), cases=0)
     assert answer["exact"]
     assert cells(answer, "Times") == expected_times(found, numbers, start, state)
-    assert cells(answer, "Curves") == {row.label: list(row.cells) for row in curves_table(found.pairs[0], numbers).rows}
+    peaks = curves_table(found.pairs[0], numbers).rows[:2]
+    assert cells(answer, "Curves") == {row.label: list(row.cells) for row in peaks}
     spin = [runs.full.measures.grip.wheelspin_time for runs in found.runs]
     assert cells(answer, "Wheelspin")["wheelspin time, full pedal"][:2] == [
         numbers.plain(each, Dimension.TIME) for each in spin
