@@ -101,7 +101,7 @@ def pictures(material: Material, system: System) -> dict[str, Picture]:
     -------
     dict of str to Picture
         By name: ``torque``, ``run``, ``what-if``, and where there is something to draw ``why``, ``worth``, ``odds``,
-        ``parts``, ``map`` and ``trade-off``.
+        ``parts``, ``map``, ``winners`` and ``trade-off``.
     """
     return {picture.name: picture for picture in _each(material, system)}
 
@@ -182,9 +182,16 @@ def _of_sweep(material: Material, system: System) -> Iterator[Picture]:
                 lambda name=name: swept.result.figures(system)[name],  # type: ignore[misc]
                 kind,
                 tables,
-                _best_case(swept, numbers) if name == "map" else _trade(reader, swept, numbers),
+                _finding_of(name, reader, swept, numbers),
             )
-            tables = ()  # the same numbers stand behind both
+            tables = ()  # the same numbers stand behind all of them
+
+
+def _finding_of(name: str, reader: Reader, swept: Swept, numbers: Numbers) -> str:
+    """The sentence that a picture of a sweep shows; empty where its own title says it."""
+    if name == "map":
+        return _best_case(swept, numbers)
+    return _trade(reader, swept, numbers) if name == "trade-off" else ""
 
 
 def _best_case(swept: Swept, numbers: Numbers) -> str:
@@ -213,6 +220,7 @@ def _of_pull(entry: tuple[int, float, float]) -> float:
 
 
 _KINDS = {
+    "winners": "A grid of cells, each with a triangle that points up or down by which curve wins there.",
     "map": "A map of cells, each with the best result of its combination.",
     "trade-off": "Dots: the result of every launch of the sweep against the pull at the gearbox input.",
 }

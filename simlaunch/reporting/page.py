@@ -198,7 +198,7 @@ def _alarms(material: Material) -> Iterator[str]:
         yield f"Footing not known: {unknown}."
 
 
-_PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "trade-off")
+_PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")
 
 
 def _style(index: int) -> dict[str, str]:
