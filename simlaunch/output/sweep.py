@@ -432,7 +432,7 @@ def summary(found: SweepResult, system: System) -> str:
     result = told_text(first.measures[by.name], by, numbers)
     best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
     ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
-    return _capital(f"{_who_wins(found, numbers)} {ranked}{_other_conditions(found, numbers)}".strip())
+    return f"{_capital(f'{ranked}{_other_conditions(found, numbers)}')} {_who_wins(found, numbers)}".strip()
 
 
 def _other_conditions(found: SweepResult, numbers: Numbers) -> str:

@@ -85,7 +85,7 @@ _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body u
     ),
     "gear": (
         Annotated[Quantity, Within(Dimension.NUMBER, "1", "12", whole=True)] | None,
-        optional("Gear in which the car rolls; left out, the one that a driver would take: it pulls hardest."),
+        optional("Gear in which the car rolls; left out, the one that suits the curve.", "4"),
     ),
     "shifting": (
         Literal["on", "off"] | None,

@@ -141,7 +141,7 @@ def test_help_is_plain_text_of_80_columns(capsys: Capture, command: str | None, 
 
 @pytest.mark.parametrize(
     ("command", "figures"),
-    [("check", []), ("run", ["history"]), ("compare", ["gap", "slip", "torque"]), ("usable", ["torque"])],
+    [("check", []), ("run", ["history"]), ("compare", ["gap", "slip", "why", "torque"]), ("usable", ["torque"])],
 )
 def test_out_writes_json_csv_and_figures(capsys: Capture, tmp_path: Path, command: str, figures: list[str]) -> None:
     folder = tmp_path / "new" / "folder"

@@ -97,10 +97,11 @@ def test_files_and_figures(swept: Path, tmp_path: Path, capsys: Capture) -> None
     options = [part for kind, file in files.items() for part in (f"--{kind}", file)]
     _, err = _said(capsys, 0, "sweep", "show", str(swept), *options, "--figure", str(tmp_path / "f"), "--verify")
     assert err.startswith("every bit is as it was written; results ")
-    assert err.count("wrote ") == 9
+    assert err.count("wrote ") == 11
     assert all(Path(file).stat().st_size > 1000 for file in files.values())
     assert sorted(path.name for path in (tmp_path / "f").iterdir() if path.name != WRITTEN) == [
-        "coupe-map.png", "coupe-map.svg", "coupe-trade-off.png", "coupe-trade-off.svg"
+        "coupe-map.png", "coupe-map.svg", "coupe-trade-off.png", "coupe-trade-off.svg",
+        "coupe-winners.png", "coupe-winners.svg",
     ]  # fmt: skip
     assert openpyxl.load_workbook(files["xlsx"])["launches"].max_row == 25
 

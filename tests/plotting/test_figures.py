@@ -299,7 +299,8 @@ def test_hostile_names_are_drawn_as_they_stand(names: tuple[str, ...]) -> None:
     for key, figure in have.comparison.figures("metric").items():
         everything = "".join(texts(figure)).replace("\n", "")
         for name in names:
-            if name.isprintable() and name.isascii():
+            of_another_pair = key.startswith("why-") and name not in (names[0], names[int(key[4:])])
+            if name.isprintable() and name.isascii() and not of_another_pair:
                 assert name in everything, (key, name)
         assert not any(text.get_parse_math() for text in written(figure))
         assert all(inside(box, figure) for _, box in extents(figure))

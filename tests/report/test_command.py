@@ -147,7 +147,7 @@ def test_it_prints_by_itself(tmp_path: Path, chromium: tuple[str, str], monkeypa
     printed = PdfReader(pdf)
     assert [round(float(side)) for side in printed.pages[0].mediabox[2:]] == [612, 792]
     assert "Which curve" in printed.pages[0].extract_text()
-    assert "Words used on this page" in printed.pages[-1].extract_text() + printed.pages[-2].extract_text()
+    assert any("Words used on this page" in page.extract_text() for page in printed.pages[1:])
 
 
 @pytest.mark.skipif(os.name != "posix", reason="sends a signal of a POSIX system")

@@ -168,7 +168,7 @@ def test_the_main_panel_is_the_map_or_the_trade_off(swept: SweepResult, brief: S
     best = cells.get_array()
     assert best is not None
     assert float(best.min()) == swept.to_dataframe()["time 20 m [s]"].min()
-    assert set(swept.figures()) == {"map", "trade-off"}
+    assert set(swept.figures()) == {"map", "trade-off", "winners"}
     line = simlaunch.sweep(brief, vary=["tyre"], where=()).plot(units="us")
     assert line.get_xlabel() == "steady pull gearbox input [lb-ft]"
     plt.close("all")
