@@ -226,7 +226,7 @@ def test_the_first_printed_page_stands_alone(driver: Any, coupe: Path, paper: st
     assert 10 <= len(pages) <= 16
     wanted = (
         "Which curve",
-        "but it is slower",
+        "its curve is slower",
         "Time with spinning tyres",
         "means for the parts",
         "half shafts",

@@ -162,7 +162,7 @@ def test_every_section_that_is_listed_is_there(coupe_text: str) -> None:
 
 def test_every_figure_has_a_finding_an_alternative_text_and_its_numbers(coupe_text: str) -> None:
     figures = re.findall(r"<figure.*?</figure>", coupe_text, re.DOTALL)
-    assert len(figures) == 8
+    assert len(figures) == 10
     for figure in figures:
         finding = re.search(r"<figcaption><strong>(.+?)</strong>", figure, re.DOTALL)
         assert finding
