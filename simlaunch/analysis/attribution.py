@@ -266,10 +266,10 @@ def _edges_of_peak(pair: _Pair) -> list[float]:
 def _cuts(pair: _Pair) -> list[_Cut]:
     """Where the range is cut: where the curves meet, and at the edges of the peak on a side where they never do."""
     low, high = float(pair.speed[0]), float(pair.speed[-1])
-    meetings = _lasting(pair)
-    top = float(pair.speed[int(np.argmax(pair.torque[pair.higher or 0]))])
-    open_below, open_above = all(cut > top for cut in meetings), all(cut < top for cut in meetings)
-    edges = [edge for edge in _edges_of_peak(pair) if (open_below if edge < top else open_above)]
+    meetings, edges, top = _lasting(pair), _edges_of_peak(pair), pair.place_of_peak
+    if top is not None:
+        open_below, open_above = all(cut > top for cut in meetings), all(cut < top for cut in meetings)
+        edges = [edge for edge in edges if (open_below if edge < top else open_above)]
     ordered = sorted((low, high, *meetings, *edges))
     cuts = []
     for cut, below, above in zip(ordered, [low, *ordered], [*ordered[1:], high], strict=False):

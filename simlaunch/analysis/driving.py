@@ -110,26 +110,29 @@ class Driving:
 def _launch_speeds(pair: Sequence[Record]) -> tuple[tuple[float, ...], int]:
     """Launch speeds that both curves can hold, and which of them is that of the scenario."""
     given, low = float(pair[0].launch.engine_speed), float(pair[0].engine.idle)
-    high = min(_highest(car) for car in pair)
-    held = min(given, high)  # a converter holds a weaker engine below the speed that is asked for
+    held = min(given, *(_reached(car, given) for car in pair))  # a converter holds an engine below what is asked
+    high = min(_reached(car, float(limiter_start(car.engine)) - _RPM) for car in pair)
     around = [held + each * _RPM for each in AROUND]
     speeds = tuple(each for each in around if each == held or low <= each <= high)
     return speeds, speeds.index(held)
 
 
-def _highest(car: Record) -> float:
-    """Highest engine speed at which a car can be launched: its limiter, or what its converter lets it reach."""
-    other = car.copy()
-    other.launch.engine_speed = limiter_start(car.engine)
+def _reached(car: Record, asked: float) -> float:
+    """Engine speed at which a car is launched that is asked for a speed [rad/s]."""
+    other = _with_launch(car, asked)
     complete(other)
-    below_limiter = float(limiter_start(car.engine)) - _RPM
-    return min(float(other.launch.engine_speed), below_limiter)
+    return float(other.launch.engine_speed)
 
 
 def _with_launch(car: Record, speed: float) -> Record:
     other = car.copy()
     other.launch.engine_speed = speed
     return other
+
+
+def _launched(pair: Sequence[Record], speeds: Sequence[float], given: int) -> list[Record]:
+    """Each curve at each launch speed, and as the scenario has it where that is one of them."""
+    return [car.copy() if k == given else _with_launch(car, each) for car in pair for k, each in enumerate(speeds)]
 
 
 def _with_shifts(car: Record, share: float) -> Record:
@@ -170,7 +173,7 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
     speeds, given = _launch_speeds(pair)
     last = int(pair[0].gearbox.count) - 1
     later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()
-    cars = [_with_launch(car, speed) for car in pair for speed in speeds]
+    cars = _launched(pair, speeds, given)
     cars += [_with_shifts(car, share) for car in pair for share in later]
     for car in cars:
         complete(car)

@@ -114,12 +114,13 @@ def road_tests(scenario: Scenario) -> tuple[Target, ...]:
     Returns
     -------
     tuple of Target
-        Each once; a test that the scenario describes takes the place of a usual one of the same kind.
+        Each once; a test that the scenario describes takes the place of a usual one with the same ends and gear, or
+        with the same name.
     """
     own = [_target(test) for test in scenario.tests or ()]
     car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     usual = [_roll(*ends) for ends in _USUAL] + [_roll(*_IN_GEAR, gear) for gear in _high_gears(car)]
-    further = [each for each in usual if not any(_same(each, other) for other in own)]
+    further = [each for each in usual if not any(each.label == other.label or _same(each, other) for other in own)]
     return (*own, *further)
 
 

@@ -35,6 +35,7 @@ from simlaunch.units.spelling import system_named
 MOST_BYTES = 64 * 1024
 """Longest body; a state with as many points as a curve may have takes a tenth of it."""
 
+_PALETTE = files("simlaunch.reporting").joinpath("palette.css").read_bytes()  # both pages have one look
 _SLOWEST_BODY = 10.0  # [s]
 _SIGN_OF_LIFE = 10.0  # between signs of life on the line that an open page holds [s]
 _LOOK = 0.2  # how often it is looked whether a page is open [s]
@@ -124,7 +125,7 @@ class Service:
         routes = [
             Route("/", _file("page.html", "text/html")),
             Route("/page.js", _file("page.js", "text/javascript")),
-            Route("/page.css", _file("page.css", "text/css")),
+            Route("/page.css", _file("page.css", "text/css", before=_PALETTE)),
             Route("/begin", self._begin),
             Route("/open", self._line),
             *(Route(f"/{name}", self._route(name), methods=["POST"]) for name in self._work),
@@ -204,9 +205,9 @@ def _wrote(name: str) -> dict[str, Any]:
     return {"told": f"wrote {name}"}
 
 
-def _file(name: str, kind: str) -> Callable[[Request], Any]:
-    """A file of the package, read once."""
-    content = files("simlaunch.live").joinpath(name).read_bytes()
+def _file(name: str, kind: str, before: bytes = b"") -> Callable[[Request], Any]:
+    """A file of the package, read once, behind something else."""
+    content = before + files("simlaunch.live").joinpath(name).read_bytes()
 
     async def answer(request: Request) -> Response:
         return Response(content, media_type=f"{kind}; charset=utf-8")

@@ -511,26 +511,28 @@ def _screen_of_pair(pair: Pair, comparison: Comparison, system: System) -> Itera
     yield from map(paragraph, _mixture(pair, numbers))
 
 
+def _goal_times(comparison: Comparison, pedal: Pedal) -> dict[str, float]:
+    """Time of every curve to the goal; nan where it was not reached [s]."""
+    return {runs.name: mark(runs.of(pedal).run.trace, comparison.goal).time for runs in comparison.runs}
+
+
 def ranking(comparison: Comparison, numbers: Numbers) -> Table:
     """Every curve, the quickest first: its time, how far it is behind, and its peaks."""
     peaks: dict[str, tuple[float, float]] = {}
     for pair in comparison.pairs:
         case = pair.verdict.case
         peaks |= {case.higher: (case.higher_peak, case.higher_power), case.lower: (case.lower_peak, case.lower_power)}
-    times = {
-        runs.name: (mark(runs.full.run.trace, comparison.goal).time, mark(runs.held.run.trace, comparison.goal).time)
-        for runs in comparison.runs
-    }
-    ordered = sorted(times, key=lambda name: (isnan(times[name][0]), times[name][0]))
-    best = times[ordered[0]][0]
+    times, held = (_goal_times(comparison, pedal) for pedal in (Pedal.FULL, Pedal.HELD_SLIP))
+    ordered = sorted(times, key=lambda name: (isnan(times[name]), times[name]))
+    best = times[ordered[0]]
     rows = tuple(
         Row(
             name,
             "",
             (
-                numbers.plain(times[name][0], Dimension.TIME),
-                numbers.signed(times[name][0] - best, Dimension.TIME),
-                numbers.plain(times[name][1], Dimension.TIME),
+                numbers.plain(times[name], Dimension.TIME),
+                numbers.signed(times[name] - best, Dimension.TIME),
+                numbers.plain(held[name], Dimension.TIME),
                 numbers.plain(peaks[name][0], Dimension.TORQUE),
                 numbers.plain(peaks[name][1], Dimension.POWER),
             ),
@@ -544,7 +546,7 @@ def ranking(comparison: Comparison, numbers: Numbers) -> Table:
 
 def _ahead(comparison: Comparison, numbers: Numbers) -> str:
     """The quickest curve, and how far it is ahead of the next."""
-    times = {runs.name: mark(runs.full.run.trace, comparison.goal).time for runs in comparison.runs}
+    times = _goal_times(comparison, Pedal.FULL)
     known = sorted((time, name) for name, time in times.items() if not isnan(time))
     if len(known) < 2:
         return "Fewer than two curves reach the goal."
@@ -557,17 +559,16 @@ def _ahead(comparison: Comparison, numbers: Numbers) -> str:
 
 def matrix(comparison: Comparison, numbers: Numbers) -> Table:
     """How far the curve of each row is behind the curve of each column, full pedal."""
-    times = [mark(runs.full.run.trace, comparison.goal).time for runs in comparison.runs]
-    names = [runs.name for runs in comparison.runs]
+    times = _goal_times(comparison, Pedal.FULL)
     rows = tuple(
         Row(
             name,
             numbers.unit(Dimension.TIME),
-            tuple(numbers.signed(one - other, Dimension.TIME) for other in times),
+            tuple(numbers.signed(one - other, Dimension.TIME) for other in times.values()),
         )
-        for name, one in zip(names, times, strict=True)
+        for name, one in times.items()
     )
-    return Table("Row behind column, full pedal", tuple(names), rows)
+    return Table("Row behind column, full pedal", tuple(times), rows)
 
 
 def text(comparison: Comparison, system: System) -> str:

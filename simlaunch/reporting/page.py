@@ -152,7 +152,7 @@ def page(ready: Edition, paper: Paper = Paper.ANY) -> str:
     str
         HTML; the same material gives the same text.
     """
-    style, script = _SIZE[paper] + _text("style.css"), _text("page.js")
+    style, script = _SIZE[paper] + _text("palette.css") + _text("style.css"), _text("page.js")
     context = {
         **_first_page(ready.material, ready.drawn, ready.system),
         **_sections(ready.material, ready.system),

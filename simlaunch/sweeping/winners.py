@@ -65,8 +65,8 @@ class Turns:
     Parameters
     ----------
     turned, lines : int
-        Of so many lines of cells along the axis, all else alike, how many hold a cell that the first curve wins and
-        one that the second wins.
+        Of so many lines of cells along the axis, all else alike and with two results or more, how many hold a cell that
+        the first curve wins and one that the second wins.
     """
 
     turned: int

@@ -60,6 +60,24 @@ def test_a_converter_is_launched_at_no_speed_that_it_cannot_hold() -> None:
     assert len(set(found.first)) == len(found.first)
 
 
+@pytest.mark.parametrize("asked", ["2300 rpm", "5000 rpm"])
+def test_as_given_is_the_launch_of_the_scenario_behind_a_converter_too(asked: str) -> None:
+    """A stronger engine comes nearer to the speed that is asked for, so both are launched as the scenario has it."""
+    saloon = load(SCENARIOS / "all-drive-saloon.toml").replace({"launch.engine_speed": asked})
+    first, second = saloon.curve_names[:2]
+    found = driving(saloon, first, second, goal(saloon)).launch
+    assert found is not None
+    times = [mark(simulate(saloon, name).run.trace, goal(saloon)).time for name in (first, second)]
+    assert (found.first[found.as_given], found.second[found.as_given]) == pytest.approx(times, abs=1e-6)
+
+
+def test_a_launch_speed_within_the_band_of_the_limiter_stays_as_given() -> None:
+    near = COUPE.replace({"launch.engine_speed": "6870 rpm"})
+    found = driving(near, "peak", "plateau", goal(near)).launch
+    assert found is not None
+    assert found.values[found.as_given] == pytest.approx(6870.0 * RPM)
+
+
 def test_typed_shift_speeds_stay() -> None:
     typed = COUPE.replace({"gearbox.shift_at": ["6500 rpm"] * 5})
     assert driving(typed, "peak", "plateau", goal(typed)).shifts is None

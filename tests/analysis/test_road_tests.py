@@ -90,6 +90,13 @@ def test_tests_that_differ_have_names_that_differ() -> None:
         COUPE.replace({"tests": [entry, entry]})
 
 
+def test_an_own_test_keeps_its_name_from_a_usual_one() -> None:
+    name = "roll 100 km/h to 200 km/h"
+    own = COUPE.replace({"tests": [{"name": name, "from": "60 mph", "to": "90 mph"}]})
+    assert [test.label for test in road_tests(own)].count(name) == 1
+    assert target_named(own, name) == road_tests(own)[0]
+
+
 def test_a_roll_without_a_gear_is_begun_in_the_gear_that_suits_each_curve() -> None:
     """No gear that a driver might take is quicker, and the gears are told."""
     target = road_tests(COUPE)[0]
