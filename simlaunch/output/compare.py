@@ -229,6 +229,9 @@ def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     if found and found.launch:
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
         labels = [f"{numbers.plain(each, Dimension.ROTATIONAL_SPEED)} {unit}" for each in found.launch.values]
+        asked, given = pair.first.full.scenario.launch.engine_speed.si, found.launch.as_given
+        if found.launch.values[given] < asked * (1.0 - 1e-9):
+            labels[given] = "as far as the converter lets each"
         yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
     if found and found.shifts:
         labels = [
