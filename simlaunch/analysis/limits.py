@@ -15,7 +15,9 @@ from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUM
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
+from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import air_mass_flow
+from simlaunch.record import Pedal
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.quantity import Quantity, to_si
@@ -261,8 +263,18 @@ def _envelope(scenario: Scenario, named: str | None) -> Envelope:
     """The envelope that is given, by name or as points; or else the highest of all curves."""
     typed = named or (scenario.limits.envelope if scenario.limits else None)
     if typed is None:
-        return Envelope(tuple(_points(curve.points) for curve in scenario.curves), given=False)
-    return Envelope((_points(scenario.curve(typed).points if isinstance(typed, str) else typed),), given=True)
+        return Envelope(tuple(_curve_points(scenario, name) for name in scenario.curve_names), given=False)
+    return Envelope((_curve_points(scenario, typed) if isinstance(typed, str) else _points(typed),), given=True)
+
+
+def _curve_points(scenario: Scenario, name: str) -> Points:
+    """Points of a curve, as the air of the scenario lets it be."""
+    curve = scenario.curve(name)
+    if curve.weather is None:
+        return _points(curve.points)
+    table = lower(scenario, name, Pedal.FULL).engine.torque
+    count = int(table.count)
+    return tuple(table.knot[:count].tolist()), tuple(table.cubic[:count, 0].tolist())
 
 
 def limits_of(scenario: Scenario, given: Mapping[str, float], envelope: str | None = None) -> Limits:

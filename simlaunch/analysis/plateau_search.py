@@ -16,6 +16,7 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.full_load import gear_cap
 from simlaunch.record import Record
 from simlaunch.simulation.run import complete
 
@@ -72,7 +73,7 @@ class Plateau:
     knee : int
         Place on the front from which more torque buys least for what it costs.
     gear_limits : tuple of float
-        Torque limit of each gear; infinite where none pays [N m].
+        Torque limit of each gear; infinite where there is none [N m].
     wish : Point
         The curve that is wished for, launched likewise.
     wish_torque : ndarray, shape (n,)
@@ -87,6 +88,8 @@ class Plateau:
         Time that a limit raised by a tenth, or a rating taken away, would save at least [s].
     earlier : Point or None
         The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
+    gear_curves : dict of int to ndarray, shape (n,)
+        Limits over engine speed that the curve which is wished for has in single gears, and that hold here too [N m].
     """
 
     speeds: Array
@@ -104,6 +107,7 @@ class Plateau:
     capped: bool = True
     gains: dict[str, float] = field(default_factory=dict)
     earlier: Point | None = None
+    gear_curves: dict[int, Array] = field(default_factory=dict)
 
 
 def _cost(point: Point) -> float:
@@ -447,11 +451,15 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
     names, plain, limits = binding(space, chosen, saved), chosen, space.ceilings
     if by_gear:
         limits, chosen = _gear_limits(space, chosen)
+    own = space.car.engine.gear_limit[: len(limits)].tolist()
+    limits = tuple(min(limit, stated) for limit, stated in zip(limits, own, strict=True))
     wish = space.points([Shape(float(space.wish_torque.max()), nan, nan)], as_many([space.car]))[0]
     torque, knee, earlier = space.torque(chosen.shape), _knee(front), _earlier(space, plain)
     found = Plateau(space.speeds, torque, names, chosen, best, front, knee, limits, wish, space.wish_torque, plain)
     capped, grip = bool(space.caps), space.within_grip
-    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
+    curved = (k + 1 for k, count in enumerate(space.car.engine.gear_curve["count"]) if count)
+    curves = {gear: gear_cap(space.car, gear, space.speeds) for gear in curved}
+    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier, gear_curves=curves)
 
 
 def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:

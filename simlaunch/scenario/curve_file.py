@@ -1,7 +1,8 @@
 """Full-load curves from plain files of two columns, and one more for each gear that has a curve of its own.
 
 The first line names the columns with their units in brackets, in any order, for instance
-`engine speed [rpm],torque [N m],gear 1 [N m]`; each line after it holds one point. Empty lines are passed over.
+`engine speed [rpm],torque [N m],gear 1 [N m]`; each line after it holds one point. Empty lines are passed over, and
+empty cells in the column of a gear.
 Above the header may stand lines that state the footing of the figures, `# correction: SAE J1349`,
 `# measured at: crank` and `# note: ...`, and torque limits of gears: `# limit in gear 1: 300 N m`.
 """
@@ -9,7 +10,7 @@ Above the header may stand lines that state the footing of the figures, `# corre
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -100,7 +101,7 @@ def read_gear_curves(text: str, source: str) -> tuple[dict[str, object], ...]:
     """
     header, points = _table(text, source)
     return tuple(
-        {"gear": gear, "torque": tuple((speed.text, torques[place].text) for speed, torques in points)}
+        {"gear": gear, "torque": tuple((s.text, torques[place].text) for s, torques in points if place in torques)}
         for gear, place in header.gears.items()
     )
 
@@ -112,11 +113,12 @@ def _table(text: str, source: str) -> tuple[_Header, list[tuple[Quantity, Mappin
     if not lines:
         raise ScenarioError(source, (Fault("line 1", "", "is missing: the file is empty", _MODEL),))
     header = _header(lines[0], source)
-    faults: list[Fault] = _count_faults(len(lines) - 1, bool(header.gears))
+    faults: list[Fault] = _count_faults(len(lines) - 1)
     if len(lines) - 1 > MAX_CURVE_POINTS:  # reading them all, only to refuse them, would take long
         raise ScenarioError(source, tuple(faults))
     points = [point for line in lines[1:] if (point := _point(line, header, faults))]
     faults.extend(order_faults([speed for _, speed, _ in points], [place for place, _, _ in points]))
+    faults.extend(_gear_faults(header, [torques for _, _, torques in points]))
     if faults:
         raise ScenarioError(source, tuple(faults))
     return header, [(speed, torques) for _, speed, torques in points]
@@ -226,10 +228,12 @@ def _point(
         faults.append(Fault(place, quoted(text.strip()), why, f"part {part}; decimals follow a point"))
         return None
     read_cells = {
-        k: _cell(cell, header.units[k], _COLUMNS[k != header.speed], place, faults) for k, cell in enumerate(cells)
+        k: _cell(cell, header.units[k], _COLUMNS[k != header.speed], place, faults)
+        for k, cell in enumerate(cells)
+        if cell or k not in header.gears.values()
     }
     sound = {k: each for k, each in read_cells.items() if each is not None}
-    if len(sound) < wanted:
+    if len(sound) < len(read_cells):
         return None
     speed = sound.pop(header.speed)
     return place, speed, sound
@@ -251,12 +255,19 @@ def _cell(text: str, unit: str, kind: Dimension, place: str, faults: list[Fault]
     return quantity
 
 
-def _count_faults(points: int, by_gear: bool) -> list[Fault]:
+def _count_faults(points: int) -> list[Fault]:
     if points < 2:
         return [Fault("file", "", f"holds {points} point{'s' if points != 1 else ''}", "give at least two")]
     if points > MAX_CURVE_POINTS:
         return [Fault("file", "", f"holds {points} points", f"thin them out to {MAX_CURVE_POINTS} or fewer")]
-    if by_gear and points > MAX_GEAR_POINTS:
-        why = f"holds {points} points, and columns of gears take {MAX_GEAR_POINTS} at most"
-        return [Fault("file", "", why, f"thin them out to {MAX_GEAR_POINTS} or fewer")]
     return []
+
+
+def _gear_faults(header: _Header, rows: list[Mapping[int, Quantity]]) -> Iterator[Fault]:
+    for gear, place in header.gears.items():
+        count = sum(place in row for row in rows)
+        if rows and not count:
+            yield Fault(f"gear {gear}", "", "has no value in its column", "fill it in, or leave the column out")
+        if count > MAX_GEAR_POINTS:
+            instead = f"leave cells of that column empty, so that {MAX_GEAR_POINTS} or fewer are left"
+            yield Fault(f"gear {gear}", "", f"has {count} values in its column", instead)
