@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
 from simlaunch.analysis.launches import as_many
+from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
@@ -90,6 +91,10 @@ class Plateau:
         The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
     gear_curves : dict of int to ndarray, shape (n,)
         Limits over engine speed that the curve which is wished for has in single gears, and that hold here too [N m].
+    own_limits : tuple of float
+        Torque limits by gear of the curve that is wished for, which hold here too [N m].
+    measured : dict of str to ndarray, shape (n,)
+        Torque that each measured limit, and a stated envelope, allow [N m].
     """
 
     speeds: Array
@@ -108,6 +113,14 @@ class Plateau:
     gains: dict[str, float] = field(default_factory=dict)
     earlier: Point | None = None
     gear_curves: dict[int, Array] = field(default_factory=dict)
+    own_limits: tuple[float, ...] = ()
+    measured: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def limits_sought(self) -> bool:
+        """Whether some torque limits by gear are the search's own."""
+        stated = self.own_limits or (inf,) * len(self.gear_limits)
+        return self.gear_limits != stated and not self.within_grip
 
 
 def _cost(point: Point) -> float:
@@ -459,7 +472,18 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
     capped, grip = bool(space.caps), space.within_grip
     curved = (k + 1 for k, count in enumerate(space.car.engine.gear_curve["count"]) if count)
     curves = {gear: gear_cap(space.car, gear, space.speeds) for gear in curved}
-    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier, gear_curves=curves)
+    names_of = (ENVELOPE, *(each.name for each in space.limits.measured))
+    measured = {name: cap for name, cap in space.caps.items() if name in names_of}
+    return replace(
+        found,
+        within_grip=grip,
+        capped=capped,
+        gains=saved,
+        earlier=earlier,
+        gear_curves=curves,
+        own_limits=tuple(own),
+        measured=measured,
+    )
 
 
 def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:

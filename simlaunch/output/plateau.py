@@ -160,8 +160,7 @@ def cheaper(found: Plateau) -> Point | None:
 
 def _without_limits(found: Plateau) -> str:
     """Said of a curve that was launched without the torque limits that were sought for gears."""
-    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
-    return ", both without torque limits by gear" if sought else ""
+    return ", both without torque limits by gear" if found.limits_sought else ""
 
 
 def _trade(found: Plateau, numbers: Numbers) -> str:
@@ -191,14 +190,16 @@ def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
     lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
     told = [
-        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name)}'} makes the quickest plateau at "
+        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name, found)}'} makes the quickest plateau at "
         f"least {saving:.3f} s quicker"
         for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
     ]
     return f"with all other limits as they are, {', and '.join(told)}" if told else ""
 
 
-def _limit_words(name: str) -> str:
+def _limit_words(name: str, found: Plateau) -> str:
+    if name in found.measured and name != ENVELOPE:
+        return f"torque within {named(name)}"
     return {RISE: "rise in 1000 rpm"}.get(name, name)
 
 
