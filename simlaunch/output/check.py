@@ -13,12 +13,15 @@ from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, block, short
 from simlaunch.output.words import Numbers, named
+from simlaunch.parameters.weather import power_limit, scenario_weather, torque_factor
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Record
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.units.spelling import Dimension, System
 
 
-def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
+def _derived(scenario: Scenario, cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
     """Numbers that a launch works out for itself, those of a curve under its name."""
     first = next(iter(cars.values()))
     yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
@@ -34,11 +37,23 @@ def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str
             yield f'shift speeds, curve "{short(name, 40)}"', f"{told} {unit}"
         launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
         yield f'engine speed at the start, curve "{short(name, 40)}"', launch
+        yield from _in_air(scenario, name, numbers)
+
+
+def _in_air(scenario: Scenario, name: str, numbers: Numbers) -> Iterator[tuple[str, str]]:
+    """What the air of the scenario does to a curve that says how it follows it."""
+    curve, weather = scenario.curve(name), scenario_weather(scenario.air)
+    if isinstance(curve.weather, NaturallyAspirated | ShareOfLoss):
+        factor = numbers.with_unit(torque_factor(curve, weather), Dimension.SHARE)
+        yield f'torque in this air, of that stated, curve "{short(name, 30)}"', factor
+    if isinstance(curve.weather, CompressorLimit):
+        power = numbers.with_unit(power_limit(curve, weather), Dimension.POWER)
+        yield f'power that the compressor allows, curve "{short(name, 30)}"', power
 
 
 def tables(check: Check, system: System) -> tuple[Table, ...]:
     """What a check of a sound scenario found, as tables."""
-    derived = _derived(check.cars, Numbers(system))
+    derived = _derived(check.scenario, check.cars, Numbers(system))
     return (
         Table("defaults", ("value", "origin"), tuple(Row(d.key, "", (d.value, d.origin)) for d in check.defaults)),
         Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
@@ -50,7 +65,7 @@ def text(check: Check, system: System) -> str:
     """What a check of a sound scenario found, as text of 80 columns."""
     numbers = Numbers(system)
     defaults = (f"{d.key}: {d.value} ({d.origin})" for d in check.defaults)
-    derived = (f"{key}: {text}" for key, text in _derived(check.cars, numbers))
+    derived = (f"{key}: {text}" for key, text in _derived(check.scenario, check.cars, numbers))
     blocks = [
         f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound.",
         *block("Defaults in use, and where they come from", defaults),

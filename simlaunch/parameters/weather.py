@@ -12,6 +12,7 @@ from math import sqrt
 from simlaunch.errors import Fault, InputError
 from simlaunch.physics.air import saturation_pressure
 from simlaunch.scenario.powertrain import CompressorLimit, Correction, Curve, HeldCharge, InAir, ShareOfLoss
+from simlaunch.scenario.surroundings import Air
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
 
@@ -215,6 +216,22 @@ _STANDARD_AIR: Mapping[Correction, tuple[str, str]] = {
     Correction.SAE_J607: ("29.92 inHg", "60 degF"),
 }
 """Pressure of the dry air, and temperature, in which each factor is 1."""
+
+
+def scenario_weather(air: Air) -> Weather:
+    """Air of a scenario, as an engine breathes it.
+
+    Parameters
+    ----------
+    air : Air
+        Given, or standard at its altitude.
+
+    Returns
+    -------
+    Weather
+        Pressure, temperature and humidity.
+    """
+    return Weather(air.pressure_si, air.temperature_si, air.humidity.si)
 
 
 def air_of(curve: Curve) -> Weather:
