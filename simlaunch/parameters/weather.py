@@ -19,7 +19,7 @@ from simlaunch.units.spelling import Dimension
 USUAL = 0.07
 """A factor further from 1 than this is not to be trusted (common practice; also the range ISO 1585 is valid in)."""
 
-_POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (213.15, 343.15), "humidity": (0.0, 1.0)}
+_POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (213.149, 343.15), "humidity": (0.0, 1.0)}
 _SHOWN = {
     "pressure": ("{:.4g} kPa", 1e-3, 0.0),
     "temperature": ("{:.1f} degC", 1.0, -273.15),
