@@ -109,16 +109,16 @@ def test_three_percent_per_thousand_feet() -> None:
     Source: rule of thumb of pilots, as given in forums (common practice); ISO 2533 for the air.
     """
 
-    def left(correction: str, *air: str) -> float:
+    def left(correction: str, air: tuple[str, str]) -> float:
         curve = _curve(correction)
         return torque_factor(curve, _weather(*air)) / torque_factor(curve, _weather("101325 Pa", "15 degC"))
 
     for thousands, air in ((3, ("90812 Pa", "9.06 degC")), (6, ("81200 Pa", "3.11 degC"))):
         rule = 1.0 - 0.03 * thousands
         for correction in ("DIN 70020", "SAE J607"):
-            assert left(correction, *air) == pytest.approx(rule, abs=0.005)
+            assert left(correction, air) == pytest.approx(rule, abs=0.005)
         for correction in ("SAE J1349", "ISO 1585"):
-            assert left(correction, *air) < min(rule, left("DIN 70020", *air))
+            assert left(correction, air) < min(rule, left("DIN 70020", air))
 
 
 def test_a_share_of_the_loss() -> None:
