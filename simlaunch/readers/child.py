@@ -207,7 +207,7 @@ def short_name(name: object) -> str:
 
 def _confine(seconds: float) -> None:
     """Put this process under limits; it is ended by the system when it passes that of time."""
-    import resource  # not there on every system
+    import resource  # noqa: PLC0415  not there on every system
 
     most = _held() + MEMORY
     resource.setrlimit(resource.RLIMIT_AS, (most, most))

@@ -61,7 +61,7 @@ def read_matlab(content: bytes, source: str, wanted: Sequence[str]) -> Recording
 
 def extractor() -> Extract:
     """The reading function, its library loaded."""
-    from scipy.io import loadmat, whosmat
+    from scipy.io import loadmat, whosmat  # noqa: PLC0415  only where a log is opened, in a confined process
 
     def extract(path: Path, wanted: re.Pattern[str]) -> Recording:
         listed: list[_Listed] = whosmat(path)

@@ -56,7 +56,7 @@ def read_mdf(content: bytes, source: str, wanted: Sequence[str]) -> Recording:
 
 def extractor() -> Extract:
     """The reading function, its library loaded."""
-    from asammdf import MDF
+    from asammdf import MDF  # noqa: PLC0415  an optional package
 
     def extract(path: Path, wanted: re.Pattern[str]) -> Recording:
         with MDF(path) as log:

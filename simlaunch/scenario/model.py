@@ -252,7 +252,7 @@ class Scenario(Section):
         >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
         >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
         """
-        from simlaunch.scenario.replacing import replaced  # stands above the models
+        from simlaunch.scenario.replacing import replaced  # noqa: PLC0415  it imports this module
 
         return replaced(self, {**(changes or {}), **more})
 

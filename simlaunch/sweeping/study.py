@@ -257,7 +257,7 @@ def back_end(workers: int | None = None, cluster: str | None = None, *, trust_ne
         return Threads(workers)
     if workers is not None:
         raise UsageError("workers counts threads of this machine; a cluster brings its own workers, leave it out")
-    from simlaunch.sweeping.cluster import Cluster  # an optional package
+    from simlaunch.sweeping.cluster import Cluster  # noqa: PLC0415  needs an optional package
 
     return Cluster(cluster, trust_network=trust_network)
 
