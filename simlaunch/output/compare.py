@@ -260,8 +260,8 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
     unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
     edges = [numbers.plain(start, Dimension.ROTATIONAL_SPEED) for start, _, _ in best.parts[1:]]
     first, *others = (named(name) for _, _, name in best.parts)
-    told = "".join(f", {name} from {edge} {unit}" for name, edge in zip(others, edges, strict=True))
-    yield f"Quicker than either: {first} at first{told}: {numbers.told_time(best.time)}."
+    then = "".join(f", {name} from {edge} {unit}" for name, edge in zip(others, edges, strict=True))
+    yield f"Quicker than either: {first} at first{then}: {numbers.rounded_time(best.time)}."
 
 
 def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
@@ -557,7 +557,7 @@ def _ahead(comparison: Comparison, numbers: Numbers) -> str:
     gap = time - best
     if gap < WORTH_NAMING:
         return f"{named(first)} is the quickest, level with {named(second)} {numbers.within()}."
-    return f"{named(first)} is the quickest, {numbers.told_time(gap)} ahead of {named(second)}."
+    return f"{named(first)} is the quickest, {numbers.rounded_time(gap)} ahead of {named(second)}."
 
 
 def matrix(comparison: Comparison, numbers: Numbers) -> Table:
@@ -596,9 +596,9 @@ def summary(comparison: Comparison, system: System) -> str:
     """The verdict of every pair."""
     several = len(comparison.pairs) > 1
     return " ".join(
-        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *told])
+        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *verdict])
         for pair in comparison.pairs
-        for told in [sentences(pair.verdict, system)]
+        for verdict in [sentences(pair.verdict, system)]
     )
 
 

@@ -24,15 +24,15 @@ _MEANING = (
     "the last 66 ft. -: not reached, or not defined."
 )
 
-_TOLD_BY_A_LOG = ("slip_distance", "greatest_slip")
+_KNOWN_FROM_A_LOG = ("slip_distance", "greatest_slip")
 """What wheel speeds alone say of the use of grip."""
 
 
 def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     if logged.grip is None:
         return []
-    told = rows("grip", [logged.grip], numbers, _TOLD_BY_A_LOG)
-    return [Table("Grip use, from wheel speed", ("value",), tuple(told))]
+    known = rows("grip", [logged.grip], numbers, _KNOWN_FROM_A_LOG)
+    return [Table("Grip use, from wheel speed", ("value",), tuple(known))]
 
 
 def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
@@ -74,7 +74,7 @@ def columns(logged: LoggedRun) -> Mapping[str, NDArray[np.float64]]:
 
 def document(logged: LoggedRun, *, trace: bool = False) -> Object:
     """The JSON object; with the histories if they are wanted."""
-    grip = None if logged.grip is None else group_object("grip", logged.grip, only=_TOLD_BY_A_LOG)
+    grip = None if logged.grip is None else group_object("grip", logged.grip, only=_KNOWN_FROM_A_LOG)
     return {
         "format": "simlaunch-log-1",
         "source": logged.source,

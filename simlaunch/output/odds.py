@@ -93,9 +93,9 @@ def summary(found: Odds, system: System) -> str:
     ahead, behind, sure = found.first, found.second, found.first_quicker
     if found.second_quicker.share > sure.share:
         ahead, behind, sure = found.second, found.first, found.second_quicker
-    told = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).told('cases')}"
+    ahead_by = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).words('cases')}"
     weighed = _weighed(sure, found.level)
-    return f"{weighed}: {told}{_level(found, sure, numbers)}.{_decider(found)}"
+    return f"{weighed}: {ahead_by}{_level(found, sure, numbers)}.{_decider(found)}"
 
 
 def _weighed(sure: Chance, level: float) -> str:
@@ -146,7 +146,7 @@ _EFFECTS = (
     "cases that it has not seen."
 )
 _NO_EFFECTS = (
-    "What decides the difference is not told: a curve missed the target in some case, values are drawn together, or "
+    "What decides the difference is not stated: a curve missed the target in some case, values are drawn together, or "
     "nothing varies."
 )
 

@@ -140,12 +140,12 @@ def tables(result: PlateauResult, system: System) -> tuple[Table, ...]:
 def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> str:
     gap = found.chosen.score - found.wish.score
     if not isfinite(gap):
-        told = f"while {named(result.wish)} does not get there"
+        gap_text = f"while {named(result.wish)} does not get there"
     elif abs(gap) < SAME_TIME:
-        told = f"as quick as {named(result.wish)}"
+        gap_text = f"as quick as {named(result.wish)}"
     else:
-        told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
-    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {told}"
+        gap_text = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
+    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {gap_text}"
 
 
 def cheaper(found: Plateau) -> Point | None:
@@ -170,10 +170,10 @@ def _trade(found: Plateau, numbers: Numbers) -> str:
         return ""
     share = 1.0 - less.strain / found.unlimited.strain
     cost = less.score - found.unlimited.score
-    told = "as quick" if cost < SAME_TIME else f"{cost:.3f} s slower"
+    slower = "as quick" if cost < SAME_TIME else f"{cost:.3f} s slower"
     return (
         f"{_held(less, numbers)} takes {100.0 * share:.0f} % less torque at the gearbox input than "
-        f"{_held(found.unlimited, numbers)}, and is {told}{_without_limits(found)}"
+        f"{_held(found.unlimited, numbers)}, and is {slower}{_without_limits(found)}"
     )
 
 
@@ -189,12 +189,12 @@ def _held(point: Point, numbers: Numbers) -> str:
 def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
     lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
-    told = [
+    higher = [
         f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name)}'} makes the quickest plateau at "
         f"least {saving:.3f} s quicker"
         for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
     ]
-    return f"with all other limits as they are, {', and '.join(told)}" if told else ""
+    return f"with all other limits as they are, {', and '.join(higher)}" if higher else ""
 
 
 def _limit_words(name: str) -> str:
@@ -231,18 +231,18 @@ def _wants(each: WantedFinalDrive) -> str:
 def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     """What was found, in plain sentences."""
     numbers, found = Numbers(system), result.first
-    told = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found, numbers)]
+    findings = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found, numbers)]
     if len(result.by_gear_set) > 1:
         best = result.best
         gain = found.chosen.score - result.by_gear_set[best].chosen.score
         wants = f"this engine wants gear set {named(best)}, final drive {result.final_drives[best]:.2f}"
         kept = "the gear set as described is the quickest with a plateau of its own"
-        told.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
-    told.append("; ".join(map(_wants, result.wanted)))
+        findings.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
+    findings.append("; ".join(map(_wants, result.wanted)))
     if not found.capped:
         power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
-        told.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
-    return tuple(f"{text[:1].upper()}{text[1:]}." for text in told if text)
+        findings.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
+    return tuple(f"{text[:1].upper()}{text[1:]}." for text in findings if text)
 
 
 def summary(result: PlateauResult, system: System) -> str:

@@ -279,7 +279,7 @@ def test_a_tally_claims_no_more_than_its_cases_tell(cases: int) -> None:
     for count in (0, 1, cases - 1, cases, *map(int, rng.integers(1, cases, 30))):
         share = count / cases
         low, high = max(share - rng.uniform(0.0, 0.05), 0.0), min(share + rng.uniform(0.0, 0.05), 1.0)
-        told = Tally(cases, share, low, high).told("cases")
+        told = Tally(cases, share, low, high).words("cases")
         assert ("in all " in told) == (count == cases)
         assert ("in none " in told) == (count == 0)
         ends = [int(each) for each in re.findall(r"(\d+)(?= %| to )", told.partition("(")[2])]
@@ -292,8 +292,8 @@ def test_two_times_are_printed_so_that_they_differ_by_their_gap() -> None:
     """For any two times, what a reader subtracts is the printed gap to the hundredth; a half may round either way."""
     numbers, rng = Numbers(System.METRIC), np.random.default_rng(3)
     for first, gap in zip(rng.uniform(2.0, 30.0, 3000), 10.0 ** rng.uniform(-3.0, 0.5, 3000), strict=True):
-        one, other = (float(text.removesuffix(" s")) for text in numbers.told_times(first, first + gap))
-        told = numbers.told_gap(gap, "more", "less")
+        one, other = (float(text.removesuffix(" s")) for text in numbers.rounded_times(first, first + gap))
+        told = numbers.gap_words(gap, "more", "less")
         if told.startswith("level"):
             assert round(other - one, 3) <= WORTH_NAMING
         else:
