@@ -29,15 +29,15 @@ _MOST_PAIRS = 6
 _LAG = 0.01  # a shorter one is not printed [s]
 _LOADED = (70.0 / 3.6, 60.0 / 3.6)  # speeds between which the time of a coast-down is printed [m/s]
 _MEANING = (
-    "Error: standard error, widened for what hangs together in the residuals. From, to: holds the true value in 19 of "
-    "20 fits, if the car is as described otherwise. Logs: share of what is known of a value that comes from the "
+    "Error: standard error, widened where neighbouring residuals are alike. From, to: contains the true value in 19 of "
+    "20 fits, if the rest of the description is right. Logs: share of the knowledge of a value that comes from the "
     "logs; the rest was known beforehand, from [[uncertain]] or, where that is silent, as three usual spreads (common "
     "practice)."
 )
 _FIT_OF = (
-    "Noise: of one sample, found in the log or stated. Weighed: what the samples were weighed with, more than noise "
-    "where the residuals hang together and exceed it. Beyond: what of rms is no noise. Chance: that noise changes its "
-    "sign as seldom."
+    "Noise: standard deviation of one sample, found in the log or stated. Weighed: the deviation that the fit gave "
+    "the samples, more than noise where neighbouring residuals are alike and larger. Beyond: the part of rms that "
+    "noise does not explain. Chance: how likely noise alone is to change its sign as seldom."
 )
 
 

@@ -13,16 +13,11 @@ from simlaunch.analysis.log import LoggedRun
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
 from simlaunch.output.groups import rows
 from simlaunch.output.layout import Table, block, paragraph, tables_text
-from simlaunch.output.run import marks_table
+from simlaunch.output.run import MEANING_OF_MARKS, marks_table
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
 from simlaunch.readers.delimited import shown
 from simlaunch.units.spelling import Dimension, System
-
-_MEANING = (
-    "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-    "the last 66 ft. -: not reached, or not defined."
-)
 
 _KNOWN_FROM_A_LOG = ("slip_distance", "greatest_slip")
 """What wheel speeds alone say of the use of grip."""
@@ -51,7 +46,7 @@ def text(logged: LoggedRun, system: System) -> str:
         paragraph(f"Log {shown(Path(logged.source))}"),
         *block("Understood", understood),
         *block("Worth knowing", logged.account.notes),
-        paragraph(_MEANING),
+        paragraph(f"{MEANING_OF_MARKS} -: not reached, or not defined."),
         *tables_text(tables(logged, system)),
     ]
     return "\n\n".join(blocks)

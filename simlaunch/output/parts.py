@@ -29,19 +29,19 @@ from simlaunch.units.spelling import Dimension, System
 
 _COLUMNS = 30
 _MEANING = (
-    "Peak torque holds the shocks of launch and shifts, steady pull does not: steady pull keeps to the rating, shocks "
-    "to the torque of expected failure. Relative wear, added up by Miner's rule, over that with the mildest curve: "
-    "of gears by their turns at torque, each gear apart and the one that wears most stated, all taken as equally "
-    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). By the launch: by swings that "
-    f"begin before the clutch has closed and {SETTLING:g} s have passed. Shafts: both half shafts of an axle together; "
-    "gearbox output: behind the final drive."
+    "Peak torque includes the shocks of launch and shifts, steady pull does not. Steady pull is held against the "
+    "rating, peak torque against the torque of expected failure. Relative wear: wear by Miner's rule, over that with "
+    "the mildest curve. Gears wear by their turns at torque; each gear counts by itself, the one that wears most is "
+    "named, and all are taken as equally strong. Clutch and shafts wear by swings of torque, counted by rainflow (ASTM "
+    "E1049). Wear by the launch: the share from swings that begin before the clutch has closed and "
+    f"{SETTLING:g} s have passed. Shafts: both half shafts of an axle together. Gearbox output: behind the final drive."
 )
 _LIMITS = (
     "Caution: relative wear compares launches and ranks curves; it gives no life in kilometres. It depends much on the "
     "slope of the S-N line, which is an assumption where the scenario gives none, and on how far the launch runs in "
-    "each gear. Swings count a few shocks of one launch; heat is not counted. Ratings are what the scenario says."
+    "each gear. Swings are the few shocks of one launch. Heat is not counted. The ratings are those of the scenario."
 )
-_RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
+_RIGID = "Caution: the half shafts of this scenario are rigid, so the shocks of launch and shifts are missing."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
 _IDLE = "No part that has a rating carries any torque."
 

@@ -40,7 +40,8 @@ def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
         wished = [numbers.plain(found.wish_torque[k], Dimension.TORQUE) for k in (first, last)]
         rows.append(Row(" to ".join(span), "rpm", (name, " to ".join(torque), " to ".join(wished))))
     unit = numbers.unit(Dimension.TORQUE)
-    return Table("Limited at", ("by", unit, f"{short(curve, 12)}, {unit}"), tuple(rows))
+    heads = ("limited by", with_unit("plateau", unit), with_unit(short(curve, 12), unit))
+    return Table("Limits", heads, tuple(rows))
 
 
 def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Table:
@@ -62,7 +63,7 @@ def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Tab
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]
-    return Table("Set against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
+    return Table("Plateau against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
 
 
 _OF_DRIVE = ("present_ratio", "score", "wanted_ratio", "wanted_score")
@@ -212,7 +213,8 @@ def _begins(found: Plateau, numbers: Numbers) -> str:
     if earlier.broken:
         return f"{since} asks too much of {next(iter(earlier.broken))}"
     cost = earlier.score - paying.score
-    return f"{since} is {cost:.3f} s slower than {_held(paying, numbers)}{_without_limits(found)}"
+    slower = "as quick as" if cost < SAME_TIME else f"{cost:.3f} s slower than"
+    return f"{since} is {slower} {_held(paying, numbers)}{_without_limits(found)}"
 
 
 def _wants(each: WantedFinalDrive) -> str:
@@ -241,7 +243,9 @@ def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     findings.append("; ".join(map(_wants, result.wanted)))
     if not found.capped:
         power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
-        findings.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
+        findings.append(
+            f"no limit of the engine is given, and the engine would have to make {power}; add --power or [limits]"
+        )
     return tuple(f"{text[:1].upper()}{text[1:]}." for text in findings if text)
 
 
@@ -261,12 +265,12 @@ def text(result: PlateauResult, system: System) -> str:
     goal = ", ".join(target_label(target) for target in result.aim.targets)
     about = f"Highest plateau that pays for {goal}, {PEDAL_WORDS[result.pedal]}; wished for: curve {named(result.wish)}"
     note = (
-        "Highest torque at parts includes shocks; the front goes by steady pull at the gearbox input. Each curve of "
-        "the front is the quickest of its height; none beats another "
-        f"in both time and torque. The lowest height within {1e3 * SAME_TIME:.0f} ms of the quickest is taken, then "
-        f"held as long as it can be within {1e3 * HELD_TIME:.0f} ms of it. A cap is named alone where "
-        f'{100.0 * (LIFTED - 1.0):.0f} % more of it saves time; "{RISE}" and "{ENVELOPE}" where they hold torque '
-        f'down on the way up; "{NO_GAIN}" where no launch saved any.'
+        "The highest torque at a part includes shocks. The table of plateaus sets time against steady pull at the "
+        "gearbox input: each of them is the quickest of its height, and none is beaten in both. The one that pays has "
+        f"the lowest height within {1e3 * SAME_TIME:.0f} ms of the quickest, held as long as costs no more than "
+        f"{1e3 * HELD_TIME:.0f} ms. A limit of the engine is named where {100.0 * (LIFTED - 1.0):.0f} % more of it "
+        f'saves time, "{RISE}" and "{ENVELOPE}" where they hold torque down on the way up, "{NO_GAIN}" where more '
+        "saved no launch any time."
     )
     return "\n\n".join(
         [

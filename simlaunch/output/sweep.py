@@ -349,7 +349,7 @@ def _who_wins(found: SweepResult, numbers: Numbers) -> str:
     turned, name, lines = max(turning)
     condition = next(is_condition(axis) for axis in won.axes if axis.name == name)
     kind = ", a condition that nobody chooses" if condition else ""
-    return f"{counts} The winner changes most often with {name}{kind}: in {turned} of {lines} lines of cells."
+    return f"{counts} The winner changes most often with {name}{kind}: in {turned} of {lines} rows of cells along it."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:

@@ -175,7 +175,7 @@ class Tally:
         return str(self.count), str(low), str(high)
 
     def words(self, what: str) -> str:
-        """In words, such as "in all 256 drawn cases (at least 98 %)"."""
+        """In words, such as "in all 256 cases (at least 98 %)"."""
         low, high = self.percents
         if self.count == self.cases:
             return f"in all {self.cases} {what} (at least {low} %)"
@@ -197,10 +197,10 @@ def above_the_curve(*, converter: bool) -> str:
     """Why a steady pull at clutch or gearbox input is higher than the curve's highest torque."""
     if converter:
         return (
-            "Steady pull above the curve's highest torque: the converter multiplies torque while it slips, and turning "
-            "parts that slow give back inertia."
+            "Steady pull exceeds the curve's highest torque: the converter multiplies torque while it slips, and parts "
+            "that slow down add the torque of their inertia."
         )
-    return "Steady pull above the curve's highest torque: the engine slows there and gives back inertia."
+    return "Steady pull exceeds the curve's highest torque: the engine slows there, and its inertia adds torque."
 
 
 def event_words(event: PeakEvent, numbers: Numbers) -> str:
@@ -365,9 +365,10 @@ class _Phrases:
         most = max(higher, lower)
         if most < 0.5 * WORTH_NAMING:
             return "there is no wheelspin with either curve" if most == 0.0 else self._next_to_none()
-        alike = "wheelspin time is alike" if abs(higher - lower) <= _ALIKE * most else "wheelspin time"
-        times = (self.numbers.rounded_span(higher), self.numbers.rounded_span(lower))
-        return f"{alike}: {times[0]} against {times[1]}"
+        alike = "wheelspin lasts about as long" if abs(higher - lower) <= _ALIKE * most else "wheelspin"
+        times = {self.case.higher: higher, self.case.lower: lower}
+        each = (f"{self.numbers.rounded_span(time)} with {named(name)}" for name, time in times.items())
+        return f"{alike}: {', '.join(each)}"
 
     def _next_to_none(self) -> str:
         return f"wheelspin lasts less than {self.numbers.least()} with either curve"
@@ -409,7 +410,7 @@ class _Phrases:
         ahead = quicker.share >= slower.share
         chance = quicker if ahead else slower
         tally = Tally(drawn.cases, chance.share, chance.low, chance.high)
-        outcome = f"{'quicker' if ahead else 'slower'} {tally.words('drawn cases')}"
+        outcome = f"{'quicker' if ahead else 'slower'} {tally.words('cases')}"
         low, _, high = drawn.difference_quantiles()
         least, most = sorted((abs(low), abs(high)))
         named = least >= WORTH_NAMING and isfinite(most) and low * high > 0.0
@@ -466,9 +467,9 @@ def _no_difference(say: _Phrases) -> tuple[str, ...]:
     gap, what = say.case.full_gap, f"no difference worth naming ({say.numbers.within()})"
     if drawn := say.case.odds:
         level = round(drawn.level * drawn.cases)
-        nothing = f"{level} of {drawn.cases} drawn cases are level {say.numbers.within()}"
+        nothing = f"{level} of {drawn.cases} cases are level {say.numbers.within()}"
         if abs(gap) >= WORTH_NAMING:
-            what = f"{say.quicker()}, but in most of the drawn cases there is no difference worth naming"
+            what = f"{say.quicker()}, but in most cases there is no difference worth naming"
     elif any(map(isnan, say.case.grip_gaps)):
         nothing = f"on other grip that is not sure: {say.doubt()}"
     else:
@@ -523,7 +524,7 @@ def _out_of_reach(say: _Phrases) -> tuple[str, ...]:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
     return (
         f"no verdict: {reached}",
-        f"so far, {say.cost()}; raise run.time_limit or lower the goal to learn more",
+        f"so far, {say.cost()}; give the launch more time or choose a nearer goal to learn more",
     )
 
 

@@ -25,6 +25,7 @@ from simlaunch.analysis.worth import (
 )
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, group_object
+from simlaunch.output.groups import with_unit
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.quantities import reported
@@ -84,7 +85,7 @@ class _Shown:
 
 def _heads(found: GearSetWorth, shown: _Shown) -> tuple[str, ...]:
     pedals = (text for each in found.pedals for text in (PEDAL_WORDS[each.pedal], "noise"))
-    return (shown.numbers.unit(Dimension.TORQUE), *pedals)
+    return (with_unit("curve", shown.numbers.unit(Dimension.TORQUE)), *pedals)
 
 
 def _band_table(found: GearSetWorth, shown: _Shown) -> Table:
@@ -97,7 +98,7 @@ def _band_table(found: GearSetWorth, shown: _Shown) -> Table:
         rows.append(Row(label, "rpm", (torque, *cells)))
     whole = (text for each in found.pedals for text in (shown.cell(each.whole), shown.doubt(each.whole_noise)))
     rows.append(Row("whole curve", "rpm", ("", *whole)))
-    return Table(f"ms for {shown.more} at", _heads(found, shown), tuple(rows))
+    return Table("ms gained at", _heads(found, shown), tuple(rows))
 
 
 def _labels(found: GearSetWorth, shown: _Shown) -> list[str]:
@@ -136,7 +137,7 @@ def _sums(results: Sequence[GearSetWorth], shown: _Shown) -> Table:
         )
         for each in results
     ]
-    heads = tuple(text for pedal in results[0].pedals for text in (f"{PEDAL_WORDS[pedal.pedal]}, s", "ms for it"))
+    heads = tuple(text for pedal in results[0].pedals for text in (f"{PEDAL_WORDS[pedal.pedal]} [s]", "gain [ms]"))
     return Table(f"{shown.more} more everywhere", heads, tuple(rows))
 
 

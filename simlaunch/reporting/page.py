@@ -192,7 +192,7 @@ def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from compare_words.bad_runs(material.comparison)
     for gap in material.comparison.footings:
-        yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
+        yield f"Different reference conditions: {gap}. A difference of this size can come from the correction alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
         yield f"Footing not known: {unknown}."
