@@ -89,8 +89,8 @@ class Result:
             No system of units of that name.
         """
         words = self._words
-        told = words.full_text if full and hasattr(words, "full_text") else words.text
-        text: str = told(self, system_named(units))
+        printed = words.full_text if full and hasattr(words, "full_text") else words.text
+        text: str = printed(self, system_named(units))
         return text
 
     def to_dataframe(self) -> pd.DataFrame:

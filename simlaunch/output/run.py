@@ -25,6 +25,11 @@ from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
 
+MEANING_OF_MARKS = (
+    "Rollout: the clock and the distance begin one foot from the start. Line: speed at the mark. 66 ft: mean speed "
+    "over the last 66 ft before it."
+)
+
 _OF_RUN = ("share_of_area", "time_above")
 """What a run says of surplus torque."""
 
@@ -79,7 +84,7 @@ def _parts(simulation: Simulation, numbers: Numbers) -> Table:
 
 def _surplus(simulation: Simulation, numbers: Numbers) -> Table:
     gears = ((f"gear {surplus.gear}", surplus) for surplus in simulation.measures.surplus)
-    return table("Surplus torque", "surplus", gears, numbers, _OF_RUN)
+    return table("Above the usable torque", "surplus", gears, numbers, _OF_RUN)
 
 
 def _events(events: Sequence[Event], numbers: Numbers) -> Table:
@@ -109,9 +114,8 @@ def text(simulation: Simulation, system: System) -> str:
     """One launch as text of 80 columns."""
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
     meaning = (
-        "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-        "the last 66 ft. Marks beyond the goal of the run are taken from the same launch carried on; all else is "
-        "measured up to the goal. -: not reached, or not defined."
+        f"{MEANING_OF_MARKS} Marks beyond the goal come from the same launch, continued; everything else is measured "
+        "up to the goal. -: not reached, or not defined."
     )
     blocks = [
         f"{header(simulation.scenario, simulation.car, system)}\n{what}",

@@ -216,7 +216,7 @@ def gather(
     UsageError
         Curves that do not exist, or not two of them.
     InputError
-        Curves of unlike footing, or a file that holds no sweep of this scenario.
+        Curves under different reference conditions, or a file that holds no sweep of this scenario.
     SimlaunchError
         The equations could not be followed.
     """

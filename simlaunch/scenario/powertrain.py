@@ -112,13 +112,13 @@ def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
 class Curve(Section):
     """A full-load torque curve."""
 
-    name: Name = required("Name of the curve, unique in the scenario.")
+    name: Name = required("Name of the curve, unique in the scenario.", "as delivered")
     points: CurvePoints = required(
-        "Engine speed and full-load torque, by rising speed.", [["1500 rpm", "300 N m"], ["6500 rpm", "350 N m"]]
+        "Engine speed and full-load torque, by rising speed.", [["1500 rpm", "300 N m"], ["7000 rpm", "350 N m"]]
     )
-    correction: Correction | None = optional("Weather correction that the torque carries.")
+    correction: Correction | None = optional("Weather correction that the torque carries.", "ISO 1585")
     measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
-        "Where the torque is valid; a launch needs it at the crank."
+        "Where the torque is valid; a launch needs it at the crank.", "crank"
     )
 
 
@@ -138,17 +138,22 @@ class Engine(Section):
         "50 rpm",
         "Engine speeds below the rev limit over which the limiter takes the torque away, from all to none.",
         "common practice: a soft limiter",
+        common=("20 rpm", "150 rpm"),
     )
     overrun_torque: TorqueTable = default(
         "40 N m",
         "Drag of the engine with the throttle shut, one value or over engine speed.",
         "common practice for 2 l",
+        common=("20 N m", "60 N m"),
     )
     displacement: Annotated[Quantity, Within(Dimension.VOLUME, "50 cc", "30 l")] | None = optional(
         "Swept volume; used for the mean effective pressure only.", "1998 cc"
     )
     boost_lagged_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "0 %", "Share of the full-load torque that waits for boost.", "common practice: no lag unless stated"
+        "0 %",
+        "Share of the full-load torque that waits for boost.",
+        "common practice: no lag unless stated",
+        common=("0 %", "65 %"),
     )
     boost_time_constant: TimeTable = default(
         "0.35 s",
@@ -156,9 +161,13 @@ class Engine(Section):
         "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away "
         "by ignition and leave it alone.",
         "transient tests (from memory): 0.15 to 0.6 s",
+        common=("0.15 s", "0.6 s"),
     )
     boost_decay_time: TimeConstant = default(
-        "0.3 s", "Time constant of the lagged share while it falls.", "transient tests (from memory): 0.2 to 0.5 s"
+        "0.3 s",
+        "Time constant of the lagged share while it falls.",
+        "transient tests (from memory): 0.2 to 0.5 s",
+        common=("0.2 s", "0.5 s"),
     )
 
     def unused(self) -> frozenset[str]:
@@ -169,12 +178,12 @@ class Engine(Section):
 class FrictionClutch(Section):
     """Dry or wet clutch, or a pair of them, engaged along a ramp."""
 
-    kind: Literal["friction clutch"] = required("Kind of coupling.")
+    kind: Literal["friction clutch"] = required("Kind of coupling.", "friction clutch")
     capacity: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "20000 N m")] = required(
         "Torque that it carries when fully engaged.", "600 N m"
     )
     engagement_time: Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")] = default(
-        "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice"
+        "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice", common=("0.3 s", "1 s")
     )
 
 
@@ -195,7 +204,7 @@ TorqueRatios: TypeAlias = Annotated[
 class TorqueConverter(Section):
     """Hydrodynamic torque converter with an optional lock-up clutch."""
 
-    kind: Literal["torque converter"] = required("Kind of coupling.")
+    kind: Literal["torque converter"] = required("Kind of coupling.", "torque converter")
     speed_ratio: SpeedRatios = required(
         "Turbine speed over pump speed, rising from 0; the point at 1 is added.", ["0", "0.5", "0.9"]
     )
@@ -205,15 +214,21 @@ class TorqueConverter(Section):
     )
     torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.", ["2", "1.4", "1"])
     lock_up_capacity: Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")] = default(
-        "0 N m", "Torque that the lock-up clutch carries; 0 for none.", "common practice: none unless stated"
+        "0 N m",
+        "Torque that the lock-up clutch carries; 0 for none.",
+        "common practice: none unless stated",
+        common=("0 N m", "800 N m"),
     )
     lock_up_gear: Annotated[Quantity, Within(Dimension.NUMBER, "1", str(MAX_GEARS), whole=True)] = default(
-        "2", "Lowest gear in which lock-up is allowed; 1 is first.", "common practice"
+        "2", "Lowest gear in which lock-up is allowed; 1 is first.", "common practice", common=("1", "3")
     )
     lock_up_speed_ratio: Annotated[Quantity, Within(Dimension.NUMBER, "0.3", "0.999")] = default(
-        "0.88", "Speed ratio at which lock-up begins.", "common practice: near the coupling point"
+        "0.88",
+        "Speed ratio at which lock-up begins.",
+        "common practice: near the coupling point",
+        common=("0.8", "0.95"),
     )
-    lock_up_time: Duration = default("0.3 s", "Time of the lock-up ramp.", "common practice")
+    lock_up_time: Duration = default("0.3 s", "Time of the lock-up ramp.", "common practice", common=("0.2 s", "0.5 s"))
 
     @model_validator(mode="after")
     def _table_is_sound(self) -> TorqueConverter:
@@ -283,37 +298,60 @@ class TorqueConverter(Section):
 class TorqueGap(Section):
     """Shift that interrupts the torque: manual or sequential gearbox."""
 
-    kind: Literal["torque gap"] = required("Kind of shift.")
-    ramp_down: Duration = default("0.05 s", "Time in which the torque is taken away.", "common practice")
-    gap: SomeTime = default("0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s")
-    ramp_up: Duration = default("0.08 s", "Time in which the torque comes back.", "common practice")
+    kind: Literal["torque gap"] = required("Kind of shift.", "torque gap")
+    ramp_down: Duration = default(
+        "0.05 s", "Time in which the torque is taken away.", "common practice", common=("0.03 s", "0.1 s")
+    )
+    gap: SomeTime = default(
+        "0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s", common=("0.25 s", "0.5 s")
+    )
+    ramp_up: Duration = default(
+        "0.08 s", "Time in which the torque comes back.", "common practice", common=("0.05 s", "0.2 s")
+    )
     throttle: Literal["closed", "open"] = default(
-        "closed", "Throttle during the gap; open keeps the boost.", "common practice: lifted pedal"
+        "closed",
+        "Throttle during the gap; open keeps the boost.",
+        "common practice: lifted pedal",
+        common=("closed", "open"),
     )
 
 
 class TorqueHandOver(Section):
     """Shift that passes the torque from clutch to clutch: dual clutch gearbox."""
 
-    kind: Literal["torque hand-over"] = required("Kind of shift.")
+    kind: Literal["torque hand-over"] = required("Kind of shift.", "torque hand-over")
     hand_over: Duration = default(
-        "0.05 s", "Time in which torque passes to the next clutch.", "common practice: up to 0.05 s"
+        "0.05 s",
+        "Time in which torque passes to the next clutch.",
+        "common practice: up to 0.05 s",
+        common=("0.02 s", "0.1 s"),
     )
-    inertia_phase: SomeTime = default("0.12 s", "Time in which the engine takes its new speed.", "common practice")
+    inertia_phase: SomeTime = default(
+        "0.12 s", "Time in which the engine takes its new speed.", "common practice", common=("0.08 s", "0.2 s")
+    )
 
 
 class TorqueDip(Section):
     """Shift under a torque dip: planetary gearbox."""
 
-    kind: Literal["torque dip"] = required("Kind of shift.")
+    kind: Literal["torque dip"] = required("Kind of shift.", "torque dip")
     hand_over: Duration = default(
-        "0.08 s", "Time in which torque passes to the next brake or clutch.", "common practice"
+        "0.08 s",
+        "Time in which torque passes to the next brake or clutch.",
+        "common practice",
+        common=("0.05 s", "0.15 s"),
     )
     inertia_phase: SomeTime = default(
-        "0.15 s", "Time in which the engine takes its new speed.", "common practice: 0.05 to 0.2 s"
+        "0.15 s",
+        "Time in which the engine takes its new speed.",
+        "common practice: 0.05 to 0.2 s",
+        common=("0.05 s", "0.2 s"),
     )
     dip: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "40 %", "Share of the engine torque taken away meanwhile.", "common practice: 20 to 60 %"
+        "40 %",
+        "Share of the engine torque taken away meanwhile.",
+        "common practice: 20 to 60 %",
+        common=("20 %", "60 %"),
     )
 
 
@@ -367,9 +405,13 @@ class Gearbox(Section):
         "0.94",
         "Gear and final drive together, one value or one per gear.",
         "Joachim, Boerner, Kurz, Gear Technology, September 2012: manual gearboxes 92 to 97 %",
+        common=("0.85", "0.97"),
     )
     input_inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.0001 kg m^2", "5 kg m^2")] = default(
-        "0.005 kg m^2", "Clutch disc or turbine, and input shaft.", "common practice"
+        "0.005 kg m^2",
+        "Clutch disc or turbine, and input shaft.",
+        "common practice",
+        common=("0.002 kg m^2", "0.02 kg m^2"),
     )
     shift_at: ShiftAt = default(
         "best force",
@@ -405,7 +447,7 @@ class Gearbox(Section):
 class GearSet(Section):
     """Gears to try in place of those of the gearbox; what is left out stays as it is there."""
 
-    name: Name = required("Name of the gear set, unique among them.")
+    name: Name = required("Name of the gear set, unique among them.", "short")
     ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
     final_drive: Ratio | None = optional("Final drive ratio, if it differs.", "3.42")
     efficiency: Efficiencies | None = optional(
@@ -432,11 +474,13 @@ class Launch(Section):
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
         "builds boost, a foot on the throttle hardly any.",
         "common practice: no boost built at the line",
+        common=("0 %", "60 %"),
     )
     brake_release: Annotated[Quantity, Within(Dimension.TIME, "10 ms", "2 s")] = default(
         "0.15 s",
         "Time over which brakes that hold against a torque converter let go.",
         "common practice: a foot lifted from a pedal",
+        common=("0.1 s", "0.3 s"),
     )
 
 
@@ -450,5 +494,8 @@ class PedalSettings(Section):
         "12 %",
     )
     actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(
-        "20 ms", "Delay between wanted and delivered torque.", "common practice: spark cut 10 to 30 ms"
+        "20 ms",
+        "Delay between wanted and delivered torque.",
+        "common practice: spark cut 10 to 30 ms",
+        common=("10 ms", "30 ms"),
     )

@@ -74,10 +74,12 @@ class _RoadTest(Section):
 
 
 _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body use
-    "name": (Name | None, optional("Name of the test; left out, it is named by its speeds.")),
+    "name": (Name | None, optional("Name of the test; left out, it is named by its speeds.", "pull in fourth")),
     "from": (
         Annotated[Quantity, Within(*_SPEED)] | None,
-        optional("Speed at which the car rolls before the driver asks for all there is; left out, from standstill."),
+        optional(
+            "Speed at which the car rolls before the driver asks for all there is; left out, from standstill.", "60 mph"
+        ),
     ),
     "to": (
         Annotated[Quantity, Within(*_SPEED, also=(_LENGTH,))],
@@ -89,7 +91,7 @@ _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body u
     ),
     "shifting": (
         Literal["on", "off"] | None,
-        optional("Whether gears are changed; left out, they are unless the gear is given."),
+        optional("Whether gears are changed; left out, they are unless the gear is given.", "on"),
     ),
     "boost": (
         Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")],
@@ -97,6 +99,7 @@ _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body u
             "0 %",
             "Part of the lagged share of torque that is present at the start of a roll.",
             "common practice: a light foot builds no boost",
+            common=("0 %", "60 %"),
         ),
     ),
 }
