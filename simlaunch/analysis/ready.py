@@ -59,10 +59,10 @@ def _refuse_gear(car: Record, label: str, roll: Roll) -> None:
         raise UsageError(f"{label}: the gearbox has {count} gears; write a gear from 1 to {count}")
     turns, (low, high) = engine_speed_in(car, roll.gear - 1, roll.speed), (car.engine.idle, car.engine.rev_limit)
     if not low <= turns < high:
-        told = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
+        shown = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
         raise UsageError(
-            f"{label}: in gear {roll.gear} the engine would turn at {told[0]} rpm, and it runs from {told[1]} to "
-            f"{told[2]} rpm; take another gear or speed"
+            f"{label}: in gear {roll.gear} the engine would turn at {shown[0]} rpm, and it runs from {shown[1]} to "
+            f"{shown[2]} rpm; take another gear or speed"
         )
 
 

@@ -24,7 +24,7 @@ _USUAL = (("60 mph", "130 mph"), ("100 km/h", "200 km/h"))
 """Rolling starts that are asked for most (common practice)."""
 
 _IN_GEAR = ("80 km/h", "120 km/h")
-"""Speeds between which the pull of a high gear is told (common practice)."""
+"""Speeds between which the pull of a high gear is stated (common practice)."""
 
 _GEARS = 2  # the highest in which the engine runs at both speeds
 _ROLL = re.compile(r"\s*roll\s+(.+?)\s+(to|over)\s+(.+?)(?:\s+in\s+gear\s+(\d{1,2}))?\s*", re.ASCII)
@@ -165,8 +165,8 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
     try:
         made = RoadTest.model_validate(entry)
     except ValidationError as error:
-        told = error.errors()[0]["msg"].removeprefix(": ")
-        raise UsageError(f"{quoted(text.strip())} is no rolling start: {told}") from None
+        why = error.errors()[0]["msg"].removeprefix(": ")
+        raise UsageError(f"{quoted(text.strip())} is no rolling start: {why}") from None
     wanted = Dimension.SPEED if joined == "to" else Dimension.LENGTH
     if made.end.dimension is not wanted:
         raise UsageError(f'{quoted(text.strip())}: write "to" before a speed and "over" before a distance')

@@ -50,7 +50,7 @@ Values: TypeAlias = Annotated[
         "--value",
         metavar="NAME",
         help='What is fitted, such as "friction", "curve scale", "drag area", "mass", or a key; may be repeated.',
-        show_default="what the logs tell",
+        show_default="those that the logs determine",
     ),
 ]
 Own: TypeAlias = Annotated[
@@ -201,7 +201,7 @@ def fit(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot tell."""
+    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot determine."""
     stem = f"{scenario.stem}-fit"
     prepare(out, stem, force=force)
     if save is not None and (changes or taken):

@@ -42,7 +42,7 @@ NoEffects = Annotated[bool, typer.Option("--no-effects", help="Do not work out w
 
 
 class _Watch:
-    """Tells on stderr how far the launches are: over and over on one line of a terminal, or a line for every tenth."""
+    """Reports progress on stderr: on one line of a terminal again and again, elsewhere a line for every tenth."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()

@@ -355,7 +355,7 @@ class Answers:
             "line": self.start.shown(speeds, values_at(other.car.engine.torque, speeds)),
             "tables": tables,
             "difference": None if isnan(difference) else difference,
-            "told": self.numbers.gap_words(difference, "slower", "quicker") if not isnan(difference) else "not reached",
+            "text": self.numbers.gap_words(difference, "slower", "quicker") if not isnan(difference) else "not reached",
             "along": self._along(one, other),
             "background": self._background(state),
         }

@@ -30,7 +30,7 @@ MOST_TESTS = 12
 """More tests at once are refused: each rolling start is a launch of its own."""
 
 CLOSE_ENOUGH = 0.004
-"""A curve is thinned out to the fewest points that keep within this share of its peak: a dyno tells no less [-]."""
+"""A curve is thinned out to the fewest points that keep within this share of its peak: no dyno resolves less [-]."""
 
 _DIGITS = 7
 _SHORTEST_LAG = 1e-3  # that a scenario takes [s]

@@ -28,7 +28,7 @@ _Listed = tuple[str, tuple[int, ...], str]
 def read_matlab(content: bytes, source: str, wanted: Sequence[str]) -> Recording:
     """Wanted variables of a log in MATLAB's format of version 5.
 
-    A text variable named for a channel with `_unit` behind it, such as `speed_unit`, tells that channel's unit.
+    A text variable named for a channel with `_unit` behind it, such as `speed_unit`, names that channel's unit.
 
     Parameters
     ----------

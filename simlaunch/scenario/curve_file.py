@@ -2,7 +2,7 @@
 
 The first line names the columns with their units in brackets, in either order, for instance
 `engine speed [rpm],torque [N m]`; each line after it holds one point. Empty lines are passed over.
-Above the header may stand lines that tell the footing of the figures: `# correction: SAE J1349`,
+Above the header may stand lines that state the footing of the figures: `# correction: SAE J1349`,
 `# measured at: crank`, and `# note: ...`.
 """
 
@@ -95,7 +95,7 @@ def read_footing(text: str, source: str) -> dict[str, str]:
     Raises
     ------
     ScenarioError
-        With a fault for each line that tells nothing known.
+        With a fault for each line whose key is not known.
 
     Examples
     --------

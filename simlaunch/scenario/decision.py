@@ -160,7 +160,7 @@ class Correlation(Section):
 
 
 def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | None) -> Iterator[Fault]:
-    """Faults of a correlation that only a look at the uncertain values can tell.
+    """Faults of a correlation that show only beside the uncertain values.
 
     Parameters
     ----------
@@ -185,7 +185,7 @@ def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | No
 
 
 def unsound(entries: tuple[Uncertain, ...], find: Find) -> Iterator[Fault]:
-    """Faults of uncertain values that only a look at their keys can tell.
+    """Faults of uncertain values that show only beside the values of their keys.
 
     Parameters
     ----------

@@ -466,8 +466,8 @@ def _road_tests(
             continue
         turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
         if not engine.idle.si <= turns < engine.rev_limit.si:
-            told = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
-            why = f"turns the engine at {told} in gear {test.gear_number}, outside {engine.idle.text} to "
+            shown = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
+            why = f"turns the engine at {shown} in gear {test.gear_number}, outside {engine.idle.text} to "
             why += engine.rev_limit.text
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 

@@ -226,7 +226,7 @@ def _toml(text: str, source: str) -> Table:
 
 
 def _bounded(tables: Table) -> Table:
-    """The same tables, unless they hold so much that telling their faults would take long."""
+    """The same tables, unless they hold so much that listing their faults would take long."""
     keys, values = 0, 0
     waiting: list[Table | list[Any]] = [tables]
     while waiting:

@@ -113,5 +113,5 @@ else:
 def roll_label(start: str | None, end: Quantity, gear: int) -> str:
     """Name of a test by its speeds, such as "roll 60 mph to 130 mph" or "roll 80 km/h to 120 km/h in gear 4"."""
     joined = "to" if end.dimension is Dimension.SPEED else "over"
-    told = f"roll {start} {joined} {end.text}" if start else f"0 {joined} {end.text}"
-    return f"{told} in gear {gear}" if gear else told
+    label = f"roll {start} {joined} {end.text}" if start else f"0 {joined} {end.text}"
+    return f"{label} in gear {gear}" if gear else label
