@@ -147,6 +147,12 @@ def quantity_at(path: str) -> Within | None:
     return next((part for parts in single for part in parts if isinstance(part, Within)), None)
 
 
+def field_at(path: str) -> FieldInfo | None:
+    """Field of the model at a key path, in which kinds of coupling and of shift count as steps; None for no key."""
+    *tables, key = path.split(".")
+    return next((model.model_fields[key] for model in _models_at(tables) if key in model.model_fields), None)
+
+
 def kinds(path: Sequence[str | int]) -> tuple[str, ...]:
     """Choices for the key `kind` of a table that comes in several kinds."""
     return tuple(kind for model in _models_at(path) if (kind := _kind(model)))
