@@ -14,6 +14,7 @@ import numpy as np
 MAX_GEARS = 12
 MAX_CURVE_POINTS = 256
 MAX_TABLE_POINTS = 32
+MAX_GEAR_POINTS = 64
 SHAPE_CELLS = 128
 
 Record: TypeAlias = np.record
@@ -56,6 +57,7 @@ def table(points: int) -> np.dtype[np.void]:
 
 CURVE = table(MAX_CURVE_POINTS)
 TABLE = table(MAX_TABLE_POINTS)
+GEAR_CURVE = table(MAX_GEAR_POINTS)
 
 
 def _floats(*names: str) -> list[tuple[str, str]]:
@@ -118,6 +120,7 @@ ENGINE = np.dtype(
         *_floats("lagged_share"),  # share of the full-load torque that waits for boost, 0 to 1
         *_floats("inertia", "idle", "rev_limit", "limiter_band"),  # [kg m^2], [rad/s] x 3
         ("gear_limit", "f8", (MAX_GEARS,)),  # most torque that the engine gives in each gear; inf: no limit [N m]
+        ("gear_curve", GEAR_CURVE, (MAX_GEARS,)),  # the same over speed [rad/s]; no knots: no such limit [N m]
     ],
     align=True,
 )

@@ -42,10 +42,10 @@ SMALLEST = 0.02
 """A span that holds a smaller share of the area between two curves is joined to its neighbours [-]."""
 
 SAME = 0.001
-"""Curves that differ by a smaller share of the higher peak are taken as equal there: a dyno tells no less [-]."""
+"""Curves that differ by a smaller share of the higher peak are taken as equal there: no dyno resolves less [-]."""
 
 SAME_PEAK = 0.03
-"""Peaks that differ by a smaller share are not told apart as higher and lower: nobody asks for so little [-]."""
+"""Peaks that differ by a smaller share do not count as higher and lower: nobody asks about so little [-]."""
 
 _LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
 _LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
@@ -144,7 +144,7 @@ class Attribution:
 
     @property
     def peak(self) -> Span | None:
-        """The span that stands for the higher peak alone; None where the peak cannot be told from more of the curve."""
+        """The span that holds the higher peak alone; None where the peak cannot be separated from more of the curve."""
         return next((span for span in self.spans if span.name is SpanName.PEAK), None)
 
     def turned(self) -> Attribution:

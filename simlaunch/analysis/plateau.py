@@ -215,7 +215,7 @@ def plateau(
     gear_sets = with_gear_sets(scenario, every=each_gear_set)
     found = {
         gear_set: highest_plateau(
-            space(geared), by_gear=gear_limits, tell=partial(_tell, watch, gear_set if each_gear_set else "")
+            space(geared), by_gear=gear_limits, watch=partial(_pass_on, watch, gear_set if each_gear_set else "")
         )
         for gear_set, geared in gear_sets.items()
     }
@@ -224,7 +224,7 @@ def plateau(
     return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
 
-def _tell(watch: Watch | None, gear_set: str, line: str) -> None:
+def _pass_on(watch: Watch | None, gear_set: str, line: str) -> None:
     if watch is not None:
         watch(f"{gear_set}, {line}" if gear_set else line)
 

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from simlaunch.analysis import compare as study
+from simlaunch.analysis import reference_conditions
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     All,
@@ -24,6 +26,7 @@ from simlaunch.cli.options import (
     Units,
 )
 from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -72,9 +75,6 @@ def compare(
     quiet: Quiet = False,
 ) -> int:
     """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
-    from simlaunch.analysis.compare import compare as compared
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-compare"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
@@ -83,8 +83,14 @@ def compare(
     if mixed_footings:
         _note_footings(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
-    found = compared(
-        sound, curve or None, cases=cases, method=method.value, tolerance=tolerance, mixed_footings=mixed_footings
+    found = study.compare(
+        sound,
+        curve or None,
+        cases=cases,
+        method=method.value,
+        tolerance=tolerance,
+        mixed_footings=mixed_footings,
+        units=units,
     )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
@@ -92,9 +98,7 @@ def compare(
 
 def _note_footings(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
     """Say what unlike weather corrections do to the differences, before any launch."""
-    from simlaunch.analysis.reference_conditions import footing_gaps, unstated
-
-    for gap in footing_gaps(scenario, names):
+    for gap in reference_conditions.footing_gaps(scenario, names):
         note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
-    if unknown := unstated(scenario, names):
+    if unknown := reference_conditions.unstated(scenario, names):
         note(unknown, quiet=quiet)

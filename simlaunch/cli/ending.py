@@ -113,7 +113,7 @@ def _leave_at_once() -> None:
             stream.flush()
     abandon()
     kernels = sys.modules.get("simlaunch.compiled")  # there only once something numeric has begun
-    if kernels is not None and hasattr(kernels, "finish"):
+    if kernels is not None and "finish" in vars(kernels):
         kernels.finish()
     os._exit(Code.INTERRUPTED)
 

@@ -22,13 +22,16 @@ from simlaunch.cli.log import (
 from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.fitting import fit as study
+from simlaunch.fitting import logs as measured
+from simlaunch.fitting import saving
+from simlaunch.readers import log as logged
 from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
-    from simlaunch.fitting.logs import LogRequest
-    from simlaunch.readers.log import LogOptions
     from simlaunch.scenario.model import Scenario
 
 Logs: TypeAlias = Annotated[
@@ -47,7 +50,7 @@ Values: TypeAlias = Annotated[
         "--value",
         metavar="NAME",
         help='What is fitted, such as "friction", "curve scale", "drag area", "mass", or a key; may be repeated.',
-        show_default="what the logs tell",
+        show_default="those that the logs determine",
     ),
 ]
 Own: TypeAlias = Annotated[
@@ -151,17 +154,15 @@ def _changes(texts: Sequence[str], count: int) -> list[dict[str, object]]:
 
 def _requests(
     scenario: Scenario, logs: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str], changes: Sequence[str],
-    options: LogOptions, **more: Any,
-) -> list[LogRequest]:  # fmt: skip
+    options: logged.LogOptions, **more: Any,
+) -> list[measured.LogRequest]:  # fmt: skip
     """Every log with what is known of it."""
-    from simlaunch.fitting.logs import Kind, LogRequest
-
-    kinds = [Kind.LAUNCH] * len(logs) + [Kind.COAST_DOWN] * len(coasts)
+    kinds = [measured.Kind.LAUNCH] * len(logs) + [measured.Kind.COAST_DOWN] * len(coasts)
     if not kinds:
         raise UsageError("there is nothing to fit to; give --log FILE, or --coast-down FILE")
     of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
     each = zip((*logs, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
-    return [LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
+    return [measured.LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
 
 
 def fit(
@@ -200,13 +201,7 @@ def fit(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot tell."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.fitting.fit import fit as fitted
-    from simlaunch.fitting.saving import check_place
-    from simlaunch.readers.log import LogOptions
-
+    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot determine."""
     stem = f"{scenario.stem}-fit"
     prepare(out, stem, force=force)
     if save is not None and (changes or taken):
@@ -215,15 +210,15 @@ def fit(
         )
     sound = read(scenario, changes, taken)
     if save is not None:
-        check_place(sound, save, force=force, place="--save")
-    options = LogOptions(
+        saving.check_place(sound, save, force=force, place="--save")
+    options = logged.LogOptions(
         channels_named(channel), units_named(unit), radii_given(radius_front, radius_rear),
         quantity_or_none(start, START), table=table_options(encoding, delimiter, decimal),
     )  # fmt: skip
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
     requests = _requests(sound, log or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
-    found = fitted(
+    found = study.fit(
         sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
         lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
         pedal=pedal.value,

@@ -8,6 +8,8 @@ import typer
 
 from simlaunch.cli.options import Quiet, ScenarioFile, Units
 from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.scenario_file import read
+from simlaunch.live import server
 from simlaunch.units.spelling import System
 
 FromCurve = Annotated[
@@ -35,11 +37,8 @@ def live(
     quiet: Quiet = False,
 ) -> int:
     """Shape a full-load curve by hand in a browser on this machine, and see at once what follows."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.live.server import beginning, serve
-
     sound = read(scenario)
-    beginning(sound, curve, against, units)  # before anything is compiled
+    server.beginning(sound, curve, against, units)  # before anything is compiled
     compile_once(quiet=quiet)
 
     def announce(address: str) -> None:
@@ -47,5 +46,5 @@ def live(
         note("The address holds a secret: do not pass it on. Ctrl-C ends the server, and so does closing the page.",
              quiet=quiet)  # fmt: skip
 
-    serve(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
+    server.serve(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
     return 0

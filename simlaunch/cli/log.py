@@ -3,19 +3,19 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeAlias
+from typing import Annotated, TypeAlias
 
 import typer
 
+from simlaunch.analysis import log as study
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import log as logged
+from simlaunch.units import gate
 from simlaunch.units.spelling import Dimension, System
-
-if TYPE_CHECKING:
-    from simlaunch.readers.log import Role
 
 LogFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="FILE", help="Log: delimited text, .mf4, .mdf or .mat.", show_default=False)
@@ -68,28 +68,27 @@ START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
 _RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for end in ("front", "rear"))
 
 
-def _pair(text: str, option: str) -> tuple[Role, str]:
-    from simlaunch.readers.log import Role
-    from simlaunch.units.gate import quoted
-
+def _pair(text: str, option: str) -> tuple[logged.Role, str]:
     name, equals, value = (part.strip() for part in text.partition("="))
     key = name.lower().replace(" ", "_")
-    if not equals or key not in set(Role):
-        raise UsageError(f"{option} {quoted(text)}: write ROLE=..., with one of the roles {', '.join(Role)}")
-    return Role(key), value
+    if not equals or key not in set(logged.Role):
+        raise UsageError(
+            f"{option} {gate.quoted(text)}: write ROLE=..., with one of the roles {', '.join(logged.Role)}"
+        )
+    return logged.Role(key), value
 
 
-def channels_named(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
+def channels_named(pairs: list[str] | None) -> dict[logged.Role, tuple[str, ...]]:
     """Names of the channels for each role; an empty name leaves the role out."""
-    found: dict[Role, tuple[str, ...]] = {}
+    found: dict[logged.Role, tuple[str, ...]] = {}
     for role, name in (_pair(text, "--channel") for text in pairs or ()):
         found[role] = (*found.get(role, ()), *([name] if name else []))
     return found
 
 
-def units_named(pairs: list[str] | None) -> dict[Role, str]:
+def units_named(pairs: list[str] | None) -> dict[logged.Role, str]:
     """Unit of each role that is named."""
-    found: dict[Role, str] = {}
+    found: dict[logged.Role, str] = {}
     for role, unit in (_pair(text, "--unit") for text in pairs or ()):
         if role in found:
             raise UsageError(f"--unit names {role} twice; give one unit for it")
@@ -122,11 +121,7 @@ def log(
     quiet: Quiet = False,
 ) -> int:
     """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
-    from simlaunch.analysis.log import read_log
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.log import LogOptions
-
-    options = LogOptions(
+    options = logged.LogOptions(
         channels=channels_named(channel),
         units=units_named(unit),
         radii=radii_given(radius_front, radius_rear),
@@ -135,6 +130,6 @@ def log(
     )
     stem = f"{file.stem}-log"
     prepare(out, stem, force=force)
-    found = read_log(file, options)
+    found = study.read_log(file, options)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return 0

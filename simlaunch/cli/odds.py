@@ -8,8 +8,11 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import odds as study
+from simlaunch.analysis import targets
 from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, complain, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
@@ -39,7 +42,7 @@ NoEffects = Annotated[bool, typer.Option("--no-effects", help="Do not work out w
 
 
 class _Watch:
-    """Tells on stderr how far the launches are: over and over on one line of a terminal, or a line for every tenth."""
+    """Reports progress on stderr: on one line of a terminal again and again, elsewhere a line for every tenth."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
@@ -77,10 +80,6 @@ def odds(
     quiet: Quiet = False,
 ) -> int:
     """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
-    from simlaunch.analysis.odds import odds as drawn
-    from simlaunch.analysis.targets import target_named
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-odds"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
@@ -90,11 +89,11 @@ def odds(
     for name in names:
         sound.curve(name)
     compile_once(quiet=quiet)
-    found = drawn(
+    found = study.odds(
         sound,
         *names,
         pedal=pedal.value,
-        target=target_named(sound, target),
+        target=targets.target_named(sound, target),
         runs=runs,
         seed=seed,
         with_effects=not no_effects,

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import parts as study
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
@@ -20,6 +21,7 @@ from simlaunch.cli.options import (
     Units,
 )
 from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -48,16 +50,13 @@ def parts(
     quiet: Quiet = False,
 ) -> int:
     """Hold the torque of every part against its rating, and say which curve wears it faster."""
-    from simlaunch.analysis.parts import parts as loaded
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-parts"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
     compile_once(quiet=quiet)
-    found = loaded(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
+    found = study.parts(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
         note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

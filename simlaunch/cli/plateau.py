@@ -8,8 +8,11 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import limits as bounds
+from simlaunch.analysis import plateau as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 from simlaunch.writing import check
@@ -118,10 +121,6 @@ def plateau(
     quiet: Quiet = False,
 ) -> int:
     """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
-    from simlaunch.analysis.limits import limits_given
-    from simlaunch.analysis.plateau import plateau as sought
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-plateau"
     prepare(out, stem, force=force)
     if save is not None:
@@ -130,10 +129,10 @@ def plateau(
     if wish is not None:
         sound.curve(wish)
     limits = {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
-    limits_given(limits, _option)  # so that a refusal names the option
+    bounds.limits_given(limits, _option)  # so that a refusal names the option
     targets = _targets(target)
     compile_once(quiet=quiet)
-    found = sought(
+    found = study.plateau(
         sound,
         wish,
         targets=targets,

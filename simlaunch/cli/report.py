@@ -12,6 +12,10 @@ from simlaunch.cli.compare import Cases, MixedFootings
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.scenario_file import read
+from simlaunch.output import as_json as json_text
+from simlaunch.reporting import gather
+from simlaunch.reporting import report as pages
 from simlaunch.units.spelling import System
 
 
@@ -66,18 +70,12 @@ def report(
     quiet: Quiet = False,
 ) -> int:
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.output.as_json import dumps
-    from simlaunch.reporting.gather import question
-    from simlaunch.reporting.report import check_files
-    from simlaunch.reporting.report import report as written
-
     page = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
-    names = question(sound, curve)
-    check_files(page, pdf, force=force)  # before anything is compiled
+    names = gather.question(sound, curve)
+    pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = written(
+    found = pages.report(
         sound,
         page,
         curves=names,
@@ -92,5 +90,5 @@ def report(
     )
     for path in (found.page, *([found.pdf] if found.pdf else [])):
         note(f"wrote {path}", quiet=quiet)
-    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.material.comparison.bad, reached=found.material.comparison.reached)

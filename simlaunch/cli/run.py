@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import simulate as study
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
@@ -23,11 +24,22 @@ from simlaunch.cli.options import (
     Units,
 )
 from simlaunch.cli.output import compile_once, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
     str | None,
     typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
+]
+For = Annotated[
+    str | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Where the run ends and how it begins, such as "0-200 km/h", "roll 60 mph to 130 mph" or the name of a '
+        "test.",
+        show_default="the scenario's goal",
+    ),
 ]
 Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to hold a slip.")]
 
@@ -36,6 +48,7 @@ def run(
     scenario: ScenarioFile,
     curve: CurveName = None,
     pedal: Pedal = PedalChoice.FULL,
+    target: For = None,
     method: Method = MethodChoice.COMPILED,
     tolerance: Tolerance = None,
     changes: Changes = None,
@@ -48,15 +61,12 @@ def run(
     quiet: Quiet = False,
 ) -> int:
     """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
-    from simlaunch.analysis.simulate import simulate
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-run"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    launch = simulate(sound, curve, pedal.value, method=method.value, tolerance=tolerance)
+    launch = study.simulate(sound, curve, pedal.value, target, method=method.value, tolerance=tolerance)
     show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

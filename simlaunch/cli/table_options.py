@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, TypeAlias
+from typing import Annotated, TypeAlias
 
 import typer
 
 from simlaunch.cli.options import meant
-
-if TYPE_CHECKING:
-    from simlaunch.readers.delimited import TableOptions
+from simlaunch.readers import delimited
+from simlaunch.units import numeral
 
 
 class EncodingChoice(StrEnum):
@@ -53,11 +52,8 @@ Decimal: TypeAlias = Annotated[
 
 def table_options(
     encoding: EncodingChoice | None, delimiter: DelimiterChoice | None, decimal: DecimalChoice | None
-) -> TableOptions:
+) -> delimited.TableOptions:
     """What was said of the text."""
-    from simlaunch.readers import delimited
-    from simlaunch.units import numeral
-
     return delimited.TableOptions(
         meant(encoding, delimited.Encoding),
         meant(delimiter, delimited.Delimiter),

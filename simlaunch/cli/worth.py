@@ -6,8 +6,10 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import worth as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
@@ -48,16 +50,13 @@ def worth(
     quiet: Quiet = False,
 ) -> int:
     """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
-    from simlaunch.analysis.worth import worth as weighed
-    from simlaunch.cli.scenario_file import read
-
     stem = f"{scenario.stem}-worth"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    found = weighed(
+    found = study.worth(
         sound,
         curve,
         target,

@@ -16,7 +16,7 @@ from simlaunch.analysis.simulate import goal
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
-from simlaunch.fitting.identifiability import apartness, profile, without, worth_fitting
+from simlaunch.fitting.identifiability import identifiability, profile, without, worth_fitting
 from simlaunch.fitting.logs import Kind, LogRequest
 from simlaunch.fitting.parameters import Parameter, cars_with, parameter, usual_names
 from simlaunch.fitting.problem import Problem, Run, Timing, Values, prepared
@@ -98,7 +98,7 @@ def fit(
     logs : path, LogRequest, or sequence of them
         Launches and coast-downs of the same car; a path stands for a launch with the first curve of the scenario.
     values : sequence of str, optional
-        Names or keys of what is fitted; whatever the logs tell if left out.
+        Names or keys of what is fitted; those that the logs determine if left out.
     own : sequence of str
         Of these, what each log has a value of its own for.
     left_out : int, optional
@@ -116,7 +116,7 @@ def fit(
     workers : int, optional
         Threads; as many as there are processors if left out.
     watch : callable, optional
-        Told what is going on.
+        Takes a line for each step of the work.
 
     Returns
     -------
@@ -180,7 +180,7 @@ class _Work:
         watch: Watch | None,
     ) -> Fit:
         """All of it."""
-        tell = watch or (lambda line: None)
+        report = watch or (lambda line: None)
         launched = any(request.kind is Kind.LAUNCH for request in self.logs)
         car = runnable(self.scenario, self.scenario.curve_names[0], self.pedal)
         wanted = _chosen(self.scenario, names, car) if names else _by_themselves(self.scenario, car, launched)
@@ -189,19 +189,19 @@ class _Work:
         notes: tuple[str, ...] = ()
         used = [run for i, run in enumerate(runs) if i != left_out]
         if not names:
-            tell("looking for what the logs tell")
+            report("seeking the values that the logs determine")
             trial = self._problem(used, wanted, ())
             wanted, notes = worth_fitting(trial, aligned(trial, np.zeros(len(trial.columns))))
             if not wanted:
                 raise InputError(
-                    "these logs tell nothing about this scenario; check the car, or name what is to be fitted"
+                    "these logs determine no value of this scenario; check the car, or name the values to fit"
                 )
         own_names = frozenset(each.name for each in _chosen(self.scenario, own, car))
         self._check_own(own_names, wanted)
         problem = self._problem(used, wanted, own_names)
         solution = solved(problem, starts=starts, seed=self.seed, watch=watch)
-        tell("errors, and what they mean for times")
-        return self._told(problem, solution, runs, left_out, profiles, (*notes, *_by_speed_alone(used)))
+        report("errors of the values, and what they mean for times")
+        return self._result(problem, solution, runs, left_out, profiles, (*notes, *_by_speed_alone(used)))
 
     def _not_stated(self, wanted: Sequence[Parameter], *, named: bool) -> tuple[Parameter, ...]:
         """Values that no log says anything of: what was stated for a day would be lost where it is fitted."""
@@ -225,7 +225,7 @@ class _Work:
 
     # --- results ---
 
-    def _told(
+    def _result(
         self,
         problem: Problem,
         solution: Solution,
@@ -236,22 +236,22 @@ class _Work:
     ) -> Fit:
         cars = np.array([column.parameter is not None for column in problem.columns])
         names = column_names(problem)
-        apart = apartness(names, without(solution.information, cars))
+        found = identifiability(names, without(solution.information, cars))
         fitted = _fitted(problem, solution)
-        doubtful = {name for untold in apart.untold for name in untold.names}
+        doubtful = {name for combination in found.unidentified for name in combination.names}
         wanted = [
             k for k, name in enumerate(names) if profiles or (name in doubtful and not fitted[k].parameter.stated)
         ]
         for k in wanted if profiles else wanted[:_MOST_PROFILED]:
             fitted[k] = replace(fitted[k], profiled=profile(problem, solution, k))
         draws = _draws(problem, solution, self.seed)
-        told = [_fitted_run(problem, solution, i, draws, self.scenario) for i in range(len(problem.runs))]
+        followed = [_fitted_run(problem, solution, i, draws, self.scenario) for i in range(len(problem.runs))]
         predicted = None if left_out is None else self._predicted(problem, solution, runs[left_out], draws)
-        warnings = warnings_of(problem, solution, told, fitted)
+        warnings = warnings_of(problem, solution, followed, fitted)
         errors = solution.errors[cars]
         scaled = solution.covariance[np.ix_(cars, cars)] / np.maximum(np.outer(errors, errors), 1e-300)
         return Fit(
-            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, warnings,
+            self.scenario, self.pedal, tuple(fitted), scaled, tuple(followed), predicted, found, warnings,
             notes, self.runner.launches, solution.agreed,
         )  # fmt: skip
 
@@ -352,10 +352,10 @@ def _times(
     car.run.time_limit = max(60.0, run.log.duration)
     everyone = cars_with(car, run.basis, [{}, values, *cases])
     found = measure_all(everyone, tuple(targets), _EXACT, times_only=True).values
-    told = []
+    times = []
     for k, target in enumerate(targets):
         shift = later if target.kind is not MarkKind.SPAN else 0.0
         spread = found[2:, k][np.isfinite(found[2:, k])]
         low, high = np.quantile(spread, [0.025, 0.975]).tolist() if spread.size > _FEWEST_STEADY else (np.nan, np.nan)
-        told.append(MarkTime(target, logged[target] + shift, float(found[0, k]), float(found[1, k]), low, high))
-    return tuple(told)
+        times.append(MarkTime(target, logged[target] + shift, float(found[0, k]), float(found[1, k]), low, high))
+    return tuple(times)

@@ -60,8 +60,8 @@ class History:
     def at(self, channel: str, time: Array, blur: float = 0.0) -> Array:
         """What a sensor shows at some times, counted so that it comes neither early nor late on a ramp.
 
-        A lag by itself can hardly be told from a delay: the two differ by the square of the lag. So the delay is
-        left to the caller, and the square is what counts here: signals are linear in it near zero.
+        A lag by itself can hardly be distinguished from a delay: the two differ by the square of the lag. So the
+        delay is left to the caller, and the square is what counts here: signals are linear in it near zero.
 
         Parameters
         ----------

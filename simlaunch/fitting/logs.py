@@ -29,7 +29,7 @@ LAST = 0.15
 """The last stretch before the highest speed is left out: the driver may be lifting already [s]."""
 
 FEWEST = 12
-"""A log with fewer samples in its run tells nothing."""
+"""A log with fewer samples in its run determines nothing."""
 
 MOST = 4000
 """Of a channel with more samples in the run, every second, third and so on is used."""
@@ -193,7 +193,7 @@ def read_run(request: LogRequest, car: Record) -> Log:
     if coasts and request.until is not None:
         end = min(end, account.zero + request.until)
     names = ("speed",) if coasts else FOLLOWED
-    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and tells the launch
+    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and shows the launch
     channels = tuple(_channel(name, account, begins.get(name, begin), end) for name in names if name in account.samples)
     if channels[0].time.size < FEWEST:
         why = f"has {channels[0].time.size} samples in its run; a fit needs {FEWEST} at least"
@@ -342,7 +342,7 @@ def _rounded(values: Array) -> float:
 
 
 def _doubts(log: Log, car: Record) -> Iterator[str]:
-    """What can be told before anything is fitted; what decides is refused."""
+    """What speaks against a log before anything is fitted; a log that cannot be used is refused."""
     _refuse_beyond_grip(log, car)
     yield from _tilt(log)
 

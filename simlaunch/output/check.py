@@ -28,10 +28,10 @@ def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str
         yield f"grip of a sliding {end} tyre, share of its peak", numbers.with_unit(kept, Dimension.SHARE)
     for name, car in cars.items():
         speeds = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
-        told = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)
+        joined = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
-        if told:
-            yield f'shift speeds, curve "{short(name, 40)}"', f"{told} {unit}"
+        if joined:
+            yield f'shift speeds, curve "{short(name, 40)}"', f"{joined} {unit}"
         launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
         yield f'engine speed at the start, curve "{short(name, 40)}"', launch
 

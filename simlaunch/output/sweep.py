@@ -153,8 +153,8 @@ def _own_options(study: Study) -> list[str]:
     ]
 
 
-def options_text(study: Study, number: int) -> str:
-    """Options with which `simlaunch run` repeats a launch."""
+def options_text(study: Study, number: int, by: Measure | None = None) -> str:
+    """Options with which `simlaunch run` repeats a launch; that of a test where its time is what is ranked by."""
     parts = _own_options(study)
     texts = study.plan.texts(study.plan.cases(number, number + 1), 0)
     for axis in study.plan.axes:
@@ -165,6 +165,8 @@ def options_text(study: Study, number: int) -> str:
             parts += ["--set", f"{axis.name}={text}"]
         else:
             parts += [f"--{axis.name}", text]
+    labels = [test["label"] for test in json.loads(study.tests)]
+    parts += [part for label in labels if by and by.name == f"time {label}" for part in ("--for", label)]
     if study.tolerance is not None:
         parts += ["--tolerance", f"{study.tolerance:g}"]
     return shlex.join(clean(part) for part in parts)
@@ -339,17 +341,17 @@ def _who_wins(found: SweepResult, numbers: Numbers) -> str:
     for ahead, behind, count in ((one, other, whole.first), (other, one, whole.second)):
         if count == whole.cells:
             ends = sorted((abs(whole.least), abs(whole.greatest)))
-            least, most = (told_text(each, found.findings.order.by, numbers) for each in ends)
+            least, most = (rounded_text(each, found.findings.order.by, numbers) for each in ends)
             return f"{ahead} beats {behind} in every one of {count} cells, by {least} to {most}."
     level = f", and {whole.level} {'is' if whole.level == 1 else 'are'} level" if whole.level else ""
-    told = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
+    counts = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
     turning = [(turns.turned, name, turns.lines) for name, turns in won.turns.items() if turns.turned]
     if not turning:
-        return told
+        return counts
     turned, name, lines = max(turning)
     condition = next(is_condition(axis) for axis in won.axes if axis.name == name)
     kind = ", a condition that nobody chooses" if condition else ""
-    return f"{told} The winner changes most often with {name}{kind}: in {turned} of {lines} lines of cells."
+    return f"{counts} The winner changes most often with {name}{kind}: in {turned} of {lines} rows of cells along it."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
@@ -429,7 +431,7 @@ def summary(found: SweepResult, system: System) -> str:
     if not findings.best:
         return _capital(f"{so_far}no finished launch meets the constraints; loosen one, or vary something else.")
     first = findings.best[0]
-    result = told_text(first.measures[by.name], by, numbers)
+    result = rounded_text(first.measures[by.name], by, numbers)
     best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
     ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
     return f"{_capital(f'{ranked}{_other_conditions(found, numbers)}')} {_who_wins(found, numbers)}".strip()
@@ -447,7 +449,7 @@ def _other_conditions(found: SweepResult, numbers: Numbers) -> str:
     if len(alike) == len(found.by_condition):
         worst = max(each.measures[by.name] for each in found.by_condition)
         best = min(each.measures[by.name] for each in found.by_condition)
-        ends = [told_text(each, by, numbers) for each in (best, worst)]
+        ends = [rounded_text(each, by, numbers) for each in (best, worst)]
         return f" The same choice is best with every {conditions} ({ends[0]} to {ends[1]})."
     return f" The best choice is another one with another {conditions}; the table names it for each."
 
@@ -460,7 +462,7 @@ def _next(findings: Findings, numbers: Numbers) -> str:
     gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
     if by.dimension is Dimension.TIME and gap < WORTH_NAMING:
         return f", level with the next {numbers.within()}"
-    return f", {told_text(gap, by, numbers)} ahead of the next"
+    return f", {rounded_text(gap, by, numbers)} ahead of the next"
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
@@ -475,17 +477,17 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
-    texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
+    texts = [rounded_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
         return f" Every choice changes the best result by the same amount ({texts[0]})."
     return f" Of all choices, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
 
 
-def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
+def rounded_text(value: float, measure: Measure, numbers: Numbers) -> str:
     """Value in a sentence: a time to a hundredth, all else as in tables."""
     if measure.dimension is not Dimension.TIME:
         return value_text(value, measure, numbers)
-    return numbers.told_span(value) if value < 0.5 * WORTH_NAMING else numbers.told_time(value)
+    return numbers.rounded_span(value) if value < 0.5 * WORTH_NAMING else numbers.rounded_time(value)
 
 
 def _capital(text: str) -> str:
@@ -503,7 +505,7 @@ def text(found: SweepResult, system: System) -> str:
         *_failures(findings),
     ]
     if findings.best:
-        options = options_text(findings.study, findings.best[0].number)
+        options = options_text(findings.study, findings.best[0].number, findings.order.by)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
     blocks.append(paragraph(f"Caution: {CAUTION}"))
     blocks.append(f"Verdict\n{paragraph(summary(found, system))}")

@@ -225,7 +225,7 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
     if not 1 <= len(paths) <= MOST_SHEETS:
         raise UsageError(f"{len(paths)} sheets were named; name 1 to {MOST_SHEETS}")
     sheets = tuple(read_sheet(path, options.choices, options.table) for path in paths)
-    options = _told_by_sheets(sheets, options)
+    options = _as_stated(sheets, options)
     pulls = tuple(pull for sheet in sheets for pull in sheet.pulls)
     used = _used(pulls, options.leave_out)
     curves = {n: _smoothed(pulls[n], options) for n in used}
@@ -258,14 +258,14 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
 # --- what the sheets say of themselves ---
 
 
-def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
+def _as_stated(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
     """The options with correction and place as the sheets state them; all sheets and the caller have to agree."""
-    told = [
-        read_footing("\n".join(told for line in sheet.preamble if (told := stated_footing(line))), sheet.source)
+    stated = [
+        read_footing("\n".join(line for line in map(stated_footing, sheet.preamble) if line), sheet.source)
         for sheet in sheets
     ]
-    carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
-    places = set().union(*(_places(*each, options) for each in zip(sheets, told, strict=True)))
+    carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in stated}
+    places = set().union(*(_places(*each, options) for each in zip(sheets, stated, strict=True)))
     for found, asked, what in ((carried, options.carried, "correction"), (places, options.measured_at, "place")):
         if len(found) > 1 or (asked is not None and found != {asked}):
             listed = ", ".join(sorted(str(entry or "not stated") for entry in (found | {asked} if asked else found)))
@@ -276,9 +276,9 @@ def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOpti
     return replace(options, carried=carried.pop(), measured_at=places.pop())
 
 
-def _places(sheet: Sheet, told: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
+def _places(sheet: Sheet, stated: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
     """Where the figures of a sheet were taken, by a line of its own, by its heading, or else by the caller."""
-    said = {sheet.place, MeasuredAt(told["measured_at"]) if "measured_at" in told else None} - {None}
+    said = {sheet.place, MeasuredAt(stated["measured_at"]) if "measured_at" in stated else None} - {None}
     return said or {options.measured_at}
 
 
@@ -369,7 +369,7 @@ def _pull_notes(accounts: Sequence[PullAccount]) -> list[str]:
     deviations = [account.deviation for account in used if account.deviation is not None]
     apart = max(deviations) - min(deviations)
     if len(used) == 2 and apart > LEAST_DEVIATION:
-        notes.append(f"the two pulls lie {apart:.1%} apart; which of them is right, two pulls cannot tell")
+        notes.append(f"the two pulls lie {apart:.1%} apart; a third pull would show which of them is right")
     if any(account.rows < FEWEST for account in used):
         notes.append(f"fewer than {FEWEST} rows in a pull: not smoothed")
     return notes
@@ -472,9 +472,9 @@ def curve_text(
 ) -> str:
     """Points of a curve [rad/s], [N m] as a file of our own format, footing above the header."""
     footing = {"correction": correction, "measured at": measured_at}
-    told = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
+    lines = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
     points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(speed, torque, strict=True)]
-    return "\n".join((*told, "engine speed [rpm],torque [N m]", *points)) + "\n"
+    return "\n".join((*lines, "engine speed [rpm],torque [N m]", *points)) + "\n"
 
 
 def _plain(value: float) -> str:

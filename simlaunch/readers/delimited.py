@@ -288,7 +288,7 @@ def _layout(text: str, source: str, options: TableOptions) -> _Layout:
     every = ((first + n, line) for first, lines in _pieces(text, source) for n, line in enumerate(lines))
     head = list(islice(((n, line) for n, line in every if line.strip()), MAX_PREAMBLE + SAMPLE))
     candidates = (options.delimiter,) if options.delimiter else tuple(Delimiter)
-    for delimiter, rows_below in [(d, n) for n in (20, 1) for d in candidates]:  # a spoilt row is told of by its line
+    for delimiter, rows_below in [(d, n) for n in (20, 1) for d in candidates]:  # a spoilt row is reported by its line
         found = _try(head, delimiter, rows_below)
         if found is not None:
             header, units, start, above = found
@@ -420,8 +420,8 @@ class _Rows:
             return [value for cell in cells if (value := values[cell]) is not None]
         wrong = {cell for cell, value in values.items() if value is None and _is_no_text(cell)}
         first = next(n for n, cell in enumerate(cells) if cell in (wrong or cells) and values[cell] is None)
-        told = (int(numbers[first]), cells[first])
-        self.strange[column] = told if wrong else self.strange.get(column, told)
+        strange = (int(numbers[first]), cells[first])
+        self.strange[column] = strange if wrong else self.strange.get(column, strange)
         if column in self.numeric or wrong:
             raise self.bad_cell(column)
         return [nan if values[cell] is None else 0.0 for cell in cells]

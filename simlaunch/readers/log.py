@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
-from simlaunch.readers.child import Channel, Recording, told_apart, without_unit
+from simlaunch.readers.child import Channel, Recording, numbered, without_unit
 from simlaunch.readers.columns import known_channels, plain_name, unit_named
 from simlaunch.readers.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
 from simlaunch.readers.matlab import read_matlab
@@ -45,7 +45,7 @@ MOVED_OFF = 3.0
 """A car that reaches this before it stands again has been launched [m/s]."""
 
 SLOWEST, FASTEST, COARSE = 0.05, 50.0, 0.5
-"""A log in which speed never changes faster than the first, with samples no closer than the last, tells its time in
+"""A log in which speed never changes faster than the first, with samples no closer than the last, counts its time in
 milliseconds; one that gains speed faster than the second on the whole, in seconds for milliseconds [m/s^2], [s]."""
 
 GAP = 5.0
@@ -156,7 +156,7 @@ def read_channels(path: str | os.PathLike[str], options: LogOptions | None = Non
     path : str or path-like
         Delimited text, ASAM MDF 4 (`.mf4`, `.mdf`) or MATLAB version 5 (`.mat`).
     options : LogOptions, optional
-        Names, units and radii that the file does not tell.
+        Names, units and radii that the file does not state.
 
     Returns
     -------
@@ -192,7 +192,7 @@ def _opened(path: Path, options: LogOptions) -> _Log:
     except InputError as error:
         raise InputError(f"{source}, {error.args[0]}") from None
     recording = extract(content, source, _patterns(options))
-    return _Log(source, options, told_apart(recording.channels), recording.others)
+    return _Log(source, options, numbered(recording.channels), recording.others)
 
 
 _Reader: TypeAlias = Callable[[bytes, str, Sequence[str]], Recording]
@@ -204,11 +204,11 @@ def _from_table(path: Path, options: LogOptions) -> _Log:
     split = enumerate(map(without_unit, table.header))
     channels = [Channel(name, table.unit(n) or unit, table.columns[n], None) for n, (name, unit) in split]
     others = tuple(column.name for column in table.text_columns)
-    return _Log(table.source, options, told_apart(channels), others, [*table.notes], table.line_numbers)
+    return _Log(table.source, options, numbered(channels), others, [*table.notes], table.line_numbers)
 
 
 def _patterns(options: LogOptions) -> list[str]:
-    """Regular expressions for the names that could be needed, told apart properly once they are read."""
+    """Regular expressions for the names that could be needed; what they find is sorted properly once it is read."""
     given = {re.sub(r" #\d+$", "", name) for names in options.channels.values() for name in names}
     every = (name for known in known_channels().values() for name in (*known.names, *known.left, *known.right))
     words = (r"[^a-z0-9]*".join(name.split()) for name in every)
@@ -243,7 +243,7 @@ def _flag(role: Role) -> str:
 
 
 def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
-    """Channels that serve for a role: as told, or by name; empty where there is none."""
+    """Channels that serve for a role: as chosen by the caller, or by name; empty where there is none."""
     if role in log.options.channels:
         return tuple(_named(log, role, name) for name in log.options.channels[role])
     known = known_channels()[role]
@@ -414,7 +414,7 @@ def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
     trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
     samples = {str(s.role): (s.time, s.values) for s in series}
     notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
-    understood = (*_understood(series, base), *run.told)
+    understood = (*_understood(series, base), *run.account)
     return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples)
 
 
@@ -455,7 +455,7 @@ class _Run:
     first: int
     last: int
     zero: float
-    told: tuple[str, ...]
+    account: tuple[str, ...]
     from_rest: bool = False
 
 
@@ -468,17 +468,17 @@ def _run(log: _Log, time: Array, speed: Array) -> _Run:
         why = "is after the last time that the car moves off from rest"
         raise log.refuse("--start", f"{wanted:g} s", why, f"it moves off at {known}")
     if not later.size:
-        told = ("does not start from rest; time zero is the first sample",)
-        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), told)
+        account = ("does not start from rest; time zero is the first sample",)
+        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), account)
     first = int(later[0])
     moving = first + int(np.argmax(speed[first:] > AT_REST))
     standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
     last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
     zero = moving_off(time, speed, first)
     length = f"{time[last] - zero:.4g} s"
-    told = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
+    account = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
     more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
-    return _Run(first, last, zero, (*told, *more), from_rest=True)
+    return _Run(first, last, zero, (*account, *more), from_rest=True)
 
 
 def _highest(log: _Log, speed: Array, first: int, end: int) -> int:

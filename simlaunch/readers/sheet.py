@@ -7,7 +7,7 @@
 - A sheet whose speed only falls from row to row is read from the bottom up.
 - Torque and power of one row have to agree within 1 %, where power is above 5 % of its peak.
 - A pull is an outlier when its mean torque lies further from the median of the pulls than 2 %, and than three times
-  their usual scatter (1.4826 times the median deviation). Three pulls at least are needed to tell.
+  their usual scatter (1.4826 times the median deviation). That takes three pulls at least.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def read_sheet(
     _check_torque(table, max(float(pull.torque.max()) for pull in pulls))
     understood = (*table.notes, *(str(column) for column in (speed, torque, power, mixture) if column is not None))
     place = _place(table, [column for column in (torque, power) if column is not None])
-    told = () if place is None else (f"place: {place}, as the heading says",)
-    return Sheet(table.source, (*understood, *told), len(load), pulls, dropped, table.preamble, place)
+    stated = () if place is None else (f"place: {place}, as the heading says",)
+    return Sheet(table.source, (*understood, *stated), len(load), pulls, dropped, table.preamble, place)
 
 
 def _place(table: Table, columns: Sequence[Column]) -> MeasuredAt | None:
@@ -347,7 +347,7 @@ def _check_order(table: Table, kept: Lines, rises: Sequence[tuple[int, int]], lo
 # --- pulls together ---
 
 
-_TOLD = re.compile(r"#?\s*(correction|measured at)\s*[:;,=\t]\s*(.*?)[\s;,\t]*", re.ASCII | re.IGNORECASE)
+_FOOTING = re.compile(r"#?\s*(correction|measured at)\s*[:;,=\t]\s*(.*?)[\s;,\t]*", re.ASCII | re.IGNORECASE)
 _VALUES: dict[str, type[Correction] | type[MeasuredAt]] = {"correction": Correction, "measured at": MeasuredAt}
 
 
@@ -364,7 +364,7 @@ def stated_footing(line: str) -> str | None:
     str or None
         None for any other line.
     """
-    found = _TOLD.fullmatch(line)
+    found = _FOOTING.fullmatch(line)
     if not found:
         return None
     key, value = found[1].lower(), found[2].casefold()

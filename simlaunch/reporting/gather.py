@@ -216,13 +216,13 @@ def gather(
     UsageError
         Curves that do not exist, or not two of them.
     InputError
-        Curves of unlike footing, or a file that holds no sweep of this scenario.
+        Curves under different reference conditions, or a file that holds no sweep of this scenario.
     SimlaunchError
         The equations could not be followed.
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings)
+    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings, units=system)
     quicker = _quicker(found.pairs[0])
     return Material(
         scenario,

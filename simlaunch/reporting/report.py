@@ -119,7 +119,8 @@ def report(
     UsageError
         Not two different curves of the scenario, no such units or paper, or one file named twice.
     InputError
-        A file that must not be replaced, no browser, curves of unlike footing, or no sweep of this scenario.
+        A file that must not be replaced, no browser, curves under different reference conditions, or no sweep of
+        this scenario.
     SimlaunchError
         The equations could not be followed, or the browser did not print.
     """

@@ -39,7 +39,7 @@ from simlaunch.scenario.powertrain import (
     PedalSettings,
     TorqueConverter,
 )
-from simlaunch.scenario.road_test import RoadTest
+from simlaunch.scenario.road_test import RoadTest, engine_runs
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -116,7 +116,7 @@ class Run(Section):
     """Where a run ends, and what else is reported."""
 
     until: Annotated[tuple[Annotated[Quantity, _GOAL], ...], Field(min_length=1, max_length=2)] = default(
-        ("402.336 m",),
+        ["402.336 m"],
         "Distance, speed, or one of each; the run ends when all are reached.",
         "common practice: a quarter of a mile",
     )
@@ -124,7 +124,10 @@ class Run(Section):
         "60 s", "Time after which a run is given up.", "common practice"
     )
     marks: Annotated[tuple[Mark, ...], Field(max_length=MAX_MARKS)] = default(
-        (), "Further distances, speeds and spans to report.", "none but the usual ones"
+        (),
+        "Further distances, speeds and spans to report.",
+        "none but the usual ones",
+        example=["50 m", "80 km/h to 120 km/h"],
     )
 
     @model_validator(mode="after")
@@ -161,11 +164,14 @@ class Sweep(Section):
     """What `simlaunch sweep` varies, and how it ranks what comes of it."""
 
     vary: Annotated[tuple[_Line, ...], Field(min_length=1, max_length=20)] = required(
-        'Axes, such as "curve", "gear set: short, long" or "body.mass: 1400 kg to 1700 kg in 4".'
+        'Axes, such as "curve", "gear set: short, long" or "body.mass: 1400 kg to 1700 kg in 4".',
+        ["curve", "body.mass: 1400 kg to 1700 kg in 4"],
     )
-    by: _Line | None = optional("Measure that launches are ranked by; left out, the time to the scenario's goal.")
+    by: _Line | None = optional(
+        "Measure that launches are ranked by; left out, the time to the scenario's goal.", "peak torque gearbox input"
+    )
     where: Annotated[tuple[_Line, ...], Field(max_length=20)] | None = optional(
-        'Constraints, such as "peak torque gearbox input < 700 N m".'
+        'Constraints, such as "peak torque gearbox input < 700 N m".', ["peak torque gearbox input < 700 N m"]
     )
 
 
@@ -179,8 +185,8 @@ class Scenario(Section):
     """A car, its surroundings, one launch of it, and the curves to try."""
 
     format: Annotated[Literal[1], BeforeValidator(_format_one)] = required("Version of this format.")
-    name: Name = required("Name of the scenario.")
-    note: Note | None = optional("Free text.")
+    name: Name = required("Name of the scenario.", "Road coupe")
+    note: Note | None = optional("Free text.", "Invented demonstration data.")
     run: Run = Field(default_factory=Run, description="Where a run ends.")
     body: Body = required("Body of the car.")
     air: Air = Field(default_factory=Air, description="Air.")
@@ -252,7 +258,7 @@ class Scenario(Section):
         >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
         >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
         """
-        from simlaunch.scenario.replacing import replaced  # stands above the models
+        from simlaunch.scenario.replacing import replaced  # noqa: PLC0415  it imports this module
 
         return replaced(self, {**(changes or {}), **more})
 
@@ -459,10 +465,11 @@ def _road_tests(
             yield Fault(f"tests[{n}].gear", typed, why, f"write 1 to {gears}")
             continue
         turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
-        if not engine.idle.si <= turns < engine.rev_limit.si:
-            told = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
-            why = f"turns the engine at {told} in gear {test.gear_number}, outside {engine.idle.text} to "
-            why += engine.rev_limit.text
+        if not engine_runs(turns, engine.idle.si, engine.rev_limit.si, engine.limiter_band.si):
+            limit = engine.rev_limit.si - engine.limiter_band.si
+            shown, most = (to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0] for each in (turns, limit))
+            why = f"turns the engine at {shown:.0f} rpm in gear {test.gear_number}, outside {engine.idle.text} to "
+            why += f"{most:.0f} rpm, where the rev limiter begins"
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 

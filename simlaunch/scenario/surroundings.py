@@ -50,7 +50,7 @@ class Section(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
-    note: Note | None = optional("Free text about this table.")
+    note: Note | None = optional("Free text about this table.", "Invented demonstration data.")
 
     def derived(self) -> Mapping[str, Derived]:
         """Values worked out for keys that were left out."""
@@ -132,6 +132,7 @@ class Air(Section):
         "0 m",
         "Geopotential altitude; sets pressure and temperature where they are left out.",
         "ISO 2533 sea level",
+        common=("0 m", "500 m"),
     )
     pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
         "Absolute air pressure at the car; replaces the altitude.", "1013 hPa"
@@ -140,10 +141,10 @@ class Air(Section):
         "Air temperature.", "20 degC"
     )
     humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "0 %", "Relative humidity.", "ISO 2533: dry air"
+        "0 %", "Relative humidity.", "ISO 2533: dry air", common=("0 %", "70 %")
     )
     head_wind: Annotated[Quantity, Within(Dimension.SPEED, "-40 m/s", "40 m/s")] = default(
-        "0 m/s", "Wind against the direction of travel.", "common practice: still air"
+        "0 m/s", "Wind against the direction of travel.", "common practice: still air", common=("-3 m/s", "3 m/s")
     )
     density: Annotated[Quantity, Within(Dimension.DENSITY, "0 kg/m^3", "2 kg/m^3")] | None = optional(
         "Air density, when it is to be taken as given rather than worked out.", "1.225 kg/m^3"
@@ -220,7 +221,7 @@ class Road(Section):
         "Rolling resistance relative to asphalt; replaces that of the surface.", "1.2"
     )
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
-        "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road"
+        "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road", common=("-1 %", "1 %")
     )
 
     def unused(self) -> frozenset[str]:
@@ -239,8 +240,10 @@ class Road(Section):
 class RoadSurface(Section):
     """A surface to try in place of that of the road."""
 
-    name: Name = required("Name of the surface, unique among them.")
-    surface: Annotated[str, AfterValidator(_known_surface)] | None = optional("Named road surface that it starts from.")
+    name: Name = required("Name of the surface, unique among them.", "cold and dusty")
+    surface: Annotated[str, AfterValidator(_known_surface)] | None = optional(
+        "Named road surface that it starts from.", "dry asphalt"
+    )
     friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.", "0.7")
     rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.", "1.2")
 

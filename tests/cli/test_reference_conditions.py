@@ -44,7 +44,7 @@ def test_the_flag_lets_them_through_and_says_so(tmp_path: Path, capsys: Capture)
     assert answer(["compare", path, "--mixed-footings"]) == 0
     shown = capsys.readouterr()
     assert "reads 4.0 % higher" in " ".join(shown.err.split())
-    assert "Unlike footing: " in shown.out
+    assert "Different reference conditions: " in shown.out
     assert "reads 4.0 % higher" in " ".join(shown.out.partition("Times, full pedal")[0].split())
     assert answer(["compare", path, "--mixed-footings", "--json", "--quiet"]) == 0
     shown = capsys.readouterr()

@@ -110,4 +110,4 @@ def test_mass_is_not_told_by_a_coast_down(tmp_path: Path) -> None:
     data.pop("uncertain")
     names = ("drag area", "rolling resistance", "mass")
     found = fit(from_mapping(data, "bare"), [LogRequest(path, Kind.COAST_DOWN)], names, starts=1)
-    assert any("mass" in untold.names for untold in found.apart.untold)
+    assert any("mass" in each.names for each in found.identifiability.unidentified)

@@ -1,4 +1,4 @@
-"""What a fit is made of: sensors, noise, tests of residuals, errors, combinations that are not told."""
+"""What a fit is made of: sensors, noise, tests of residuals, errors, combinations that are not identified."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ import pytest
 from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
 from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_until
-from simlaunch.fitting.identifiability import apartness, without
+from simlaunch.fitting.identifiability import identifiability, without
 from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
 from simlaunch.fitting.solving import hanging_together, mixed, moves_without, no_less_than, widened
@@ -158,15 +158,15 @@ def test_what_hangs_together_is_worth_less(share: float) -> None:
     assert np.mean(found) == pytest.approx((1.0 + share) / (1.0 - share), rel=0.2)
 
 
-# --- what is not told ---
+# --- what is not identified ---
 
 
 def test_two_columns_of_one_direction_have_rank_one() -> None:
     slopes = np.outer(np.arange(1.0, 50.0), [1.0, -1.0])
-    found = apartness(("mass", "curve scale"), slopes.T @ slopes)
+    found = identifiability(("mass", "curve scale"), slopes.T @ slopes)
     assert (found.rank, found.of) == (1, 2)
-    assert found.untold[0].names in (("mass", "curve scale"), ("curve scale", "mass"))
-    assert found.untold[0].shares[0] == pytest.approx(found.untold[0].shares[1])
+    assert found.unidentified[0].names in (("mass", "curve scale"), ("curve scale", "mass"))
+    assert found.unidentified[0].shares[0] == pytest.approx(found.unidentified[0].shares[1])
 
 
 def test_information_left_when_others_are_unknown_is_the_inverse_of_the_covariance() -> None:
@@ -250,7 +250,7 @@ def test_a_log_that_begins_after_rollout_may_be_told_so(
     assert read_run(LogRequest(path, rollout=True), car).speed.time.size > 100
 
 
-def test_an_accelerometer_on_a_slope_is_told(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
+def test_an_accelerometer_on_a_slope_is_reported(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
     time, speed, *_ = run
     felt = np.gradient(speed, time) - 9.80665 * 0.05
     columns = {"Time [s]": time, "Speed [m/s]": speed, "Acceleration [m/s^2]": felt}
