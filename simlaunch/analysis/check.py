@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from simlaunch.analysis.ready import runnable
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
@@ -26,7 +26,7 @@ class Check(Result):
         Every default in use, with where it comes from.
     warnings : tuple of str
         Values that are possible but seldom meant, one sentence each.
-    cars : mapping of str to Record
+    cars : mapping of str to Car
         Numbers of the car with each curve, SI units, with every derived number.
     """
 
@@ -35,7 +35,7 @@ class Check(Result):
     scenario: Scenario
     defaults: tuple[Default, ...]
     warnings: tuple[str, ...]
-    cars: Mapping[str, Record]
+    cars: Mapping[str, Car]
 
 
 def check(scenario: Scenario | str | os.PathLike[str]) -> Check:

@@ -14,11 +14,11 @@ from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, block, short
 from simlaunch.output.words import Numbers, named
 from simlaunch.physics.magic_formula import sliding_share
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.units.spelling import Dimension, System
 
 
-def _derived(cars: Mapping[str, Record], numbers: Numbers) -> Iterator[tuple[str, str]]:
+def _derived(cars: Mapping[str, Car], numbers: Numbers) -> Iterator[tuple[str, str]]:
     """Numbers that a launch works out for itself, those of a curve under its name."""
     first = next(iter(cars.values()))
     yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
@@ -60,7 +60,7 @@ def text(check: Check, system: System) -> str:
     return "\n\n".join(blocks)
 
 
-def _derived_object(name: str, car: Record) -> Object:
+def _derived_object(name: str, car: Car) -> Object:
     return {
         "curve": name,
         "shift_speeds_rad_per_s": listed(car.gearbox.shift_speed[: int(car.gearbox.count) - 1]),

@@ -36,7 +36,7 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import cheaper, curve_csv, verdict
 from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.curve_file import read_curve, read_footing
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
@@ -256,7 +256,7 @@ def test_the_final_drive_of_a_single_gear_with_flat_torque() -> None:
             "engine.limiter_band": 10.0, "launch.engine_speed": 100.0}  # fmt: skip
     span = Target("span", Kind.SPAN, 10.0, 50.0)
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return point_mass({**flat, **gears(10.0 * ratio, efficiency=1.0)})
 
     space = SearchSpace(lowered(1.0), Limits(torque=225.0), Aim((span,), (1.0,)))
@@ -268,7 +268,7 @@ def test_the_final_drive_of_a_single_gear_with_flat_torque() -> None:
 def test_under_constant_power_the_final_drive_as_it_is_suits() -> None:
     """F = P / v whatever the gears, so that nothing is gained by others, and the present one is named."""
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return point_mass({**constant_power(60e3, 100.0, 3000.0), "engine.rev_limit": 3000.0,
                            "engine.limiter_band": 10.0, "launch.engine_speed": 100.0,
                            **gears(10.0 * ratio, efficiency=1.0)})  # fmt: skip
