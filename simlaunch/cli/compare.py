@@ -21,7 +21,7 @@ from simlaunch.cli.options import (
     Quiet,
     ScenarioFile,
     Taken,
-    Tolerance,
+    ToleranceOfMethod,
     Trace,
     Units,
 )
@@ -37,13 +37,13 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. The others are set against the first.",
-        show_default="all of the scenario",
+        help="Full-load curve; repeatable. The others are compared with the first.",
+        show_default="all curves of the scenario",
     ),
 ]
 MixedFootings = Annotated[
     bool,
-    typer.Option("--mixed-footings", help="Allow curves that carry unlike weather corrections."),
+    typer.Option("--mixed-footings", help="Allow curves that carry different weather corrections."),
 ]
 
 Cases = Annotated[
@@ -52,7 +52,7 @@ Cases = Annotated[
         "--cases",
         metavar="NUMBER",
         min=0,
-        help="Cases drawn for the verdict where the scenario has [[uncertain]] values; 0: none.",
+        help="Number of cases to draw for the verdict where the scenario has [[uncertain]] values; 0 draws none.",
     ),
 ]
 
@@ -63,7 +63,7 @@ def compare(
     mixed_footings: MixedFootings = False,
     cases: Cases = 256,
     method: Method = MethodChoice.COMPILED,
-    tolerance: Tolerance = None,
+    tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -74,7 +74,10 @@ def compare(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
+    """Compare full-load curves: which is quicker, by how much, and why.
+
+    All launches share the car and the conditions; each curve is launched with full pedal and with held slip.
+    """
     stem = f"{scenario.stem}-compare"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
@@ -93,6 +96,6 @@ def compare(
 def _note_footings(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
     """Say what unlike weather corrections do to the differences, before any launch."""
     for gap in reference_conditions.footing_gaps(scenario, names):
-        note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
+        note(f"{gap}; a difference of this size can come from the correction alone", quiet=quiet)
     if unknown := reference_conditions.unstated(scenario, names):
         note(unknown, quiet=quiet)

@@ -28,28 +28,35 @@ class PaperChoice(StrEnum):
 
 Output = Annotated[
     Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="The page (HTML).", show_default="SCENARIO-report.html here"),
+    typer.Option("-o", "--output", metavar="FILE", help="File to write (HTML).", show_default="SCENARIO-report.html"),
 ]
 Pdf = Annotated[
     Path | None,
-    typer.Option("--pdf", metavar="FILE", help="Also print it, by Chromium or a browser like it.", show_default=False),
+    typer.Option(
+        "--pdf",
+        metavar="FILE",
+        help="Also write the page as PDF, with Chromium or a browser like it.",
+        show_default=False,
+    ),
 ]
 PaperSize = Annotated[
     PaperChoice | None,
-    typer.Option("--paper", help="Paper of the PDF.", show_default="a4; with US units letter"),
+    typer.Option("--paper", help="Paper size of the PDF.", show_default="a4; letter with US units"),
 ]
 Curves = Annotated[
     list[str] | None,
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; give it twice.",
-        show_default="the highest peak, and the quickest of the others",
+        help="Full-load curve; give two.",
+        show_default="the one with the highest peak, and the quickest of the others",
     ),
 ]
 SweepFile = Annotated[
     Path | None,
-    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to state as well.", show_default=False),
+    typer.Option(
+        "--sweep", metavar="FILE", help="Also state the results in this file of `simlaunch sweep`.", show_default=False
+    ),
 ]
 
 
@@ -69,7 +76,10 @@ def report(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
+    """Write a page for a customer: which curve, why, and at what cost.
+
+    The page compares two curves and states how sure the answer is.
+    """
     page = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
     names = gather.question(sound, curve)

@@ -15,11 +15,12 @@ from simlaunch.cli.options import (
     Method,
     MethodChoice,
     Out,
+    Pedal,
     PedalChoice,
     Quiet,
     ScenarioFile,
     Taken,
-    Tolerance,
+    ToleranceOfMethod,
     Trace,
     Units,
 )
@@ -31,7 +32,6 @@ CurveName = Annotated[
     str | None,
     typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to hold a slip.")]
 
 
 def run(
@@ -39,7 +39,7 @@ def run(
     curve: CurveName = None,
     pedal: Pedal = PedalChoice.FULL,
     method: Method = MethodChoice.COMPILED,
-    tolerance: Tolerance = None,
+    tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -49,7 +49,7 @@ def run(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
+    """Launch once with one curve: times, grip, torque of parts, energy."""
     stem = f"{scenario.stem}-run"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
