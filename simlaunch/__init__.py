@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.new import NewScenario, new
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
@@ -48,6 +49,8 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "new": "simlaunch.analysis.new",
+    "NewScenario": "simlaunch.analysis.new",
     "odds": "simlaunch.analysis.odds",
     "Odds": "simlaunch.analysis.odds",
     "parts": "simlaunch.analysis.parts",
@@ -109,6 +112,7 @@ __all__ = [
     "MeasuredAt",
     "Measures",
     "Method",
+    "NewScenario",
     "Odds",
     "Outcome",
     "Pedal",
@@ -131,6 +135,7 @@ __all__ = [
     "compare",
     "fit",
     "load",
+    "new",
     "odds",
     "open_sweep",
     "parts",

@@ -34,6 +34,7 @@ from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method, complete
 from simlaunch.simulation.trace import Trace
+from simlaunch.units.spelling import System, system_named
 
 Array = NDArray[np.float64]
 
@@ -434,6 +435,7 @@ def compare(
     method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
     mixed_footings: bool = False,
+    units: System | str = System.METRIC,
 ) -> Comparison:
     """Run curves of a scenario with both pedals and set each against the first.
 
@@ -451,6 +453,8 @@ def compare(
         Relative error allowed per step of the main runs [-].
     mixed_footings : bool
         Whether curves that carry unlike weather corrections may be set against each other.
+    units : System or str
+        Whose usual tests from a roll are made: in km/h (``"metric"``), or in mph (``"us"``).
 
     Returns
     -------
@@ -489,7 +493,7 @@ def compare(
         scenario,
         goal(scenario),
         loads_of(scenario, [each.full for each in runs]),
-        road_tests(scenario),
+        road_tests(scenario, system_named(units)),
         cases,
         tolerance,
     )

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
+from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Pedal, Record
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.road_test import engine_runs
 from simlaunch.simulation.rolling import engine_speed_in
 from simlaunch.simulation.run import complete
 from simlaunch.units.gate import quoted
@@ -57,13 +59,36 @@ def _refuse_gear(car: Record, label: str, roll: Roll) -> None:
     count = int(car.gearbox.count)
     if roll.gear > count:
         raise UsageError(f"{label}: the gearbox has {count} gears; write a gear from 1 to {count}")
-    turns, (low, high) = engine_speed_in(car, roll.gear - 1, roll.speed), (car.engine.idle, car.engine.rev_limit)
-    if not low <= turns < high:
+    if not runs_in_gear(car, roll.gear, roll.speed):
+        turns = engine_speed_in(car, roll.gear - 1, roll.speed)
+        low, high = float(car.engine.idle), limiter_start(car.engine)
         shown = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
         raise UsageError(
-            f"{label}: in gear {roll.gear} the engine would turn at {shown[0]} rpm, and it runs from {shown[1]} to "
-            f"{shown[2]} rpm; take another gear or speed"
+            f"{label}: in gear {roll.gear} the engine would turn at {shown[0]} rpm, and it runs from {shown[1]} rpm to "
+            f"{shown[2]} rpm, where its rev limiter begins; take another gear or speed"
         )
+
+
+def runs_in_gear(car: Record, gear: int, speed: float) -> bool:
+    """Whether the engine runs, short of its limiter, at a road speed in a gear.
+
+    Parameters
+    ----------
+    car : Record
+        The car.
+    gear : int
+        Gear, first is 1 [-].
+    speed : float
+        Road speed [m/s].
+
+    Returns
+    -------
+    bool
+        By the rule of `scenario.road_test.engine_runs`.
+    """
+    engine = car.engine
+    turns = engine_speed_in(car, gear - 1, speed)
+    return engine_runs(turns, float(engine.idle), float(engine.rev_limit), float(engine.limiter_band))
 
 
 def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Target] = ()) -> Record:

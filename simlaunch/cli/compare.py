@@ -87,7 +87,13 @@ def compare(
         _note_footings(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
     found = study.compare(
-        sound, curve or None, cases=cases, method=method.value, tolerance=tolerance, mixed_footings=mixed_footings
+        sound,
+        curve or None,
+        cases=cases,
+        method=method.value,
+        tolerance=tolerance,
+        mixed_footings=mixed_footings,
+        units=units,
     )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)

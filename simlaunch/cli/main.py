@@ -20,6 +20,7 @@ with deferred():  # help needs none of what the commands work with
     from simlaunch.cli.guide import guide
     from simlaunch.cli.live import live
     from simlaunch.cli.log import log
+    from simlaunch.cli.new import new
     from simlaunch.cli.odds import odds
     from simlaunch.cli.output import result
     from simlaunch.cli.parts import parts
@@ -46,6 +47,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
 for _command in (
+    new,
     check,
     run,
     compare,

@@ -32,12 +32,23 @@ CurveName = Annotated[
     str | None,
     typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
 ]
+For = Annotated[
+    str | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Where the run ends and how it begins, such as "0-200 km/h", "roll 60 mph to 130 mph" or the name of a '
+        "test.",
+        show_default="the scenario's goal",
+    ),
+]
 
 
 def run(
     scenario: ScenarioFile,
     curve: CurveName = None,
     pedal: Pedal = PedalChoice.FULL,
+    target: For = None,
     method: Method = MethodChoice.COMPILED,
     tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
@@ -56,6 +67,6 @@ def run(
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    launch = study.simulate(sound, curve, pedal.value, method=method.value, tolerance=tolerance)
+    launch = study.simulate(sound, curve, pedal.value, target, method=method.value, tolerance=tolerance)
     show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

@@ -51,6 +51,16 @@ By: TypeAlias = Annotated[
     typer.Option("--by", metavar="MEASURE", help='Measure to rank by, such as "time 60 ft".',
                  show_default="time to the scenario's goal"),
 ]  # fmt: skip
+For: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Also time every case for it, such as "roll 60 mph to 130 mph" or the name of a test; repeatable, and '
+        "the first is what is ranked by.",
+        show_default="only the goal",
+    ),
+]
 Where: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(

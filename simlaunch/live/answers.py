@@ -93,7 +93,7 @@ def _time_column(target: Target) -> str:
 def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
     """Time of a test that the launch to the goal does not hold; nan where the gearbox has no such gear [s]."""
     try:
-        return quickest(car, target, tolerance)[0]
+        return quickest([car], target, tolerance, 1)[0][0]
     except UsageError:
         return nan
 
@@ -389,7 +389,7 @@ class Answers:
     def compared(self, state: State) -> Comparison:
         """The shaped curve against the one that is chosen, as `compare` does it, without drawn cases."""
         scenario = self._scenario(state)
-        return compare(scenario, (state.against, self.start.name), cases=0)
+        return compare(scenario, (state.against, self.start.name), cases=0, units=self.start.system)
 
     def why(self, state: State) -> Object:
         """Verdict, and the spans of engine speed by whom they help."""

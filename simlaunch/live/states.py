@@ -235,13 +235,15 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
 # --- tests ---
 
 
-def tests_of(scenario: Scenario) -> dict[str, Target]:
+def tests_of(scenario: Scenario, system: System) -> dict[str, Target]:
     """Tests that may be chosen, by name: the goal first, then from standstill, then from a roll.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
+    system : System
+        Whose usual tests from a roll are offered.
 
     Returns
     -------
@@ -252,7 +254,7 @@ def tests_of(scenario: Scenario) -> dict[str, Target]:
     for target in (*extra_targets(scenario), *STANDARD):
         if not any(same_target(target, other) for other in found):
             found.append(target)
-    return {target_label(target): target for target in (*found, *road_tests(scenario))}
+    return {target_label(target): target for target in (*found, *road_tests(scenario, system))}
 
 
 # --- points ---
@@ -330,7 +332,7 @@ class Start:
     @cached_property
     def tests(self) -> Mapping[str, Target]:
         """Tests that can be chosen."""
-        return tests_of(self.scenario)
+        return tests_of(self.scenario, self.system)
 
     @property
     def shown_tests(self) -> tuple[str, ...]:

@@ -10,10 +10,10 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import Simulation, goal, same_target, target_label
-from simlaunch.metrics.marks import Kind, MarkResult, Target
+from simlaunch.analysis.simulate import Simulation, same_target, target_label
+from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, group_object, listed, mark_object
+from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.groups import rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
@@ -52,10 +52,12 @@ def driven_parts(*simulations: Simulation) -> list[Part]:
 def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
     """Times and speeds of marks, those asked for twice shown once; that at the end of a span is known."""
     results = (
-        result if result.target.kind is Kind.DISTANCE else replace(result, speed=nan)
+        result if result.target.by_distance else replace(result, speed=nan)
         for result in distinct(marks, lambda result: result.target)
     )
-    return table("Marks", "mark", ((target_label(result.target), result) for result in results), numbers)
+    rolls = any(result.target.roll for result in marks)
+    fields = ("time", "speed") if rolls else None
+    return table("Marks", "mark", ((target_label(result.target), result) for result in results), numbers, fields)
 
 
 def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
@@ -104,6 +106,15 @@ def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     )
 
 
+def _start(roll: Roll, numbers: Numbers) -> str:
+    """How a roll begins."""
+    speed, boost = numbers.with_unit(roll.speed, Dimension.SPEED), numbers.with_unit(roll.boost, Dimension.SHARE)
+    gears = "gears are shifted" if roll.shifting else "no gear is left"
+    return (
+        f"Rolls at {speed} in gear {roll.gear}; at time zero the driver asks for all there is; boost {boost}; {gears}"
+    )
+
+
 def _alarm(simulation: Simulation) -> list[str]:
     if not simulation.measures.audit.bad:
         return []
@@ -113,9 +124,13 @@ def _alarm(simulation: Simulation) -> list[str]:
 def text(simulation: Simulation, system: System) -> str:
     """One launch as text of 80 columns."""
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
+    if simulation.target.roll:
+        what += f"\n{paragraph(_start(simulation.target.roll, Numbers(system)))}"
     meaning = (
-        f"{MEANING_OF_MARKS} Marks beyond the goal come from the same launch, continued; everything else is measured "
-        "up to the goal. -: not reached, or not defined."
+        "Marks are timed from the start of the roll, spans of speed from their first speed. Line: speed at a distance."
+        if simulation.target.roll
+        else f"{MEANING_OF_MARKS} Marks beyond the goal come from the same launch, continued; everything else is "
+        "measured up to the goal. -: not reached, or not defined."
     )
     blocks = [
         f"{header(simulation.scenario, simulation.car, system)}\n{what}",
@@ -132,10 +147,10 @@ def text(simulation: Simulation, system: System) -> str:
 
 def summary(simulation: Simulation, system: System) -> str:
     """The curve, the pedal, and the time to the goal."""
-    numbers, aim = Numbers(system), goal(simulation.scenario)
-    time = next(result.time for result in simulation.measures.marks if same_target(result.target, aim))
+    numbers, time = Numbers(system), simulation.time
     reached = numbers.with_unit(time, Dimension.TIME) if isfinite(time) else "not reached"
-    return f"{named(simulation.curve)}, {PEDAL_WORDS[simulation.pedal]}: {target_label(aim)} {reached}."
+    what = target_label(simulation.target)
+    return f"{named(simulation.curve)}, {PEDAL_WORDS[simulation.pedal]}: {what} {reached}."
 
 
 # --- JSON and columns ---
@@ -151,6 +166,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
     measures = simulation.measures
     return {
         "curve": simulation.curve,
+        "target": target_object(simulation.target),
         "pedal": simulation.pedal.name.lower(),
         "outcome": simulation.run.outcome.name.lower(),
         "targets_reached": simulation.reached,

@@ -153,8 +153,8 @@ def _own_options(study: Study) -> list[str]:
     ]
 
 
-def options_text(study: Study, number: int) -> str:
-    """Options with which `simlaunch run` repeats a launch."""
+def options_text(study: Study, number: int, by: Measure | None = None) -> str:
+    """Options with which `simlaunch run` repeats a launch; that of a test where its time is what is ranked by."""
     parts = _own_options(study)
     texts = study.plan.texts(study.plan.cases(number, number + 1), 0)
     for axis in study.plan.axes:
@@ -165,6 +165,8 @@ def options_text(study: Study, number: int) -> str:
             parts += ["--set", f"{axis.name}={text}"]
         else:
             parts += [f"--{axis.name}", text]
+    labels = [test["label"] for test in json.loads(study.tests)]
+    parts += [part for label in labels if by and by.name == f"time {label}" for part in ("--for", label)]
     if study.tolerance is not None:
         parts += ["--tolerance", f"{study.tolerance:g}"]
     return shlex.join(clean(part) for part in parts)
@@ -503,7 +505,7 @@ def text(found: SweepResult, system: System) -> str:
         *_failures(findings),
     ]
     if findings.best:
-        options = options_text(findings.study, findings.best[0].number)
+        options = options_text(findings.study, findings.best[0].number, findings.order.by)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
     blocks.append(paragraph(f"Caution: {CAUTION}"))
     blocks.append(f"Verdict\n{paragraph(summary(found, system))}")

@@ -55,7 +55,9 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     return car
 
 
-def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: Any = ...) -> NDArray[np.bool_]:
+def vary(
+    cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: Any = ..., curve: str | None = None
+) -> NDArray[np.bool_]:
     """Put values of some keys into the fields that follow them, each car its own.
 
     Parameters
@@ -68,6 +70,8 @@ def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: An
         Values by key, SI units. A key holds one number, or a list that one number stands for.
     where : index
         Which m of the cars; left out, all of them.
+    curve : str, optional
+        Full-load curve of the cars, whose torque may follow the air; left out where none does.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: An
     for key, si in columns.items():
         path = key.split(".")
         varied = _replaced(varied, path, Column(np.reshape(si, (-1, 1)), _dimension(scenario, path)))
-    tables = _tables(varied)
+    tables = _tables(varied, None if curve is None else scenario.curve(curve))
     for row in _rows_of(tuple(columns)):
         _put(cars, row, tables, where)
     count = max(len(si) for si in columns.values())
@@ -94,8 +98,8 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
         Table of type `CURVE` or `TABLE`, changed in place.
     x : ndarray, shape (n,)
         Knots, strictly rising, at least two, in the unit of the table.
-    y : ndarray, shape (n,)
-        Values at the knots, in the unit of the table.
+    y : ndarray, shape (n,) or (m, n)
+        Values at the knots, in the unit of the table; of one table, or of m.
 
     Source: Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238, as in SciPy.
     """
@@ -103,7 +107,8 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
     target["count"] = last + 1
     target["knot"][..., : last + 1] = x
     target["cubic"][..., :last, :] = monotone(x, y).parts
-    target["cubic"][..., last, :] = (y[-1], 0.0, 0.0, 0.0)  # the end is the end
+    target["cubic"][..., last, :] = 0.0
+    target["cubic"][..., last, 0] = y[..., -1]  # the end is the end
 
 
 def field(cars: Any, path: str) -> NDArray[Any]:
@@ -128,8 +133,13 @@ def _put(cars: Cars, row: Row, tables: Mapping[str, Any], where: Any = ...) -> N
     if made is None:
         return
     target = field(cars, row.field)
-    if target.dtype.names:
-        fill_table(target, *made)
+    if isinstance(made, dict):
+        for place, points in made.items():
+            fill_table(target[:, place], *points)
+    elif target.dtype.names:
+        tables_there = target[where]
+        fill_table(tables_there, *made)
+        target[where] = tables_there
     elif target.ndim > 1:
         target[where, : made.shape[-1]] = made
     else:

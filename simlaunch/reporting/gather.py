@@ -222,7 +222,7 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings)
+    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings, units=system)
     quicker = _quicker(found.pairs[0])
     return Material(
         scenario,

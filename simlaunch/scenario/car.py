@@ -62,7 +62,8 @@ class Body(Section):
     )
 
 
-def _size_designation(text: str) -> str:
+def size_designation(text: str) -> str:
+    """The same text, where it is a size designation."""
     if not _SIZE.fullmatch(text):
         raise refused(quoted(text), "is not a size designation", 'write width/aspect R rim, such as "225/45 R17"')
     return text
@@ -105,7 +106,7 @@ def rolling_radius(radius: Quantity | None, size: str | None, factor: Quantity) 
 class Tyre(Section):
     """One tyre of an axle, with its wheel."""
 
-    size: Annotated[str, AfterValidator(_size_designation)] | None = optional(
+    size: Annotated[str, AfterValidator(size_designation)] | None = optional(
         'Size designation such as "225/45 R17"; gives the rolling radius.', "225/45 R17"
     )
     radius: Annotated[Quantity, Within(Dimension.LENGTH, "0.1 m", "1 m")] | None = optional(

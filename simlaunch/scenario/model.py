@@ -39,7 +39,7 @@ from simlaunch.scenario.powertrain import (
     PedalSettings,
     TorqueConverter,
 )
-from simlaunch.scenario.road_test import RoadTest
+from simlaunch.scenario.road_test import RoadTest, engine_runs
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -465,10 +465,11 @@ def _road_tests(
             yield Fault(f"tests[{n}].gear", typed, why, f"write 1 to {gears}")
             continue
         turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
-        if not engine.idle.si <= turns < engine.rev_limit.si:
-            shown = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
-            why = f"turns the engine at {shown} in gear {test.gear_number}, outside {engine.idle.text} to "
-            why += engine.rev_limit.text
+        if not engine_runs(turns, engine.idle.si, engine.rev_limit.si, engine.limiter_band.si):
+            limit = engine.rev_limit.si - engine.limiter_band.si
+            shown, most = (to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0] for each in (turns, limit))
+            why = f"turns the engine at {shown:.0f} rpm in gear {test.gear_number}, outside {engine.idle.text} to "
+            why += f"{most:.0f} rpm, where the rev limiter begins"
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 

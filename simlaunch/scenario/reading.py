@@ -6,7 +6,7 @@ import os
 import re
 import stat
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from functools import cache
@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError
-from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
+from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing, read_gear_curves
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
@@ -87,7 +87,7 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
         raise ScenarioError(source, shown_faults((*references.faults, *faults))) from None
-    found = (*references.faults, *uncertain_faults(scenario))
+    found = (*references.faults, *uncertain_faults(scenario), *gear_faults(scenario))
     if found:
         raise ScenarioError(source, shown_faults(found))
     return scenario
@@ -96,6 +96,20 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
 def uncertain_faults(scenario: Scenario) -> tuple[Fault, ...]:
     """Faults of the uncertain values of a scenario."""
     return tuple(unsound(scenario.uncertain or (), quantity_at))
+
+
+def gear_faults(scenario: Scenario) -> Iterator[Fault]:
+    """Faults of torque limits in gears that neither the gearbox nor any gear set has.
+
+    No rule between sections: a gear set with fewer gears may stand in for the gearbox, and leave limits unused.
+    """
+    gears = max(map(len, (scenario.gearbox.ratios, *(each.ratios for each in scenario.gear_sets or ()))))
+    for n, curve in enumerate(scenario.curves, start=1):
+        for k, limit in enumerate(curve.gear_limits or (), start=1):
+            if limit.gear.si > gears:
+                why = f"is above the number of gears, {gears}"
+                place = f"curves[{n}].gear_limits[{k}].gear"
+                yield Fault(place, quoted(limit.gear.text), why, f"write 1 to {gears}, or leave this limit out")
 
 
 def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
@@ -283,9 +297,7 @@ class _References:
                 self._expanded(gears, f"gear_sets[{n}]") for n, gears in enumerate(whole["gear_sets"], start=1)
             ]
         if isinstance(whole.get("curves"), list | tuple):
-            whole["curves"] = [
-                self._expanded(curve, f"curves[{n}]", also_csv=True) for n, curve in enumerate(whole["curves"], start=1)
-            ]
+            whole["curves"] = [self._curve(curve, f"curves[{n}]") for n, curve in enumerate(whole["curves"], start=1)]
         return whole
 
     def _axles(self, tyres: object, place: str) -> object:
@@ -293,6 +305,27 @@ class _References:
         if not isinstance(tyres, dict):
             return tyres
         return {key: self._expanded(value, f"{place}.{key}") for key, value in tyres.items()}
+
+    def _curve(self, table: object, place: str) -> object:
+        """A curve, which may stand in a file; so may its curves of single gears."""
+        curve = self._expanded(table, place, also_csv=True)
+        limits = curve.get("gear_limits") if isinstance(curve, dict) else None
+        if not isinstance(curve, dict) or not isinstance(limits, list | tuple):
+            return curve
+        named = [self._gear_limit(limit, f"{place}.gear_limits[{n}]", curve) for n, limit in enumerate(limits, start=1)]
+        return {**curve, "gear_limits": named}
+
+    def _gear_limit(self, limit: object, place: str, curve: Table) -> object:
+        """The limit of a gear, whose torque may stand in a file like a curve's, on the footing of that curve."""
+        found = self._expanded(limit, place, also_csv=True)
+        if not isinstance(limit, dict) or "file" not in limit or not isinstance(found, dict):
+            return found
+        for key in ("correction", "measured_at"):
+            stated, own = found.pop(key, None), curve.get(key)
+            if stated is not None and stated not in (own, "crank"):
+                why = f"states {key} {stated}, and the curve {own if own is not None else 'states none'}"
+                self.faults.append(Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one footing"))
+        return {"torque" if key == "points" else key: value for key, value in found.items()}
 
     def located(self, fault: Fault) -> Fault:
         """The fault with the name of the file that its key came from, when that is not the scenario's own."""
@@ -323,7 +356,10 @@ class _References:
         suffix = path.suffix.lower()
         if suffix == ".csv" and also_csv:
             text = read_text(path)
-            return {"points": read_curve(text, str(name)), **read_footing(text, str(name))}
+            footing = read_footing(text, str(name))
+            limits = [*footing.pop("gear_limits", []), *read_gear_curves(text, str(name))]
+            more = {"gear_limits": limits} if limits else {}
+            return {"points": read_curve(text, str(name)), **footing, **more}
         if suffix != ".toml":
             wanted = f"a .toml or .csv file, or {RAW_SHEET}" if also_csv else "a .toml file"
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))

@@ -22,7 +22,7 @@ MOST_VALUES = 10_000
 _DIGITS = 12  # of a number that is worked out, so that its text says exactly what it is
 _ALSO_CALLED = {"final drive": "gearbox.final_drive"}
 _MOST_CHOICES = 8
-BESIDE_THE_LAUNCH = ("note", "sweep", "limits", "parts", "uncertain")
+BESIDE_THE_LAUNCH = ("note", "sweep", "limits", "parts", "tests", "uncertain")
 """Keys of a scenario that no launch depends on: free text, and what a decision needs beside the car."""
 
 _SPAN = re.compile(r"(?P<low>.+?) to (?P<high>.+?)(?: in (?P<count>\d{1,6}))?", re.ASCII)

@@ -45,6 +45,7 @@ _MUST_AGREE = {
     "sample": "the sample",
     "tolerance": "the tolerance",
     "columns": "the measures",
+    "tests": "what is timed beside the goal",
     "axes_hash": "the cases that the sample gives",
 }
 """What has to agree before a file is carried on, in the order in which differences are reported."""
