@@ -41,9 +41,9 @@ CurveNames = Annotated[
         show_default="all curves of the scenario",
     ),
 ]
-MixedFootings = Annotated[
+MixedCorrections = Annotated[
     bool,
-    typer.Option("--mixed-footings", help="Allow curves that carry different weather corrections."),
+    typer.Option("--mixed-corrections", help="Allow curves that carry different weather corrections."),
 ]
 
 Cases = Annotated[
@@ -60,7 +60,7 @@ Cases = Annotated[
 def compare(
     scenario: ScenarioFile,
     curve: CurveNames = None,
-    mixed_footings: MixedFootings = False,
+    mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     method: Method = MethodChoice.COMPILED,
     tolerance: ToleranceOfMethod = None,
@@ -83,8 +83,8 @@ def compare(
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
-    if mixed_footings:
-        _note_footings(sound, curve or sound.curve_names, quiet)
+    if mixed_corrections:
+        _note_corrections(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
     found = study.compare(
         sound,
@@ -92,16 +92,16 @@ def compare(
         cases=cases,
         method=method.value,
         tolerance=tolerance,
-        mixed_footings=mixed_footings,
+        mixed_corrections=mixed_corrections,
         units=units,
     )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 
 
-def _note_footings(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
+def _note_corrections(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
     """Say what unlike weather corrections do to the differences, before any launch."""
-    for gap in reference_conditions.footing_gaps(scenario, names):
+    for gap in reference_conditions.correction_gaps(scenario, names):
         note(f"{gap}; a difference of this size can come from the correction alone", quiet=quiet)
     if unknown := reference_conditions.unstated(scenario, names):
         note(unknown, quiet=quiet)

@@ -20,7 +20,7 @@ from simlaunch.errors import SimlaunchError
 from simlaunch.writing import abandon
 
 _CallFault: Any = typer.BadParameter.__base__
-"""The exception of the argument parser for a call that makes no sense; its own name differs between versions."""
+"""The exception of the argument parser for a call that cannot be understood; its own name differs between versions."""
 
 
 class Code(IntEnum):

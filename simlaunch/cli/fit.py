@@ -222,7 +222,7 @@ def fit(
     prepare(out, stem, force=force)
     if save is not None and (changes or taken):
         raise UsageError(
-            "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
+            "--save writes fitted values into the scenario's own text; write what --set or --with changes into it first"
         )
     sound = read(scenario, changes, taken)
     if save is not None:

@@ -92,7 +92,7 @@ def odds(
     sound = read(scenario, changes, taken)
     names = tuple(curve or sound.curve_names[:2])
     if len(names) != 2:
-        raise UsageError("the odds are between two curves; name two with --curve")
+        raise UsageError("odds are stated for two curves; name two with --curve")
     for name in names:
         sound.curve(name)
     compile_once(quiet=quiet)

@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.compare import Cases, MixedFootings
+from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, result
@@ -67,7 +67,7 @@ def report(
     paper: PaperSize = None,
     curve: Curves = None,
     sweep: SweepFile = None,
-    mixed_footings: MixedFootings = False,
+    mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     changes: Changes = None,
     taken: Taken = None,
@@ -94,7 +94,7 @@ def report(
         pdf=pdf,
         paper=paper.value if paper else None,
         sweep=sweep,
-        mixed_footings=mixed_footings,
+        mixed_corrections=mixed_corrections,
         force=force,
         guard=before_leaving,
     )
