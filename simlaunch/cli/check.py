@@ -22,7 +22,7 @@ def check(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
+    """List the faults of a scenario, or its defaults and their origin."""
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
     try:

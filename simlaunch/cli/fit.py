@@ -36,12 +36,12 @@ if TYPE_CHECKING:
 
 Logs: TypeAlias = Annotated[
     list[Path] | None,
-    typer.Option("--log", metavar="FILE", help="Log of a launch; may be repeated.", show_default=False),
+    typer.Option("--log", metavar="FILE", help="Log of a launch; repeatable.", show_default=False),
 ]
 CoastDowns: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
-        "--coast-down", metavar="FILE", help="Log of a coast-down in neutral; may be repeated.", show_default=False
+        "--coast-down", metavar="FILE", help="Log of a coast-down in neutral; repeatable.", show_default=False
     ),
 ]
 Values: TypeAlias = Annotated[
@@ -49,21 +49,21 @@ Values: TypeAlias = Annotated[
     typer.Option(
         "--value",
         metavar="NAME",
-        help='What is fitted, such as "friction", "curve scale", "drag area", "mass", or a key; may be repeated.',
+        help='Value to fit, such as "friction", "curve scale", "drag area", "mass", or a key; repeatable.',
         show_default="those that the logs determine",
     ),
 ]
 Own: TypeAlias = Annotated[
     list[str] | None,
-    typer.Option("--own", metavar="NAME", help="A value that each log has its own of.", show_default=False),
+    typer.Option("--own", metavar="NAME", help="Value to fit separately for each log; repeatable.", show_default=False),
 ]
 Curves: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve of the launches: one for all, or one for each in their order.",
-        show_default="first of the scenario",
+        help="Full-load curve of the launches: one for all, or one for each log in order.",
+        show_default="the first of the scenario",
     ),
 ]
 ForLog: TypeAlias = Annotated[
@@ -71,13 +71,20 @@ ForLog: TypeAlias = Annotated[
     typer.Option(
         "--for-log",
         metavar="NUMBER:KEY=VALUE",
-        help='What was different in one log, such as "2: air.temperature=4 degC"; coast-downs count after launches.',
+        help='Value that differs in one log, such as "2: air.temperature=4 degC"; '
+        "the numbers of coast-downs follow those of launches.",
         show_default=False,
     ),
 ]
 LeaveOut: TypeAlias = Annotated[
     int | None,
-    typer.Option("--leave-out", metavar="NUMBER", min=1, help="Predict this log instead.", show_default=False),
+    typer.Option(
+        "--leave-out",
+        metavar="NUMBER",
+        min=1,
+        help="Number of a log to predict instead of fitting to it.",
+        show_default=False,
+    ),
 ]
 Noise: TypeAlias = Annotated[
     str | None,
@@ -85,13 +92,13 @@ Noise: TypeAlias = Annotated[
         "--noise",
         metavar="SPEED",
         help='Standard deviation of a logged speed, such as "0.2 km/h".',
-        show_default="found in each log",
+        show_default="estimated from each log",
     ),
 ]
 Lag: TypeAlias = Annotated[
     str | None,
     typer.Option(
-        "--lag", metavar="TIME", help='Lag of the logged speed, such as "0 s".', show_default="found for each log"
+        "--lag", metavar="TIME", help='Lag of the logged speed, such as "0 s".', show_default="fitted for each log"
     ),
 ]
 Until: TypeAlias = Annotated[
@@ -99,29 +106,35 @@ Until: TypeAlias = Annotated[
     typer.Option(
         "--until",
         metavar="TIME",
-        help="Use runs up to this time after moving off.",
-        show_default="their highest speed",
+        help="Use each run up to this time after the car moves off.",
+        show_default="up to its highest speed",
     ),
 ]
 Rollout: TypeAlias = Annotated[
-    bool, typer.Option("--rollout", help="Logs begin once the car has rolled for about a foot.")
+    bool, typer.Option("--rollout", help="The logs begin once the car has rolled about one foot.")
 ]
-Starts: TypeAlias = Annotated[int, typer.Option("--starts", metavar="NUMBER", min=1, max=100, help="Of the search.")]
-Seed: TypeAlias = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Decides all but the first.")]
+Starts: TypeAlias = Annotated[
+    int, typer.Option("--starts", metavar="NUMBER", min=1, max=100, help="Number of starts of the search.")
+]
+Seed: TypeAlias = Annotated[
+    int, typer.Option("--seed", metavar="NUMBER", min=0, help="Random seed; the first start does not depend on it.")
+]
 Profiles: TypeAlias = Annotated[
-    bool, typer.Option("--profile", help="Profile of the likelihood of every value, not only where it is doubtful.")
+    bool, typer.Option("--profile", help="Profile the likelihood of every value, not only of those that stay open.")
 ]
 Workers: TypeAlias = Annotated[
     int | None,
-    typer.Option("--workers", metavar="NUMBER", min=1, help="Threads.", show_default="one for each core"),
+    typer.Option("--workers", metavar="NUMBER", min=1, help="Number of threads.", show_default="one per core"),
 ]
-Pedal: TypeAlias = Annotated[PedalChoice, typer.Option("--pedal", help="How the car was driven.")]
+Pedal: TypeAlias = Annotated[
+    PedalChoice, typer.Option("--pedal", help="Pedal in the logged launches: down throughout, or held slip.")
+]
 Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the fitted scenario to this file.", show_default=False),
 ]
 SaveAnyway: TypeAlias = Annotated[
-    bool, typer.Option("--save-anyway", help="Write it even if the verdict is not to use the fit.")
+    bool, typer.Option("--save-anyway", help="Save the fit even if the verdict is not to use it.")
 ]
 
 _NOISE = Asked("--noise", Dimension.SPEED, "0.0001 m/s", "10 m/s")
@@ -201,12 +214,15 @@ def fit(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot determine."""
+    """Fit a scenario to logs: values, their errors, and what stays open.
+
+    `simlaunch odds` and `compare` can use a saved fit: it holds the values with their spreads and correlations.
+    """
     stem = f"{scenario.stem}-fit"
     prepare(out, stem, force=force)
     if save is not None and (changes or taken):
         raise UsageError(
-            "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
+            "--save writes fitted values into the scenario's own text; write what --set or --with changes into it first"
         )
     sound = read(scenario, changes, taken)
     if save is not None:

@@ -18,22 +18,22 @@ from simlaunch.units import gate
 from simlaunch.units.spelling import Dimension, System
 
 LogFile: TypeAlias = Annotated[
-    Path, typer.Argument(metavar="FILE", help="Log: delimited text, .mf4, .mdf or .mat.", show_default=False)
+    Path, typer.Argument(metavar="FILE", help="Log file: delimited text, .mf4, .mdf or .mat.", show_default=False)
 ]
 Channels: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
         "--channel",
         metavar="ROLE=NAME",
-        help='Channel of a role, such as "speed=GPS Speed"; of several for one role the mean is taken, '
-        '"gear=" leaves one out.',
+        help='Channel for a role, such as "speed=GPS Speed"; several for one role are averaged; "gear=" leaves the '
+        "role out.",
         show_default=False,
     ),
 ]
 ChannelUnits: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
-        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; may be repeated.', show_default=False
+        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; repeatable.', show_default=False
     ),
 ]
 Start: TypeAlias = Annotated[
@@ -41,7 +41,7 @@ Start: TypeAlias = Annotated[
     typer.Option(
         "--start",
         metavar="TIME",
-        help='Take the first run that moves off at or after this time of the log, such as "12 s".',
+        help='Use the first run that moves off at or after this time of the log, such as "12 s".',
         show_default=False,
     ),
 ]
@@ -50,7 +50,7 @@ RadiusFront: TypeAlias = Annotated[
     typer.Option(
         "--radius-front",
         metavar="LENGTH",
-        help='Effective rolling radius, such as "0.32 m".',
+        help='Effective rolling radius of the front tyres, such as "0.32 m".',
         show_default="that of the rear, if given",
     ),
 ]
@@ -59,7 +59,7 @@ RadiusRear: TypeAlias = Annotated[
     typer.Option(
         "--radius-rear",
         metavar="LENGTH",
-        help="The same of the rear tyres.",
+        help="Effective rolling radius of the rear tyres.",
         show_default="that of the front, if given",
     ),
 ]
@@ -120,7 +120,10 @@ def log(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
+    """Measure a logged run: its times, and its use of grip.
+
+    Use of grip needs logged wheel speeds and the radii of the tyres. The output states how the log was read.
+    """
     options = logged.LogOptions(
         channels=channels_named(channel),
         units=units_named(unit),

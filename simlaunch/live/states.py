@@ -404,8 +404,8 @@ class Start:
             ]
             for x, y in state.points
         ]
-        footing = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
-        stated = {key: str(value) for key, value in footing.items() if value is not None}
+        conditions = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
+        stated = {key: str(value) for key, value in conditions.items() if value is not None}
         return {"name": self.name, "points": typed, **stated}
 
     def scenario_of(self, state: State, setting: Scenario | None = None) -> Scenario:

@@ -12,7 +12,7 @@ from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Chance, Odds
-from simlaunch.analysis.reference_conditions import FootingGap
+from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
@@ -428,7 +428,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     """Scenario and conditions, and what is wrong with single runs."""
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
-        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.footings),
+        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
     )
 
@@ -805,7 +805,7 @@ def _runs_object(runs: CurveRuns, goal: Target, trace: bool) -> Object:
     }
 
 
-def _footing_object(gap: FootingGap) -> Object:
+def _correction_gap_object(gap: CorrectionGap) -> Object:
     return {
         "higher": gap.higher,
         "higher_correction": gap.higher_correction.value,
@@ -823,7 +823,7 @@ def document(comparison: Comparison, *, trace: bool = False) -> Object:
         "conditions": conditions_object(comparison.scenario, comparison.runs[0].full.car),
         "goal": target_object(comparison.goal),
         "targets_reached": comparison.reached,
-        "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
+        "correction_gaps": [_correction_gap_object(gap) for gap in comparison.correction_gaps],
         "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
         "pairs": [_pair_object(pair, comparison) for pair in comparison.pairs],
     }

@@ -2,7 +2,7 @@
 
 The first line names the columns with their units in brackets, in any order, for instance
 `engine speed [rpm],torque [N m],gear 1 [N m]`; each line after it holds one point. Empty lines are passed over.
-Above the header may stand lines that state the footing of the figures, `# correction: SAE J1349`,
+Above the header may stand lines that state the conditions of the figures, `# correction: SAE J1349`,
 `# measured at: crank` and `# note: ...`, and torque limits of gears: `# limit in gear 1: 300 N m`.
 """
 
@@ -122,7 +122,7 @@ def _table(text: str, source: str) -> tuple[_Header, list[tuple[Quantity, Mappin
     return header, [(speed, torques) for _, speed, torques in points]
 
 
-def read_footing(text: str, source: str) -> dict[str, Any]:
+def read_conditions(text: str, source: str) -> dict[str, Any]:
     r"""What the lines above the header say of the figures, and of single gears.
 
     Parameters
@@ -144,7 +144,7 @@ def read_footing(text: str, source: str) -> dict[str, Any]:
 
     Examples
     --------
-    >>> read_footing("# measured at: crank\nspeed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
+    >>> read_conditions("# measured at: crank\nspeed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
     {'measured_at': 'crank'}
     """
     lines = _lines(text)
@@ -156,13 +156,13 @@ def read_footing(text: str, source: str) -> dict[str, Any]:
         if of_gear := _LIMIT.fullmatch(name):
             limits.append({"gear": of_gear[1], "torque": value})
             continue
-        key, choices = _FOOTING.get(name, ("", ()))
+        key, choices = _CONDITIONS.get(name, ("", ()))
         place = f"line {number}"
         if not key:
-            known = ", ".join(f'"# {known}: ..."' for known in (*_FOOTING, "limit in gear 1"))
-            faults.append(Fault(place, quoted(line.strip()), "is no line that is known here", f"write {known}"))
+            known = ", ".join(f'"# {known}: ..."' for known in (*_CONDITIONS, "limit in gear 1"))
+            faults.append(Fault(place, quoted(line.strip()), "is not a line that is known here", f"write {known}"))
         elif key in found:
-            faults.append(Fault(place, quoted(name), "stands there twice", "keep one of them"))
+            faults.append(Fault(place, quoted(name), "is given twice", "keep one of them"))
         elif choices and value not in choices:
             faults.append(Fault(place, quoted(value), "is not one of the choices", f"write {', '.join(choices)}"))
         found.setdefault(key, value)
@@ -171,7 +171,7 @@ def read_footing(text: str, source: str) -> dict[str, Any]:
     return found | ({"gear_limits": limits} if limits else {})
 
 
-_FOOTING: Mapping[str, tuple[str, tuple[str, ...]]] = {
+_CONDITIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "correction": ("correction", tuple(Correction)),
     "measured at": ("measured_at", tuple(MeasuredAt)),
     "note": ("note", ()),

@@ -146,7 +146,7 @@ class Correlation(Section):
         if {len(row) for row in rows} != {len(self.keys)} or len(rows) != len(self.keys):
             why = f"is not a table of {len(self.keys)} rows of {len(self.keys)} values"
         elif (self.matrix != self.matrix.T).any() or (self.matrix.diagonal() != 1.0).any():
-            why = "is not the same on both sides of a diagonal of 1"
+            why = "is not symmetric about a diagonal of 1"
         elif np.linalg.eigvalsh(self.matrix)[0] <= 0.0:
             why = "contradicts itself: no values can have these correlations"
         if why:
@@ -178,7 +178,7 @@ def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | No
     keys = correlation.keys if correlation else ()
     for n, key in enumerate(keys, start=1):
         if key not in normal:
-            why = "has no normal distribution of one value under [[uncertain]]"
+            why = "is not a single value with a normal distribution under [[uncertain]]"
             yield Fault(f"correlation.keys[{n}]", quoted(key), why, "add it there, or leave it out here")
         elif key in keys[: n - 1]:
             yield Fault(f"correlation.keys[{n}]", quoted(key), "is given twice", "give each key once")
@@ -314,7 +314,9 @@ def names_apart(parts: tuple[PartRating, ...] | None) -> Iterator[Fault]:
     seen: set[str] = set()
     for n, part in enumerate(parts or (), start=1):
         if part.name in seen:
-            yield Fault(f"parts[{n}].name", quoted(part.name), "is the name of an earlier part", "give each its own")
+            yield Fault(
+                f"parts[{n}].name", quoted(part.name), "is the name of an earlier part", "give each part its own name"
+            )
         seen.add(part.name)
 
 
@@ -355,4 +357,4 @@ def envelope_unknown(limits: CurveLimits | None, curves: tuple[Curve, ...]) -> I
     envelope, names = limits.envelope if limits else None, [curve.name for curve in curves]
     if isinstance(envelope, str) and envelope not in names:
         instead = f"write one of {', '.join(map(quoted, names))}, or points"
-        yield Fault("limits.envelope", quoted(envelope), "is the name of no curve", instead)
+        yield Fault("limits.envelope", quoted(envelope), "is not the name of a curve", instead)

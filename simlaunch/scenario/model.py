@@ -396,7 +396,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
                 f"curves[{n}].name",
                 quoted(curve.name),
                 "is the name of an earlier curve",
-                "give each its own",
+                "give each its own name",
             )
         seen.add(curve.name)
 
@@ -412,7 +412,7 @@ def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for n, curve in enumerate(curves, start=1):
         if not any(torque.si for _, torque in curve.points):
-            yield Fault(f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point")
+            yield Fault(f"curves[{n}].points", "", "holds no torque above zero", "give torque above zero at some point")
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
@@ -421,7 +421,12 @@ def _idle(engine: Engine) -> Iterator[Fault]:
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
     elif _band_too_wide(engine):
         typed = quoted(engine.limiter_band.text)
-        yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
+        yield Fault(
+            "engine.limiter_band",
+            typed,
+            "spans all speeds from idle to rev limit",
+            'write a narrower one, such as "50 rpm"',
+        )
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
@@ -456,7 +461,12 @@ def _road_tests(
     names: set[str] = set()
     for n, test in enumerate(tests or (), start=1):
         if test.label in names:
-            yield Fault(f"tests[{n}].name", quoted(test.label), "is the name of another test too", "name them apart")
+            yield Fault(
+                f"tests[{n}].name",
+                quoted(test.label),
+                "is also the name of another test",
+                "give each test its own name",
+            )
         names.add(test.label)
         if not test.gear_number or test.start is None:
             continue
@@ -476,7 +486,7 @@ def _road_tests(
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
-        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
+        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars usually have 15 to 25 %")
 
 
 def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[Fault]:
@@ -484,7 +494,7 @@ def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[
     for n, each in enumerate(entries or (), start=1):
         if each.name in seen:
             of = "the scenario's own" if each.name == AS_DESCRIBED else "an earlier one"
-            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own")
+            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own name")
         seen.add(each.name)
 
 

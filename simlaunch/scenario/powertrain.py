@@ -47,7 +47,7 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     faults = []
     for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
         if here.si == before.si:
-            faults.append(Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed"))
+            faults.append(Fault(place, quoted(here.text), "is given twice", "keep one point per engine speed"))
         elif here.si < before.si:
             why = f"is below the speed before it, {before.text}"
             faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
@@ -105,7 +105,7 @@ class MeasuredAt(StrEnum):
 def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
     if place in (None, MeasuredAt.CRANK):
         return place
-    why = "is not the crank, and a launch begins with the torque there"
+    why = "is not the crank, where a launch needs the torque"
     raise refused(quoted(str(place)), why, "bring the curve to the crank with `simlaunch curve`")
 
 
@@ -255,7 +255,7 @@ def _gears_twice(limits: Sequence[GearLimit]) -> Iterator[Fault]:
     seen: set[float] = set()
     for n, limit in enumerate(limits, start=1):
         if limit.gear.si in seen:
-            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "stands there twice", "keep one per gear")
+            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "is given twice", "keep one per gear")
         seen.add(limit.gear.si)
 
 
@@ -405,7 +405,7 @@ class TorqueConverter(Section):
             Fault(
                 f"torque_ratio[{n}]",
                 quoted(torque.text),
-                f"gives more power than goes in at speed ratio {speed.text}",
+                f"puts out more power than goes in at speed ratio {speed.text}",
                 f"keep it below {1 / speed.si:.4g}",
             )
             for n, (speed, torque) in enumerate(rows, start=1)
@@ -423,7 +423,7 @@ class TorqueConverter(Section):
         worst = int(np.argmax(share))
         if share[worst] <= 1.0 + 1e-9:
             return []
-        why = f"gives more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
+        why = f"puts out more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
         return [Fault("torque_ratio", "", f"{why}{fine[worst]:.2f}", "add points there, or lower those beside it")]
 
     def unused(self) -> frozenset[str]:
@@ -494,7 +494,9 @@ class TorqueDip(Section):
 
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
-        raise refused(quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"')
+        raise refused(
+            quoted(value), "is not a way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
+        )
     return _one_as_list(value)
 
 

@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError
-from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing, read_gear_curves
+from simlaunch.scenario.curve_file import RAW_SHEET, read_conditions, read_curve, read_gear_curves
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
@@ -117,7 +117,7 @@ def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     rest = len(faults) - MAX_FAULTS
     if rest <= 0:
         return faults
-    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
+    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} more faults", "correct these first"))
 
 
 @cache
@@ -224,7 +224,7 @@ def _decoded(content: bytes) -> str:
 def _toml(text: str, source: str) -> Table:
     for number, line in enumerate(text.split("\n"), start=1):
         if line.count(".") > MAX_DOTS:  # a key of very many parts keeps the parser busy for hours
-            why = f"has more than {MAX_DOTS} points in one line"
+            why = f"has more than {MAX_DOTS} dots in one line"
             raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
     try:
         if text.count(",") + text.count("\n[") > MAX_VALUES:  # refused in the end; parsing it all would take long
@@ -265,7 +265,7 @@ def _syntax_fault(message: str, text: str) -> Fault:
     lines = text.splitlines()
     line = int(match.group(1)) if match else max(len(lines), 1)
     typed = quoted(lines[line - 1].strip()) if line <= len(lines) else ""
-    instead = 'mend the TOML syntax; text stands in quotes, as in mass = "1610 kg"'
+    instead = 'correct the TOML syntax; write text in quotes, as in mass = "1610 kg"'
     return Fault(f"line {line}", typed, f"is not TOML: {reason[:1].lower()}{reason[1:160]}", instead)
 
 
@@ -316,7 +316,7 @@ class _References:
         return {**curve, "gear_limits": named}
 
     def _gear_limit(self, limit: object, place: str, curve: Table) -> object:
-        """The limit of a gear, whose torque may stand in a file like a curve's, on the footing of that curve."""
+        """The limit of a gear; a file with its torque must share the correction and the place of the curve."""
         found = self._expanded(limit, place, also_csv=True)
         if not isinstance(limit, dict) or "file" not in limit or not isinstance(found, dict):
             return found
@@ -324,7 +324,9 @@ class _References:
             stated, own = found.pop(key, None), curve.get(key)
             if stated is not None and stated not in (own, "crank"):
                 why = f"states {key} {stated}, and the curve {own if own is not None else 'states none'}"
-                self.faults.append(Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one footing"))
+                self.faults.append(
+                    Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one correction and place")
+                )
         return {"torque" if key == "points" else key: value for key, value in found.items()}
 
     def located(self, fault: Fault) -> Fault:
@@ -356,10 +358,10 @@ class _References:
         suffix = path.suffix.lower()
         if suffix == ".csv" and also_csv:
             text = read_text(path)
-            footing = read_footing(text, str(name))
-            limits = [*footing.pop("gear_limits", []), *read_gear_curves(text, str(name))]
+            conditions = read_conditions(text, str(name))
+            limits = [*conditions.pop("gear_limits", []), *read_gear_curves(text, str(name))]
             more = {"gear_limits": limits} if limits else {}
-            return {"points": read_curve(text, str(name)), **footing, **more}
+            return {"points": read_curve(text, str(name)), **conditions, **more}
         if suffix != ".toml":
             wanted = f"a .toml or .csv file, or {RAW_SHEET}" if also_csv else "a .toml file"
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
@@ -379,7 +381,7 @@ class _References:
         path = self.folder / name
         real, home = (Path(os.path.realpath(part)) for part in (path, self.folder))  # a loop of links stays as it is
         if not real.is_relative_to(home):
-            raise InputError(Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it"))
+            raise InputError(Fault("", quoted(name), "is outside the scenario's folder", "copy the file into it"))
         return path
 
 

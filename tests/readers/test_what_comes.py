@@ -50,10 +50,10 @@ def test_a_heading_sets_the_place(tmp_path: Path, heading: str, place: MeasuredA
 
 def test_a_heading_against_a_line_of_the_sheet_or_the_caller_is_refused(tmp_path: Path) -> None:
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x", "measured at: crank\n")
-    with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
+    with pytest.raises(InputError, match="the sheets differ in place: crank, wheel"):
         read_sheets([sheet])
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x")
-    with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
+    with pytest.raises(InputError, match="the sheets differ in place: crank, wheel"):
         read_sheets([sheet], CurveOptions(measured_at=MeasuredAt.CRANK))
 
 
