@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.check import Check
 from simlaunch.analysis.influence import Influence
+from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import Fault
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
@@ -107,7 +108,8 @@ def _text(check: Check, system: System, *, full: bool) -> str:
     blocks = [
         f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound.",
         *block(
-            f"Defaults in use, those that move the time to {check.target.label} most first", _listed(check, full=full)
+            f"Defaults in use, those that move the time to {target_label(check.target)} most first",
+            _listed(check, full=full),
         ),
         *block("Worked out for the launch", derived),
         *block("Possible, but seldom meant", check.warnings),
@@ -154,7 +156,7 @@ def _default_object(check: Check, default: Default) -> Object:
         "common_range": list(default.common) or None,
         "moves_time_s": moved.time if isfinite(moved.time) else None,
         "moves_gap_s": moved.gap if isfinite(moved.gap) else None,
-        "can_miss_goal": isinf(moved.time),
+        "goal_reached": not isinf(moved.time),
     }
 
 
