@@ -19,6 +19,7 @@ from simlaunch.analysis.distributions import (
     triangular,
     uniform,
 )
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
@@ -268,6 +269,7 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         least, usual, greatest = map(float, spreads[j].ppf(_TRIED))
         tried[key] = (least, usual, greatest)
     cars = tuple(lower(scenario, curve, pedal) for curve in curves)
+    settle(cars, target)  # a driver chooses the launch speed for the car as described
     for car in cars:
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))

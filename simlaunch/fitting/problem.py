@@ -12,6 +12,8 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from
@@ -98,6 +100,7 @@ def prepared(
     own = scenario.replace(request.changes) if request.changes else scenario
     curve = request.curve or own.curve_names[0]
     car = lower(own, curve, pedal)
+    settle([car], goal(own))
     whole = car.copy()
     complete(whole)
     log = read_run(request, whole)

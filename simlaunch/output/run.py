@@ -10,6 +10,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launch_speed import BESIDE, FLAT, LaunchSpeed
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
@@ -110,6 +111,25 @@ def _start(roll: Roll, numbers: Numbers) -> str:
     )
 
 
+def launch_speed_text(found: LaunchSpeed, numbers: Numbers) -> str:
+    """The launch speed that was found, where it is flat, and what it gains on others."""
+    turns, time = Dimension.ROTATIONAL_SPEED, Dimension.TIME
+    label, speed = target_label(found.target), numbers.with_unit(found.speed, turns)
+    if not isfinite(found.time):
+        return f"Launch speed: none of those tried reaches {label}; {speed} is taken"
+    flat = f"times from {numbers.plain(found.low, turns)} to {numbers.with_unit(found.high, turns)} are within "
+    flat += f"{numbers.with_unit(FLAT, time)} of the quickest"
+    costs = [
+        f"{BESIDE:.0f} rpm {way} costs {numbers.with_unit(cost, time)}"
+        for way, cost in (("less", found.below), ("more", found.above))
+        if isfinite(cost)
+    ]
+    why = f"the best for {label}"
+    if found.converter:
+        why += ", all that the torque converter lets: the converter decides it, and the driver cannot ask for more"
+    return f"Launch speed {speed}: {why}; {'; '.join([flat, *costs])}"
+
+
 def _alarm(simulation: Simulation) -> list[str]:
     if not simulation.measures.audit.bad:
         return []
@@ -121,6 +141,8 @@ def text(simulation: Simulation, system: System) -> str:
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
     if simulation.target.roll:
         what += f"\n{paragraph(_start(simulation.target.roll, Numbers(system)))}"
+    if simulation.launch_speed:
+        what += f"\n{paragraph(launch_speed_text(simulation.launch_speed, Numbers(system)))}"
     meaning = (
         "Marks are timed from the start of the roll, spans of speed from their first speed. Line: speed at a distance."
         if simulation.target.roll
@@ -166,6 +188,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
         "pedal": simulation.pedal.name.lower(),
         "outcome": simulation.run.outcome.name.lower(),
         "targets_reached": simulation.reached,
+        "launch_speed": group_object("launch_speed", simulation.launch_speed) if simulation.launch_speed else None,
         **group_object("run", simulation),
         "marks": [mark_object(result) for result in measures.marks],
         "grip": group_object("grip", measures.grip),
