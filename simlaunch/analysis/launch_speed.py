@@ -1,7 +1,8 @@
 """The launch speed that suits a car best, where the scenario leaves it open: `launch.engine_speed = "best"`.
 
-The quickest speed by itself may hang on a few revolutions that no driver and no control keeps. So the speed is the
-middle of the range about the quickest one in which the time is within `FLAT` of it.
+The quickest speed by itself may hang on ten revolutions, which no driver and no control keeps. So a speed counts by the
+greatest time with it and with `HELD` less and more; and of all speeds about the best that are within `FLAT` of it, the
+middle is taken.
 
 It belongs to a curve, a pedal and a target. A study that takes something away from a car, or draws its grip, keeps the
 speed of the car as described: a driver chooses it before the start.
@@ -12,6 +13,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,14 +28,16 @@ from simlaunch.simulation.run import complete
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
 
+HELD = 100.0
+"""How closely a driver holds a launch speed, and the distance between those that are tried (common practice) [rpm]."""
+
 FLAT = 0.005
-"""Times within this of the quickest count as equal: half of what is worth naming [s]."""
+"""Times within this of the best count as equal: half of what is worth naming [s]."""
 
 BESIDE = 500.0
 """How far beside the speed it is stated what another speed costs [rpm]."""
 
 _RPM = np.pi / 30.0
-_COARSE, _FINE, _EDGE = 25, 15, 7  # launches over all speeds, about the quickest, and at each end of the flat range
 _TOLERANCE = 1e-4  # of each step, whatever the study's: so that the same car has the same speed in every study [-]
 _BEYOND = 1.005
 _MOST_KEPT = 2048
@@ -53,9 +57,9 @@ class LaunchSpeed:
     time : float
         Time with it; nan where no launch speed gets there [s].
     low, high : float
-        Flat range: all times in it, as far as launched, are within `FLAT` of the quickest [rad/s].
+        Flat range: speeds that, held to within `HELD`, are within `FLAT` of the best [rad/s].
     quickest : float
-        Time at the quickest speed of all that were tried [s].
+        Time at the quickest speed of all that were tried, whether or not anybody can hold it [s].
     below, above : float
         By how much the car is later when it is launched `BESIDE` lower or higher; nan where it cannot be, or does not
         get there [s].
@@ -142,17 +146,65 @@ def _highest(car: Record) -> float:
 
 
 def _sought(cars: Sequence[Record], target: Target, workers: int | None) -> list[LaunchSpeed]:
-    """The best launch speed of each car, all cars step by step together."""
-    tried = [_Tried(car, target) for car in cars]
-    for next_speeds in (_Tried.over_all, _Tried.about_the_quickest, _Tried.at_the_ends, _Tried.at_last):
-        speeds = [next_speeds(each) for each in tried]
-        times = iter(_times([each.car for each in tried], speeds, target, workers).tolist())
-        for each, more in zip(tried, speeds, strict=True):
-            each.add(more, [next(times) for _ in more])
-    return [each.found() for each in tried]
+    """The best launch speed of each car, all cars together: over all speeds, then at the chosen one and beside it."""
+    grids = [_grid(car) for car in cars]
+    times = _times(cars, grids, target, workers)
+    chosen = [_chosen(car, *pair) for car, *pair in zip(cars, grids, times, strict=True)]
+    beside = [(each.speed - BESIDE * _RPM, each.speed, each.speed + BESIDE * _RPM) for each in chosen]
+    last = _times(cars, beside, target, workers)
+    found = []
+    for choice, grid, tried, speeds, (below, time, above) in zip(chosen, grids, times, beside, last, strict=True):
+        costs = [
+            float(there - time) if grid[0] <= speed <= grid[-1] and np.isfinite(there - time) else np.nan
+            for speed, there in ((speeds[0], below), (speeds[2], above))
+        ]
+        quickest = min(float(tried.min()), float(time))
+        time, quickest = (float(each) if np.isfinite(each) else np.nan for each in (time, quickest))
+        found.append(
+            LaunchSpeed(
+                target, choice.speed, time, choice.low, choice.high, quickest, *costs, grid[-1], choice.converter
+            )
+        )
+    return found
 
 
-def _times(cars: Sequence[Record], speeds: Sequence[Sequence[float]], target: Target, workers: int | None) -> Array:
+def _grid(car: Record) -> tuple[float, ...]:
+    """Speeds from idle to the highest, `HELD` apart."""
+    most = _highest(car)
+    least = min(float(car.engine.idle), most)
+    cells = max(int(np.ceil((most - least) / (HELD * _RPM) - 1e-9)), 1)
+    return tuple(float(each) for each in np.linspace(least, most, cells + 1))
+
+
+class _Choice(NamedTuple):
+    """What is chosen of the speeds that were tried."""
+
+    speed: float
+    low: float
+    high: float
+    converter: bool
+
+
+def _chosen(car: Record, grid: Sequence[float], times: Array) -> _Choice:
+    """The middle of the speeds that, held to within `HELD`, are as good as the best; see `FLAT`."""
+    edged = np.concatenate([times[:1], times, times[-1:]])
+    held = np.maximum(np.maximum(edged[:-2], edged[2:]), times)
+    if not np.isfinite(held).any():  # the car gets there, if at all, with a speed that nobody holds
+        held = times
+    first = last = int(np.argmin(held))
+    most = held[first] + FLAT
+    while first > 0 and held[first - 1] <= most:
+        first -= 1
+    while last < len(grid) - 1 and held[last + 1] <= most:
+        last += 1
+    by_converter = int(car.coupling.kind) == int(Coupling.TORQUE_CONVERTER) and last == len(grid) - 1
+    middle = 0.5 * (grid[first] + grid[last])
+    return _Choice(grid[last] if by_converter else middle, grid[first], grid[last], by_converter)
+
+
+def _times(
+    cars: Sequence[Record], speeds: Sequence[Sequence[float]], target: Target, workers: int | None
+) -> list[Array]:
     """Time of every car with every one of its speeds; infinite where it does not get there [s]."""
     many: Cars = np.zeros(sum(map(len, speeds)), CAR)
     pairs = ((car, speed) for car, several in zip(cars, speeds, strict=True) for speed in several)
@@ -164,94 +216,4 @@ def _times(cars: Sequence[Record], speeds: Sequence[Sequence[float]], target: Ta
         return measure_many(many[piece], (target,), _TOLERANCE, times_only=True).values[:, 0]
 
     times = np.concatenate(list(on_threads(some, len(many), workers)))
-    return np.asarray(np.where(np.isnan(times), np.inf, times))
-
-
-class _Tried:
-    """What was tried with one car."""
-
-    def __init__(self, car: Record, target: Target) -> None:
-        self.car, self.target = car, target
-        self.least, self.most = float(car.engine.idle), _highest(car)
-        self.least = min(self.least, self.most)
-        self.times: dict[float, float] = {}
-
-    def add(self, speeds: Sequence[float], times: Sequence[float]) -> None:
-        """Note some launches."""
-        self.times.update(zip(speeds, times, strict=True))
-
-    @property
-    def _in_order(self) -> list[float]:
-        return sorted(self.times)
-
-    @property
-    def _quickest(self) -> float:
-        return min(self._in_order, key=lambda speed: self.times[speed])
-
-    def over_all(self) -> list[float]:
-        """From the lowest to the highest speed."""
-        return [float(each) for each in np.linspace(self.least, self.most, _COARSE)]
-
-    def about_the_quickest(self) -> list[float]:
-        """Between the neighbours of the quickest."""
-        speeds = self._in_order
-        place = speeds.index(self._quickest)
-        return _between(speeds[max(place - 1, 0)], speeds[min(place + 1, len(speeds) - 1)], _FINE)
-
-    def flat(self) -> tuple[int, int]:
-        """Places of the first and the last speed, about the quickest, that are as good as it."""
-        speeds = self._in_order
-        first = last = speeds.index(self._quickest)
-        most = self.times[self._quickest] + FLAT
-        while first > 0 and self.times[speeds[first - 1]] <= most:
-            first -= 1
-        while last < len(speeds) - 1 and self.times[speeds[last + 1]] <= most:
-            last += 1
-        return first, last
-
-    def at_the_ends(self) -> list[float]:
-        """Just outside either end of the flat range."""
-        speeds, (first, last) = self._in_order, self.flat()
-        below = _between(speeds[first - 1], speeds[first], _EDGE) if first > 0 else []
-        above = _between(speeds[last], speeds[last + 1], _EDGE) if last < len(speeds) - 1 else []
-        return below + above
-
-    @property
-    def _chosen(self) -> float:
-        speeds, (first, last) = self._in_order, self.flat()
-        if self._by_converter:
-            return speeds[last]
-        return 0.5 * (speeds[first] + speeds[last])
-
-    @property
-    def _by_converter(self) -> bool:
-        held = int(self.car.coupling.kind) == int(Coupling.TORQUE_CONVERTER)
-        return held and self.flat()[1] == len(self.times) - 1
-
-    def at_last(self) -> list[float]:
-        """The middle of the flat range, and speeds beside it."""
-        self.chosen, self.converter = self._chosen, self._by_converter
-        ends = [self._in_order[place] for place in self.flat()]
-        self.low, self.high = ends
-        beside = [self.chosen + way * BESIDE * _RPM for way in (-1.0, 1.0)]
-        self.beside = [each if self.least <= each <= self.most else None for each in beside]
-        return [self.chosen, *(each for each in self.beside if each is not None)]
-
-    def found(self) -> LaunchSpeed:
-        """What came of it; the quickest speed itself where the middle of the range is no part of it."""
-        least = min(self.times.values())
-        if not self.times[self.chosen] <= least + FLAT:
-            self.chosen = self.low = self.high = self._quickest
-        time = self.times[self.chosen]
-        below, above = (
-            self.times[each] - time if each is not None and np.isfinite(self.times[each]) else np.nan
-            for each in self.beside
-        )
-        time, least = (each if np.isfinite(each) else np.nan for each in (time, least))
-        return LaunchSpeed(
-            self.target, self.chosen, time, self.low, self.high, least, below, above, self.most, self.converter
-        )
-
-
-def _between(low: float, high: float, count: int) -> list[float]:
-    return [float(each) for each in np.linspace(low, high, count + 2)[1:-1]] if high > low else []
+    return np.split(np.where(np.isnan(times), np.inf, times), np.cumsum([len(each) for each in speeds])[:-1])

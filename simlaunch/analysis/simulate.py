@@ -7,6 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import isnan
 
+from simlaunch.analysis.bog import Bog, bog
 from simlaunch.analysis.goals import extra_targets as extra_targets
 from simlaunch.analysis.goals import goal as goal
 from simlaunch.analysis.goals import same_target as same_target
@@ -74,6 +75,8 @@ class Simulation(Result):
         What it ran to: the goal of the scenario, or the target that was asked for; a roll with the gear it began in.
     launch_speed : LaunchSpeed or None
         The launch speed that was found; None where it is stated, and for a roll.
+    bog : Bog or None
+        How far the engine falls as the clutch takes hold; None for a roll and for a torque converter.
     missed : Missed or None
         Marks that are not reached even so.
     """
@@ -88,6 +91,7 @@ class Simulation(Result):
     measures: Measures
     target: Target
     launch_speed: LaunchSpeed | None = None
+    bog: Bog | None = None
     missed: Missed | None = None
 
     @property
@@ -200,4 +204,5 @@ def simulate(
         raise RunNotFollowed(failure.what, failure.time, remedy(scenario, name, driven, failure)) from None
     kept = _of_roll(found.marks) if aimed.roll else found.marks
     marks, missed = _carried_on(car, run, kept, way, tolerance)
-    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), aimed, speed, missed)
+    fallen = bog(run.trace, car, aimed, mark(run.trace, aimed).time, tolerance if way is Method.COMPILED else None)
+    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), aimed, speed, fallen, missed)
