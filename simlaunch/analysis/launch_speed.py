@@ -149,20 +149,30 @@ def _sought(cars: Sequence[Record], target: Target, workers: int | None) -> list
     """The best launch speed of each car, all cars together: over all speeds, then at the chosen one and beside it."""
     grids = [_grid(car) for car in cars]
     times = _times(cars, grids, target, workers)
-    chosen = [_chosen(car, *pair) for car, *pair in zip(cars, grids, times, strict=True)]
+    chosen = [_chosen(car, grid, tried) for car, grid, tried in zip(cars, grids, times, strict=True)]
     beside = [(each.speed - BESIDE * _RPM, each.speed, each.speed + BESIDE * _RPM) for each in chosen]
     last = _times(cars, beside, target, workers)
     found = []
     for choice, grid, tried, speeds, (below, time, above) in zip(chosen, grids, times, beside, last, strict=True):
-        costs = [
+        less, more = (
             float(there - time) if grid[0] <= speed <= grid[-1] and np.isfinite(there - time) else np.nan
             for speed, there in ((speeds[0], below), (speeds[2], above))
-        ]
-        quickest = min(float(tried.min()), float(time))
-        time, quickest = (float(each) if np.isfinite(each) else np.nan for each in (time, quickest))
+        )
+        best, quickest = (
+            float(each) if np.isfinite(each) else np.nan for each in (time, min(float(tried.min()), float(time)))
+        )
         found.append(
             LaunchSpeed(
-                target, choice.speed, time, choice.low, choice.high, quickest, *costs, grid[-1], choice.converter
+                target,
+                choice.speed,
+                best,
+                choice.low,
+                choice.high,
+                quickest,
+                less,
+                more,
+                grid[-1],
+                choice.converter,
             )
         )
     return found

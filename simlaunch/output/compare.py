@@ -579,13 +579,16 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
 
 def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
     """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
-    told = []
-    for runs in comparison.runs:
-        if runs.full.launch_speed:
-            told.append(f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}.")
-    for runs in comparison.runs:
-        if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING:
-            told.append(f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}.")
+    told = [
+        f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
+        for runs in comparison.runs
+        if runs.full.launch_speed
+    ]
+    told += [
+        f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
+        for runs in comparison.runs
+        if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
+    ]
     return [paragraph(each, "    ") for each in told]
 
 
