@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.attribution import Attribution, Span, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
@@ -325,6 +326,7 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
 
 def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Car:
     car = lower(scenario, name, pedal)
+    settle([car], goal(scenario))
     car.road.friction_factor *= factor
     complete(car)
     return car

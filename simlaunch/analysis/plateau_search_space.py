@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import curve_speeds
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
 from simlaunch.analysis.ready import aim
@@ -139,6 +140,7 @@ class SearchSpace:
         within_grip: bool = False,
     ) -> None:
         self.car = as_many([car]).view(np.recarray)[0]
+        settle([self.car], aims.targets[0])  # and the curves that are sought keep it
         aim(self.car, aims.targets)
         self.limits, self.aims, self.tolerance, self.workers = limits, aims, tolerance, workers
         self.speeds = curve_speeds(car)

@@ -38,6 +38,15 @@ Logs: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option("--log", metavar="FILE", help="Log of a launch; repeatable.", show_default=False),
 ]
+Rolls: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--roll",
+        metavar="FILE",
+        help="Log of a pull from a steady speed, gears shifted or not; may be repeated.",
+        show_default=False,
+    ),
+]
 CoastDowns: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
@@ -72,7 +81,7 @@ ForLog: TypeAlias = Annotated[
         "--for-log",
         metavar="NUMBER:KEY=VALUE",
         help='Value that differs in one log, such as "2: air.temperature=4 degC"; '
-        "the numbers of coast-downs follow those of launches.",
+        "the numbers of rolls follow those of launches, coast-downs come last.",
         show_default=False,
     ),
 ]
@@ -166,21 +175,23 @@ def _changes(texts: Sequence[str], count: int) -> list[dict[str, object]]:
 
 
 def _requests(
-    scenario: Scenario, logs: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str], changes: Sequence[str],
-    options: logged.LogOptions, **more: Any,
+    scenario: Scenario, logs: Sequence[Path], rolls: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str],
+    changes: Sequence[str], options: logged.LogOptions, **more: Any,
 ) -> list[measured.LogRequest]:  # fmt: skip
     """Every log with what is known of it."""
-    kinds = [measured.Kind.LAUNCH] * len(logs) + [measured.Kind.COAST_DOWN] * len(coasts)
+    launches, pulls = [measured.Kind.LAUNCH] * len(logs), [measured.Kind.ROLL] * len(rolls)
+    kinds = launches + pulls + [measured.Kind.COAST_DOWN] * len(coasts)
     if not kinds:
-        raise UsageError("there is nothing to fit to; give --log FILE, or --coast-down FILE")
-    of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
-    each = zip((*logs, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
+        raise UsageError("there is nothing to fit to; give --log FILE, --roll FILE, or --coast-down FILE")
+    of_curves = [*_curves(curves, len(logs) + len(rolls), scenario), *[None] * len(coasts)]
+    each = zip((*logs, *rolls, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
     return [measured.LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
 
 
 def fit(
     scenario: ScenarioFile,
     log: Logs = None,
+    roll: Rolls = None,
     coast_down: CoastDowns = None,
     value: Values = None,
     own: Own = None,
@@ -232,7 +243,7 @@ def fit(
         quantity_or_none(start, START), table=table_options(encoding, delimiter, decimal),
     )  # fmt: skip
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
-    requests = _requests(sound, log or (), coast_down or (), curve or (), for_log or (), options, **known)
+    requests = _requests(sound, log or (), roll or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
     found = study.fit(
         sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,

@@ -88,6 +88,8 @@ class Parameter:
         Bounds.
     origin : str
         Where its spread comes from; empty where the scenario does not say.
+    sets : str
+        Field of the record that it is put into, of a value that belongs to the start of one log and to no scenario.
     """
 
     name: str
@@ -101,6 +103,7 @@ class Parameter:
     low: float
     high: float
     origin: str = ""
+    sets: str = ""
 
     @property
     def stated(self) -> bool:
@@ -259,6 +262,38 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
     return own
 
 
+def of_start(speed: float, lagged: bool, place: int) -> tuple[Parameter, ...]:
+    """What is unknown of the start of a roll: its speed, and of a car whose boost lags, the share that is there.
+
+    Parameters
+    ----------
+    speed : float
+        Speed as the log shows it [m/s].
+    lagged : bool
+        Whether the boost of the car lags.
+    place : int
+        Place of the log; keeps the values of one log apart from those of another [-].
+
+    Returns
+    -------
+    tuple of Parameter
+        With wide spreads: the log decides.
+    """
+    own = speed * (1.0 + 1e-12 * place)
+    found = [
+        Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, 0.8 * own, 1.2 * own, "", _START_SPEED)
+    ]
+    if lagged:
+        first = _START_BOOST_GUESS * (1.0 + 1e-12 * place)
+        found.append(
+            Parameter("start boost", "", "", Dimension.SHARE, first, 0.1, first, 0.5, 0.0, 1.0, "", _START_BOOST)
+        )
+    return tuple(found)
+
+
+_START_SPEED, _START_BOOST, _START_BOOST_GUESS = "launch.roll_speed", "launch.roll_boost", 0.1
+
+
 # --- what values do to a car ---
 
 
@@ -306,10 +341,12 @@ def cars_with(base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter,
     cars[:] = base
     for row, given in enumerate(values):
         car = cars[row : row + 1]
-        columns = {each.key: np.array([value]) for each, value in given.items() if not each.factor}
+        columns = {each.key: np.array([value]) for each, value in given.items() if each.key and not each.factor}
         if columns:
             vary(car, scenario, columns)
         for each, value in given.items():
             if each.factor:
                 field(car, each.factor)[...] *= value
+            if each.sets:
+                field(car, each.sets)[...] = value
     return cars

@@ -63,6 +63,8 @@ class Written:
 def _combined(fit: Fit) -> list[Written]:
     places: dict[Parameter, list[int]] = {}
     for k, each in enumerate(fit.fitted):
+        if each.parameter.sets:
+            continue  # the start of one log is no value of the car
         places.setdefault(each.parameter, []).append(k)
     return [_of_logs(each, [fit.fitted[k] for k in at], tuple(at)) for each, at in places.items()]
 

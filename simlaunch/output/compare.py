@@ -22,7 +22,7 @@ from simlaunch.output.as_json import Object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
-from simlaunch.output.run import distinct, driven_parts, launch_object, missed_text
+from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -35,7 +35,7 @@ from simlaunch.output.words import (
 )
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
-from simlaunch.scenario.powertrain import TorqueConverter
+from simlaunch.scenario.powertrain import BEST, TorqueConverter
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System
 
@@ -231,8 +231,10 @@ def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     if found and found.launch:
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
         labels = [f"{numbers.plain(each, Dimension.ROTATIONAL_SPEED)} {unit}" for each in found.launch.values]
-        asked, given = pair.first.full.scenario.launch.engine_speed.si, found.launch.as_given
-        if found.launch.values[given] < asked * (1.0 - 1e-9):
+        asked, given = pair.first.full.scenario.launch.engine_speed, found.launch.as_given
+        if asked == BEST:
+            labels[given] = "the best of each"
+        elif found.launch.values[given] < asked.si * (1.0 - 1e-9):
             labels[given] = "as far as the converter allows"
         yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
     if found and found.shifts:
@@ -457,6 +459,7 @@ def full_text(comparison: Comparison, system: System) -> str:
         *_opening(comparison, system),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _full_pair(pair, comparison, system)),
+        *_starts(comparison, Numbers(system)),
         *_above_the_curve(comparison),
         *(paragraph(line) for line in _missed(comparison, Numbers(system))),
         *_closing(comparison, system),
@@ -579,9 +582,25 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
     return Table("Row behind column, full pedal", tuple(times), rows)
 
 
+def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
+    """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
+    told = [
+        f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
+        for runs in comparison.runs
+        if runs.full.launch_speed
+    ]
+    told += [
+        f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
+        for runs in comparison.runs
+        if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
+    ]
+    return [paragraph(each, "    ") for each in told]
+
+
 def text(comparison: Comparison, system: System) -> str:
     """What a comparison comes to on one screen of 80 columns, the verdict last."""
     numbers, several = Numbers(system), len(comparison.pairs) > 1
+    starts = _starts(comparison, numbers)
     if several:
         shown = tables_text([ranking(comparison, numbers), matrix(comparison, numbers)])
     else:
@@ -589,6 +608,7 @@ def text(comparison: Comparison, system: System) -> str:
     blocks = [
         *_opening(comparison, system),
         *shown,
+        *(["\n".join(starts)] if starts else []),
         *_above_the_curve(comparison),
         *([paragraph(_ahead(comparison, numbers))] if several else []),
         paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),

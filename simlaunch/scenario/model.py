@@ -29,6 +29,7 @@ from simlaunch.scenario.decision import (
     uncorrelatable,
 )
 from simlaunch.scenario.powertrain import (
+    BEST,
     BEST_FORCE,
     Curve,
     Engine,
@@ -363,6 +364,8 @@ def _band_too_wide(engine: Engine) -> Any:
 
 
 def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    if launch.engine_speed == BEST:
+        return False
     return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
 
 
@@ -430,7 +433,7 @@ def _idle(engine: Engine) -> Iterator[Fault]:
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if _launched_outside(engine, launch):
+    if launch.engine_speed != BEST and _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -644,6 +647,8 @@ def _mean_pressure(scenario: Scenario) -> Iterator[str]:
 
 def _below_the_curve(scenario: Scenario) -> Iterator[str]:
     launch = scenario.launch.engine_speed
+    if launch == BEST:
+        return
     for curve in scenario.curves:
         first, torque = curve.points[0]
         if launch.si < first.si:

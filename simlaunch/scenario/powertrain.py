@@ -607,10 +607,29 @@ class GearSet(Section):
         return self
 
 
+BEST: Literal["best"] = "best"
+
+
+def _best_or_speed(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(quoted(value), "is no launch speed", 'write "best", or an engine speed such as "3500 rpm"')
+    return value
+
+
+LaunchAt: TypeAlias = Annotated[
+    Annotated[Literal["best"], Tag(BEST)]
+    | Annotated[EngineSpeed, BeforeValidator(_best_or_speed, json_schema_input_type=str), Tag("speed")],
+    Discriminator(lambda value: BEST if value == BEST else "speed"),
+]
+
+
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
+    engine_speed: LaunchAt = required(
+        'Engine speed held before the start; "best": the one with which each curve is quickest with each pedal.',
+        "3500 rpm",
+    )
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "

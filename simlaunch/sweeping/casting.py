@@ -123,7 +123,8 @@ class Caster:
         for axis in self.plan.axes:
             if axis.kind in ALTERNATIVE and axis.name in texts:
                 changes |= self.scenario.changes_to(ALTERNATIVE[axis.kind], texts[axis.name])
-        changes |= {axis.name: texts[axis.name] for axis in self._numbers.values() if axis.name in texts}
+        typed = (axis for axis in self.plan.axes if axis.kind in (Kind.NUMBER, Kind.LAUNCH))
+        changes |= {axis.name: texts[axis.name] for axis in typed if axis.name in texts}
         return changes, texts.get(Kind.CURVE, self.scenario.curve_names[0]), _PEDAL[texts.get(Kind.PEDAL, PEDALS[0])]
 
     def cast(self, cases: Cases) -> Cast:
