@@ -26,10 +26,10 @@ from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.table import values_at
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -411,9 +411,9 @@ def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
 
 
 def peak_power(car: Car) -> float:
-    """Highest power of a full-load curve up to the rev limit [W]."""
+    """Highest power at full load up to the rev limit, in the gear that allows most [W]."""
     speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
-    return float((values_at(car.engine.torque, speed) * speed).max())
+    return float((most_torque(car, speed) * speed).max())
 
 
 def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:

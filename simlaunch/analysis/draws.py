@@ -23,7 +23,7 @@ from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.fill import lower, vary
+from simlaunch.parameters.fill import lower, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
@@ -58,8 +58,10 @@ class Draws:
         What each coordinate stands for.
     distributions : tuple
         How each is spread, SI units.
+    curves : tuple of str
+        Names of the first and of the second curve.
     cars : tuple of Car
-        The car with the first and with the second curve, as described.
+        The car with each of them, as described.
     scenario : Scenario
         What the cars are made of, with a value at each of the keys.
     keys : mapping of int to str
@@ -75,6 +77,7 @@ class Draws:
 
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
+    curves: tuple[str, str]
     cars: tuple[Car, ...]
     scenario: Scenario
     keys: Mapping[int, str]
@@ -119,12 +122,13 @@ class Draws:
         cars: Cars = np.zeros(len(values), CAR)
         cars[:] = self.cars[which]
         if self.keys:
-            vary(cars, self.scenario, {key: values[:, j] for j, key in self.keys.items()})
+            columns = {key: values[:, j] for j, key in self.keys.items()}
+            vary(cars, self.scenario, columns, curve=self.curves[which])
         if offset := self.launch_offsets[which]:
             car, speeds = self.cars[which], cars["launch"]["engine_speed"]
             speeds[:] = np.clip(speeds + offset, car.engine.idle, limiter_start(car.engine))
         for j in self.factors[which]:
-            cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
+            scale_torque(cars, values[:, j])
         return cars
 
 
@@ -298,4 +302,5 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))
     root = _root(scenario, names)
-    return Draws(tuple(names), tuple(spreads), cars, with_usual(scenario, tried), keys, shared, root, offsets)
+    known = with_usual(scenario, tried)
+    return Draws(tuple(names), tuple(spreads), curves, cars, known, keys, shared, root, offsets)

@@ -108,6 +108,8 @@ class Point:
 class SearchSpace:
     """All plateaus that a car can be given within the caps of its curve.
 
+    Torque limits by gear of the curve that is wished for hold for every plateau.
+
     Parameters
     ----------
     car : Car
@@ -258,9 +260,10 @@ class SearchSpace:
         table["cubic"][:, : count - 1] = monotone(self.speeds, torque).parts
         table["cubic"][:, count - 1] = 0.0
         table["cubic"][:, count - 1, 0] = torque[:, -1]
-        many["engine"]["gear_limit"][:, : len(self.ceilings)] = self.ceilings
+        own = np.array(self.car.engine.gear_limit)
+        many["engine"]["gear_limit"][:, : len(self.ceilings)] = np.minimum(self.ceilings, own[: len(self.ceilings)])
         for place, limit in enumerate(gear_limits or ()):
-            many["engine"]["gear_limit"][place, : len(limit)] = limit
+            many["engine"]["gear_limit"][place, : len(limit)] = np.minimum(limit, own[: len(limit)])
         return many
 
     def launched(self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None) -> list[Point]:

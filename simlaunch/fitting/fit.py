@@ -274,7 +274,7 @@ class _Work:
 
     def _predicted(self, problem: Problem, solution: Solution, run: Run, draws: Array) -> FittedRun:
         """The log that was left out: only its start and its lag are fitted."""
-        car = cars_with(run.car, run.basis, [_means_of(problem, solution.x)]).view(np.recarray)[0]
+        car = cars_with(run.car, run.basis, [_means_of(problem, solution.x)], run.curve).view(np.recarray)[0]
         lone = self._problem([replace(run, car=car)], (), ())
         x, _, _ = search(lone, np.zeros(len(lone.columns)))
         noises = Solution(x, lone.residuals(x), np.zeros((0, 0)), np.zeros((x.size, x.size)), np.zeros((0, 0)),
@@ -344,7 +344,7 @@ def _fitted_run(problem: Problem, solution: Solution, i: int, draws: Array, scen
         )
     values = problem.values(x, i)
     if run.log.kind is Kind.COAST_DOWN:
-        speed, car = run.log.speed.values, cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
+        speed, car = run.log.speed.values, cars_with(run.car, run.basis, [values], run.curve).view(np.recarray)[0]
         load = road_load(car, float(speed.min()), float(speed.max()))
         return FittedRun(run, timing, tuple(left), shown, (), load)
     times = _times(run, values, timing, scenario, [problem.values(each, i) for each in draws])
@@ -370,7 +370,7 @@ def _times(
     car = run.car.copy()
     aim(car, targets)
     car.run.time_limit = max(60.0, run.log.duration)
-    everyone = cars_with(car, run.basis, [{}, values, *cases])
+    everyone = cars_with(car, run.basis, [{}, values, *cases], run.curve)
     found = measure_all(everyone, tuple(targets), _EXACT, times_only=True).values
     shifts = [0.0 if target.kind is MarkKind.SPAN else later for target in targets]
     return _mark_times(targets, [logged[target] + shift for target, shift in zip(targets, shifts, strict=True)], found)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
-from simlaunch.parameters.fill import Cars, field, vary
+from simlaunch.parameters.fill import Cars, field, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, Car
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, within_of
@@ -320,7 +320,9 @@ def fitted_from(parameters: Sequence[Parameter], scenario: Scenario) -> Scenario
     return with_usual(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
 
 
-def cars_with(base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
+def cars_with(
+    base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter, float]], curve: str | None = None
+) -> Cars:
     """Cars, each with its own values.
 
     Parameters
@@ -331,6 +333,8 @@ def cars_with(base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter,
         What the car is made of, with a value at every key that is fitted.
     values : sequence of mapping of Parameter to float
         SI units; factors as pure numbers.
+    curve : str, optional
+        Full-load curve of the cars, whose torque may follow the air.
 
     Returns
     -------
@@ -343,9 +347,11 @@ def cars_with(base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter,
         car = cars[row : row + 1]
         columns = {each.key: np.array([value]) for each, value in given.items() if each.key and not each.factor}
         if columns:
-            vary(car, scenario, columns)
+            vary(car, scenario, columns, curve=curve)
         for each, value in given.items():
-            if each.factor:
+            if each.key == ALL_CURVES:
+                scale_torque(car, np.array([value]))
+            elif each.factor:
                 field(car, each.factor)[...] *= value
             if each.sets:
                 field(car, each.sets)[...] = value

@@ -307,8 +307,8 @@ class Problem:
         if launched:
             cars = np.concatenate(
                 [
-                    cars_with(self.runs[wanted[k][0]].car, self.runs[wanted[k][0]].basis, [wanted[k][1]])
-                    for k in launched
+                    cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)
+                    for i, values in (wanted[k] for k in launched)
                 ]
             )
             for k, values in zip(launched, self.runner(cars, duration), strict=True):
@@ -444,7 +444,7 @@ def _has_a_say(parameter: Parameter, run: Run) -> bool:
 
 def _coasted(run: Run, values: Values) -> History:
     """History of a coast-down; it begins above the highest speed of the log."""
-    car = cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
+    car = cars_with(run.car, run.basis, [values], run.curve).view(np.recarray)[0]
     speed = run.log.speed.values
     high, low = float(speed[: max(3, speed.size // 50)].mean()), float(speed.min())
     return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, COASTING_STEP), COASTING_STEP)

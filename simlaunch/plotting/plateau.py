@@ -72,6 +72,7 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     upper, lower = rows[0][0], rows[1][0]
     speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
     _draw_curves(upper, found, units)
+    _draw_measured(upper, found, units)
     upper.set_xlim(speed[0], speed[-1] + 0.02 * (speed[-1] - speed[0]))
     highest = float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max())
     upper.set_ylim(0.0, 1.12 * highest)
@@ -109,6 +110,19 @@ def _draw_curves(axes: Axes, found: Plateau, units: Units) -> tuple[Line2D, Line
         for index, torque in zip((1, 0), torques, strict=True)
     )
     return wished, chosen
+
+
+def _draw_measured(axes: Axes, found: Plateau, units: Units) -> None:
+    """Each measured limit as a broad pale line with its name along it, where it comes nearest to the curve."""
+    speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
+    for name, cap in found.measured.items():
+        torque = units.of(cap, Dimension.TORQUE)
+        axes.plot(speed, torque, color=QUIET, alpha=0.45, linewidth=3.0, zorder=1.5)
+        k = int(np.clip(np.argmin(cap - found.torque), speed.size // 6, speed.size - 1 - speed.size // 6))
+        axes.annotate(
+            plain(name), (speed[k], torque[k]), xytext=(0.0, 5.0), textcoords="offset points", fontsize=8.5,
+            color=QUIET, ha="center", va="bottom", annotation_clip=True,
+        )  # fmt: skip
 
 
 def _name_limits(axes: Axes, found: Plateau, units: Units) -> None:

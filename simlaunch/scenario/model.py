@@ -25,6 +25,7 @@ from simlaunch.scenario.decision import (
     PartRating,
     Uncertain,
     envelope_unknown,
+    limit_curve_faults,
     names_apart,
     uncorrelatable,
 )
@@ -534,6 +535,7 @@ _RULES = (
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("limits", "engine"), limit_curve_faults),
     _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
     _Rule(("engine", "launch"), _launch_speed, _launched_outside),
     _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
