@@ -19,7 +19,19 @@ from simlaunch.cli.log import (
     radii_given,
     units_named,
 )
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Force,
+    ForLog,
+    Out,
+    PedalChoice,
+    Quiet,
+    ScenarioFile,
+    Taken,
+    Units,
+    changes_of_logs,
+)
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
@@ -61,15 +73,6 @@ Curves: TypeAlias = Annotated[
         metavar="NAME",
         help="Full-load curve of the launches: one for all, or one for each in their order.",
         show_default="first of the scenario",
-    ),
-]
-ForLog: TypeAlias = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--for-log",
-        metavar="NUMBER:KEY=VALUE",
-        help='What was different in one log, such as "2: air.temperature=4 degC"; coast-downs count after launches.',
-        show_default=False,
     ),
 ]
 LeaveOut: TypeAlias = Annotated[
@@ -136,19 +139,6 @@ def _curves(names: Sequence[str], launches: int, scenario: Scenario) -> list[str
     return each * launches if len(each) == 1 else each
 
 
-def _changes(texts: Sequence[str], count: int) -> list[dict[str, object]]:
-    """What was different in each log."""
-    found: list[dict[str, object]] = [{} for _ in range(count)]
-    for text in texts:
-        number, colon, change = (part.strip() for part in text.partition(":"))
-        key, equals, value = (part.strip() for part in change.partition("="))
-        if not (colon and equals and key and value and number.isdecimal() and 1 <= int(number) <= count):
-            example = '"2: air.temperature=4 degC"'
-            raise UsageError(f"--for-log {text}: write NUMBER: KEY=VALUE, such as {example}; there are {count} logs")
-        found[int(number) - 1][key] = value
-    return found
-
-
 def _requests(
     scenario: Scenario, logs: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str], changes: Sequence[str],
     options: LogOptions, **more: Any,
@@ -160,7 +150,7 @@ def _requests(
     if not kinds:
         raise UsageError("there is nothing to fit to; give --log FILE, or --coast-down FILE")
     of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
-    each = zip((*logs, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
+    each = zip((*logs, *coasts), kinds, of_curves, changes_of_logs(changes, len(kinds)), strict=True)
     return [LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, TypeAlias, TypeVar
 
 import typer
 
+from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
 Meant = TypeVar("Meant", bound=StrEnum)
@@ -77,3 +79,26 @@ Tolerance: TypeAlias = Annotated[
 ]
 All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table, not only what fits a screen.")]
 Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Put the histories into the JSON too.")]
+ForLog: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--for-log",
+        metavar="NUMBER:KEY=VALUE",
+        help='What was different in one log, such as "2: air.temperature=4 degC"; those of --after and coast-downs '
+        "count last.",
+        show_default=False,
+    ),
+]
+
+
+def changes_of_logs(texts: Sequence[str], count: int) -> list[dict[str, object]]:
+    """What was different in each log."""
+    found: list[dict[str, object]] = [{} for _ in range(count)]
+    for text in texts:
+        number, colon, change = (part.strip() for part in text.partition(":"))
+        key, equals, value = (part.strip() for part in change.partition("="))
+        if not (colon and equals and key and value and number.isdecimal() and 1 <= int(number) <= count):
+            example = '"2: air.temperature=4 degC"'
+            raise UsageError(f"--for-log {text}: write NUMBER: KEY=VALUE, such as {example}; there are {count} logs")
+        found[int(number) - 1][key] = value
+    return found

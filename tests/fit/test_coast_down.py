@@ -10,7 +10,8 @@ import pytest
 from fit.coasted import coasted
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit
-from simlaunch.fitting.histories import effective_mass, road_load
+from simlaunch.analysis.road_load import effective_mass
+from simlaunch.fitting.histories import road_load
 from simlaunch.fitting.logs import Kind, LogRequest
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
