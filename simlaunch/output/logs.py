@@ -159,19 +159,23 @@ def summary(found: LogComparison, system: System) -> str:
     return _verdict(found.verdict)
 
 
-def _done(found: LogComparison) -> Iterator[str]:
-    at = f"{found.aligned_at * 3.6:.4g} km/h" if found.aligned_at else "the moment at which each car moves off"
+def _done(found: LogComparison, numbers: Numbers) -> Iterator[str]:
+    at = (
+        numbers.with_unit(found.aligned_at, Dimension.SPEED)
+        if found.aligned_at
+        else "the moment at which each car moves off"
+    )
     yield f"time zero: {at}"
     for log in found.logs:
         if log.done:
-            yield f"{_name(log)}: drag, rolling, grade and mass brought to the scenario; {log.done}"
+            yield f"{_name(log)}: drag, rolling and grade brought to the scenario; {log.done}"
 
 
 def text(found: LogComparison, system: System) -> str:
     """Several logs as text of 80 columns."""
     blocks = [
         paragraph(f"{len(found.of(Setup.BEFORE))} logs before, {len(found.of(Setup.AFTER))} after"),
-        *block("What was done", _done(found)),
+        *block("What was done", _done(found, Numbers(system))),
         *block("Worth knowing", found.notes),
         *([paragraph(_MEANING)] if found.of(Setup.AFTER) else []),
         *tables_text(tables(found, system)),

@@ -7,6 +7,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.analysis.logs import LogComparison, Setup
+from simlaunch.analysis.scatter import Evidence
+from simlaunch.analysis.simulate import target_label
 from simlaunch.plotting.look import (
     INK,
     SHADE,
@@ -21,6 +23,8 @@ from simlaunch.plotting.look import (
     units_of,
 )
 from simlaunch.units.spelling import Dimension
+
+_WEIGHED = (Evidence.MORE, Evidence.LESS)
 
 
 def _style(setup: Setup) -> LineStyle:
@@ -68,13 +72,15 @@ def _title(found: LogComparison, both: bool) -> str:
     if not both or change is None or not np.isfinite(change.gap):
         return f"{len(found.logs)} logs side by side"
     way = "slower" if change.gap > 0.0 else "quicker"
-    return f"After: {abs(change.gap):.3f} s {way} in {found.target.label}, {change.evidence.value}"
+    return f"After: {abs(change.gap):.3f} s {way} in {target_label(found.target)}"
 
 
 def _lead(found: LogComparison, units: Units) -> str:
+    change = found.verdict.change
+    said = f" The change is {change.evidence.value}." if change and change.evidence in _WEIGHED else ""
     if not found.aligned_at:
-        return "Time zero: the car moves off."
-    return f"Time zero: the car passes {units.text(found.aligned_at, Dimension.SPEED)}."
+        return f"Time zero: the car moves off.{said}"
+    return f"Time zero: the car passes {units.text(found.aligned_at, Dimension.SPEED)}.{said}"
 
 
 def _draw_speeds(axes: Axes, found: LogComparison, units: Units) -> None:
