@@ -193,8 +193,9 @@ def log(
 ) -> int:
     """Measure a logged run, or what a change did between logs.
 
-    One log shows what was understood, times, and use of grip where wheel speeds are there. With --after, logs of two
-    set-ups are set against each other, and the verdict says whether the change is more than scatter. Use of grip needs logged wheel speeds and the radii of the tyres. The output states how the log was read.
+    One log shows what was understood, times, and use of grip where wheel speeds and the radii of the tyres are given.
+    With --after, logs of two set-ups are set against each other, and the verdict says whether the change is more than
+    repeat runs scatter by.
     """
     options = logged.LogOptions(
         channels=channels_named(channel),

@@ -161,7 +161,10 @@ def cheaper(found: Plateau) -> Point | None:
 
 def _without_limits(found: Plateau) -> str:
     """Said of a curve that was launched without the torque limits that were sought for gears."""
-    return ", both without torque limits by gear" if found.limits_sought else ""
+    if not found.limits_sought:
+        return ""
+    stated = any(map(isfinite, found.own_limits)) or found.gear_curves
+    return f", both without {'the torque limits by gear that were sought' if stated else 'torque limits by gear'}"
 
 
 def _trade(found: Plateau, numbers: Numbers) -> str:
@@ -292,15 +295,15 @@ def curve_csv(result: PlateauResult) -> str:
     wish, scenario = clean(result.wish), clean(result.scenario.name)
     note = f"found by simlaunch plateau for {goal} in place of {wish}, scenario {scenario}"
     lines = [f"# note: {note[:190]}"]
-    lines += [f"# limit in gear {k}: {x:.1f} N m" for k, x in enumerate(found.gear_limits, start=1) if isfinite(x)]
-    lines.append(
-        ",".join(["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in found.gear_curves)])
-    )
+    limits = dict(enumerate(found.gear_limits, start=1))
+    by_gear = {gear: np.minimum(curve, limits[gear]) for gear, curve in found.gear_curves.items()}
+    lines += [f"# limit in gear {k}: {x:.1f} N m" for k, x in limits.items() if isfinite(x) and k not in by_gear]
+    lines.append(",".join(["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in by_gear)]))
     every, last = ceil(found.speeds.size / (MAX_GEAR_POINTS - 1)), found.speeds.size - 1
     for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
         shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
-        by_gear = (f"{curve[k]:.2f}" if shown else "" for curve in found.gear_curves.values())
-        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *by_gear]))
+        cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
+        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 
