@@ -24,7 +24,7 @@ Array = NDArray[np.float64]
 RPM = pi / 30.0
 _STEP = 250.0 * RPM
 _NEAR = 60.0 * RPM  # no grid point stands closer to an engine speed of the data sheet
-_CORNER = np.array([0.0, 40.0, 120.0]) * RPM  # points behind a corner, so that the cubic does not cut across it
+_CORNER = np.array([0.0, 15.0, 40.0, 120.0]) * RPM  # points behind a corner, so that the cubic does not cut across it
 _CUT = 0.85  # the lowest share of peak torque at which the peak is cut
 _HARDLY = 0.97  # from this share on, torque at peak power is no cut worth the name
 _FLAT_CUT = 0.9  # share at which a curve is cut that is flat up to its peak power
@@ -157,7 +157,8 @@ def through_peaks(torque: Peak, power: Peak, idle: float, end: float, at_idle: f
         x = speed / power.high
         return power.value / power.high * (1.0 + x - x * x)
 
-    fixed = [start, torque.low, torque.high, held, power.low, *(power.high + _CORNER), end]
+    corners = [each for corner in (held, power.low, power.high) for each in corner + _CORNER if each < end]
+    fixed = [start, torque.low, torque.high, *corners, end]
     speeds = _grid(fixed, start, end)
     return FullLoad(speeds, np.array([value(float(speed)) for speed in speeds]))
 
