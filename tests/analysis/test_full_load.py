@@ -1,4 +1,4 @@
-"""Full-load curves through the peaks of a data sheet: closed forms, and statements that hold for every pair of peaks."""
+"""Full-load curves through the peaks of a data sheet: closed forms, and statements for every pair of peaks."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A scenario from a data sheet: what is asked, what is taken, and whether every sound data sheet gives a car that runs."""
+"""A scenario from a data sheet: what is asked, what is taken, and whether every sound one gives a car that runs."""
 
 from __future__ import annotations
 
@@ -197,7 +197,7 @@ def test_every_entry_of_the_table_is_used_by_some_car() -> None:
 
 def test_a_curve_file_takes_the_place_of_both_peaks() -> None:
     file = CURVES / "road-coupe-peak.csv"
-    new = made(torque=str(file), power=None)
+    new = made(torque=str(file), power=None, losses="0 %")
     curve = simlaunch.read_curve([file])
     points = new.scenario.curve("as given").points
     assert [torque.si for _, torque in points] == pytest.approx(curve.torque, abs=0.06)
@@ -205,9 +205,23 @@ def test_a_curve_file_takes_the_place_of_both_peaks() -> None:
     assert simlaunch.simulate(new.scenario, "plateau").reached
 
 
-def test_figures_at_the_wheel_are_brought_to_the_crank_first() -> None:
-    with pytest.raises(simlaunch.InputError, match="holds figures at the wheel, and a launch needs them at the crank"):
+def test_figures_at_the_wheel_are_brought_to_the_crank() -> None:
+    """A share lost of the power at the crank: what arrives is the crank figure times one less that share."""
+    file = SHEETS / "invented-wheel-sheet.csv"
+    new = made(torque=str(file), power=None, losses="20 %")
+    points = new.scenario.curve("as given").points
+    assert [torque.si for _, torque in points] == pytest.approx(simlaunch.read_curve([file]).torque / 0.8, abs=0.06)
+    assert str(new.scenario.curve("as given").measured_at) == "crank"
+
+
+def test_a_sheet_that_does_not_say_where_it_was_taken_needs_its_losses() -> None:
+    with pytest.raises(simlaunch.InputError, match=r"losses: .*is empty; write such as 12 %"):
         made(torque=str(SHEETS / "invented-wheel-sheet.csv"), power=None)
+
+
+def test_losses_go_with_a_dyno_sheet() -> None:
+    with pytest.raises(simlaunch.InputError, match="goes with a dyno sheet; leave it out"):
+        made(losses="12 %")
 
 
 def test_power_beside_a_dyno_sheet_is_refused() -> None:
