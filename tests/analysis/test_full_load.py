@@ -139,6 +139,16 @@ def test_the_law_above_peak_power_is_not_carried_to_where_it_says_nothing() -> N
     assert fastest(_peak(150e3, 5000)) == pytest.approx(7500 * RPM)
 
 
+@pytest.mark.parametrize("power", [141.0e3, 142.5e3])
+def test_peaks_that_differ_by_their_rounding_are_reconciled(power: float) -> None:
+    """300 N m at 4500 rpm are 141.4 kW: a data sheet that says 141 or 142.5 kW at that speed has rounded."""
+    torque, rounded = _peak(300.0, 2000, 4500), _peak(power, 4500)
+    assert disagreement(torque, rounded) == ""
+    curve = through_peaks(torque, rounded, IDLE, 5000 * RPM, 150.0)
+    assert curve.torque.max() == 300.0
+    assert float(curve.at(4500 * RPM)) == pytest.approx(300.0)
+
+
 def test_a_diesel_is_cut_by_no_more_than_fifteen_per_cent() -> None:
     curve = through_peaks(_peak(400.0, 1750, 2500), _peak(110e3, 4000), IDLE, 4500 * RPM, 150.0)
     assert plateau_of(curve, 4500 * RPM).height == pytest.approx(340.0)
