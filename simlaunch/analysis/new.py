@@ -127,6 +127,7 @@ def new(
     torque: str,
     gearbox: str,
     power: str | None = None,
+    losses: str | None = None,
     rear_tyres: str | None = None,
     tyre_kind: str | None = None,
     boost: str | None = None,
@@ -155,6 +156,8 @@ def new(
         Gears and kind, such as "6 speed manual", "7 dual clutch" or "eight speed planetary".
     power : str, optional
         Peak power with its engine speed or speeds, such as "250 kW at 6000 rpm"; needed without a dyno sheet.
+    losses : str, optional
+        Losses between the crank and the place of a dyno sheet, such as "12 %"; "0 %" for figures at the crank.
     rear_tyres : str, optional
         Size, if it differs.
     tyre_kind : str, optional
@@ -188,6 +191,7 @@ def new(
         "torque": torque,
         "gearbox": gearbox,
         "power": power,
+        "losses": losses,
         "rear_tyres": rear_tyres,
         "tyre_kind": tyre_kind,
         "boost": boost,
