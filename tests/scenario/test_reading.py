@@ -181,14 +181,14 @@ def test_a_key_of_very_many_parts(file: Path, text: str) -> None:
     file.write_text("format = 1\n" + text, "utf-8")
     (fault,) = _faults(file)
     assert fault.startswith("line 2: ")
-    assert fault.endswith("has more than 1000 points in one line; break the line up")
+    assert fault.endswith("has more than 1000 dots in one line; break the line up")
 
 
 def test_very_many_faults_are_cut_short(file: Path) -> None:
     file.write_text(TOML.replace("[body]\n", "[body]\n" + "".join(f"k{n} = 1\n" for n in range(500))), "utf-8")
     faults = _faults(file)
     assert len(faults) == MAX_FAULTS + 1
-    assert faults[-1] == "file: has 440 further faults; mend these first"
+    assert faults[-1] == "file: has 440 more faults; correct these first"
 
 
 def test_an_empty_file_names_every_table(file: Path) -> None:
