@@ -29,7 +29,7 @@ from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import MAX_CURVE_POINTS, Pedal, Record
+from simlaunch.record import MAX_CURVE_POINTS, Car, Pedal, Table
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -181,7 +181,7 @@ class _Stretch:
 class _Pair:
     """Two full-load curves over the range of engine speed that is in use."""
 
-    tables: tuple[Record, Record]
+    tables: tuple[Table, Table]
     speed: Array
     torque: tuple[Array, Array]
 
@@ -220,7 +220,7 @@ class _Pair:
         return other - one
 
 
-def _pair(first: Record, second: Record) -> _Pair:
+def _pair(first: Car, second: Car) -> _Pair:
     tables = (first.engine.torque, second.engine.torque)
     low, high = min(float(table.knot[0]) for table in tables), float(first.engine.rev_limit)
     speed = np.linspace(low, high, max(int((high - low) / _SPACING), 64) + 1)
@@ -329,7 +329,7 @@ def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
 # --- mixtures ---
 
 
-def _spline(table: Record) -> Cubics:
+def _spline(table: Table) -> Cubics:
     """A full-load curve with its ends carried on level."""
     count = int(table.count)
     knots, cubics = table.knot[:count], table.cubic[: count - 1]
@@ -348,7 +348,7 @@ def _passage(one: Cubics, other: Cubics, cut: _Cut) -> Cubics:
     return with_slopes(speed, values, slopes)
 
 
-def _mix(target: Record, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
+def _mix(target: Table, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
     """Put the chosen curve of each stretch into a table of a car."""
     knots: list[Array] = []
     cubics: list[Array] = []

@@ -29,7 +29,7 @@ from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method, complete
@@ -323,7 +323,7 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
     return MarkGap(first, second, second.time - first.time)
 
 
-def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Record:
+def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Car:
     car = lower(scenario, name, pedal)
     car.road.friction_factor *= factor
     complete(car)
@@ -408,7 +408,7 @@ def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
     return float(gaps[inside].sum()), float(gaps[inside & spinning].sum())
 
 
-def peak_power(car: Record) -> float:
+def peak_power(car: Car) -> float:
     """Highest power of a full-load curve up to the rev limit [W]."""
     speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
     return float((values_at(car.engine.torque, speed) * speed).max())

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from math import pi
+from itertools import pairwise
+from math import pi, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +28,7 @@ from simlaunch.units.quantity import Quantity, as_typed, read, to_si
 from simlaunch.units.spelling import Dimension
 
 BOOSTS = ("turbocharger", "supercharger", "none")
-_FIRST_GEAR = "60 km/h"  # speed in first gear at the rev limiter (common practice: 50 to 70 km/h)
+_FIRST_GEAR = "60 km/h"  # speed in first gear at a rev limit of 7000 rpm (common practice: 45 to 70 km/h)
 _PRESSURE_AT_IDLE = "8 bar"  # full-load mean effective pressure at idle speed (from memory)
 _AT_IDLE = (0.3, 0.7)  # bounds of full-load torque at idle speed over the peak
 _REDLINE = 1.08  # rev limit over the engine speed of peak power (common practice)
@@ -305,7 +306,7 @@ def _ratios(answers: Answers, question: Question, text: str) -> tuple[Quantity, 
     if len(found) != gears:
         why = f"holds {len(found)} ratios for {gears} gears"
         raise _refused(question, text, why, f"write {gears}, such as {_USUAL['ratios'](answers)}")
-    for before, here in zip(found, found[1:], strict=False):
+    for before, here in pairwise(found):
         if here.si >= before.si:
             why = f"does not fall from {before.text} to {here.text}"
             raise _refused(question, text, why, "write first gear first, without reverse")
@@ -359,7 +360,8 @@ def _usual_ratios(answers: Answers) -> str:
 def _usual_final_drive(answers: Answers) -> str:
     found = answers.found
     radius = driven_radius((found["tyres"], found["rear_tyres"]), found["driven"])
-    overall = found["redline"].si * radius / to_si(_FIRST_GEAR, Dimension.SPEED)
+    limit, usual = found["redline"].si, 7000.0 * RPM
+    overall = limit * radius / (to_si(_FIRST_GEAR, Dimension.SPEED) * sqrt(limit / usual))
     return as_typed(overall / found["ratios"][0].si, Dimension.NUMBER, 3)
 
 

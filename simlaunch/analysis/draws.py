@@ -23,7 +23,7 @@ from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower, vary
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_sections
@@ -53,7 +53,7 @@ class Draws:
         What each coordinate stands for.
     distributions : tuple
         How each is spread, SI units.
-    cars : tuple of Record
+    cars : tuple of Car
         The car with the first and with the second curve, as described.
     scenario : Scenario
         What the cars are made of, with a value at each of the keys.
@@ -67,7 +67,7 @@ class Draws:
 
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
-    cars: tuple[Record, ...]
+    cars: tuple[Car, ...]
     scenario: Scenario
     keys: Mapping[int, str]
     factors: tuple[tuple[int, ...], ...]

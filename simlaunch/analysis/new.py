@@ -14,12 +14,12 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
-from math import cbrt
+from math import cbrt, sqrt
 from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.data_sheet import DataSheet, data_sheet, mean_torque
+from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
 from simlaunch.analysis.full_load import RPM, FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
@@ -42,8 +42,10 @@ _HEAD = 10  # usual values named at the head of the file
 _DIGITS = 3
 _USUAL_MASS = 1500.0  # of the car whose lengths and areas the table of usual values holds [kg]
 _WITHOUT_BOOST = "10 bar"  # mean effective pressure of an engine that is not boosted (from memory: 10 to 13.5 bar)
+_DROP = 0.6  # launch speed that is left when a clutch has closed [-]
+_RAMPS = (0.5, 6.0)  # times of a clutch ramp [s]
 _FULL = 0.9  # share of peak torque from which on a launch finds the torque full
-_LAUNCH = (2500.0 * RPM, 4000.0 * RPM)  # usual engine speeds of a start on a clutch
+_LAUNCH = (3000.0 * RPM, 4000.0 * RPM)  # usual engine speeds of a start on a clutch
 _AGAINST_BRAKES = 1800.0 * RPM  # usual engine speed of a start against a converter
 
 
@@ -277,11 +279,48 @@ class _Form:
         if key == "launch.engine_speed":
             return f"{50 * round(self._launch_speed() / RPM / 50):d} rpm"
         if key == "engine.boost_lagged_share":
-            if self.sheet.boost != "turbocharger":
-                return ""
-            share = 1.0 - mean_torque(_WITHOUT_BOOST, self.sheet.displacement) / self._peak
-            return f"{100.0 * min(max(share, 0.42), 0.68):.0f} %"
+            return f"{100.0 * self._lagged:.0f} %"
+        if key == "coupling.engagement_time":
+            return f"{self._engagement():.2f} s"
         return ""
+
+    @property
+    def _lagged(self) -> float:
+        """Share of peak torque above what the displacement gives without boost."""
+        if self.sheet.boost != "turbocharger":
+            return 0.0
+        return min(max(1.0 - mean_torque(_WITHOUT_BOOST, self.sheet.displacement) / self._peak, 0.42), 0.68)
+
+    def _usual(self, key: str) -> float:
+        """A usual value of this car [SI units]."""
+        found, within = next(each for each in usual_values() if each.key == key), quantity_at(self._model_path(key))
+        assert within is not None, "a key that holds one number"
+        return within.parse(self._value(found, key).value).si
+
+    def _engagement(self) -> float:
+        """Time of a clutch ramp after which engine and gearbox meet at an engine speed that keeps the engine going.
+
+        With a torque that rises linearly to the capacity, the input of the gearbox runs at c t^2 / 2 J and the engine
+        at w + (T t - c t^2 / 2) / j, where c is the rise, J the car and j the engine as inertias at the clutch, T the
+        engine torque, as far as boost is there, and w the launch speed.
+        """
+        sheet, launch, slowest = self.sheet, self._launch_speed(), 1.5 * self._usual("engine.idle")
+        radius = driven_radius(sheet.tyres, sheet.driven)
+        car = sheet.mass.si * (radius / (sheet.ratios[0].si * sheet.final_drive.si)) ** 2
+        engine = self._usual("engine.inertia")
+        there = 1.0 - self._lagged * (1.0 - self._usual("launch.boost")) if self._lagged else 1.0
+        torque, capacity = there * float(sheet.curve.at(launch)), self._usual("coupling.capacity")
+        wanted = min(max(_DROP * launch, slowest), 0.95 * launch)
+
+        def met(ramp: float) -> float:
+            """Engine speed at which both sides of the clutch meet."""
+            half = capacity / (2.0 * ramp)
+            bend, rise = half * (1.0 / car + 1.0 / engine), torque / engine
+            time = (rise + sqrt(rise * rise + 4.0 * bend * launch)) / (2.0 * bend)
+            return half * time * time / car
+
+        ramps = np.arange(_RAMPS[0], _RAMPS[1] + 1e-9, 0.05)
+        return float(next((ramp for ramp in ramps if met(ramp) >= wanted), ramps[-1]))
 
     def _wanted(self, key: str) -> bool:
         """Whether this car has such a key."""
@@ -329,7 +368,7 @@ class _Form:
             low, high = map(str, common) if isinstance(common, list) else ("", "")
         if usual.entry.get("relative"):
             number, _, unit = value.partition(" ")
-            low, high = (f"{10 * round(float(number) * float(end) / 10):d} {unit}" for end in (low, high))
+            low, high = (f"{_rounded(float(number) * float(end), _DIGITS - 1)} {unit}" for end in (low, high))
         return UsualValue(key, value, low, high, usual.says("why"), usual.says("where"), usual.says("origin"))
 
     def _model_path(self, key: str) -> str:

@@ -16,7 +16,7 @@ from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
@@ -252,7 +252,7 @@ def _wanted(
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
     present = scenario.gearbox.final_drive.si
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:

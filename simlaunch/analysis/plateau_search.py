@@ -16,7 +16,7 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
@@ -454,7 +454,7 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch |
     return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
 
 
-def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
+def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Car]) -> tuple[float, float]:
     """The final drive that suits a curve, and the score with it.
 
     Parameters

@@ -19,7 +19,7 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.table import values_at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.scenario.decision import Place
 from simlaunch.simulation.run import complete
 
@@ -109,7 +109,7 @@ class SearchSpace:
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with the curve that is wished for; its gearbox may leave shift speeds open.
     limits : Limits
         What the curve must keep to.
@@ -130,7 +130,7 @@ class SearchSpace:
 
     def __init__(
         self,
-        car: Record,
+        car: Car,
         limits: Limits,
         aims: Aim,
         tolerance: float = TOLERANCE,

@@ -80,7 +80,7 @@ def _ask(given: Mapping[str, str | None]) -> DataSheet:
     answers, place = Answers(), 0
     asked: list[int] = []
     _say(paragraph(_HEAD))
-    with before_leaving(lambda: complain("no file was written")):
+    with before_leaving(lambda: complain("\nno file was written")):
         while place < len(QUESTIONS):
             question = QUESTIONS[place]
             if not answers.wanted(question):

@@ -25,7 +25,7 @@ from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime, column_na
 from simlaunch.fitting.solving import Solution, Watch, aligned, by_channel, search, solved
 from simlaunch.metrics.marks import STANDARD, marks
 from simlaunch.metrics.marks import Kind as MarkKind
-from simlaunch.record import Axle, Pedal, Record
+from simlaunch.record import Axle, Car, Pedal
 from simlaunch.scenario.model import Scenario
 
 Array = NDArray[np.float64]
@@ -41,7 +41,7 @@ _FEWEST_STEADY = 10
 # --- what is fitted ---
 
 
-def _chosen(scenario: Scenario, names: Sequence[str], car: Record) -> tuple[Parameter, ...]:
+def _chosen(scenario: Scenario, names: Sequence[str], car: Car) -> tuple[Parameter, ...]:
     found: dict[str, Parameter] = {}
     for name in names:
         each = parameter(scenario, name, car)
@@ -63,7 +63,7 @@ def _by_speed_alone(runs: Sequence[Run]) -> tuple[str, ...]:
     )
 
 
-def _by_themselves(scenario: Scenario, car: Record, launched: bool) -> tuple[Parameter, ...]:
+def _by_themselves(scenario: Scenario, car: Car, launched: bool) -> tuple[Parameter, ...]:
     """Everything that is worth a try and that the scenario can vary."""
     found = []
     for name in usual_names(scenario, launched=launched):

@@ -17,7 +17,7 @@ from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.histories import FOLLOWED
 
 Array = NDArray[np.float64]
@@ -164,14 +164,14 @@ class Log:
         return self.channels[0]
 
 
-def read_run(request: LogRequest, car: Record) -> Log:
+def read_run(request: LogRequest, car: Car) -> Log:
     """Read a log and make it ready.
 
     Parameters
     ----------
     request : LogRequest
         Which log, and what is known of it.
-    car : Record
+    car : Car
         The car that is said to have driven it, complete.
 
     Returns
@@ -341,13 +341,13 @@ def _rounded(values: Array) -> float:
 # --- what speaks against a log ---
 
 
-def _doubts(log: Log, car: Record) -> Iterator[str]:
+def _doubts(log: Log, car: Car) -> Iterator[str]:
     """What speaks against a log before anything is fitted; a log that cannot be used is refused."""
     _refuse_beyond_grip(log, car)
     yield from _tilt(log)
 
 
-def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
+def _refuse_wheel_speed(account: LogAccount, source: str, car: Car) -> None:
     """Refuse a speed that is that of driven wheels, slip included."""
     driven, samples = driven_axles(car), account.samples
     ends = {"front": float(car.front.radius), "rear": float(car.rear.radius)}
@@ -362,7 +362,7 @@ def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
         raise refusal(source, "speed", "", why, f"name another with --channel speed=NAME, such as the {free} wheels")
 
 
-def _refuse_beyond_grip(log: Log, car: Record) -> None:
+def _refuse_beyond_grip(log: Log, car: Car) -> None:
     """Refuse a speed that rises faster than any grip of these tyres allows."""
     time, speed = log.speed.time, log.speed.values
     grid = np.arange(time[0], time[-1], 0.02)

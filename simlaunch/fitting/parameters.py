@@ -14,7 +14,7 @@ from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
 from simlaunch.parameters.fill import Cars, field, vary
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, within_of
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import FrictionClutch, TorqueGap
@@ -155,7 +155,7 @@ def usual_names(scenario: Scenario, *, launched: bool) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*stated, *usual]))
 
 
-def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
+def parameter(scenario: Scenario, name: str, car: Car) -> Parameter:
     """A value that is fitted, by its name or key.
 
     Parameters
@@ -164,7 +164,7 @@ def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
         The scenario.
     name : str
         Such as "friction" or "tyres.rear.friction".
-    car : Record
+    car : Car
         Its car, complete.
 
     Returns
@@ -227,7 +227,7 @@ def _own(scenario: Scenario, key: str, name: str) -> float:
 
 
 def _possible(
-    scenario: Scenario, each: Known, within: Within, own: float, ends: tuple[float, float], car: Record
+    scenario: Scenario, each: Known, within: Within, own: float, ends: tuple[float, float], car: Car
 ) -> tuple[float, float]:
     """The same bounds, drawn in where the scenario would not allow them."""
     if each.factor:
@@ -239,7 +239,7 @@ def _possible(
     return found[0], found[1]
 
 
-def _highest_factor(field: str, car: Record) -> float:
+def _highest_factor(field: str, car: Car) -> float:
     """Factor at which shift speeds come to where the rev limiter begins, or efficiency to one."""
     count = int(car.gearbox.count)
     if field == "gearbox.shift_speed":
@@ -285,12 +285,12 @@ def fitted_from(parameters: Sequence[Parameter], scenario: Scenario) -> Scenario
     return with_usual(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
 
 
-def cars_with(base: Record, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
+def cars_with(base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
     """Cars, each with its own values.
 
     Parameters
     ----------
-    base : Record
+    base : Car
         The car that they are made of.
     scenario : Scenario
         What the car is made of, with a value at every key that is fitted.

@@ -16,7 +16,7 @@ from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, c
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -53,7 +53,7 @@ class Run:
         The same, with a value at every key that is fitted.
     curve : str
         Full-load curve.
-    car : Record
+    car : Car
         The car as the scenario has it, up to the end of the log.
     place : int
         Where the log stands among all that were given, one that is left out included.
@@ -63,7 +63,7 @@ class Run:
     scenario: Scenario
     basis: Scenario
     curve: str
-    car: Record
+    car: Car
     place: int = 0
 
 
@@ -107,9 +107,9 @@ def prepared(
     return Run(log, own, fitted_from(parameters, own), curve, car, place)
 
 
-def _simpler(car: Record) -> Record:
+def _simpler(car: Car) -> Car:
     """A car without what is seldom known of one: how its half shafts twist, and how fast it pitches."""
-    simpler: Record = car.copy()
+    simpler: Car = car.copy()
     simpler.drive.rigid = 1
     simpler.body.pitch_frequency *= _AT_ONCE
     return simpler

@@ -39,7 +39,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.plotting.look import LineStyle, curve_style, gear_style
 from simlaunch.plotting.why import span_words
 from simlaunch.quantities import reported
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import launch
@@ -66,7 +66,7 @@ class CurveNumbers:
 
     Parameters
     ----------
-    car : Record
+    car : Car
         With full pedal, complete.
     full, held : dict of str to float
         Columns of the launch to the goal with either pedal, SI units.
@@ -78,7 +78,7 @@ class CurveNumbers:
         Full pedal.
     """
 
-    car: Record
+    car: Car
     full: dict[str, float]
     held: dict[str, float]
     times: dict[str, float]
@@ -90,7 +90,7 @@ def _time_column(target: Target) -> str:
     return reported("mark")["time"].label.format(target=target.label)
 
 
-def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
+def _time_of(car: Car, target: Target, tolerance: float | None) -> float:
     """Time of a test that the launch to the goal does not hold; nan where the gearbox has no such gear [s]."""
     try:
         return quickest([car], target, tolerance, 1)[0][0]
@@ -98,7 +98,7 @@ def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
         return nan
 
 
-def _columns_of(car: Record, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:
+def _columns_of(car: Car, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:
     """Columns of one launch by their names, SI units."""
     names = [each.name for each in columns(targets)]
     values = measure_all(as_many([car]), targets, tolerance, 1).values[0]

@@ -440,7 +440,10 @@ class TorqueGap(Section):
         "0.05 s", "Time in which the torque is taken away.", "common practice", common=("0.03 s", "0.1 s")
     )
     gap: SomeTime = default(
-        "0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s", common=("0.25 s", "0.5 s")
+        "0.25 s",
+        "Time without torque.",
+        "common practice: hard manual shift 0.25 to 0.5 s, at best 0.2 s",
+        common=("0.2 s", "0.5 s"),
     )
     ramp_up: Duration = default(
         "0.08 s", "Time in which the torque comes back.", "common practice", common=("0.05 s", "0.2 s")

@@ -105,7 +105,7 @@ QUESTIONS = (
         "Final drive ratio",
         "data sheet or workshop manual",
         "3.46",
-        "first gear reaches 60 km/h at the rev limiter",
+        "first gear reaches 60 km/h at a rev limit of 7000 rpm, and goes with its square root",
     ),
 )
 """All of them; `power` is not asked where `torque` names a dyno sheet."""

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, ScenarioError
 from simlaunch.parameters.fill import Cars, lower, vary
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
@@ -58,7 +58,7 @@ class Cast:
 class _Base:
     """What cases with the same names have in common: a car, and the scenario whose numbers vary."""
 
-    car: Record
+    car: Car
     scenario: Scenario
 
 

@@ -19,7 +19,7 @@ COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-gri
 CALLS = {
     "check": ["check", COUPE],
     "run": ["run", COUPE],
-    "compare": ["compare", COUPE],
+    "compare": ["compare", COUPE, "--cases", "64"],
     "usable": ["usable", COUPE],
 }
 
@@ -80,9 +80,9 @@ def test_compare_says_whether_the_peak_helps(capsys: Capture, file: str, finding
 
 
 def test_the_order_of_the_curves_is_the_user_s(capsys: Capture) -> None:
-    assert answer(["compare", COUPE, "--curve", "plateau", "--curve", "peak", "--json", "--quiet"]) == 0
+    assert answer([*CALLS["compare"], "--curve", "plateau", "--curve", "peak", "--json", "--quiet"]) == 0
     turned = _strict(capsys.readouterr().out)
-    assert answer(["compare", COUPE, "--json", "--quiet"]) == 0
+    assert answer([*CALLS["compare"], "--json", "--quiet"]) == 0
     straight = _strict(capsys.readouterr().out)
     assert [runs["curve"] for runs in turned["runs"]] == ["plateau", "peak"]
     gaps = [shown["pairs"][0]["full"]["at_goal"]["gap_s"] for shown in (turned, straight)]

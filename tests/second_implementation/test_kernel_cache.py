@@ -87,7 +87,10 @@ def warm(code: Path, once: Path, tmp_path: Path) -> Small:
 
 
 def start(small: Small, code: str = CALL) -> subprocess.Popen[str]:
-    environment = {**os.environ, "PYTHONPATH": str(small.root), "SIMLAUNCH_CACHE": str(small.kept)}
+    environment = {
+        **os.environ, "PYTHONPATH": str(small.root), "SIMLAUNCH_CACHE": str(small.kept),
+        "PYTHONDONTWRITEBYTECODE": "1",  # or an edit within the same second, of the same length, would not be seen
+    }  # fmt: skip
     return subprocess.Popen(
         [sys.executable, "-c", code], env=environment, cwd=small.root,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
