@@ -298,7 +298,7 @@ def test_fault(sound: dict[str, Any], path: str, value: object, words: str) -> N
 def test_idle_and_limiter_against_the_rev_limit(sound: dict[str, Any]) -> None:
     sound["engine"] |= {"idle": "2900 rpm", "rev_limit": "3300 rpm", "limiter_band": "500 rpm"}
     assert _faults(sound) == [
-        'engine.limiter_band: "500 rpm" spans all speeds from idle to rev limit; write such as "50 rpm"'
+        'engine.limiter_band: "500 rpm" spans all speeds from idle to rev limit; write a narrower one, such as "50 rpm"'
     ]
     sound["engine"] |= {"idle": "3300 rpm"}
     assert 'engine.idle: "3300 rpm" is not below the rev limit, 3300 rpm; lower it, or raise the rev limit' in _faults(

@@ -168,7 +168,7 @@ def test_toml_syntax(file: Path, text: str, words: str) -> None:
     file.write_text(text, "utf-8")
     (fault,) = _faults(file)
     assert words in fault
-    assert fault.endswith('text stands in quotes, as in mass = "1610 kg"')
+    assert fault.endswith('write text in quotes, as in mass = "1610 kg"')
 
 
 def test_nesting_without_end(file: Path) -> None:
@@ -257,7 +257,7 @@ def test_a_link_that_leaves_the_folder(file: Path, tmp_path: Path) -> None:
     (inner / "road.toml").symlink_to(tmp_path / "road.toml")
     (inner / "car.toml").write_text(TOML.replace(TYRE, 'file = "road.toml"\n'), "utf-8")
     assert _faults(inner / "car.toml") == [
-        'tyres.both.file: "road.toml" leads out of the scenario\'s folder; copy the file into it'
+        'tyres.both.file: "road.toml" is outside the scenario\'s folder; copy the file into it'
     ]
 
 
