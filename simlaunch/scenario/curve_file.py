@@ -281,7 +281,7 @@ def _point(
         called = "two" if wanted == 2 else str(wanted)
         why = f"has {len(cells)} value{'s' if len(cells) != 1 else ''} instead of {called}"
         part = "the two by one comma" if wanted == 2 else "them by commas, one for each column"
-        faults.append(Fault(place, quoted(text.strip()), why, f"part {part}; decimals follow a point"))
+        faults.append(Fault(place, quoted(text.strip()), why, f"separate {part}, and write decimals with a point"))
         return None
     read_cells = {
         k: _cell(cell, header.units[k], header.kinds[k], place, faults)

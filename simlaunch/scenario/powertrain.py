@@ -140,7 +140,8 @@ class InAir(Section):
     """How torque follows the air that the engine breathes."""
 
     formula: Correction | None = optional(
-        "Formula by which torque changes with the air; left out, that of the correction which the curve carries."
+        "Formula by which torque changes with the air; left out, that of the correction which the curve carries.",
+        "SAE J1349",
     )
     pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
         "Absolute air pressure when the curve was measured, for a curve that carries no correction.", "982 hPa"

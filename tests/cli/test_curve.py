@@ -188,7 +188,7 @@ USAGE = {
     "not a role": (["--column", "boost=Boost"], 'write one of "engine speed=..."'),
     "a role twice": (["--unit", "torque=Nm", "--unit", "torque=Nm"], "does not name one thing once"),
     "no such pull": (["--leave-out", "9"], "there is no pull 9"),
-    "weather in part": (["--pressure", "99 kPa"], "--temperature and --humidity is missing"),
+    "weather in part": (["--pressure", "99 kPa"], "give --temperature and --humidity too"),
     "weather for nothing": ([*WEATHER], "say with --correction"),
     "no weather": (["--correction", "none", "--to-correction", "SAE J607"], "weather of the test is needed"),
     "carried not known": (["--to-correction", "SAE J607"], "which correction the figures carry"),

@@ -43,7 +43,7 @@ def test_account_of_an_invented_sheet() -> None:
     assert found.speed[[0, -1]] / RPM == pytest.approx([1500.0, 6000.0])
     assert (found.correction, found.measured_at) == (None, None)
     assert [note.partition(";")[0] for note in found.notes] == [
-        "fewer than 12 rows in a pull: not smoothed",
+        "a pull with fewer than 12 rows is not smoothed",
         "nobody says which weather correction the figures carry",
         "nobody says where the figures were taken",
     ]
@@ -169,7 +169,7 @@ def test_losses_come_before_the_correction(table: Path) -> None:
         ({"wanted": Correction.SAE_J1349}, "SAE J1349 is wanted, but nobody says which correction the figures carry"),
         (
             {"carried": Correction.SAE_J607, "wanted": Correction.SAE_J1349},
-            "to go from correction SAE J607 to SAE J1349 the weather of the test is needed",
+            "a change of correction from SAE J607 to SAE J1349 needs the weather of the test",
         ),
         (
             {"wanted_at": MeasuredAt.CRANK},
@@ -177,7 +177,7 @@ def test_losses_come_before_the_correction(table: Path) -> None:
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.CRANK},
-            "to go from wheel to crank the losses between them are needed",
+            "a conversion from wheel to crank needs the losses between them",
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.HUB, "losses": stated_losses(0.1)},
@@ -194,7 +194,7 @@ def test_losses_that_eat_the_curve(table: Path) -> None:
         InputError, table,
         measured_at=MeasuredAt.CRANK, wanted_at=MeasuredAt.WHEEL, losses=Losses(0.9, 2.0, 0.0, 100.0, "sample"),
     )  # fmt: skip
-    assert told.startswith("curve: comes out without torque at 1000 rpm")
+    assert told.startswith("the finished curve has no torque at 1000 rpm")
 
 
 def test_sheets_of_different_corrections_are_not_mixed(tmp_path: Path) -> None:

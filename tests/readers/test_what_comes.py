@@ -112,5 +112,5 @@ def test_all_missing_channels_are_named_at_once(tmp_path: Path) -> None:
 def test_a_workbook_is_to_be_exported(tmp_path: Path, read: object, name: str) -> None:
     with zipfile.ZipFile(tmp_path / name, "w") as book:
         book.writestr("xl/workbook.xml", "<workbook/>")
-    with pytest.raises(InputError, match="is a workbook, or packed otherwise, and no text; export it as CSV"):
+    with pytest.raises(InputError, match="is a workbook or another packed file, not text; export it as CSV"):
         read(tmp_path / name)  # type: ignore[operator]

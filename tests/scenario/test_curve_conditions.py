@@ -34,8 +34,8 @@ def test_conditions_stand_beside_the_points() -> None:
             '"J1349" is not one of the choices; write none, SAE J1349, ISO 1585, DIN 70020, SAE J607',
         ),
         ("# measured at: roller", '"roller" is not one of the choices; write crank, hub, wheel'),
-        ("# by me", '"# by me" is no line that is known here; write "# correction: ...", "# measured at: ...", '),
-        ("# measured at: crank\n# measured at: hub", '"measured at" stands there twice; keep one of them'),
+        ("# by me", '"# by me" is not a line that is known here; write "# correction: ...", "# measured at: ...", '),
+        ("# measured at: crank\n# measured at: hub", '"measured at" is given twice; keep one of them'),
     ],
 )
 def test_faults_name_the_line(line: str, fault: str) -> None:
@@ -69,6 +69,6 @@ def test_a_launch_wants_torque_at_the_crank(sound: dict[str, Any]) -> None:
     assert [str(fault) for fault in caught.value.faults] == [
         'curves[1].correction: "sae" is not one of the choices; '
         'write one of "none", "SAE J1349", "ISO 1585", "DIN 70020" or "SAE J607"',
-        'curves[1].measured_at: "wheel" is not the crank, and a launch begins with the torque there; '
+        'curves[1].measured_at: "wheel" is not the crank, where a launch needs the torque; '
         "bring the curve to the crank with `simlaunch curve`",
     ]
