@@ -7,7 +7,7 @@ the value out from the rest.
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
@@ -19,6 +19,12 @@ SHAPE_CELLS = 128
 
 Record: TypeAlias = np.record
 """A record of numbers; its fields are reached by name."""
+
+if TYPE_CHECKING:
+    from simlaunch.fields import Car as Car
+    from simlaunch.fields import Table as Table
+else:
+    Car = Table = np.record  # a type checker knows the fields of a car, and of its tables
 
 
 class Axle(IntEnum):
@@ -219,15 +225,15 @@ def is_complete(car: Record) -> bool:
     return not any(np.isnan(numbers).any() for numbers in derived)
 
 
-def blank() -> Record:
+def blank() -> Car:
     """A record with every number zero, every derived number `nan`, and no limit of torque in any gear.
 
     Returns
     -------
-    Record
+    Car
         Scalar record of type `CAR`.
     """
-    car: Record = np.zeros(1, dtype=CAR).view(np.recarray)[0]
+    car: Car = np.zeros(1, dtype=CAR).view(np.recarray)[0]
     car.air.density = np.nan
     car.engine.gear_limit[:] = np.inf
     car.gearbox.shift_speed[:] = np.nan

@@ -33,7 +33,7 @@ from simlaunch.metrics.full_load import gear_cap, limited_gears, most_torque
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import MAX_CURVE_POINTS, Pedal, Record
+from simlaunch.record import MAX_CURVE_POINTS, Car, Pedal, Table
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -46,10 +46,10 @@ SMALLEST = 0.02
 """A span that holds a smaller share of the area between two curves is joined to its neighbours [-]."""
 
 SAME = 0.001
-"""Curves that differ by a smaller share of the higher peak are taken as equal there: a dyno tells no less [-]."""
+"""Curves that differ by a smaller share of the higher peak are taken as equal there: no dyno resolves less [-]."""
 
 SAME_PEAK = 0.03
-"""Peaks that differ by a smaller share are not told apart as higher and lower: nobody asks for so little [-]."""
+"""Peaks that differ by a smaller share do not count as higher and lower: nobody asks about so little [-]."""
 
 _LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
 _LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
@@ -175,7 +175,7 @@ class Attribution:
 
     @property
     def peak(self) -> Span | None:
-        """The span that stands for the higher peak alone; None where the peak cannot be told from more of the curve."""
+        """The span that holds the higher peak alone; None where the peak cannot be separated from more of the curve."""
         return next((span for span in self.spans if span.name is SpanName.PEAK), None)
 
     def turned(self) -> Attribution:
@@ -213,7 +213,7 @@ class _Stretch:
 class _Pair:
     """Two full-load curves over the range of engine speed that is in use."""
 
-    tables: tuple[Record, Record]
+    tables: tuple[Table, Table]
     speed: Array
     torque: tuple[Array, Array]
 
@@ -252,14 +252,14 @@ class _Pair:
         return other - one
 
 
-def _pair(first: Record, second: Record) -> _Pair:
+def _pair(first: Car, second: Car) -> _Pair:
     tables = (first.engine.torque, second.engine.torque)
     low, high = min(float(table.knot[0]) for table in tables), float(first.engine.rev_limit)
     speed = np.linspace(low, high, max(int((high - low) / _SPACING), 64) + 1)
     return _Pair(tables, speed, (most_torque(first, speed), most_torque(second, speed)))
 
 
-def _gears_apart(pair: _Pair, first: Record, second: Record) -> tuple[int, ...]:
+def _gears_apart(pair: _Pair, first: Car, second: Car) -> tuple[int, ...]:
     """Gears in which the limits of two cars would let the engine give unlike torque with the higher of the curves."""
     most = np.maximum(*pair.torque)
     stated = sorted({*limited_gears(first), *limited_gears(second)})
@@ -371,7 +371,7 @@ def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
 # --- mixtures ---
 
 
-def _spline(table: Record) -> Cubics:
+def _spline(table: Table) -> Cubics:
     """A full-load curve with its ends carried on level."""
     count = int(table.count)
     knots, cubics = table.knot[:count], table.cubic[: count - 1]
@@ -390,7 +390,7 @@ def _passage(one: Cubics, other: Cubics, cut: _Cut) -> Cubics:
     return with_slopes(speed, values, slopes)
 
 
-def _mix(target: Record, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
+def _mix(target: Table, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
     """Put the chosen curve of each stretch into a table of a car."""
     knots: list[Array] = []
     cubics: list[Array] = []

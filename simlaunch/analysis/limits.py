@@ -26,7 +26,7 @@ from simlaunch.units.spelling import Dimension
 Array = NDArray[np.float64]
 
 PER_1000_RPM = 1000.0 * pi / 30.0
-"""Span of engine speed in which a rise of the curve is told [rad/s]."""
+"""Span of engine speed over which a rise of the curve is stated [rad/s]."""
 
 MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
 RISE, ENVELOPE = "rise of the curve", "envelope"

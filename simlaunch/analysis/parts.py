@@ -26,7 +26,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
@@ -321,7 +321,7 @@ def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
     return CurveLoad(simulation, (*rated, *unrated), peak, pressure)
 
 
-def peak_torque(car: Record) -> float:
+def peak_torque(car: Car) -> float:
     """Highest full-load torque up to the rev limit, in the gear that allows most [N m]."""
     engine = car.engine
     speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)

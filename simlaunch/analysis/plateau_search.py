@@ -18,13 +18,13 @@ from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 
 FRONT = 25
-"""Heights of plateau that are told."""
+"""Number of heights of plateau that are listed."""
 
 DRIVES = np.linspace(0.76, 1.24, 25)
 """Final drives that are tried, over the present one [-]."""
@@ -47,9 +47,9 @@ _SHRINK = 0.55  # of the reach
 _NOTABLY = 50.0 * pi / 30.0  # [rad/s]
 _CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
-_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
+_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to find how far they are off
 
-Tell = Callable[[str], None]
+Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -406,23 +406,23 @@ def _refuse(space: SearchSpace, points: Sequence[Point]) -> TargetNotReached:
 def _out_of_reach(space: SearchSpace) -> TargetNotReached:
     """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
     names = ", ".join(target_label(target) for target in space.aims.targets)
-    told = f"no plateau within the limits reaches {names} within {float(space.car.run.time_limit):g} s"
+    why = f"no plateau within the limits reaches {names} within {float(space.car.run.time_limit):g} s"
     if not space.caps:
-        return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
+        return TargetNotReached(f"{why}; raise run.time_limit, or let the curve rise more steeply")
     which = " and ".join(space.caps)
     for factor in _EASED:
         eased = space.within(space.limits.eased(float(factor)))
         shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
         if any(isfinite(point.score) for point in eased.launched(shapes)):
-            return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
-    return TargetNotReached(f"{told}; a higher limit of {which} would not do, so raise run.time_limit")
+            return TargetNotReached(f"{why}; the limit of {which} would have to be about {factor:.1f} times as high")
+    return TargetNotReached(f"{why}; a higher limit of {which} would not do, so raise run.time_limit")
 
 
 def _over(point: Point) -> float:
     return max((seen / allowed for seen, allowed in point.broken.values()), default=0.0)
 
 
-def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
+def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch | None = None) -> Plateau:
     """The highest plateau that pays, and what less torque would cost.
 
     The lowest height that is within a thousandth of a second of the quickest that was found is taken, and held as long
@@ -434,7 +434,7 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
         What can be chosen.
     by_gear : bool
         Whether torque limits are sought for the gears in which the tyres cannot use the plateau.
-    tell : callable, optional
+    watch : callable, optional
         Takes a line that says how far the search is.
 
     Returns
@@ -447,17 +447,17 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
     TargetNotReached
         No plateau keeps to the limits; the message says which limit stands in the way, and by how much.
     """
-    tell = tell or (lambda line: None)
-    tell(f"1 of 3: {FRONT} heights of plateau")
+    report = watch or (lambda line: None)
+    report(f"1 of 3: {FRONT} heights of plateau")
     points = best_of_each(space, np.linspace(_LOWEST * space.top, space.top, FRONT).tolist())
     if not any(point.sound for point in points):
         points = best_of_each(space, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * space.top).tolist())
     if not any(point.sound for point in points):
         raise _refuse(space, points)
-    tell("2 of 3: the quickest plateau")
+    report("2 of 3: the quickest plateau")
     met = met_near_the_best(space, points)
     best = met[0]
-    tell("3 of 3: the lowest one that is as quick, held as long as it can be")
+    report("3 of 3: the lowest one that is as quick, held as long as it can be")
     chosen = _longest(space, _lowest_that_pays(space, points, met), best.score + HELD_TIME)
     best = min(best, chosen, key=_cost)
     front, saved = _front([*points, best], chosen), gains(space, chosen, [best, *_apart(space, met)[:_BASES]])
@@ -486,7 +486,7 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
     )
 
 
-def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
+def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Car]) -> tuple[float, float]:
     """The final drive that suits a curve, and the score with it.
 
     Parameters

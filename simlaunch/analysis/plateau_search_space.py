@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import curve_speeds
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
 from simlaunch.analysis.ready import aim
@@ -19,7 +20,7 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.table import values_at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.scenario.decision import Place
 from simlaunch.simulation.run import complete
 
@@ -111,7 +112,7 @@ class SearchSpace:
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with the curve that is wished for; its gearbox may leave shift speeds open.
     limits : Limits
         What the curve must keep to.
@@ -132,7 +133,7 @@ class SearchSpace:
 
     def __init__(
         self,
-        car: Record,
+        car: Car,
         limits: Limits,
         aims: Aim,
         tolerance: float = TOLERANCE,
@@ -141,6 +142,7 @@ class SearchSpace:
         within_grip: bool = False,
     ) -> None:
         self.car = as_many([car]).view(np.recarray)[0]
+        settle([self.car], aims.targets[0])  # and the curves that are sought keep it
         aim(self.car, aims.targets)
         self.limits, self.aims, self.tolerance, self.workers = limits, aims, tolerance, workers
         self.speeds = curve_speeds(car)

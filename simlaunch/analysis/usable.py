@@ -14,7 +14,7 @@ from simlaunch.metrics.ceiling import share_above, usable_torque
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 
@@ -76,7 +76,7 @@ class UsableTorque(Result):
     ----------
     scenario : Scenario
         The scenario.
-    car : Record
+    car : Car
         Numbers of the car, SI units, complete; its curve is the scenario's first.
     engine_speed : ndarray, shape (n,)
         Common engine speeds [rad/s].
@@ -93,7 +93,7 @@ class UsableTorque(Result):
     study = "usable"
 
     scenario: Scenario
-    car: Record
+    car: Car
     engine_speed: Array
     curves: dict[str, Array]
     by_gear: dict[str, dict[int, Array]]
@@ -120,7 +120,7 @@ def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> C
     return CurveSurplus(name, ceiling.gear, share, float(above.max()), first, last)
 
 
-def _ceiling(car: Record, gear: int, speeds: Array) -> GearCeiling:
+def _ceiling(car: Car, gear: int, speeds: Array) -> GearCeiling:
     road_speed = speeds / float(car.gearbox.ratio[gear]) * driven_radius(car.front, car.rear, car.drive)
     return GearCeiling(gear + 1, usable_torque(car, gear + 1, speeds), road_speed)
 

@@ -65,19 +65,19 @@ def text(usable: UsableTorque, system: System) -> str:
     free = [str(ceiling.gear) for ceiling in usable.ceilings if ceiling.gear not in above]
     every, car = tables(usable, system), usable.car
     gears = len(usable.ceilings)
-    told = tables_text([every[gear - 1] for gear in sorted(above)])
+    above_it = tables_text([every[gear - 1] for gear in sorted(above)])
     if free:
-        told.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
+        above_it.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
     meaning = (
         "Usable torque: the engine torque at which the driven tyres reach their peak force, with load "
-        "transfer and rotating mass taken in. What a curve has above it can only spin the tyres."
+        "transfer and rotating mass included. Torque above it can only spin the tyres."
     )
     if car.coupling.kind == Coupling.TORQUE_CONVERTER:
         meaning += (
-            " It holds for a converter that has locked up or coupled; while the converter multiplies torque, as at "
-            "the start in first gear, the tyres can use that much less of the engine's."
+            " It holds for a converter that has locked up or coupled. While the converter multiplies torque, as at "
+            "the start in first gear, the usable engine torque is lower by that factor."
         )
-    blocks = [header(usable.scenario, car, system), paragraph(meaning), *told, *tables_text(every[gears:])]
+    blocks = [header(usable.scenario, car, system), paragraph(meaning), *above_it, *tables_text(every[gears:])]
     return "\n\n".join(blocks)
 
 

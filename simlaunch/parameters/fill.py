@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simlaunch.cubics import monotone
 from simlaunch.parameters.table import ROWS, Column, Row
-from simlaunch.record import CAR, Axle, Pedal, Record, blank
+from simlaunch.record import CAR, Axle, Car, Pedal, blank
 from simlaunch.scenario.model import Scenario, at_odds
 from simlaunch.scenario.surroundings import Section
 from simlaunch.units.spelling import Dimension
@@ -23,7 +23,7 @@ Cars = NDArray[np.void]
 _TABLES = ("body", "air", "road", "drive", "engine", "coupling", "gearbox", "launch", "pedal", "run")
 
 
-def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
+def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Car:
     """Plain numbers of one launch.
 
     Parameters
@@ -37,7 +37,7 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
 
     Returns
     -------
-    Record
+    Car
         SI units; what the launch has to work out is `nan`, so that it may still be varied: `analysis.ready.runnable`
         gives a complete one. The run reaches beyond its goal.
 
@@ -51,7 +51,7 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     tables = _tables(scenario, scenario.curve(curve_name))
     for row in ROWS:
         _put(cars, row, tables)
-    car: Record = cars.view(np.recarray)[0]
+    car: Car = cars.view(np.recarray)[0]
     return car
 
 
@@ -94,7 +94,7 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
 
     Parameters
     ----------
-    target : Record
+    target : Car
         Table of type `CURVE` or `TABLE`, changed in place.
     x : ndarray, shape (n,)
         Knots, strictly rising, at least two, in the unit of the table.

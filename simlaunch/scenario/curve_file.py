@@ -3,7 +3,7 @@
 The first line names the columns with their units in brackets, in any order, for instance
 `engine speed [rpm],torque [N m],gear 1 [N m]`; each line after it holds one point. Empty lines are passed over, and
 empty cells in the column of a gear.
-Above the header may stand lines that state the footing of the figures, `# correction: SAE J1349`,
+Above the header may stand lines that state the conditions of the figures, `# correction: SAE J1349`,
 `# measured at: crank` and `# note: ...`, and torque limits of gears: `# limit in gear 1: 300 N m`.
 """
 
@@ -136,9 +136,9 @@ def read_limit(text: str, source: str) -> dict[str, Any]:
     """
     lines = _lines(text)
     comments = lines[: _comments(lines)]
-    footing = _stated(comments, source, {"origin": ("origin", ()), "note": ("note", ())})
+    conditions = _stated(comments, source, {"origin": ("origin", ()), "note": ("note", ())})
     header, points = _table(text, source, _LIMIT_KINDS)
-    return {**footing, "points": tuple((speed.text, most[header.torque].text) for speed, most in points)}
+    return {**conditions, "points": tuple((speed.text, most[header.torque].text) for speed, most in points)}
 
 
 def _table(
@@ -161,7 +161,7 @@ def _table(
     return header, [(speed, torques) for _, speed, torques in points]
 
 
-def read_footing(text: str, source: str) -> dict[str, Any]:
+def read_conditions(text: str, source: str) -> dict[str, Any]:
     r"""What the lines above the header say of the figures, and of single gears.
 
     Parameters
@@ -179,11 +179,11 @@ def read_footing(text: str, source: str) -> dict[str, Any]:
     Raises
     ------
     ScenarioError
-        With a fault for each line that tells nothing known.
+        With a fault for each line whose key is not known.
 
     Examples
     --------
-    >>> read_footing("# measured at: crank\nspeed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
+    >>> read_conditions("# measured at: crank\nspeed [rpm],torque [N m]\n1000,200\n6000,180\n", "sample.csv")
     {'measured_at': 'crank'}
     """
     lines = _lines(text)
@@ -195,7 +195,7 @@ def read_footing(text: str, source: str) -> dict[str, Any]:
         if (of_gear := _LIMIT.fullmatch(name.strip()))
     ]
     others = [line for line, (name, _, _) in zip(comments, named, strict=True) if not _LIMIT.fullmatch(name.strip())]
-    found = _stated(others, source, _FOOTING, "limit in gear 1")
+    found = _stated(others, source, _CONDITIONS, "limit in gear 1")
     return found | ({"gear_limits": limits} if limits else {})
 
 
@@ -210,10 +210,10 @@ def _stated(
         key, choices = known.get(name, ("", ()))
         place = f"line {number}"
         if not key:
-            told = ", ".join(f'"# {each}: ..."' for each in (*known, *further))
-            faults.append(Fault(place, quoted(line.strip()), "is no line that is known here", f"write {told}"))
+            choice = ", ".join(f'"# {each}: ..."' for each in (*known, *further))
+            faults.append(Fault(place, quoted(line.strip()), "is not a line that is known here", f"write {choice}"))
         elif key in found:
-            faults.append(Fault(place, quoted(name), "stands there twice", "keep one of them"))
+            faults.append(Fault(place, quoted(name), "is given twice", "keep one of them"))
         elif choices and value not in choices:
             faults.append(Fault(place, quoted(value), "is not one of the choices", f"write {', '.join(choices)}"))
         found.setdefault(key, value)
@@ -222,7 +222,7 @@ def _stated(
     return found
 
 
-_FOOTING: Mapping[str, tuple[str, tuple[str, ...]]] = {
+_CONDITIONS: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "correction": ("correction", tuple(Correction)),
     "measured at": ("measured_at", tuple(MeasuredAt)),
     "note": ("note", ()),
@@ -281,7 +281,7 @@ def _point(
         called = "two" if wanted == 2 else str(wanted)
         why = f"has {len(cells)} value{'s' if len(cells) != 1 else ''} instead of {called}"
         part = "the two by one comma" if wanted == 2 else "them by commas, one for each column"
-        faults.append(Fault(place, quoted(text.strip()), why, f"part {part}; decimals follow a point"))
+        faults.append(Fault(place, quoted(text.strip()), why, f"separate {part}, and write decimals with a point"))
         return None
     read_cells = {
         k: _cell(cell, header.units[k], header.kinds[k], place, faults)

@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError
-from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing, read_gear_curves, read_limit
+from simlaunch.scenario.curve_file import RAW_SHEET, read_conditions, read_curve, read_gear_curves, read_limit
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
@@ -118,7 +118,7 @@ def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     rest = len(faults) - MAX_FAULTS
     if rest <= 0:
         return faults
-    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
+    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} more faults", "correct these first"))
 
 
 @cache
@@ -225,7 +225,7 @@ def _decoded(content: bytes) -> str:
 def _toml(text: str, source: str) -> Table:
     for number, line in enumerate(text.split("\n"), start=1):
         if line.count(".") > MAX_DOTS:  # a key of very many parts keeps the parser busy for hours
-            why = f"has more than {MAX_DOTS} points in one line"
+            why = f"has more than {MAX_DOTS} dots in one line"
             raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
     try:
         if text.count(",") + text.count("\n[") > MAX_VALUES:  # refused in the end; parsing it all would take long
@@ -241,7 +241,7 @@ def _toml(text: str, source: str) -> Table:
 
 
 def _bounded(tables: Table) -> Table:
-    """The same tables, unless they hold so much that telling their faults would take long."""
+    """The same tables, unless they hold so much that listing their faults would take long."""
     keys, values = 0, 0
     waiting: list[Table | list[Any]] = [tables]
     while waiting:
@@ -266,7 +266,7 @@ def _syntax_fault(message: str, text: str) -> Fault:
     lines = text.splitlines()
     line = int(match.group(1)) if match else max(len(lines), 1)
     typed = quoted(lines[line - 1].strip()) if line <= len(lines) else ""
-    instead = 'mend the TOML syntax; text stands in quotes, as in mass = "1610 kg"'
+    instead = 'correct the TOML syntax; write text in quotes, as in mass = "1610 kg"'
     return Fault(f"line {line}", typed, f"is not TOML: {reason[:1].lower()}{reason[1:160]}", instead)
 
 
@@ -329,7 +329,7 @@ class _References:
         return {**curve, "gear_limits": named}
 
     def _gear_limit(self, limit: object, place: str, curve: Table) -> object:
-        """The limit of a gear, whose torque may stand in a file like a curve's, on the footing of that curve."""
+        """The limit of a gear; a file with its torque must share the correction and the place of the curve."""
         found = self._expanded(limit, place, csv=_curve_in)
         if not isinstance(limit, dict) or "file" not in limit or not isinstance(found, dict):
             return found
@@ -337,7 +337,9 @@ class _References:
             stated, own = found.pop(key, None), curve.get(key)
             if stated is not None and stated not in (own, "crank"):
                 why = f"states {key} {stated}, and the curve {own if own is not None else 'states none'}"
-                self.faults.append(Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one footing"))
+                self.faults.append(
+                    Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one correction and place")
+                )
         return {"torque" if key == "points" else key: value for key, value in found.items()}
 
     def located(self, fault: Fault) -> Fault:
@@ -388,16 +390,16 @@ class _References:
         path = self.folder / name
         real, home = (Path(os.path.realpath(part)) for part in (path, self.folder))  # a loop of links stays as it is
         if not real.is_relative_to(home):
-            raise InputError(Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it"))
+            raise InputError(Fault("", quoted(name), "is outside the scenario's folder", "copy the file into it"))
         return path
 
 
 def _curve_in(text: str, source: str) -> Table:
     """Keys of a full-load curve from its file."""
-    footing = read_footing(text, source)
-    limits = [*footing.pop("gear_limits", []), *read_gear_curves(text, source)]
+    conditions = read_conditions(text, source)
+    limits = [*conditions.pop("gear_limits", []), *read_gear_curves(text, source)]
     more = {"gear_limits": limits} if limits else {}
-    return {"points": read_curve(text, source), **footing, **more}
+    return {"points": read_curve(text, source), **conditions, **more}
 
 
 def _inside_any(place: str, tables: tuple[str, ...]) -> bool:
