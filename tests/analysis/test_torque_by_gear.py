@@ -21,7 +21,7 @@ from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.output.plateau import curve_csv
 from simlaunch.parameters.fill import fill_table, lower, scale_torque
 from simlaunch.record import CAR, Pedal
-from simlaunch.scenario.curve_file import read_curve, read_footing, read_gear_curves
+from simlaunch.scenario.curve_file import read_conditions, read_curve, read_gear_curves
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.events import CHANGE_BEGINS
@@ -156,7 +156,7 @@ def test_a_plateau_keeps_the_limits_of_its_wish_and_is_read_back() -> None:
     found = plateau(scenario, power="230 kW", wish="both")
     assert found.first.gear_limits[0] == 300.0
     text = curve_csv(found)
-    table = {**read_footing(text, "x.csv"), "points": read_curve(text, "x.csv"), "name": "found"}
+    table = {**read_conditions(text, "x.csv"), "points": read_curve(text, "x.csv"), "name": "found"}
     table["gear_limits"] = [*table["gear_limits"], *read_gear_curves(text, "x.csv")]
     written = scenario.replace({"curves": [table]})
     car = lower(written, "found", Pedal.FULL)

@@ -13,7 +13,7 @@ from simlaunch.errors import InputError, ScenarioError
 from simlaunch.metrics.full_load import full_load, limited_gears, most_torque
 from simlaunch.parameters.fill import lower
 from simlaunch.record import MAX_GEAR_POINTS, Pedal
-from simlaunch.scenario.curve_file import read_footing, read_gear_curves
+from simlaunch.scenario.curve_file import read_conditions, read_gear_curves
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.reading import load
 
@@ -93,7 +93,7 @@ def test_a_limit_that_cannot_be_is_refused(limit: dict[str, Any], told: str) -> 
 
 
 def test_a_gear_is_limited_once() -> None:
-    with pytest.raises(InputError, match=r'gear_limits\[2\]\.gear: "1" stands there twice; keep one per gear'):
+    with pytest.raises(InputError, match=r'gear_limits\[2\]\.gear: "1" is given twice; keep one per gear'):
         _limited({"gear": "1", "torque": "300 N m"}, {"gear": "1", "torque": "200 N m"})
 
 
@@ -119,7 +119,7 @@ def test_limits_that_do_nothing_are_named() -> None:
 def test_columns_and_lines_of_a_curve_file() -> None:
     text = "# limit in gear 2: 300 lb-ft\nTorque in gear 1 [N m],speed [rpm],torque [N m]\n"
     text += "150,1000,200\n,2000,220\n160,6000,180\n"
-    assert read_footing(text, "x.csv") == {"gear_limits": [{"gear": "2", "torque": "300 lb-ft"}]}
+    assert read_conditions(text, "x.csv") == {"gear_limits": [{"gear": "2", "torque": "300 lb-ft"}]}
     points = (("1000 rpm", "150 N m"), ("6000 rpm", "160 N m"))  # the empty cell is no point
     assert read_gear_curves(text, "x.csv") == ({"gear": "1", "torque": points},)
 
