@@ -13,7 +13,7 @@ from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.errors import SimlaunchError
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 
 Array = NDArray[np.float64]
@@ -62,7 +62,7 @@ def influences(scenario: Scenario, ranges: Mapping[str, Sequence[str]]) -> dict[
         millisecond count as none.
     """
     target, curves = goal(scenario), scenario.curve_names[:2]
-    tried: list[tuple[str, list[Record]]] = []
+    tried: list[tuple[str, list[Car]]] = []
     for key, values in {"": ("",), **ranges}.items():
         made = [_cars(scenario, curves, {key: value} if key else {}) for value in values]
         if all(made):  # one end alone would say that a value moves little
@@ -76,7 +76,7 @@ def influences(scenario: Scenario, ranges: Mapping[str, Sequence[str]]) -> dict[
     return {key: _moved(times[0], times[[n for n, name in enumerate(keys) if name == key]]) for key in ranges}
 
 
-def _cars(scenario: Scenario, curves: Sequence[str], change: Mapping[str, str]) -> list[Record]:
+def _cars(scenario: Scenario, curves: Sequence[str], change: Mapping[str, str]) -> list[Car]:
     """Cars with each pedal and curve; none where the scenario cannot have the value."""
     try:
         changed = scenario.replace(change) if change else scenario

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import typer
 
-from simlaunch.analysis.data_sheet import Answers, DataSheet, data_sheet
+from simlaunch.analysis.data_sheet import Answers, DataSheet, data_sheet, names_a_sheet
 from simlaunch.cli.ending import before_leaving
 from simlaunch.cli.output import complain
 from simlaunch.errors import Fault, InputError, UsageError
@@ -43,8 +43,6 @@ def sheet_of(given: Mapping[str, str | None]) -> DataSheet:
 
 
 def _missing(given: Mapping[str, str | None]) -> list[Question]:
-    from simlaunch.analysis.data_sheet import names_a_sheet
-
     needless = {"power"} if names_a_sheet(given.get("torque") or "") else set[str]()
     return [each for each in QUESTIONS if not each.usual and each.name not in needless and given.get(each.name) is None]
 

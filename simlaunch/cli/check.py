@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
+from simlaunch.analysis import check as study
 from simlaunch.cli.options import All, AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, prepare, result, show
+from simlaunch.cli.scenario_file import read
+from simlaunch.errors import ScenarioError
+from simlaunch.output import as_json as json_text
+from simlaunch.output import check as words
 from simlaunch.units.spelling import System
 
 
@@ -18,21 +23,15 @@ def check(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Check a scenario: all its faults in one go, or the defaults in use by how much they move the result."""
-    from simlaunch.analysis.check import check as checked
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.errors import ScenarioError
-    from simlaunch.output.as_json import dumps
-    from simlaunch.output.check import faults_object
-
+    """List the faults of a scenario, or its defaults by what they move."""
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
     try:
         sound = read(scenario, changes, taken)
     except ScenarioError as error:
         if as_json:
-            result(dumps(faults_object(error.source, error.faults)))
+            result(json_text.dumps(words.faults_object(error.source, error.faults)))
         raise
     compile_once(quiet=quiet)
-    show(checked(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=full)
+    show(study.check(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=full)
     return 0

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from itertools import pairwise
 from typing import Annotated, Literal, TypeAlias
@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag,
 
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault
-from simlaunch.record import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
+from simlaunch.record import MAX_CURVE_POINTS, MAX_GEAR_POINTS, MAX_GEARS, MAX_TABLE_POINTS
 from simlaunch.scenario.surroundings import Name, Section
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -47,14 +47,15 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     faults = []
     for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
         if here.si == before.si:
-            faults.append(Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed"))
+            faults.append(Fault(place, quoted(here.text), "is given twice", "keep one point per engine speed"))
         elif here.si < before.si:
             why = f"is below the speed before it, {before.text}"
             faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
     return tuple(faults)
 
 
-def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+def rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+    """The same points, refused where engine speed does not rise from one to the next."""
     faults = order_faults([speed for speed, _ in points], [f"[{n}]" for n in range(1, len(points) + 1)])
     if faults:
         raise refusal(*faults)
@@ -62,7 +63,7 @@ def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quanti
 
 
 CurvePoints: TypeAlias = Annotated[
-    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(rising)
 ]
 
 
@@ -77,7 +78,7 @@ def _one_as_list(value: object) -> object:
 _TABLE = (
     Field(min_length=1, max_length=MAX_TABLE_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 )
 
 TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TABLE]
@@ -105,8 +106,124 @@ class MeasuredAt(StrEnum):
 def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
     if place in (None, MeasuredAt.CRANK):
         return place
-    why = "is not the crank, and a launch begins with the torque there"
+    why = "is not the crank, where a launch needs the torque"
     raise refused(quoted(str(place)), why, "bring the curve to the crank with `simlaunch curve`")
+
+
+GearNumber: TypeAlias = Annotated[Quantity, Within(Dimension.NUMBER, "1", str(MAX_GEARS), whole=True)]
+GearTorque: TypeAlias = Annotated[
+    tuple[tuple[EngineSpeed, Torque], ...],
+    Field(min_length=1, max_length=MAX_GEAR_POINTS),
+    BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
+    AfterValidator(rising),
+]
+
+
+class GearLimit(Section):
+    """The most torque that the engine gives in one gear, where that is less than its full-load curve."""
+
+    gear: GearNumber = required("Gear that it holds in; 1 is first.", "1")
+    torque: GearTorque = required(
+        "One value; or a whole curve for this gear, by rising engine speed, held flat beyond its ends. The engine "
+        "gives the lower of it and of the full-load curve. A file of two columns may stand in its place.",
+        "300 N m",
+    )
+
+    @model_validator(mode="after")
+    def _lets_torque_through(self) -> GearLimit:
+        if not any(torque.si for _, torque in self.torque):
+            raise refusal(Fault("torque", "", "lets no torque through at all", "give torque above zero"))
+        return self
+
+
+class InAir(Section):
+    """How torque follows the air that the engine breathes."""
+
+    formula: Correction | None = optional(
+        "Formula by which torque changes with the air; left out, that of the correction which the curve carries.",
+        "SAE J1349",
+    )
+    pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
+        "Absolute air pressure when the curve was measured, for a curve that carries no correction.", "982 hPa"
+    )
+    temperature: Annotated[Quantity, Within(Dimension.TEMPERATURE, "-50 degC", "60 degC")] | None = optional(
+        "Temperature of the air when the curve was measured, for a curve that carries no correction.", "22 degC"
+    )
+    humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] | None = optional(
+        "Relative humidity when the curve was measured; left out, dry air.", "45 %"
+    )
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """What keeps the torque from being carried to other air, given the correction that the curve carries."""
+        carried = correction if correction is not Correction.NONE else None
+        stated = [name for name in ("pressure", "temperature", "humidity") if getattr(self, name) is not None]
+        if self.formula is Correction.NONE:
+            yield Fault("weather.formula", '"none"', "is no formula", f"write one of {_FORMULAS}")
+        if carried is not None:
+            if self.formula not in (None, carried):
+                typed, why = quoted(str(self.formula)), f"is not {carried}, the correction that the curve carries"
+                yield Fault("weather.formula", typed, why, "leave it out")
+            for name in stated:
+                typed, why = quoted(getattr(self, name).text), "stands beside the correction of the curve"
+                yield Fault(f"weather.{name}", typed, why, "leave it out: the standard says in which air it holds")
+            return
+        if self.formula is None:
+            why = "is missing, and the curve carries no correction that would say it"
+            yield Fault("weather.formula", "", why, f"write one of {_FORMULAS}, or state the correction of the curve")
+        for name in ("pressure", "temperature"):
+            if name not in stated:
+                why = "is missing, and the curve carries no correction that would say in which air it holds"
+                yield Fault(f"weather.{name}", "", why, f"state the {name} when it was measured, or the correction")
+
+
+class NaturallyAspirated(InAir):
+    """Torque of an engine without a charger: the inverse of the weather correction."""
+
+    kind: Literal["naturally aspirated"] = required("How torque follows the air.")
+
+
+class ShareOfLoss(InAir):
+    """Torque of a boosted engine that makes up for a part of the weather."""
+
+    kind: Literal["share of the loss"] = required("How torque follows the air.")
+    share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = required(
+        "Part of what an engine without a charger would lose, or gain, by the formula.", "30 %"
+    )
+
+
+class CompressorLimit(InAir):
+    """Torque of a boosted engine that holds its charge pressure until its compressor gives no more air."""
+
+    kind: Literal["compressor limit"] = required("How torque follows the air.")
+    power: Annotated[Quantity, Within(Dimension.POWER, "10 kW", "2000 kW")] = required(
+        "Highest power that the air of the compressor allows in the air in which the curve holds. It changes with the "
+        "pressure of the dry air, and with one over the square root of the absolute temperature.",
+        "280 kW",
+    )
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """The same, but for the formula: the air of the compressor follows its own."""
+        if self.formula is not None:
+            why = "has no effect: the power follows pressure and temperature"
+            yield Fault("weather.formula", quoted(str(self.formula)), why, "leave it out")
+        yield from (fault for fault in super().faults(correction) if fault.place != "weather.formula")
+
+
+class HeldCharge(Section):
+    """Torque of a boosted engine that holds its charge pressure in any air: no loss."""
+
+    kind: Literal["held charge pressure"] = required("How torque follows the air.")
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """None: the air plays no part."""
+        del correction
+        return iter(())
+
+
+CurveWeather: TypeAlias = Annotated[
+    NaturallyAspirated | HeldCharge | ShareOfLoss | CompressorLimit, Field(discriminator="kind")
+]
+_FORMULAS = ", ".join(f'"{each}"' for each in Correction if each is not Correction.NONE)
 
 
 class Curve(Section):
@@ -120,6 +237,28 @@ class Curve(Section):
     measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
         "Where the torque is valid; a launch needs it at the crank.", "crank"
     )
+    gear_limits: Annotated[tuple[GearLimit, ...], Field(max_length=MAX_GEARS)] | None = optional(
+        "Gears in which the engine gives less than the full-load curve."
+    )
+    weather: CurveWeather | None = optional("How torque follows the air; left out, it does not.")
+
+    @model_validator(mode="after")
+    def _gears_and_air(self) -> Curve:
+        faults = [
+            *_gears_twice(self.gear_limits or ()),
+            *(self.weather.faults(self.correction) if self.weather else ()),
+        ]
+        if faults:
+            raise refusal(*faults)
+        return self
+
+
+def _gears_twice(limits: Sequence[GearLimit]) -> Iterator[Fault]:
+    seen: set[float] = set()
+    for n, limit in enumerate(limits, start=1):
+        if limit.gear.si in seen:
+            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "is given twice", "keep one per gear")
+        seen.add(limit.gear.si)
 
 
 class Engine(Section):
@@ -268,7 +407,7 @@ class TorqueConverter(Section):
             Fault(
                 f"torque_ratio[{n}]",
                 quoted(torque.text),
-                f"gives more power than goes in at speed ratio {speed.text}",
+                f"puts out more power than goes in at speed ratio {speed.text}",
                 f"keep it below {1 / speed.si:.4g}",
             )
             for n, (speed, torque) in enumerate(rows, start=1)
@@ -286,7 +425,7 @@ class TorqueConverter(Section):
         worst = int(np.argmax(share))
         if share[worst] <= 1.0 + 1e-9:
             return []
-        why = f"gives more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
+        why = f"puts out more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
         return [Fault("torque_ratio", "", f"{why}{fine[worst]:.2f}", "add points there, or lower those beside it")]
 
     def unused(self) -> frozenset[str]:
@@ -360,7 +499,9 @@ class TorqueDip(Section):
 
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
-        raise refused(quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"')
+        raise refused(
+            quoted(value), "is not a way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
+        )
     return _one_as_list(value)
 
 
@@ -468,10 +609,29 @@ class GearSet(Section):
         return self
 
 
+BEST: Literal["best"] = "best"
+
+
+def _best_or_speed(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(quoted(value), "is no launch speed", 'write "best", or an engine speed such as "3500 rpm"')
+    return value
+
+
+LaunchAt: TypeAlias = Annotated[
+    Annotated[Literal["best"], Tag(BEST)]
+    | Annotated[EngineSpeed, BeforeValidator(_best_or_speed, json_schema_input_type=str), Tag("speed")],
+    Discriminator(lambda value: BEST if value == BEST else "speed"),
+]
+
+
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
+    engine_speed: LaunchAt = required(
+        'Engine speed held before the start; "best": the one with which each curve is quickest with each pedal.',
+        "3500 rpm",
+    )
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "

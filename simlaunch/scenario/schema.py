@@ -23,7 +23,7 @@ FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox"
 
 _FILE_MODELS = (
     "Body", "Air", "Road", "Drive", "Engine", "FrictionClutch", "TorqueConverter", "Gearbox", "Launch",
-    "PedalSettings", "Tyre", "Curve", "GearSet",
+    "PedalSettings", "Tyre", "Curve", "GearSet", "GearLimit", "LimitCurve",
 )  # fmt: skip
 
 
@@ -138,9 +138,12 @@ def quantity_at(path: str) -> Within | None:
     Returns
     -------
     Within or None
-        Kind of quantity and bounds; None for a key that holds anything else, and for no key at all.
+        Kind of quantity and bounds; None for a key that holds anything else, lies in a list, or is no key at all.
     """
     *tables, key = path.split(".")
+    top = Scenario.model_fields.get(tables[0]) if tables else None
+    if top and tuple in map(get_origin, _of_field(top)):
+        return None
     fields = [model.model_fields[key] for model in _models_at(tables) if key in model.model_fields]
     found = [_of_field(field) for field in fields]
     single = [parts for parts in found if tuple not in map(get_origin, parts)]

@@ -164,7 +164,7 @@ class Air(Section):
     def _one_source_of_pressure(self) -> Air:
         if self.pressure is not None and "altitude" in self.model_fields_set:
             raise refusal(
-                Fault("altitude", quoted(self.altitude.text), "stands beside pressure", "give one of the two")
+                Fault("altitude", quoted(self.altitude.text), "is given together with pressure", "give one of the two")
             )
         return self
 

@@ -100,7 +100,7 @@ class Within:
         return core_schema.no_info_plain_validator_function(self.parse, serialization=back)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        """JSON Schema: a string, with kinds, bounds and accepted units told in words."""
+        """JSON Schema: a string, with kinds, bounds and accepted units in words."""
         units = ", ".join(spelling or "no unit" for spelling in spellings(*self.dimensions))
         ranges = " or ".join(f"{phrase(kind)} from {low} to {high}" for kind, low, high in self.ranges)
         return {"type": "string", "maxLength": MAX_LENGTH, "$comment": f"{ranges}; units: {units}"}

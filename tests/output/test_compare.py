@@ -89,7 +89,7 @@ def test_both_pedals_are_told_in_full() -> None:
     for what in ("Times", "Speeds at the line", "Spin", "Peak torque"):
         assert f"{what}, full pedal" in titles
         assert f"{what}, held slip" in titles
-    assert {"Surplus torque, full pedal", "Where the gap opens", "Gap at 1/4 mile"} <= set(titles)
+    assert {"Above the usable torque, full pedal", "Where the gap opens", "Gap at 1/4 mile"} <= set(titles)
 
 
 def test_every_usual_mark_has_a_row_and_none_stands_twice() -> None:

@@ -32,7 +32,7 @@ def test_a_run_tells_marks_grip_parts_energy_and_events(system: System) -> None:
     text = launch.to_text(system)
     assert _narrow(text)
     titles = [table.title for table in run_output.tables(launch, system)]
-    assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Events"]
+    assert titles == ["Marks", "Grip use", "Above the usable torque", "Peak torque of parts", "Energy audit", "Events"]
     assert 'Curve "peak", full pedal' in text
     assert "shift begins" in text
     assert text.endswith("End: every target was passed.")
