@@ -161,7 +161,7 @@ def test_units_in_any_spelling_of_the_trade(text: str, spelling: str | None) -> 
 @pytest.mark.parametrize("pair", ["torque", "torque=", "boost=x", "=x"])
 def test_pairs(pair: str) -> None:
     assert pairs_named(("torque=a=b", "Power= c "), "--column", (TORQUE, POWER)) == {"torque": "a=b", "power": "c"}
-    with pytest.raises(UsageError, match=r'--unit ".*" : write one of "torque=\.\.\."'):
+    with pytest.raises(UsageError, match=r'--unit ".*": write one of "torque=\.\.\."'):
         pairs_named((pair,), "--unit", (TORQUE,))
     with pytest.raises(UsageError):
         pairs_named(("torque=a", "torque=b"), "--unit", (TORQUE,))

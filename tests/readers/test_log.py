@@ -215,7 +215,7 @@ def test_speeds_that_share_no_time(tmp_path: Path) -> None:
     early[500:], late[:500] = np.nan, np.nan
     columns = {"time [s]": time, "speed [m/s]": early, "wheel speed rear [rad/s]": late}
     told = _refused(write_csv(tmp_path / "log.csv", columns))
-    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: share no time; ')
+    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: have no time in common; ')
 
 
 # --- the run ---

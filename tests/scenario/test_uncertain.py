@@ -73,7 +73,7 @@ def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
         (
             ["body.mass", "air.humidity"],
             [["1", "0.5"], ["0.5", "1"]],
-            'correlation.keys[2]: "air.humidity" has no normal',
+            'correlation.keys[2]: "air.humidity" is not a single value with a normal',
         ),
         (["body.mass", "body.mass"], [["1", "0.5"], ["0.5", "1"]], "is given twice"),
         (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "is not a single value with a normal distribution"),
