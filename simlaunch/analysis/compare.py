@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.attribution import Attribution, Span, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
@@ -25,10 +26,10 @@ from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.table import values_at
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -325,6 +326,7 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
 
 def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Car:
     car = lower(scenario, name, pedal)
+    settle([car], goal(scenario))
     car.road.friction_factor *= factor
     complete(car)
     return car
@@ -409,9 +411,9 @@ def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
 
 
 def peak_power(car: Car) -> float:
-    """Highest power of a full-load curve up to the rev limit [W]."""
+    """Highest power at full load up to the rev limit, in the gear that allows most [W]."""
     speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
-    return float((values_at(car.engine.torque, speed) * speed).max())
+    return float((most_torque(car, speed) * speed).max())
 
 
 def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:

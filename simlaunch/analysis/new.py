@@ -127,6 +127,7 @@ def new(
     torque: str,
     gearbox: str,
     power: str | None = None,
+    losses: str | None = None,
     rear_tyres: str | None = None,
     tyre_kind: str | None = None,
     boost: str | None = None,
@@ -155,6 +156,8 @@ def new(
         Gears and kind, such as "6 speed manual", "7 dual clutch" or "eight speed planetary".
     power : str, optional
         Peak power with its engine speed or speeds, such as "250 kW at 6000 rpm"; needed without a dyno sheet.
+    losses : str, optional
+        Losses between the crank and the place of a dyno sheet, such as "12 %"; "0 %" for figures at the crank.
     rear_tyres : str, optional
         Size, if it differs.
     tyre_kind : str, optional
@@ -188,6 +191,7 @@ def new(
         "torque": torque,
         "gearbox": gearbox,
         "power": power,
+        "losses": losses,
         "rear_tyres": rear_tyres,
         "tyre_kind": tyre_kind,
         "boost": boost,
@@ -479,13 +483,13 @@ class _Form:
                 "in power from there to peak power, and 1 + x - x^2 above it (x: engine speed over that of peak "
                 "power; from memory). A dyno sheet is better: simlaunch curve, or --torque SHEET.csv."
             )
-            footing = {}
+            conditions = {}
         else:
             account = sheet.sheet.account
             how = f"Full-load torque of the dyno sheet {plain(Path(account.sources[0]).name)}."
             stated = {"correction": account.correction, "measured_at": account.measured_at}
-            footing = {key: str(value) for key, value in stated.items() if value is not None}
-        yield _curve(GIVEN, how, sheet.curve, footing)
+            conditions = {key: str(value) for key, value in stated.items() if value is not None}
+        yield _curve(GIVEN, how, sheet.curve, conditions)
         plateau = self.plateau
         kept = (
             f"and its peak power of {power.value / 1e3:.0f} kW kept"
@@ -493,7 +497,7 @@ class _Form:
             else "and with it its power: the curve is flat up to the rev limiter"
         )
         how = f'What if the peak were cut? "{GIVEN}" with its peak torque cut to {plateau.height:.0f} N m, {kept}.'
-        yield _curve(PLATEAU, how, plateau.curve, footing)
+        yield _curve(PLATEAU, how, plateau.curve, conditions)
 
     def _uncertain(self) -> Iterator[str]:
         head = _comment(
@@ -578,7 +582,7 @@ def _table(heading: str, lines: Iterator[_Line]) -> str:
     return "\n".join([*written, ""])
 
 
-def _curve(name: str, how: str, curve: FullLoad, footing: Mapping[str, str]) -> str:
+def _curve(name: str, how: str, curve: FullLoad, conditions: Mapping[str, str]) -> str:
     points: list[object] = [
         [f"{speed / RPM:.6g} rpm", f"{torque:.1f} N m"] for speed, torque in zip(curve.speed, curve.torque, strict=True)
     ]
@@ -586,7 +590,7 @@ def _curve(name: str, how: str, curve: FullLoad, footing: Mapping[str, str]) -> 
         "[[curves]]",
         *_comment(how),
         f"name = {_quoted(name)}",
-        *(f"{key} = {_quoted(value)}" for key, value in footing.items()),
+        *(f"{key} = {_quoted(value)}" for key, value in conditions.items()),
         _long("points", points),
         "",
     ]

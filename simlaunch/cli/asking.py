@@ -43,7 +43,7 @@ def sheet_of(given: Mapping[str, str | None]) -> DataSheet:
 
 
 def _missing(given: Mapping[str, str | None]) -> list[Question]:
-    needless = {"power"} if names_a_sheet(given.get("torque") or "") else set()
+    needless = {"power"} if names_a_sheet(given.get("torque") or "") else set[str]()
     return [each for each in QUESTIONS if not each.usual and each.name not in needless and given.get(each.name) is None]
 
 
@@ -99,7 +99,8 @@ def _ask(given: Mapping[str, str | None]) -> DataSheet:
 def _answered(answers: Answers, question: Question, place: int) -> bool:
     """Ask until an answer does; False: go back to the question before."""
     usual = answers.usual(question)
-    _say(f"\n{paragraph(f'{place + 1}/{len(QUESTIONS)} {question.what}')}")
+    number, all_asked = sum(map(answers.wanted, QUESTIONS[:place])) + 1, sum(map(answers.wanted, QUESTIONS))
+    _say(f"\n{paragraph(f'{number}/{all_asked} {question.what}')}")
     _say(paragraph(f"    {question.where}; such as {question.example}", "    "))
     while True:
         _say(f"  {question.name.replace('_', ' ')}{f' [{usual}]' if usual else ''}: ", end="")

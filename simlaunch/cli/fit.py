@@ -19,7 +19,19 @@ from simlaunch.cli.log import (
     radii_given,
     units_named,
 )
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Force,
+    ForLog,
+    Out,
+    PedalChoice,
+    Quiet,
+    ScenarioFile,
+    Taken,
+    Units,
+    changes_of_logs,
+)
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
@@ -37,6 +49,15 @@ if TYPE_CHECKING:
 Logs: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option("--log", metavar="FILE", help="Log of a launch; repeatable.", show_default=False),
+]
+Rolls: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--roll",
+        metavar="FILE",
+        help="Log of a pull from a steady speed, gears shifted or not; may be repeated.",
+        show_default=False,
+    ),
 ]
 CoastDowns: TypeAlias = Annotated[
     list[Path] | None,
@@ -64,16 +85,6 @@ Curves: TypeAlias = Annotated[
         metavar="NAME",
         help="Full-load curve of the launches: one for all, or one for each log in order.",
         show_default="the first of the scenario",
-    ),
-]
-ForLog: TypeAlias = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--for-log",
-        metavar="NUMBER:KEY=VALUE",
-        help='Value that differs in one log, such as "2: air.temperature=4 degC"; '
-        "the numbers of coast-downs follow those of launches.",
-        show_default=False,
     ),
 ]
 LeaveOut: TypeAlias = Annotated[
@@ -152,35 +163,24 @@ def _curves(names: Sequence[str], launches: int, scenario: Scenario) -> list[str
     return each * launches if len(each) == 1 else each
 
 
-def _changes(texts: Sequence[str], count: int) -> list[dict[str, object]]:
-    """What was different in each log."""
-    found: list[dict[str, object]] = [{} for _ in range(count)]
-    for text in texts:
-        number, colon, change = (part.strip() for part in text.partition(":"))
-        key, equals, value = (part.strip() for part in change.partition("="))
-        if not (colon and equals and key and value and number.isdecimal() and 1 <= int(number) <= count):
-            example = '"2: air.temperature=4 degC"'
-            raise UsageError(f"--for-log {text}: write NUMBER: KEY=VALUE, such as {example}; there are {count} logs")
-        found[int(number) - 1][key] = value
-    return found
-
-
 def _requests(
-    scenario: Scenario, logs: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str], changes: Sequence[str],
-    options: logged.LogOptions, **more: Any,
+    scenario: Scenario, logs: Sequence[Path], rolls: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str],
+    changes: Sequence[str], options: logged.LogOptions, **more: Any,
 ) -> list[measured.LogRequest]:  # fmt: skip
     """Every log with what is known of it."""
-    kinds = [measured.Kind.LAUNCH] * len(logs) + [measured.Kind.COAST_DOWN] * len(coasts)
+    launches, pulls = [measured.Kind.LAUNCH] * len(logs), [measured.Kind.ROLL] * len(rolls)
+    kinds = launches + pulls + [measured.Kind.COAST_DOWN] * len(coasts)
     if not kinds:
-        raise UsageError("there is nothing to fit to; give --log FILE, or --coast-down FILE")
-    of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
-    each = zip((*logs, *coasts), kinds, of_curves, _changes(changes, len(kinds)), strict=True)
+        raise UsageError("there is nothing to fit to; give --log FILE, --roll FILE, or --coast-down FILE")
+    of_curves = [*_curves(curves, len(logs) + len(rolls), scenario), *[None] * len(coasts)]
+    each = zip((*logs, *rolls, *coasts), kinds, of_curves, changes_of_logs(changes, len(kinds)), strict=True)
     return [measured.LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
 
 
 def fit(
     scenario: ScenarioFile,
     log: Logs = None,
+    roll: Rolls = None,
     coast_down: CoastDowns = None,
     value: Values = None,
     own: Own = None,
@@ -232,7 +232,7 @@ def fit(
         quantity_or_none(start, START), table=table_options(encoding, delimiter, decimal),
     )  # fmt: skip
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
-    requests = _requests(sound, log or (), coast_down or (), curve or (), for_log or (), options, **known)
+    requests = _requests(sound, log or (), roll or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
     found = study.fit(
         sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,

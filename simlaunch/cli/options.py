@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any, TypeAlias, TypeVar
 
 import typer
 
+from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
 Meant = TypeVar("Meant", bound=StrEnum)
@@ -83,3 +85,26 @@ Tolerance: TypeAlias = Annotated[float | None, tolerance_option("1e-5")]
 ToleranceOfMethod: TypeAlias = Annotated[float | None, tolerance_option("1e-5; with --method reference 1e-10")]
 All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table instead of what fits one screen.")]
 Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Add the time histories to the JSON.")]
+ForLog: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--for-log",
+        metavar="NUMBER:KEY=VALUE",
+        help='Value that differs in one log, such as "2: air.temperature=4 degC"; logs of --after, rolls and '
+        "coast-downs count after the others, in this order.",
+        show_default=False,
+    ),
+]
+
+
+def changes_of_logs(texts: Sequence[str], count: int) -> list[dict[str, object]]:
+    """What was different in each log."""
+    found: list[dict[str, object]] = [{} for _ in range(count)]
+    for text in texts:
+        number, colon, change = (part.strip() for part in text.partition(":"))
+        key, equals, value = (part.strip() for part in change.partition("="))
+        if not (colon and equals and key and value and number.isdecimal() and 1 <= int(number) <= count):
+            example = '"2: air.temperature=4 degC"'
+            raise UsageError(f"--for-log {text}: write NUMBER: KEY=VALUE, such as {example}; there are {count} logs")
+        found[int(number) - 1][key] = value
+    return found

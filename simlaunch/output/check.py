@@ -16,9 +16,12 @@ from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, block, short
 from simlaunch.output.words import Numbers, named
+from simlaunch.parameters.weather import power_limit, scenario_weather, torque_factor
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Car
 from simlaunch.scenario.defaults import Default
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.units.spelling import Dimension, System
 
 _SHOWN = 10  # defaults that are listed unless all are asked for
@@ -35,7 +38,7 @@ def _seconds(value: float) -> str:
     return "" if isnan(value) else f"{value:.3f} s" if value else "nothing"
 
 
-def _told(check: Check, default: Default) -> str:
+def _default_text(check: Check, default: Default) -> str:
     """A default with what it moves, and where it comes from."""
     moved, range_ = _moved(check, default), " to ".join(default.common)
     time, gap = _seconds(moved.time), _seconds(moved.gap)
@@ -50,12 +53,12 @@ def _told(check: Check, default: Default) -> str:
 
 def _listed(check: Check, *, full: bool) -> Iterator[str]:
     shown = check.defaults if full else check.defaults[:_SHOWN]
-    yield from (_told(check, default) for default in shown)
+    yield from (_default_text(check, default) for default in shown)
     if rest := len(check.defaults) - len(shown):
         yield f"and {rest} more; --all lists them"
 
 
-def _derived(cars: Mapping[str, Car], numbers: Numbers) -> Iterator[tuple[str, str]]:
+def _derived(scenario: Scenario, cars: Mapping[str, Car], numbers: Numbers) -> Iterator[tuple[str, str]]:
     """Numbers that a launch works out for itself, those of a curve under its name."""
     first = next(iter(cars.values()))
     yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
@@ -71,6 +74,18 @@ def _derived(cars: Mapping[str, Car], numbers: Numbers) -> Iterator[tuple[str, s
             yield f'shift speeds, curve "{short(name, 40)}"', f"{joined} {unit}"
         launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
         yield f'engine speed at the start, curve "{short(name, 40)}"', launch
+        yield from _in_air(scenario, name, numbers)
+
+
+def _in_air(scenario: Scenario, name: str, numbers: Numbers) -> Iterator[tuple[str, str]]:
+    """What the air of the scenario does to a curve that says how it follows it."""
+    curve, weather = scenario.curve(name), scenario_weather(scenario.air)
+    if isinstance(curve.weather, NaturallyAspirated | ShareOfLoss):
+        factor = numbers.with_unit(torque_factor(curve, weather), Dimension.SHARE)
+        yield f'torque in this air, of that stated, curve "{short(name, 30)}"', factor
+    if isinstance(curve.weather, CompressorLimit):
+        power = numbers.with_unit(power_limit(curve, weather), Dimension.POWER)
+        yield f'power that the compressor allows, curve "{short(name, 30)}"', power
 
 
 _HEADS = ("value", "origin", "from", "to", "moves the time", "moves the gap")
@@ -84,7 +99,7 @@ def _row(check: Check, default: Default) -> Row:
 
 def tables(check: Check, system: System) -> tuple[Table, ...]:
     """What a check of a sound scenario found, as tables."""
-    derived = _derived(check.cars, Numbers(system))
+    derived = _derived(check.scenario, check.cars, Numbers(system))
     return (
         Table("defaults", _HEADS, tuple(_row(check, default) for default in check.defaults)),
         Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
@@ -104,7 +119,7 @@ def full_text(check: Check, system: System) -> str:
 
 def _text(check: Check, system: System, *, full: bool) -> str:
     numbers = Numbers(system)
-    derived = (f"{key}: {text}" for key, text in _derived(check.cars, numbers))
+    derived = (f"{key}: {text}" for key, text in _derived(check.scenario, check.cars, numbers))
     blocks = [
         f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound.",
         *block(

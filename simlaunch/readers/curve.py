@@ -472,12 +472,20 @@ def curve_text(
     torque: Sequence[float] | Array,
     correction: Correction | None,
     measured_at: MeasuredAt | None,
+    gears: Mapping[int, float | Array] | None = None,
 ) -> str:
-    """Points of a curve [rad/s], [N m] as a file of our own format, correction and place above the header."""
+    """Points of a curve [rad/s], [N m] as a file of our own format, correction and place above the header.
+
+    A gear with one limit of torque has a line above the header, one with a curve over the same engine speeds a column.
+    """
     conditions = {"correction": correction, "measured at": measured_at}
     lines = [f"# {key}: {value}" for key, value in conditions.items() if value is not None]
-    points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(speed, torque, strict=True)]
-    return "\n".join((*lines, "engine speed [rpm],torque [N m]", *points)) + "\n"
+    limits = {gear: each for gear, each in (gears or {}).items() if np.ndim(each) == 0}
+    columns = {gear: np.asarray(each) for gear, each in (gears or {}).items() if np.ndim(each) == 1}
+    lines += [f"# limit in gear {gear}: {_plain(float(each))} N m" for gear, each in limits.items()]
+    head = ["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in columns)]
+    rows = zip((s / _RPM for s in speed), torque, *columns.values(), strict=True)
+    return "\n".join((*lines, ",".join(head), *(",".join(map(_plain, row)) for row in rows))) + "\n"
 
 
 def _plain(value: float) -> str:

@@ -12,10 +12,12 @@ from operator import or_
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, TypeAlias
 
+import numpy as np
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, UsageError
 from simlaunch.record import Axle
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
@@ -25,10 +27,12 @@ from simlaunch.scenario.decision import (
     PartRating,
     Uncertain,
     envelope_unknown,
+    limit_curve_faults,
     names_apart,
     uncorrelatable,
 )
 from simlaunch.scenario.powertrain import (
+    BEST,
     BEST_FORCE,
     Curve,
     Engine,
@@ -363,6 +367,8 @@ def _band_too_wide(engine: Engine) -> Any:
 
 
 def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    if launch.engine_speed == BEST:
+        return False
     return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
 
 
@@ -430,7 +436,7 @@ def _idle(engine: Engine) -> Iterator[Fault]:
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if _launched_outside(engine, launch):
+    if launch.engine_speed != BEST and _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -531,6 +537,7 @@ _RULES = (
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("limits", "engine"), limit_curve_faults),
     _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
     _Rule(("engine", "launch"), _launch_speed, _launched_outside),
     _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
@@ -644,6 +651,8 @@ def _mean_pressure(scenario: Scenario) -> Iterator[str]:
 
 def _below_the_curve(scenario: Scenario) -> Iterator[str]:
     launch = scenario.launch.engine_speed
+    if launch == BEST:
+        return
     for curve in scenario.curves:
         first, torque = curve.points[0]
         if launch.si < first.si:
@@ -658,7 +667,38 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
         yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
 
 
-_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag)
+def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
+    """Torque limits by gear that lie nowhere below their curve, and curves that no gear lets through."""
+    gears, first, last = len(scenario.gearbox.ratios), scenario.engine.idle.si, scenario.engine.rev_limit.si
+    speed = np.linspace(first, last, _FINE)
+    for curve in scenario.curves:
+        most = _over(curve.points, speed)
+        caps = {int(limit.gear.si): _over(limit.torque, speed) for limit in curve.gear_limits or ()}
+        idle = [str(gear) for gear, cap in caps.items() if gear <= gears and (cap >= most * (1.0 - 1e-9)).all()]
+        if idle:
+            where = f"in gear {', '.join(idle)}"
+            why = "is nowhere below the curve, so it limits nothing"
+            yield f"curves: the torque limit of {quoted(curve.name)} {where} {why}"
+        missing = [str(gear) for gear in caps if gear > gears]
+        if missing:
+            where = f"in gear {', '.join(missing)}"
+            yield f"curves: {quoted(curve.name)} has a torque limit {where}, which this gearbox has not"
+        if all(gear in caps for gear in range(1, gears + 1)):
+            left = np.max([np.minimum(caps[gear], most) for gear in range(1, gears + 1)], axis=0)
+            if left.max() < most.max() * (1.0 - 1e-9):
+                told = f"{to_display(most.max(), Dimension.TORQUE, System.METRIC)[0]:.0f} N m"
+                yield f"curves: every gear limits {quoted(curve.name)}, so that no gear reaches its {told}"
+
+
+def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:
+    """Torque of a typed curve over engine speed, held flat beyond its ends [N m]."""
+    x, y = ([pair[k].si for pair in points] for k in range(2))
+    return monotone(x, y)(np.clip(speed, x[0], x[-1])) if len(x) > 1 else np.full(speed.shape, y[0])
+
+
+_FINE = 400
+
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _idle_gear_limits)
 
 
 def warnings(scenario: Scenario) -> tuple[str, ...]:

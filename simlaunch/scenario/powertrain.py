@@ -54,7 +54,8 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     return tuple(faults)
 
 
-def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+def rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+    """The same points, refused where engine speed does not rise from one to the next."""
     faults = order_faults([speed for speed, _ in points], [f"[{n}]" for n in range(1, len(points) + 1)])
     if faults:
         raise refusal(*faults)
@@ -62,7 +63,7 @@ def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quanti
 
 
 CurvePoints: TypeAlias = Annotated[
-    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(rising)
 ]
 
 
@@ -77,7 +78,7 @@ def _one_as_list(value: object) -> object:
 _TABLE = (
     Field(min_length=1, max_length=MAX_TABLE_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 )
 
 TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TABLE]
@@ -114,7 +115,7 @@ GearTorque: TypeAlias = Annotated[
     tuple[tuple[EngineSpeed, Torque], ...],
     Field(min_length=1, max_length=MAX_GEAR_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 ]
 
 
@@ -608,10 +609,29 @@ class GearSet(Section):
         return self
 
 
+BEST: Literal["best"] = "best"
+
+
+def _best_or_speed(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(quoted(value), "is no launch speed", 'write "best", or an engine speed such as "3500 rpm"')
+    return value
+
+
+LaunchAt: TypeAlias = Annotated[
+    Annotated[Literal["best"], Tag(BEST)]
+    | Annotated[EngineSpeed, BeforeValidator(_best_or_speed, json_schema_input_type=str), Tag("speed")],
+    Discriminator(lambda value: BEST if value == BEST else "speed"),
+]
+
+
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
+    engine_speed: LaunchAt = required(
+        'Engine speed held before the start; "best": the one with which each curve is quickest with each pedal.',
+        "3500 rpm",
+    )
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
