@@ -92,7 +92,7 @@ def test_the_known_curve_comes_back(pulls: Path, capsys: Capture) -> None:
     assert told["peak_power"]["power_W"] == max(points["power_W"])
 
 
-def test_metric_and_us_units_tell_the_same(exact: Path, capsys: Capture) -> None:
+def test_metric_and_us_units_say_the_same(exact: Path, capsys: Capture) -> None:
     assert "560" in _text(capsys, exact).rpartition("Peaks")[2]
     assert "torque [lb-ft]" in _text(capsys, exact, "--units", "us")
 

@@ -82,7 +82,7 @@ def test_several_that_fit_are_listed_with_the_flag_and_named_by_it(tmp_path: Pat
     assert_allclose(account.trace["speed"][-1], speed(time)[-1])
 
 
-def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
+def test_two_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     time = times()
     path = tmp_path / "log.csv"
     rows = "\n".join(f"{t!r},{v!r},{0.5 * v!r}" for t, v in zip(time.tolist(), speed(time).tolist(), strict=True))

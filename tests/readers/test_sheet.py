@@ -145,7 +145,7 @@ def test_rad_per_second_under_rpm(tmp_path: Path) -> None:
 
 
 def test_rad_per_second_under_rpm_of_a_racing_engine(tmp_path: Path) -> None:
-    """1700 rad/s, 16,200 rpm: only power and torque together can tell."""
+    """1700 rad/s, 16,200 rpm: only power and torque together show it."""
     rows = [f"{w},{t},{w * t / 1e3:.3f}" for w, t in ((500, 200), (1000, 300), (1700, 280))]
     told = _refusal(sheet(tmp_path, rows, "rpm,Nm,kW"))
     assert told.endswith("engine speed looks like rad/s under a heading in rpm")

@@ -137,7 +137,7 @@ def test_a_scenario_without_alternatives_has_none_to_vary(sound: dict[str, objec
         ("sweep", {"vary": []}, "sweep.vary"),
     ],
 )
-def test_a_faulty_alternative_is_told_by_its_place(
+def test_a_faulty_alternative_is_reported_by_its_place(
     sound: dict[str, object], table: str, entries: object, told: str
 ) -> None:
     with pytest.raises(SimlaunchError) as caught:
