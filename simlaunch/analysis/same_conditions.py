@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +129,7 @@ def _highest_near(time: Array, gained: Array) -> Array:
     return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
-def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
+def _gears(trace: Trace, car: Record) -> tuple[Array, Any]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
     if "engine_speed" in trace:
