@@ -5,14 +5,14 @@ road load, brought back through the gear:
 
     T = r / (e i) (m a + (1 + k) m_turning a + R(v)),  engine speed = i v (1 + k) / r
 
-with R the road load and m_turning the mass that stands for wheels, driveline and engine, both of the scenario, and k the
-slip at which the tyres give that force. A logged engine speed is taken instead of the second equation. `fit
+with R the road load and m_turning the mass that stands for wheels, driveline and engine, both of the scenario, and k
+the slip at which the tyres give that force. A logged engine speed is taken instead of the second equation. `fit
 --coast-down` finds the drag and the rolling resistance that make R. The acceleration is the slope of a cubic smoothing
 spline through the logged speed; generalised cross-validation sets how smooth it is, and so estimates the noise.
 
 What is not full load in that gear is left out, with its reason: no pull, another gear, a slipping clutch or spinning
-wheels (engine faster than the wheels in that gear), tyres near the end of their grip, boost that is still building up by
-the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and shafts twist.
+wheels (engine faster than the wheels in that gear), tyres near the end of their grip, boost that is still building
+up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and shafts twist.
 
 Source: Newton's second law; Craven and Wahba, Numerische Mathematik 31 (1979) 377, as in SciPy.
 """
@@ -32,7 +32,7 @@ from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import engine_figures
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_load import mass_in_gear, resistance
-from simlaunch.analysis.same_conditions import PULLS, TIED, steady_acceleration
+from simlaunch.analysis.same_conditions import PULLS, steady_acceleration
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics import air, body, engine, tyre
@@ -52,11 +52,14 @@ Mask = NDArray[np.bool_]
 FEWEST = 15
 """Samples that a pull needs."""
 
+TIED = 0.08
+"""Engine and wheels turn together where their speeds fit the gear this closely, slip of the tyres included [-]."""
+
 SHORTEST = 1.0
 """A pull lasts that long at least, its ends left out [s]."""
 
 SETTLING, LIFTING = 0.4, 0.2
-"""Left out where a pull begins, for shafts that twist and a pedal on its way, and where it ends (common practice) [s]."""
+"""Left out where a pull begins, for shafts that twist and a pedal on its way, and where it ends (our choice) [s]."""
 
 BUILT_UP = 0.003
 """Boost counts as built up when what is missing makes less of the torque [-]."""
@@ -64,9 +67,11 @@ BUILT_UP = 0.003
 NEAR_GRIP = 0.95
 """Beyond this share of their grip tyres may hold the torque [-]."""
 
-_MOST = 1500  # samples that the spline goes through; more are averaged in groups
+_ENDS = 0.03  # of a pull, on either side: there the slope of a spline hangs on few samples
+_FEW = 25  # places along a pull at which slip and road load are worked out
+_MOST = 400  # samples that the spline goes through; more are averaged in groups
 _ROWS = 120  # of a pull, at equal steps of engine speed
-_REFITS = 20  # with fresh noise, for the error that noise leaves
+_REFITS = 10  # with fresh noise, for the error that noise leaves
 _RPM = pi / 30.0
 _NOT_PULLING = "no pull: the car does not gain speed as in full load"
 
@@ -199,25 +204,28 @@ def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
     pulling = np.asarray(gained > PULLS, np.bool_)
     gear = asked or _gear_of(log, car, pulling)
     turns = log.engine_speed
-    if turns is None:
-        turns = log.speed * car.gearbox.ratio[gear - 1] / driven_radius(car.front, car.rear, car.drive)
+    top = float(engine.limiter_start(car.engine))
+    if turns is None:  # tyres slip, so that the engine turns faster than the road speed says
+        turns, top = log.speed * car.gearbox.ratio[gear - 1] / driven_radius(car.front, car.rear, car.drive), 0.96 * top
     usable = pulling & _in_gear(log, car, gear)
-    usable &= (turns < engine.limiter_start(car.engine)) & (turns >= car.engine.idle)
+    usable &= (turns < top) & (turns >= car.engine.idle)
     first, behind, _ = _longest(log.time, usable)
     reasons = np.full(log.time.size, "", dtype=object)
-    _give_reasons(reasons, log, car, gear, pulling, turns, first, behind)
+    _give_reasons(reasons, log, car, gear, pulling, turns, top, first, behind)
+    inside = (np.arange(log.time.size) >= first) & (np.arange(log.time.size) < behind)
+    reasons[(reasons == "") & ~inside] = "another, shorter stretch"
     kept = np.asarray(reasons == "", np.bool_)
     first, behind, lasts = _longest(log.time, kept)
-    reasons[(np.arange(reasons.size) < first) | (np.arange(reasons.size) >= behind)] = np.where(
-        reasons == "", "another, shorter stretch", reasons
-    )[(np.arange(reasons.size) < first) | (np.arange(reasons.size) >= behind)]
+    kept[first:behind] = False
+    reasons[kept] = "another, shorter stretch"
     if behind - first < FEWEST or lasts < SHORTEST:
         raise _no_pull(log, gear, reasons, lasts)
     return _measured(log, car, gear, first, behind, reasons)
 
 
 def _give_reasons(
-    reasons: NDArray[np.object_], log: _Log, car: Record, gear: int, pulling: Mask, turns: Array, first: int, behind: int
+    reasons: NDArray[np.object_], log: _Log, car: Record, gear: int, pulling: Mask, turns: Array, top: float,
+    first: int, behind: int,
 ) -> None:  # fmt: skip
     """Why each sample is left out; empty where it is not."""
     reasons[~pulling] = _NOT_PULLING
@@ -228,7 +236,7 @@ def _give_reasons(
         reasons[astray & (off > TIED)] = (
             f"engine faster than the wheels in gear {gear}: spinning wheels, a slipping clutch, or a lower gear"
         )
-    reasons[(turns >= engine.limiter_start(car.engine)) & pulling] = "rev limiter"
+    reasons[(turns >= top) & pulling] = "rev limiter, or near it"
     reasons[(turns < car.engine.idle) & pulling] = "below idle"
     if behind <= first:
         return
@@ -236,7 +244,7 @@ def _give_reasons(
     free = (index >= first) & (index < behind) & (reasons == "")
     since, left = log.time - log.time[first], log.time[behind - 1] - log.time
     for mask, why in (
-        (_near_grip(log, car, gear, index, first, behind), "near the end of grip: the tyres may hold the torque"),
+        (_near_grip(log, car, first, behind), "near the end of grip: the tyres may hold the torque"),
         (_building_up(log, car, turns, first, behind), "boost builds up, by the scenario's lag"),
         (since < SETTLING, "beginning of the pull: pedal and shafts settle"),
         (left < LIFTING, "end of the pull: the driver may be lifting"),
@@ -244,11 +252,14 @@ def _give_reasons(
         reasons[free & mask & (reasons == "")] = why
 
 
-def _near_grip(log: _Log, car: Record, gear: int, index: Array, first: int, behind: int) -> Mask:
+def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
     """Where the wheels push with nearly all that their tyres can give."""
     near = np.zeros(log.time.size, np.bool_)
     inside = slice(first, behind)
     speed, gained = log.speed[inside], steady_acceleration(log.time[inside], log.speed[inside])
+    hardest = max((_driven(car, float(v), float(gained.max())) for v in speed[[0, -1]]), key=lambda each: each[0])
+    if hardest[0] < 0.8 * NEAR_GRIP * tyre.axle_force_limit(hardest[1], hardest[2], car.road.friction_factor):
+        return near
     for k, (v, a) in enumerate(zip(speed.tolist(), gained.tolist(), strict=True)):
         force, load, end = _driven(car, v, a)
         near[first + k] = force > NEAR_GRIP * tyre.axle_force_limit(load, end, car.road.friction_factor)
@@ -307,37 +318,67 @@ def _splined(time: Array, values: Array) -> tuple[Array, Array, Array]:
     return smooth, np.asarray(spline.derivative()(at)) * 20.0 / span, values - smooth
 
 
-def _torque(speed: Array, gained: Array, car: Record, gear: int) -> tuple[Array, Array]:
-    """Torque at the crank, and engine speed by the slip of the tyres [N m], [rad/s]."""
+@dataclass(frozen=True)
+class _Driveline:
+    """What brings an acceleration back to the crank, along a pull: T = leverage (m a + R)."""
+
+    mass: Array
+    resistance: Array
+    leverage: float
+    turns: Array
+    """Engine speed by the slip of the tyres [rad/s]."""
+
+
+def _driveline(speed: Array, gained: Array, car: Record, gear: int) -> _Driveline:
     radius, ratio = driven_radius(car.front, car.rear, car.drive), float(car.gearbox.ratio[gear - 1])
     turning = mass_in_gear(car, gear) - float(car.body.mass)
-    slips = np.array([
-        tyre.slip_for_force(force, load, end, car.road.friction_factor)
-        for force, load, end in (_driven(car, v, a) for v, a in zip(speed.tolist(), gained.tolist(), strict=True))
-    ])  # fmt: skip
-    push = (car.body.mass + turning * (1.0 + slips)) * gained + resistance(car, speed)
-    return push * radius / (ratio * car.gearbox.efficiency[gear - 1]), ratio * speed * (1.0 + slips) / radius
+    places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
+    slips = [
+        tyre.slip_for_force(*_driven(car, v, a), car.road.friction_factor)
+        for v, a in zip(speed[places].tolist(), gained[places].tolist(), strict=True)
+    ]
+    slip, index = np.interp(np.arange(speed.size), places, slips), np.arange(speed.size)
+    slowing = np.interp(index, places, resistance(car, speed[places]))
+    leverage = radius / float(ratio * car.gearbox.efficiency[gear - 1])
+    mass = float(car.body.mass) + turning * (1.0 + slip)
+    return _Driveline(mass, slowing, leverage, ratio * speed * (1.0 + slip) / radius)
 
 
-def _curve(time: Array, speed: Array, turns: Array | None, car: Record, gear: int) -> tuple[Array, Array, Array]:
-    """Engine speed and torque at equal steps of engine speed, and residuals of the road speed."""
+@dataclass(frozen=True)
+class _Rows:
+    """Engine speed and torque at equal steps of engine speed, residuals of road speed, and the error noise leaves."""
+
+    speed: Array
+    torque: Array
+    residuals: Array
+    error: float
+
+
+def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int) -> _Rows:
     smooth, gained, rest = _splined(time, speed)
-    places = np.unique(np.linspace(0, time.size - 1, 2 * _ROWS).round().astype(int))
-    torque, by_slip = _torque(smooth[places], gained[places], car, gear)
-    where = by_slip if turns is None else _splined(time, turns)[0][places]
-    rising = np.maximum.accumulate(where)
-    first = np.concatenate([[True], np.diff(rising) > 0.0])
-    grid = np.linspace(rising[0], rising[-1], _ROWS)
-    return grid, np.interp(grid, rising[first], torque[first]), rest
+    line = _driveline(smooth, gained, car, gear)
+    where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
+    first = np.concatenate([[True], np.diff(where) > 0.0])
+    edge = _ENDS * float(np.ptp(time))
+    grid = np.linspace(*np.interp([time[0] + edge, time[-1] - edge], time, where), _ROWS)
+
+    def at_grid(gained: Array) -> Array:
+        torque = line.leverage * (line.mass * gained + line.resistance)
+        return np.asarray(np.interp(grid, where[first], torque[first]))
+
+    torque, noise = at_grid(gained), float(np.sqrt(np.mean(rest**2)))
+    rng = np.random.default_rng(0)
+    fits = [at_grid(_splined(time, smooth + noise * rng.standard_normal(time.size))[1]) for _ in range(_REFITS)]
+    error = float(np.sqrt(np.mean((np.array(fits) - torque) ** 2)) / np.mean(torque))
+    return _Rows(grid, torque, rest, error)
 
 
 def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
     inside = slice(first, behind)
     time, speed = log.time[inside], log.speed[inside]
     turns = None if log.engine_speed is None else log.engine_speed[inside]
-    grid, torque, rest = _curve(time, speed, turns, car, gear)
-    noise = float(np.sqrt(np.mean(rest**2)))
-    error = _error(time, speed - rest, turns, noise, car, gear, grid)
+    rows = _rows(time, speed, turns, car, gear)
+    grid, noise = rows.speed, float(np.sqrt(np.mean(rows.residuals**2)))
     dropped = tuple(
         Dropped(log.source, int((reasons == why).sum()), why) for why in dict.fromkeys(reasons.tolist()) if why
     )
@@ -354,22 +395,8 @@ def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reason
     notes = tuple(f"{log.source}: {note}" for note in log.account.notes if "no tyre radius" not in note)
     if turns is None:
         notes += (f"{log.source}: without engine speed, spinning wheels and a slipping clutch do not show",)
-    rows = Pull(log.source, (first + 1, behind), grid, torque)
-    return _Found(rows, gear, behind - first, log.time.size, dropped, told, noise, error, notes)
-
-
-def _error(
-    time: Array, smooth: Array, turns: Array | None, noise: float, car: Record, gear: int, grid: Array
-) -> float:
-    """Error that noise leaves in the torque, from fits with fresh noise; of the mean torque, root mean square [-]."""
-    if noise < 1e-6:
-        return 0.0
-    rng = np.random.default_rng(0)
-    fits = []
-    for _ in range(_REFITS):
-        where, torque, _ = _curve(time, smooth + noise * rng.standard_normal(time.size), turns, car, gear)
-        fits.append(np.interp(grid, where, torque))
-    return float(np.sqrt(np.mean(np.var(fits, axis=0, ddof=1))) / np.mean(fits))
+    pull = Pull(log.source, (first + 1, behind), grid, rows.torque)
+    return _Found(pull, gear, behind - first, log.time.size, dropped, told, noise, rows.error, notes)
 
 
 # --- the account ---
@@ -377,9 +404,7 @@ def _error(
 
 def _account(found: Sequence[_Found], scenario: Scenario) -> CurveAccount:
     pulls = [each.pull for each in found]
-    curves: list[Smooth] = [
-        replace(as_it_is(pull.speed, pull.torque), method=Smoothing.LOGGED_SPEED) for pull in pulls
-    ]
+    curves: list[Smooth] = [replace(as_it_is(pull.speed, pull.torque), method=Smoothing.LOGGED_SPEED) for pull in pulls]
     grid = grid_of(pulls, curves)
     mean = together(curves, grid)
     speed, torque, spread = sound(grid, mean.torque, mean.spread)

@@ -138,7 +138,8 @@ def _gears(trace: Trace, car: Record) -> tuple[Array, Any]:
         off = np.nan_to_num(trace["engine_speed"] / rolling, nan=0.0)[:, None] / ratios - 1.0
         return np.asarray(np.argmin(np.abs(off), axis=1) + 1.0), np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
     shifts = np.asarray(car.gearbox.shift_road_speed[: count - 1])
-    return np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0, np.ones(speed.size, bool)
+    gear = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
+    return np.asarray(gear), np.ones(speed.size, np.bool_)
 
 
 def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tuple[Trace, str]:

@@ -33,7 +33,16 @@ def _text(flag: str, metavar: str, words: str, default: str | bool = False) -> A
 
 
 Sheets: TypeAlias = Annotated[
-    list[Path], typer.Argument(metavar="SHEET...", help="Dyno sheets (delimited text).", show_default=False)
+    list[Path] | None, typer.Argument(metavar="SHEET...", help="Dyno sheets (delimited text).", show_default=False)
+]
+FromLog: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--from-log",
+        metavar="FILE",
+        help="Log of a pull in gear, in place of sheets, with --scenario; may be repeated.",
+        show_default=False,
+    ),
 ]
 ColumnNames: TypeAlias = Annotated[
     list[str] | None,
@@ -64,12 +73,15 @@ Losses: TypeAlias = Annotated[
 FromScenario: TypeAlias = Annotated[
     Path | None,
     typer.Option(
-        "--scenario", metavar="FILE", help="Scenario whose driveline and displacement are taken.", show_default=False
+        "--scenario",
+        metavar="FILE",
+        help="Scenario whose driveline and displacement are taken; for logs, the whole car.",
+        show_default=False,
     ),
 ]
 Gear: TypeAlias = Annotated[
     int | None,
-    typer.Option("--gear", metavar="NUMBER", help="Gear of the sweep, for that driveline.", show_default=False),
+    typer.Option("--gear", metavar="NUMBER", help="Gear of the sweep or of the logged pull.", show_default=False),
 ]
 SweepRate: TypeAlias = Annotated[
     str | None,
