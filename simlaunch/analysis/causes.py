@@ -27,6 +27,7 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, moved_to, shapley
 from simlaunch.metrics.marks import Target
@@ -184,6 +185,7 @@ def budget(
     place = np.empty((len(curves), len(sets)), np.int64)
     for row, curve in enumerate(curves):
         full, held = (lower(scenario, curve, pedal) for pedal in Pedal)
+        settle((full, held), target)  # and all launches keep the speed of the car as it is
         for car in (full, held):
             complete(car)
         for column, present in enumerate(sets):

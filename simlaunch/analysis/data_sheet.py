@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from math import pi
+from itertools import pairwise
+from math import pi, sqrt
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,8 @@ from pydantic_core import PydanticCustomError
 from simlaunch.analysis.curve import DynoCurve, read_curve
 from simlaunch.analysis.full_load import RPM, FullLoad, Peak, disagreement, fastest, through_peaks
 from simlaunch.errors import Fault, InputError
+from simlaunch.readers.curve import CurveOptions
+from simlaunch.readers.reference_conditions import stated_losses
 from simlaunch.scenario.car import rolling_radius, size_designation
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.scenario.questions import QUESTIONS, Question
@@ -27,7 +30,7 @@ from simlaunch.units.quantity import Quantity, as_typed, read, to_si
 from simlaunch.units.spelling import Dimension
 
 BOOSTS = ("turbocharger", "supercharger", "none")
-_FIRST_GEAR = "60 km/h"  # speed in first gear at the rev limiter (common practice: 50 to 70 km/h)
+_FIRST_GEAR = "60 km/h"  # speed in first gear at a rev limit of 7000 rpm (common practice: 45 to 70 km/h)
 _PRESSURE_AT_IDLE = "8 bar"  # full-load mean effective pressure at idle speed (from memory)
 _AT_IDLE = (0.3, 0.7)  # bounds of full-load torque at idle speed over the peak
 _REDLINE = 1.08  # rev limit over the engine speed of peak power (common practice)
@@ -36,6 +39,7 @@ _RIM = Within(Dimension.ROTATIONAL_SPEED, "2500 rpm", "20000 rpm")
 _TORQUE = Within(Dimension.TORQUE, "10 N m", "5000 N m")
 _POWER = Within(Dimension.POWER, "5 kW", "3000 kW")
 _VOLUME = Within(Dimension.VOLUME, "50 cc", "30 l")
+_SHARE = Within(Dimension.SHARE, "0 %", "50 %")
 _RATIO = Within(Dimension.NUMBER, "0.1", "30")
 _AT = re.compile(r"(.+?)(?:\s+at\s+|\s*@\s*)(.+)", re.IGNORECASE)
 _SPAN = re.compile(r"\s*(.+?)(?:\s+to\s+|\s*[-\u2013]\s*)(.+)")
@@ -127,7 +131,8 @@ class Answers:
 
     def wanted(self, question: Question) -> bool:
         """Whether a question has a meaning after the answers so far."""
-        return question.name != "power" or not isinstance(self.found.get("torque"), DynoCurve)
+        only = {"power": False, "losses": True}.get(question.name)
+        return only is None or only == isinstance(self.found.get("torque"), DynoCurve)
 
     def give(self, question: Question, text: str | None) -> None:
         """Take an answer; None or blanks take what is usual.
@@ -139,10 +144,10 @@ class Answers:
         """
         self.left_out.discard(question.name)
         if text is None or not text.strip():
-            if not question.usual:
-                raise _refused(question, "", "is empty", f"write such as {question.example}")
             self.found.pop(question.name, None)
             text = self.usual(question)
+            if not text:
+                raise _refused(question, "", "is empty", f"write such as {question.example}")
             self.left_out.add(question.name)
         self.found[question.name] = _READERS[question.name](self, question, text.strip())
 
@@ -160,7 +165,7 @@ class Answers:
             The answers do not fit each other.
         """
         found = self.found
-        sheet = found["torque"] if isinstance(found["torque"], DynoCurve) else None
+        sheet = self.sheet
         return DataSheet(
             mass=found["mass"],
             driven=found["driven"],
@@ -189,13 +194,10 @@ class Answers:
         return through_peaks(torque, power, idle, end, min(max(off_boost, low), high))
 
     @property
-    def peak_power(self) -> Peak:
-        """Peak power, of the data sheet or of the dyno sheet."""
-        sheet = self.found["torque"]
-        if isinstance(sheet, DynoCurve):
-            return FullLoad(sheet.speed, sheet.torque).peak_power
-        power: Peak = self.found["power"]
-        return power
+    def sheet(self) -> DynoCurve | None:
+        """The dyno sheet with its figures at the crank; None where peaks were given."""
+        sheet: DynoCurve | None = self.found["losses"] if isinstance(self.found["torque"], DynoCurve) else None
+        return sheet
 
 
 def mean_torque(pressure: str, displacement: Quantity) -> float:
@@ -221,13 +223,12 @@ def _size(answers: Answers, question: Question, text: str) -> str:
 
 
 def _sheet(question: Question, text: str) -> DynoCurve:
-    found = read_curve([Path(text).expanduser()])
-    place = found.account.measured_at
-    if place not in (None, MeasuredAt.CRANK):
-        why = f"holds figures at the {place}, and a launch needs them at the crank"
-        instead = f'bring them there first, such as simlaunch curve {text} --losses "12 %" --save crank.csv'
-        raise _refused(question, text, why, instead)
-    return found
+    try:
+        return read_curve([Path(text).expanduser()])
+    except InputError as error:
+        if isinstance(error.args[0], Fault):
+            raise
+        raise InputError(Fault(question.name, quoted(text), "cannot be used", str(error))) from None
 
 
 def _peak(question: Question, text: str, within: Within) -> Peak:
@@ -254,22 +255,42 @@ def _torque(answers: Answers, question: Question, text: str) -> Peak | DynoCurve
 
 def _power(answers: Answers, question: Question, text: str) -> Peak | None:
     torque = answers.found["torque"]
-    if isinstance(torque, DynoCurve):
-        raise _refused(question, text, "stands beside a dyno sheet", "leave it out: the sheet has it")
     peak = _peak(question, text, _POWER)
     if why := disagreement(torque, peak):
         raise _refused(question, text, why, "check the numbers and units of both peaks")
     return peak
 
 
+def _losses(answers: Answers, question: Question, text: str) -> DynoCurve:
+    """The dyno sheet with its figures at the crank."""
+    sheet: DynoCurve = answers.found["torque"]
+    share, place = _quantity(question, text, _SHARE), sheet.account.measured_at
+    if place is MeasuredAt.CRANK and share.si:
+        why = "is given, and the sheet states that its figures stand at the crank"
+        raise _refused(question, text, why, "leave it out")
+    if place is MeasuredAt.CRANK:
+        return sheet
+    if not share.si and place is not None:
+        why = f"is given, and the sheet states that its figures stand at the {place}"
+        raise _refused(question, text, why, f"write such as {question.example}")
+    if not share.si:
+        return read_curve(sheet.account.sources, CurveOptions(measured_at=MeasuredAt.CRANK))
+    at = place or MeasuredAt.WHEEL
+    return read_curve(
+        sheet.account.sources,
+        CurveOptions(measured_at=at, wanted_at=MeasuredAt.CRANK, losses=stated_losses(share.si)),
+    )
+
+
 def _redline(answers: Answers, question: Question, text: str) -> Quantity:
-    found, power, sheet = _quantity(question, text, _RIM), answers.peak_power, answers.found["torque"]
-    if isinstance(sheet, DynoCurve):
+    found, sheet = _quantity(question, text, _RIM), answers.sheet
+    if sheet is not None:
         end = float(sheet.speed[-1])
         if found.si > end * (1.0 + 1e-9):
             why = f"is above {end / RPM:.0f} rpm, where the dyno sheet ends"
             raise _refused(question, text, why, "write a lower one, or measure up to it")
         return found
+    power: Peak = answers.found["power"]
     if found.si < power.high * (1.0 - 1e-9):
         why = f"is below {power.high / RPM:.0f} rpm, where the engine has its peak power"
         raise _refused(question, text, why, "write a higher one, or correct the peak power")
@@ -305,7 +326,7 @@ def _ratios(answers: Answers, question: Question, text: str) -> tuple[Quantity, 
     if len(found) != gears:
         why = f"holds {len(found)} ratios for {gears} gears"
         raise _refused(question, text, why, f"write {gears}, such as {_USUAL['ratios'](answers)}")
-    for before, here in zip(found, found[1:], strict=False):
+    for before, here in pairwise(found):
         if here.si >= before.si:
             why = f"does not fall from {before.text} to {here.text}"
             raise _refused(question, text, why, "write first gear first, without reverse")
@@ -329,6 +350,7 @@ _READERS: Mapping[str, Reader] = {
     "boost": lambda answers, question, text: _choice(question, text, BOOSTS),
     "torque": _torque,
     "power": _power,
+    "losses": _losses,
     "redline": _redline,
     "gearbox": _gearbox,
     "ratios": _ratios,
@@ -345,10 +367,10 @@ def driven_radius(sizes: tuple[str, str], driven: str) -> float:
 
 
 def _usual_redline(answers: Answers) -> str:
-    sheet = answers.found["torque"]
-    if isinstance(sheet, DynoCurve):
+    sheet = answers.sheet
+    if sheet is not None:
         return f"{int(float(sheet.speed[-1]) / RPM + 1e-6)} rpm"
-    return f"{100 * round(_REDLINE * answers.peak_power.high / RPM / 100):d} rpm"
+    return f"{100 * round(_REDLINE * answers.found['power'].high / RPM / 100):d} rpm"
 
 
 def _usual_ratios(answers: Answers) -> str:
@@ -359,7 +381,8 @@ def _usual_ratios(answers: Answers) -> str:
 def _usual_final_drive(answers: Answers) -> str:
     found = answers.found
     radius = driven_radius((found["tyres"], found["rear_tyres"]), found["driven"])
-    overall = found["redline"].si * radius / to_si(_FIRST_GEAR, Dimension.SPEED)
+    limit, usual = found["redline"].si, 7000.0 * RPM
+    overall = limit * radius / (to_si(_FIRST_GEAR, Dimension.SPEED) * sqrt(limit / usual))
     return as_typed(overall / found["ratios"][0].si, Dimension.NUMBER, 3)
 
 
@@ -367,6 +390,7 @@ _USUAL: Mapping[str, Callable[[Answers], str]] = {
     "rear_tyres": lambda answers: str(answers.found["tyres"]),
     "tyre_kind": lambda answers: "sport",
     "boost": lambda answers: "turbocharger",
+    "losses": lambda answers: "0 %" if answers.found["torque"].account.measured_at is MeasuredAt.CRANK else "",
     "redline": _usual_redline,
     "ratios": _usual_ratios,
     "final_drive": _usual_final_drive,
@@ -417,5 +441,6 @@ def data_sheet(given: Mapping[str, str | None]) -> DataSheet:
         if answers.wanted(question):
             answers.give(question, text)
         elif text is not None:
-            _power(answers, question, text)
+            kind = "stands beside a dyno sheet" if question.name == "power" else "goes with a dyno sheet"
+            raise _refused(question, text, kind, "leave it out")
     return answers.complete()

@@ -14,6 +14,7 @@ from math import isnan, nan
 
 import numpy as np
 
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Target
@@ -109,7 +110,7 @@ class Driving:
 
 def _launch_speeds(pair: Sequence[Car]) -> tuple[tuple[float, ...], int]:
     """Launch speeds that both curves can hold, and which of them is that of the scenario."""
-    given, low = float(pair[0].launch.engine_speed), float(pair[0].engine.idle)
+    given, low = max(float(car.launch.engine_speed) for car in pair), float(pair[0].engine.idle)
     held = min(given, *(_reached(car, given) for car in pair))  # a converter holds an engine below what is asked
     high = min(_reached(car, float(limiter_start(car.engine)) - _RPM) for car in pair)
     around = [held + each * _RPM for each in AROUND]
@@ -170,6 +171,7 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
         No curve of that name, or a tolerance out of range.
     """
     pair = [lower(scenario, name, Pedal.FULL) for name in (first, second)]
+    settle(pair, target)
     speeds, given = _launch_speeds(pair)
     last = int(pair[0].gearbox.count) - 1
     later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()

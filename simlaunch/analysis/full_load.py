@@ -11,7 +11,7 @@ are read off every 250 rpm, and the launch puts its monotone cubic through them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 
 import numpy as np
@@ -24,10 +24,11 @@ Array = NDArray[np.float64]
 RPM = pi / 30.0
 _STEP = 250.0 * RPM
 _NEAR = 60.0 * RPM  # no grid point stands closer to an engine speed of the data sheet
-_CORNER = np.array([0.0, 40.0, 120.0]) * RPM  # points behind a corner, so that the cubic does not cut across it
+_CORNER = np.array([0.0, 15.0, 40.0, 120.0]) * RPM  # points behind a corner, so that the cubic does not cut across it
 _CUT = 0.85  # the lowest share of peak torque at which the peak is cut
 _HARDLY = 0.97  # from this share on, torque at peak power is no cut worth the name
 _FLAT_CUT = 0.9  # share at which a curve is cut that is flat up to its peak power
+_ROUNDED = 1.01  # data sheets round: peaks that contradict each other by less are reconciled [-]
 _FASTEST = 1.5  # engine speed over that of peak power, beyond which the law above it says nothing
 
 
@@ -87,11 +88,11 @@ def disagreement(torque: Peak, power: Peak) -> str:
     """Why two peaks cannot belong to one engine; empty where they can."""
     needed = power.value / power.low
     reached = torque.value * torque.high
-    if needed > torque.value * (1.0 + 1e-6):
+    if needed > torque.value * _ROUNDED:
         return (
             f"needs {needed:.0f} N m at {power.low / RPM:.0f} rpm, more than the peak torque of {torque.value:.0f} N m"
         )
-    if reached > power.value * (1.0 + 1e-6):
+    if reached > power.value * _ROUNDED:
         return (
             f"is below the {reached / 1e3:.0f} kW that {torque.value:.0f} N m make at {torque.high / RPM:.0f} rpm, "
             "where the peak torque ends"
@@ -139,6 +140,8 @@ def through_peaks(torque: Peak, power: Peak, idle: float, end: float, at_idle: f
     FullLoad
         Nowhere above either peak, and through both.
     """
+    possible = float(np.clip(power.value, torque.value * torque.high, torque.value * power.low))
+    power = replace(power, value=possible)
     held = _held_until(torque, power)
     start = min(idle, 0.9 * torque.low)
     rise = held * torque.value, power.value
@@ -157,7 +160,8 @@ def through_peaks(torque: Peak, power: Peak, idle: float, end: float, at_idle: f
         x = speed / power.high
         return power.value / power.high * (1.0 + x - x * x)
 
-    fixed = [start, torque.low, torque.high, held, power.low, *(power.high + _CORNER), end]
+    corners = [each for corner in (held, power.low, power.high) for each in corner + _CORNER if each < end]
+    fixed = [start, torque.low, torque.high, *corners, end]
     speeds = _grid(fixed, start, end)
     return FullLoad(speeds, np.array([value(float(speed)) for speed in speeds]))
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.ready import aim
 from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
@@ -50,6 +51,7 @@ def make_ready(car: Car, targets: Sequence[Target]) -> float:
     float
         Engine speed that the launch asks for; against a converter a stronger engine comes nearer to it [rad/s].
     """
+    settle([car], targets[0])
     asked = float(car.launch.engine_speed)
     complete(car)
     aim(car, targets)
@@ -77,7 +79,7 @@ def measure_all(
     Parameters
     ----------
     cars : ndarray of CAR, shape (n,)
-        The cars; left as they are.
+        The cars; left as they are. One whose launch speed is open is launched with the best for the first target.
     targets : tuple of Target
         What is measured beside the usual; see `measure.many.columns`.
     tolerance : float or None
@@ -97,6 +99,9 @@ def measure_all(
     UsageError
         A tolerance out of range.
     """
+    if np.isnan(cars["launch"]["engine_speed"]).any():
+        cars = cars.copy()
+        settle(list(cars.view(np.recarray)), targets[0], workers)
 
     def some(piece: slice) -> Measured:
         return measure_many(cars[piece], targets, tolerance, times_only=times_only)

@@ -14,12 +14,12 @@ import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from itertools import groupby
-from math import cbrt
+from math import cbrt, sqrt
 from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.data_sheet import DataSheet, data_sheet, mean_torque
+from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
 from simlaunch.analysis.full_load import RPM, FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
@@ -42,8 +42,10 @@ _HEAD = 10  # usual values named at the head of the file
 _DIGITS = 3
 _USUAL_MASS = 1500.0  # of the car whose lengths and areas the table of usual values holds [kg]
 _WITHOUT_BOOST = "10 bar"  # mean effective pressure of an engine that is not boosted (from memory: 10 to 13.5 bar)
+_DROP = 0.6  # launch speed that is left when a clutch has closed [-]
+_RAMPS = (0.5, 6.0)  # times of a clutch ramp [s]
 _FULL = 0.9  # share of peak torque from which on a launch finds the torque full
-_LAUNCH = (2500.0 * RPM, 4000.0 * RPM)  # usual engine speeds of a start on a clutch
+_LAUNCH = (3000.0 * RPM, 4000.0 * RPM)  # usual engine speeds of a start on a clutch
 _AGAINST_BRAKES = 1800.0 * RPM  # usual engine speed of a start against a converter
 
 
@@ -125,6 +127,7 @@ def new(
     torque: str,
     gearbox: str,
     power: str | None = None,
+    losses: str | None = None,
     rear_tyres: str | None = None,
     tyre_kind: str | None = None,
     boost: str | None = None,
@@ -153,6 +156,8 @@ def new(
         Gears and kind, such as "6 speed manual", "7 dual clutch" or "eight speed planetary".
     power : str, optional
         Peak power with its engine speed or speeds, such as "250 kW at 6000 rpm"; needed without a dyno sheet.
+    losses : str, optional
+        Losses between the crank and the place of a dyno sheet, such as "12 %"; "0 %" for figures at the crank.
     rear_tyres : str, optional
         Size, if it differs.
     tyre_kind : str, optional
@@ -186,6 +191,7 @@ def new(
         "torque": torque,
         "gearbox": gearbox,
         "power": power,
+        "losses": losses,
         "rear_tyres": rear_tyres,
         "tyre_kind": tyre_kind,
         "boost": boost,
@@ -277,11 +283,48 @@ class _Form:
         if key == "launch.engine_speed":
             return f"{50 * round(self._launch_speed() / RPM / 50):d} rpm"
         if key == "engine.boost_lagged_share":
-            if self.sheet.boost != "turbocharger":
-                return ""
-            share = 1.0 - mean_torque(_WITHOUT_BOOST, self.sheet.displacement) / self._peak
-            return f"{100.0 * min(max(share, 0.42), 0.68):.0f} %"
+            return f"{100.0 * self._lagged:.0f} %"
+        if key == "coupling.engagement_time":
+            return f"{self._engagement():.2f} s"
         return ""
+
+    @property
+    def _lagged(self) -> float:
+        """Share of peak torque above what the displacement gives without boost."""
+        if self.sheet.boost != "turbocharger":
+            return 0.0
+        return min(max(1.0 - mean_torque(_WITHOUT_BOOST, self.sheet.displacement) / self._peak, 0.42), 0.68)
+
+    def _usual(self, key: str) -> float:
+        """A usual value of this car [SI units]."""
+        found, within = next(each for each in usual_values() if each.key == key), quantity_at(self._model_path(key))
+        assert within is not None, "a key that holds one number"
+        return within.parse(self._value(found, key).value).si
+
+    def _engagement(self) -> float:
+        """Time of a clutch ramp after which engine and gearbox meet at an engine speed that keeps the engine going.
+
+        With a torque that rises linearly to the capacity, the input of the gearbox runs at c t^2 / 2 J and the engine
+        at w + (T t - c t^2 / 2) / j, where c is the rise, J the car and j the engine as inertias at the clutch, T the
+        engine torque, as far as boost is there, and w the launch speed.
+        """
+        sheet, launch, slowest = self.sheet, self._launch_speed(), 1.5 * self._usual("engine.idle")
+        radius = driven_radius(sheet.tyres, sheet.driven)
+        car = sheet.mass.si * (radius / (sheet.ratios[0].si * sheet.final_drive.si)) ** 2
+        engine = self._usual("engine.inertia")
+        there = 1.0 - self._lagged * (1.0 - self._usual("launch.boost")) if self._lagged else 1.0
+        torque, capacity = there * float(sheet.curve.at(launch)), self._usual("coupling.capacity")
+        wanted = min(max(_DROP * launch, slowest), 0.95 * launch)
+
+        def met(ramp: float) -> float:
+            """Engine speed at which both sides of the clutch meet."""
+            half = capacity / (2.0 * ramp)
+            bend, rise = half * (1.0 / car + 1.0 / engine), torque / engine
+            time = (rise + sqrt(rise * rise + 4.0 * bend * launch)) / (2.0 * bend)
+            return half * time * time / car
+
+        ramps = np.arange(_RAMPS[0], _RAMPS[1] + 1e-9, 0.05)
+        return float(next((ramp for ramp in ramps if met(ramp) >= wanted), ramps[-1]))
 
     def _wanted(self, key: str) -> bool:
         """Whether this car has such a key."""
@@ -329,7 +372,7 @@ class _Form:
             low, high = map(str, common) if isinstance(common, list) else ("", "")
         if usual.entry.get("relative"):
             number, _, unit = value.partition(" ")
-            low, high = (f"{10 * round(float(number) * float(end) / 10):d} {unit}" for end in (low, high))
+            low, high = (f"{_rounded(float(number) * float(end), _DIGITS - 1)} {unit}" for end in (low, high))
         return UsualValue(key, value, low, high, usual.says("why"), usual.says("where"), usual.says("origin"))
 
     def _model_path(self, key: str) -> str:
@@ -440,13 +483,13 @@ class _Form:
                 "in power from there to peak power, and 1 + x - x^2 above it (x: engine speed over that of peak "
                 "power; from memory). A dyno sheet is better: simlaunch curve, or --torque SHEET.csv."
             )
-            footing = {}
+            conditions = {}
         else:
             account = sheet.sheet.account
             how = f"Full-load torque of the dyno sheet {plain(Path(account.sources[0]).name)}."
             stated = {"correction": account.correction, "measured_at": account.measured_at}
-            footing = {key: str(value) for key, value in stated.items() if value is not None}
-        yield _curve(GIVEN, how, sheet.curve, footing)
+            conditions = {key: str(value) for key, value in stated.items() if value is not None}
+        yield _curve(GIVEN, how, sheet.curve, conditions)
         plateau = self.plateau
         kept = (
             f"and its peak power of {power.value / 1e3:.0f} kW kept"
@@ -454,7 +497,7 @@ class _Form:
             else "and with it its power: the curve is flat up to the rev limiter"
         )
         how = f'What if the peak were cut? "{GIVEN}" with its peak torque cut to {plateau.height:.0f} N m, {kept}.'
-        yield _curve(PLATEAU, how, plateau.curve, footing)
+        yield _curve(PLATEAU, how, plateau.curve, conditions)
 
     def _uncertain(self) -> Iterator[str]:
         head = _comment(
@@ -539,7 +582,7 @@ def _table(heading: str, lines: Iterator[_Line]) -> str:
     return "\n".join([*written, ""])
 
 
-def _curve(name: str, how: str, curve: FullLoad, footing: Mapping[str, str]) -> str:
+def _curve(name: str, how: str, curve: FullLoad, conditions: Mapping[str, str]) -> str:
     points: list[object] = [
         [f"{speed / RPM:.6g} rpm", f"{torque:.1f} N m"] for speed, torque in zip(curve.speed, curve.torque, strict=True)
     ]
@@ -547,7 +590,7 @@ def _curve(name: str, how: str, curve: FullLoad, footing: Mapping[str, str]) -> 
         "[[curves]]",
         *_comment(how),
         f"name = {_quoted(name)}",
-        *(f"{key} = {_quoted(value)}" for key, value in footing.items()),
+        *(f"{key} = {_quoted(value)}" for key, value in conditions.items()),
         _long("points", points),
         "",
     ]

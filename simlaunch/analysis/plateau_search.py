@@ -11,11 +11,13 @@ from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
 from simlaunch.analysis.launches import as_many
+from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.full_load import gear_cap
 from simlaunch.record import Car
 from simlaunch.simulation.run import complete
 
@@ -72,7 +74,7 @@ class Plateau:
     knee : int
         Place on the front from which more torque buys least for what it costs.
     gear_limits : tuple of float
-        Torque limit of each gear; infinite where none pays [N m].
+        Torque limit of each gear; infinite where there is none [N m].
     wish : Point
         The curve that is wished for, launched likewise.
     wish_torque : ndarray, shape (n,)
@@ -87,6 +89,12 @@ class Plateau:
         Time that a limit raised by a tenth, or a rating taken away, would save at least [s].
     earlier : Point or None
         The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
+    gear_curves : dict of int to ndarray, shape (n,)
+        Limits over engine speed that the curve which is wished for has in single gears, and that hold here too [N m].
+    own_limits : tuple of float
+        Torque limits by gear of the curve that is wished for, which hold here too [N m].
+    measured : dict of str to ndarray, shape (n,)
+        Torque that each measured limit, and a stated envelope, allow [N m].
     """
 
     speeds: Array
@@ -104,6 +112,15 @@ class Plateau:
     capped: bool = True
     gains: dict[str, float] = field(default_factory=dict)
     earlier: Point | None = None
+    gear_curves: dict[int, Array] = field(default_factory=dict)
+    own_limits: tuple[float, ...] = ()
+    measured: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def limits_sought(self) -> bool:
+        """Whether some torque limits by gear are the search's own."""
+        stated = self.own_limits or (inf,) * len(self.gear_limits)
+        return self.gear_limits != stated and not self.within_grip
 
 
 def _cost(point: Point) -> float:
@@ -447,11 +464,26 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch |
     names, plain, limits = binding(space, chosen, saved), chosen, space.ceilings
     if by_gear:
         limits, chosen = _gear_limits(space, chosen)
+    own = space.car.engine.gear_limit[: len(limits)].tolist()
+    limits = tuple(min(limit, stated) for limit, stated in zip(limits, own, strict=True))
     wish = space.points([Shape(float(space.wish_torque.max()), nan, nan)], as_many([space.car]))[0]
     torque, knee, earlier = space.torque(chosen.shape), _knee(front), _earlier(space, plain)
     found = Plateau(space.speeds, torque, names, chosen, best, front, knee, limits, wish, space.wish_torque, plain)
     capped, grip = bool(space.caps), space.within_grip
-    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
+    curved = (k + 1 for k, count in enumerate(space.car.engine.gear_curve["count"]) if count)
+    curves = {gear: gear_cap(space.car, gear, space.speeds) for gear in curved}
+    names_of = (ENVELOPE, *(each.name for each in space.limits.measured))
+    measured = {name: cap for name, cap in space.caps.items() if name in names_of}
+    return replace(
+        found,
+        within_grip=grip,
+        capped=capped,
+        gains=saved,
+        earlier=earlier,
+        gear_curves=curves,
+        own_limits=tuple(own),
+        measured=measured,
+    )
 
 
 def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Car]) -> tuple[float, float]:

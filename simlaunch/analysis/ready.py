@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
@@ -117,6 +119,7 @@ def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Tar
         No curve of that name.
     """
     car = lower(scenario, curve, pedal)
+    settle([car], targets[0] if targets else goal(scenario))
     complete(car)
     if targets:
         aim(car, targets)

@@ -7,11 +7,13 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import isnan
 
+from simlaunch.analysis.bog import Bog, bog
 from simlaunch.analysis.goals import extra_targets as extra_targets
 from simlaunch.analysis.goals import goal as goal
 from simlaunch.analysis.goals import same_target as same_target
 from simlaunch.analysis.goals import target_label as target_label
-from simlaunch.analysis.ready import aim, runnable
+from simlaunch.analysis.launch_speed import LaunchSpeed, settle
+from simlaunch.analysis.ready import aim
 from simlaunch.analysis.road_tests import in_its_gear
 from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.unfollowed import remedy
@@ -20,10 +22,11 @@ from simlaunch.errors import RunNotFollowed
 from simlaunch.metrics.crossing import value_at
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
+from simlaunch.parameters.fill import lower
 from simlaunch.record import FOOT, Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.run import Method, Outcome, Run, launch
+from simlaunch.simulation.run import Method, Outcome, Run, complete, launch
 
 _CLOSER = (1e-7, 1e-9)
 """Tolerances to try in turn where the energy of a run does not add up [-]."""
@@ -70,6 +73,10 @@ class Simulation(Result):
         on until they are passed; all else is measured up to the goal.
     target : Target
         What it ran to: the goal of the scenario, or the target that was asked for; a roll with the gear it began in.
+    launch_speed : LaunchSpeed or None
+        The launch speed that was found; None where it is stated, and for a roll.
+    bog : Bog or None
+        How far the engine falls as the clutch takes hold; None for a roll and for a torque converter.
     missed : Missed or None
         Marks that are not reached even so.
     """
@@ -83,6 +90,8 @@ class Simulation(Result):
     run: Run
     measures: Measures
     target: Target
+    launch_speed: LaunchSpeed | None = None
+    bog: Bog | None = None
     missed: Missed | None = None
 
     @property
@@ -181,7 +190,9 @@ def simulate(
     """
     name = scenario.curve_names[0] if curve is None else curve
     driven, way = chosen(Pedal, pedal, "pedal"), chosen(Method, method, "method")
-    car, aimed, extra = runnable(scenario, name, driven), target_named(scenario, target), extra_targets(scenario)
+    car, aimed, extra = lower(scenario, name, driven), target_named(scenario, target), extra_targets(scenario)
+    [speed] = settle([car], aimed)
+    complete(car)
     if target is not None:
         aimed = in_its_gear(car, aimed, tolerance if way is Method.COMPILED else None)
         aim(car, (aimed,))
@@ -193,4 +204,5 @@ def simulate(
         raise RunNotFollowed(failure.what, failure.time, remedy(scenario, name, driven, failure)) from None
     kept = _of_roll(found.marks) if aimed.roll else found.marks
     marks, missed = _carried_on(car, run, kept, way, tolerance)
-    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), aimed, missed)
+    fallen = bog(run.trace, car, aimed, mark(run.trace, aimed).time, tolerance if way is Method.COMPILED else None)
+    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), aimed, speed, fallen, missed)

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import typer
 
-from simlaunch.analysis.data_sheet import Answers, DataSheet, data_sheet
+from simlaunch.analysis.data_sheet import Answers, DataSheet, data_sheet, names_a_sheet
 from simlaunch.cli.ending import before_leaving
 from simlaunch.cli.output import complain
 from simlaunch.errors import Fault, InputError, UsageError
@@ -43,9 +43,7 @@ def sheet_of(given: Mapping[str, str | None]) -> DataSheet:
 
 
 def _missing(given: Mapping[str, str | None]) -> list[Question]:
-    from simlaunch.analysis.data_sheet import names_a_sheet
-
-    needless = {"power"} if names_a_sheet(given.get("torque") or "") else set()
+    needless = {"power"} if names_a_sheet(given.get("torque") or "") else set[str]()
     return [each for each in QUESTIONS if not each.usual and each.name not in needless and given.get(each.name) is None]
 
 
@@ -82,7 +80,7 @@ def _ask(given: Mapping[str, str | None]) -> DataSheet:
     answers, place = Answers(), 0
     asked: list[int] = []
     _say(paragraph(_HEAD))
-    with before_leaving(lambda: complain("no file was written")):
+    with before_leaving(lambda: complain("\nno file was written")):
         while place < len(QUESTIONS):
             question = QUESTIONS[place]
             if not answers.wanted(question):
@@ -101,7 +99,8 @@ def _ask(given: Mapping[str, str | None]) -> DataSheet:
 def _answered(answers: Answers, question: Question, place: int) -> bool:
     """Ask until an answer does; False: go back to the question before."""
     usual = answers.usual(question)
-    _say(f"\n{paragraph(f'{place + 1}/{len(QUESTIONS)} {question.what}')}")
+    number, all_asked = sum(map(answers.wanted, QUESTIONS[:place])) + 1, sum(map(answers.wanted, QUESTIONS))
+    _say(f"\n{paragraph(f'{number}/{all_asked} {question.what}')}")
     _say(paragraph(f"    {question.where}; such as {question.example}", "    "))
     while True:
         _say(f"  {question.name.replace('_', ' ')}{f' [{usual}]' if usual else ''}: ", end="")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from simlaunch.analysis import check as study
-from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import prepare, result, show
+from simlaunch.cli.options import All, AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import compile_once, prepare, result, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import ScenarioError
 from simlaunch.output import as_json as json_text
@@ -16,13 +16,14 @@ def check(
     scenario: ScenarioFile,
     changes: Changes = None,
     taken: Taken = None,
+    full: All = False,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
+    """List the faults of a scenario, or its defaults by what they move."""
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
     try:
@@ -31,5 +32,6 @@ def check(
         if as_json:
             result(json_text.dumps(words.faults_object(error.source, error.faults)))
         raise
-    show(study.check(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
+    compile_once(quiet=quiet)
+    show(study.check(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=full)
     return 0

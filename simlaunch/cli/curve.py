@@ -1,4 +1,4 @@
-"""`simlaunch curve`: from dyno sheets to one full-load curve on a known footing."""
+"""`simlaunch curve`: from dyno sheets to one full-load curve of known correction and place."""
 
 from __future__ import annotations
 
@@ -59,9 +59,12 @@ def curve(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
+    """Make one full-load curve from dyno sheets.
+
+    The output states how the sheets were read, and every step from their figures to the curve.
+    """
     if override and not boosted:
-        raise UsageError("--override goes with --boosted: it takes back what that one does")
+        raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
     stem = f"{sheets[0].stem}-curve"

@@ -23,13 +23,13 @@ _SWEEP_RATE = Asked("--sweep-rate", Dimension.ROTATIONAL_ACCELERATION, "0 rpm/s"
 
 
 def weather(pressure: str | None, temperature: str | None, humidity: str | None) -> reference_conditions.Weather | None:
-    """Air of the test; None where nothing was said of it."""
+    """Air of the test; None where it is not given."""
     if pressure is None and temperature is None and humidity is None:
         return None
     if pressure is None or temperature is None or humidity is None:
         given = {"--pressure": pressure, "--temperature": temperature, "--humidity": humidity}
         missing = " and ".join(option for option, text in given.items() if text is None)
-        raise UsageError(f"weather takes pressure, temperature and humidity; {missing} is missing")
+        raise UsageError(f"a correction needs the whole weather of the test; give {missing} too")
     return reference_conditions.Weather(
         quantity(pressure, _PRESSURE), quantity(temperature, _TEMPERATURE), quantity(humidity, _HUMIDITY)
     )
@@ -58,9 +58,11 @@ class Driveline:
     def between(self, scenario: Scenario | None) -> reference_conditions.Losses | None:
         """Losses as stated, or those of a scenario's driveline; None where none are named."""
         if self.losses is not None and self.gear is not None:
-            raise UsageError("--losses and --gear exclude each other: a share is stated, or it is worked out")
+            raise UsageError("--losses states the losses, and --gear works them out; give one of the two")
         if self.sweep_rate is not None and self.gear is None:
-            raise UsageError("--sweep-rate goes with --gear and --scenario, whose inertia it is used with")
+            raise UsageError(
+                "--sweep-rate is used with the inertia of a scenario; give --gear and --scenario too, or leave it out"
+            )
         if self.losses is not None:
             return reference_conditions.stated_losses(quantity(self.losses, _LOSSES))
         return None if self.gear is None else self._of(scenario, self.gear)
@@ -69,9 +71,9 @@ class Driveline:
         if scenario is None:
             raise UsageError("--gear names a gear of a scenario; give it with --scenario FILE")
         if self.sweep_rate is None:
-            raise UsageError('--gear takes --sweep-rate as well, such as "300 rpm/s", or "0 rpm/s" for points held')
+            raise UsageError('--gear needs --sweep-rate too, such as "300 rpm/s", or "0 rpm/s" for steady points')
         outer = next((place for place in (self.to, self.measured_at) if place not in (None, PlaceChoice.CRANK)), None)
         if outer is None:
-            raise UsageError("--gear needs the place beyond the crank: say --measured-at or --to, with hub or wheel")
+            raise UsageError("--gear needs a place beyond the crank; give --measured-at or --to with hub or wheel")
         place = powertrain.MeasuredAt(outer.value)
         return reference_conditions.driveline_losses(scenario, place, gear, quantity(self.sweep_rate, _SWEEP_RATE))

@@ -9,11 +9,13 @@ import typer
 import simlaunch.guide as manual
 from simlaunch.cli.output import result
 
-Subject = Annotated[str | None, typer.Argument(metavar="[SUBJECT]", help="Page to print; left out: the list of pages.")]
+Subject = Annotated[
+    str | None, typer.Argument(metavar="SUBJECT", help="Page to print.", show_default="a list of the pages")
+]
 
 
 def guide(subject: Subject = None) -> int:
-    """Print a page of the manual, or the list of its pages."""
+    """Print a page of the manual, or a list of its pages."""
     if subject is not None:
         result(manual.page(subject).rstrip())
         return 0

@@ -64,7 +64,7 @@ for _command in (
     schema,
     guide,
 ):
-    app.command()(_command)
+    app.command(cls=getattr(_command, "command_class", None))(_command)
 app.add_typer(sweep, name="sweep")
 
 

@@ -7,11 +7,16 @@ from typing import Annotated, Any, TypeAlias
 
 import typer
 
+from simlaunch.analysis import data_sheet
+from simlaunch.analysis import new as study
+from simlaunch.cli import asking
 from simlaunch.cli.options import AsJson, Force, Quiet, Units
 from simlaunch.cli.output import note, result
 from simlaunch.errors import UsageError
+from simlaunch.output import as_json as json_text
 from simlaunch.scenario.questions import QUESTIONS
 from simlaunch.units.spelling import System
+from simlaunch.writing import check
 
 _BY_NAME = {question.name: question for question in QUESTIONS}
 
@@ -44,6 +49,7 @@ def new(
     boost: Annotated[str | None, _asked("boost")] = None,
     torque: Annotated[str | None, _asked("torque")] = None,
     power: Annotated[str | None, _asked("power")] = None,
+    losses: Annotated[str | None, _asked("losses")] = None,
     redline: Annotated[str | None, _asked("redline")] = None,
     gearbox: Annotated[str | None, _asked("gearbox")] = None,
     ratios: Annotated[str | None, _asked("ratios")] = None,
@@ -56,11 +62,9 @@ def new(
 ) -> int:
     """Make a scenario from what is on a data sheet.
 
-    On a terminal it asks for what is not given; options that leave out nothing needed are not asked about. All else
-    takes a usual value, which the file explains.
+    On a terminal the command asks for what the options leave out. Every other value is a usual one, which the file
+    explains.
     """
-    from simlaunch.writing import check
-
     given = {
         "mass": mass,
         "driven": driven,
@@ -71,6 +75,7 @@ def new(
         "boost": boost,
         "torque": torque,
         "power": power,
+        "losses": losses,
         "redline": redline,
         "gearbox": gearbox,
         "ratios": ratios,
@@ -79,17 +84,11 @@ def new(
     if file.suffix.lower() != ".toml":
         raise UsageError(f"FILE {file}: a scenario is a .toml file; write such as {file.stem or 'my-car'}.toml")
     check("FILE", file, force=force)
-    from simlaunch.analysis.data_sheet import scenario_name
-    from simlaunch.analysis.new import made_of
-    from simlaunch.cli.asking import sheet_of
-
-    called = scenario_name(file.stem.replace("-", " ").replace("_", " ") if name is None else name)
-    made = made_of(sheet_of(given), called)
+    called = data_sheet.scenario_name(file.stem.replace("-", " ").replace("_", " ") if name is None else name)
+    made = study.made_of(asking.sheet_of(given), called)
     made.save(file, overwrite=force)
     if as_json:
-        from simlaunch.output.as_json import dumps
-
-        result(dumps(made.to_dict()))
+        result(json_text.dumps(made.to_dict()))
     else:
         result(made.to_text(units))
     note(f"\nwrote {file}\nnext: simlaunch compare {file}\nthen: simlaunch check {file}", quiet=quiet)

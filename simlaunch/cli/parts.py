@@ -13,6 +13,7 @@ from simlaunch.cli.options import (
     Changes,
     Force,
     Out,
+    Pedal,
     PedalChoice,
     Quiet,
     ScenarioFile,
@@ -29,11 +30,10 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. Wear is stated over that with the mildest.",
-        show_default="all of the scenario",
+        help="Full-load curve; repeatable. Wear is stated relative to the curve that wears a part least.",
+        show_default="all curves of the scenario",
     ),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to a slip.")]
 
 
 def parts(
@@ -49,7 +49,7 @@ def parts(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Hold the torque of every part against its rating, and say which curve wears it faster."""
+    """Compare the torque in each part with its rating, and the wear."""
     stem = f"{scenario.stem}-parts"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
@@ -58,7 +58,7 @@ def parts(
     compile_once(quiet=quiet)
     found = study.parts(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
-        note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
+        note(f"parts that are overloaded: {len(found.broken)}", quiet=quiet)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     runs = [load.simulation for load in found.loads]
     return ended(bad=any(run.measures.audit.bad for run in runs), reached=all(run.reached for run in runs))

@@ -15,11 +15,12 @@ from simlaunch.cli.options import (
     Method,
     MethodChoice,
     Out,
+    Pedal,
     PedalChoice,
     Quiet,
     ScenarioFile,
     Taken,
-    Tolerance,
+    ToleranceOfMethod,
     Trace,
     Units,
 )
@@ -41,7 +42,6 @@ For = Annotated[
         show_default="the scenario's goal",
     ),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to hold a slip.")]
 
 
 def run(
@@ -50,7 +50,7 @@ def run(
     pedal: Pedal = PedalChoice.FULL,
     target: For = None,
     method: Method = MethodChoice.COMPILED,
-    tolerance: Tolerance = None,
+    tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -60,7 +60,7 @@ def run(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
+    """Launch once with one curve: times, grip, torque of parts, energy."""
     stem = f"{scenario.stem}-run"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)

@@ -18,7 +18,7 @@ def _value(key: str, text: str) -> object:
     try:
         return tomllib.loads(f"value = {text}")["value"]
     except (ValueError, RecursionError):
-        raise UsageError(f'--set {key}: {gate.quoted(text)} is not a list; write such as ["402.336 m"]') from None
+        raise UsageError(f'--set {key}: {gate.quoted(text)} is not a list; write one such as ["402.336 m"]') from None
 
 
 def _split(change: str) -> tuple[str, object]:
@@ -54,4 +54,4 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
         return scenario.replace(wanted)
     except (TypeError, AttributeError):  # the path leads into a list or into a value
         listed = ", ".join(wanted)
-        raise UsageError(f"--set {listed}: not a key of a table; change the file instead") from None
+        raise UsageError(f"--set {listed}: leads into a list or a value; change it in the file") from None

@@ -44,14 +44,10 @@ class _Sweep(TyperGroup):
         return super().parse_args(ctx, args if args[:1] == ["show"] else [_BEGIN, *args])
 
 
-app = typer.Typer(cls=_Sweep, help="Launch every curve on gear sets, tyres, surfaces and values, and rank the results.")
-app.command("show")(show)
-
-
 def _refuse_without_sample(sample: int | None, draw: given.DrawChoice | None, seed: int | None) -> None:
     for name, value in {"--draw": draw, "--seed": seed}.items():
         if sample is None and value is not None:
-            raise UsageError(f"{name} is about a sample; say how many cases to draw with --sample, or leave it out")
+            raise UsageError(f"{name} applies to a sample; give the number of cases with --sample, or leave it out")
 
 
 def _dry_run(spec: chunk.Spec, workers: int, elsewhere: bool) -> str:
@@ -97,7 +93,7 @@ def _carried_out(
         ended.wait(_GRACE)
         far = watch.far
         kept = "nothing is finished yet" if far is None else f"{far.done} of {far.total} launches are kept in {path}"
-        complain(f"{kept}; the same command goes on from there")
+        complain(f"{kept}; the same command continues from there")
 
     try:
         with before_leaving(last_word):
@@ -136,9 +132,9 @@ def sweep(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> int:
-    """Launch every curve on gear sets, tyres, surfaces and values, and rank the results.
+    """Launch and rank curves over gear sets, tyres, surfaces and values.
 
-    A file keeps the results; the same command carries an unfinished one on. `simlaunch sweep show FILE` ranks a file
+    A file keeps the results; the same command continues an unfinished one. `simlaunch sweep show FILE` ranks a file
     again, exports it and draws it.
 
     Each launch ends at the goals of the scenario (run.until): marks beyond them are not measured, and their columns
@@ -174,4 +170,6 @@ def sweep(
     return Code.DONE
 
 
+app = typer.Typer(cls=_Sweep, help=sweep.__doc__)
+app.command("show")(show)
 app.command(_BEGIN, cls=_Begin, hidden=True)(sweep)

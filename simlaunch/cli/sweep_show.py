@@ -45,7 +45,7 @@ def _refuse_without_figure(figure: Path | None, options: Mapping[str, str | None
     """Refuse options that choose what is drawn where nothing is drawn."""
     for name, value in options.items():
         if figure is None and value is not None:
-            raise UsageError(f"{name} chooses what is drawn; name a folder for it with --figure")
+            raise UsageError(f"{name} chooses what to draw; name a folder with --figure")
 
 
 def show(
@@ -67,7 +67,10 @@ def show(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Rank a file of results again, export it and draw it, finished or still being written."""
+    """Rank a file of results again, export it or draw it.
+
+    The file may be finished, unfinished or still being written.
+    """
     _refuse_without_figure(figure, {"--across": across, "--against": against})
     lines = jsonl is not None and str(jsonl) == _STDOUT
     if lines and as_json:
@@ -77,7 +80,7 @@ def show(
     for kind, path in files.items():
         export.check_file(f"--{kind}", path, file, force=force)
     if verify:
-        note(f"every bit is as it was written; results {study.verified(file)}", quiet=quiet)
+        note(f"no stored launch has changed; digest of the results {study.verified(file)}", quiet=quiet)
     found = study.open_sweep(file, by, where or None, top)
     _exported(found, files, force, quiet)
     if figure is not None:

@@ -21,7 +21,7 @@ class EncodingChoice(StrEnum):
 
 
 class DelimiterChoice(StrEnum):
-    """What parts the cells of a line, as typed."""
+    """What separates the cells of a line, as typed."""
 
     TAB = "tab"
     SEMICOLON = "semicolon"
@@ -30,7 +30,7 @@ class DelimiterChoice(StrEnum):
 
 
 class DecimalChoice(StrEnum):
-    """What parts the decimals of a number, as typed."""
+    """Decimal mark of a number, as typed."""
 
     POINT = "point"
     COMMA = "comma"
@@ -42,11 +42,11 @@ Encoding: TypeAlias = Annotated[
 ]
 Delimiter: TypeAlias = Annotated[
     DelimiterChoice | None,
-    typer.Option("--delimiter", help="What parts the cells.", show_default="the one that fits"),
+    typer.Option("--delimiter", help="What separates the cells.", show_default="the one that fits"),
 ]
 Decimal: TypeAlias = Annotated[
     DecimalChoice | None,
-    typer.Option("--decimal", help="The decimal mark.", show_default="the one in the cells"),
+    typer.Option("--decimal", help="Decimal mark.", show_default="the one in the cells"),
 ]
 
 

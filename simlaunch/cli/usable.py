@@ -19,7 +19,10 @@ def usable(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Set every curve against the torque that the driven tyres can use in each gear."""
+    """Compare each curve with the torque that the tyres can use.
+
+    Usable torque is stated for each gear.
+    """
     stem = f"{scenario.stem}-usable"
     prepare(out, stem, force=force)
     found = study.usable(read(scenario, changes, taken))

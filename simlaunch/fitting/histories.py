@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import isnan, sqrt
+from math import sqrt
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
+from simlaunch.analysis.road_load import effective_mass, resistance
 from simlaunch.compiled import publish
-from simlaunch.physics import air, body, tyre
-from simlaunch.physics.driveline import driven_radius
+from simlaunch.physics import body
 from simlaunch.record import Car
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.bench import make_bench
@@ -198,33 +198,9 @@ class RoadLoad:
         return float(cumulative_simpson(self.effective_mass / force, x=speed)[-1])
 
 
-def effective_mass(car: Car) -> float:
-    """Mass of a car with its wheels and what turns with them, the gearbox in neutral [kg]."""
-    wheels = sum(end.axle_inertia / end.radius**2 for end in (car.front, car.rear))
-    return float(car.body.mass + wheels + car.drive.inertia / driven_radius(car.front, car.rear, car.drive) ** 2)
-
-
-def _density(car: Car) -> float:
-    given = float(car.air.density)
-    return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if isnan(given) else given
-
-
-def _resistance(car: Car, density: float, speed: float) -> float:
-    """Force of air, tyres and grade at one speed [N]."""
-    moving = speed + car.air.head_wind
-    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
-    loads = body.axle_loads(0.0, lifts[0], lifts[1], car.body, car.road.grade_angle)
-    rolling = sum(
-        tyre.resisting_moment(load, speed, speed, end, car.road.rolling_factor, 0.0) / end.radius
-        for load, end in zip(loads, (car.front, car.rear), strict=True)
-    )
-    drag = air.dynamic_force(car.body.drag_area, density, moving)
-    return float(rolling + drag + body.grade_force(car.body.mass, car.road.grade_angle))
-
-
 def _load(car: Car, low: float, high: float) -> Polynomial:
-    density, speeds = _density(car), np.linspace(low, high, _POINTS)
-    return Polynomial.fit(speeds, [_resistance(car, density, float(v)) for v in speeds], _POINTS - 1)
+    speeds = np.linspace(low, high, _POINTS)
+    return Polynomial.fit(speeds, resistance(car, speeds), _POINTS - 1)
 
 
 def road_load(car: Car, low: float, high: float) -> RoadLoad:

@@ -162,9 +162,9 @@ def worth_fitting(problem: Problem, x: Array) -> tuple[tuple[Parameter, ...], tu
     size = problem.measured().size
     slopes = problem.jacobian(x)[:size]
     information = slopes.T @ slopes
-    cars = np.array([column.parameter is not None for column in problem.columns])
+    cars = np.array([bool(column.parameter and not column.parameter.sets) for column in problem.columns])
     inner = without(information, cars)
-    parameters = [column.parameter for column in problem.columns if column.parameter]
+    parameters = [column.parameter for column in problem.columns if column.parameter and not column.parameter.sets]
     kept: list[int] = []
     for k, each in enumerate(parameters):
         if each.stated:

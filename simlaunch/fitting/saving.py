@@ -20,6 +20,7 @@ from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import GearLimit
 from simlaunch.scenario.reading import from_mapping, load, read_text
 from simlaunch.units.quantity import as_typed, display_unit
 from simlaunch.units.spelling import Dimension, System
@@ -63,6 +64,8 @@ class Written:
 def _combined(fit: Fit) -> list[Written]:
     places: dict[Parameter, list[int]] = {}
     for k, each in enumerate(fit.fitted):
+        if each.parameter.sets:
+            continue  # the start of one log is no value of the car
         places.setdefault(each.parameter, []).append(k)
     return [_of_logs(each, [fit.fitted[k] for k in at], tuple(at)) for each, at in places.items()]
 
@@ -153,6 +156,18 @@ def _put_scale(document: Table, fit: Fit, each: Written) -> None:
             points.append([speed.text, as_typed(factor * torque.si, Dimension.TORQUE, DIGITS)])
         table["points"] = points
         table["points"].comment(f"fitted: torque times {factor:.5g}")
+        if curve.gear_limits:
+            table["gear_limits"] = _scaled_limits(curve.gear_limits, factor)
+
+
+def _scaled_limits(limits: Sequence[GearLimit], factor: float) -> list[Table]:
+    """Torque limits by gear, scaled like the curve that they limit."""
+    found = []
+    for limit in limits:
+        torques = [as_typed(factor * torque.si, Dimension.TORQUE, DIGITS) for _, torque in limit.torque]
+        points = [[speed.text, torque] for (speed, _), torque in zip(limit.torque, torques, strict=True)]
+        found.append({"gear": limit.gear.text, "torque": points if len(points) > 1 else torques[0]})
+    return found
 
 
 def _scale_of(fit: Fit, each: Written, curve: str) -> float:

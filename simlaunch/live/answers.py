@@ -30,6 +30,7 @@ from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.errors import UsageError
 from simlaunch.live.states import Start, State
+from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
 from simlaunch.output.compare import bad_runs
@@ -353,6 +354,10 @@ class Answers:
         return {
             "exact": tolerance is None,
             "line": self.start.shown(speeds, values_at(other.car.engine.torque, speeds)),
+            "limited": [
+                {"gear": gear, "line": self.start.shown(speeds, full_load(other.car, gear, speeds))}
+                for gear in limited_gears(other.car)
+            ],
             "tables": tables,
             "difference": None if isnan(difference) else difference,
             "text": self.numbers.gap_words(difference, "slower", "quicker") if not isnan(difference) else "not reached",
@@ -380,7 +385,12 @@ class Answers:
                 }
                 for each in found.ceilings
             ]
-            return {"key": json.dumps(state.setting), "curves": curves, "ceilings": gears}
+            limited = [
+                {"name": name, "gear": gear, "line": self.start.shown(found.engine_speed, torque)}
+                for name, by_gear in found.by_gear.items()
+                for gear, torque in by_gear.items()
+            ]
+            return {"key": json.dumps(state.setting), "curves": curves, "limited": limited, "ceilings": gears}
 
         return self._remembered(("background", state.setting), made)
 

@@ -193,6 +193,7 @@
     layers.line = drawn(layers.shaped, "path", {
       fill: "none", stroke: begin.style.colour, "stroke-width": 2.6, "stroke-dasharray": "none",
     });
+    layers.limited = drawn(layers.shaped, "g");
     drawBehind();
     drawLine();
     drawPoints();
@@ -221,8 +222,24 @@
         "stroke-dasharray": curve.style.dash.join(" ") || "none",
       });
     }
+    for (const limit of background.limited) {
+      const curve = begin.curves.find((each) => each.name === limit.name);
+      if (limit.name === state.against) drawLimited(layers.behind, limit, curve.style.colour);
+    }
   };
-  const drawLine = () => { if (answer) layers.line.setAttribute("d", path(answer.line)); };
+  // A curve in a gear that limits it, with dashes in groups of the gear's number.
+  const drawLimited = (layer, limit, colour) => {
+    const dash = Array.from({ length: limit.gear }, () => "4 2").join(" ").replace(/ 2$/, " 8");
+    drawn(layer, "path", { d: path(limit.line), fill: "none", stroke: colour, "stroke-width": 1.6, "stroke-dasharray": dash, class: "limited" });
+    const [speed, torque] = limit.line[Math.floor(0.62 * (limit.line.length - 1))];
+    drawn(layer, "text", { x: x(speed), y: y(torque) - 5, "text-anchor": "middle", class: "quiet halo" }, `in gear ${limit.gear}`);
+  };
+  const drawLine = () => {
+    if (!answer) return;
+    layers.line.setAttribute("d", path(answer.line));
+    layers.limited.replaceChildren();
+    for (const limit of answer.limited) drawLimited(layers.limited, limit, begin.style.colour);
+  };
   const between = (line, speed) => {
     const k = Math.max(1, line.findIndex((each) => each[0] >= speed));
     const [u0, v0] = line[k - 1], [u1, v1] = line[k];

@@ -211,12 +211,15 @@ def _identifiability(fit: Fit) -> list[str]:
 
 def _source(found: FittedRun, label: str) -> str:
     run = found.run
-    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
+    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is not Kind.COAST_DOWN else "coast-down"
     if run.log.kind is Kind.COAST_DOWN:
         return f"{shown(run.log.request.path)}{label}: {drove}"
     timing = found.timing
     lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
-    timed = f"let go at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
+    if run.log.kind is Kind.ROLL:
+        drove += f", a roll that begins in gear {int(run.car.launch.roll_gear)}"
+    begun = "full pedal" if run.log.kind is Kind.ROLL else "let go"
+    timed = f"{begun} at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
     return f"{shown(run.log.request.path)}{label}: {drove}; {timed}"
 
 

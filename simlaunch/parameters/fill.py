@@ -111,6 +111,22 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
     target["cubic"][..., last, 0] = y[..., -1]  # the end is the end
 
 
+def scale_torque(cars: Any, factors: Array) -> None:
+    """Multiply the torque of an engine, in gears that limit it too.
+
+    Parameters
+    ----------
+    cars : ndarray of CAR, shape (n,)
+        Changed in place.
+    factors : ndarray, shape (n,)
+        One for each car [-].
+    """
+    engine = cars["engine"]
+    engine["torque"]["cubic"] *= factors[:, None, None]
+    engine["gear_limit"] *= factors[:, None]
+    engine["gear_curve"]["cubic"] *= factors[:, None, None, None]
+
+
 def field(cars: Any, path: str) -> NDArray[Any]:
     """A field of records by its path, such as ``"engine.torque.cubic"``; a view that may be changed."""
     for name in path.split("."):

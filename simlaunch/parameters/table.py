@@ -22,7 +22,7 @@ from simlaunch.parameters.weather import Weather, power_limit, torque_factor
 from simlaunch.record import FOOT, MAX_CURVE_POINTS, MAX_GEARS, Coupling, ShiftKind
 from simlaunch.scenario.car import rolling_radius
 from simlaunch.scenario.model import Run
-from simlaunch.scenario.powertrain import BEST_FORCE, CompressorLimit, Curve
+from simlaunch.scenario.powertrain import BEST, BEST_FORCE, CompressorLimit, Curve
 from simlaunch.scenario.surroundings import air_pressure, air_temperature, surfaces
 from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
@@ -184,6 +184,11 @@ def _shift_speeds(speeds: Any, ratios: Sequence[Quantity]) -> Made:
     return np.array([each.si for each in speeds]) * np.ones(len(ratios) - 1)
 
 
+def _launch_speed(speed: Any) -> Made:
+    """Nan for the best speed, which is sought where the car is launched."""
+    return math.nan if speed == BEST else speed.si
+
+
 _SHIFTS = {
     "torque gap": ShiftKind.TORQUE_GAP,
     "torque hand-over": ShiftKind.TORQUE_HAND_OVER,
@@ -313,7 +318,7 @@ ROWS: tuple[Row, ...] = (
     _row("gearbox.inertia_phase", "gearbox.shift.inertia_phase"),
     _row("gearbox.dip", "gearbox.shift.dip"),
     _row("gearbox.throttle_open", "gearbox.shift.throttle", made=_is("open")),
-    _row("launch.engine_speed", "launch.engine_speed"),
+    _row("launch.engine_speed", "launch.engine_speed", made=_launch_speed),
     _row("launch.boost", "launch.boost"),
     _row("launch.brake_release", "launch.brake_release", "coupling.kind", made=_brake_release),
     _row("pedal.target_slip", "pedal.target_slip"),

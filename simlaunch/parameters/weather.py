@@ -12,13 +12,14 @@ from math import sqrt
 from simlaunch.errors import Fault, InputError
 from simlaunch.physics.air import saturation_pressure
 from simlaunch.scenario.powertrain import CompressorLimit, Correction, Curve, HeldCharge, InAir, ShareOfLoss
+from simlaunch.scenario.surroundings import Air
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
 
 USUAL = 0.07
 """A factor further from 1 than this is not to be trusted (common practice; also the range ISO 1585 is valid in)."""
 
-_POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (213.15, 343.15), "humidity": (0.0, 1.0)}
+_POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (213.149, 343.15), "humidity": (0.0, 1.0)}
 _SHOWN = {
     "pressure": ("{:.4g} kPa", 1e-3, 0.0),
     "temperature": ("{:.1f} degC", 1.0, -273.15),
@@ -215,6 +216,22 @@ _STANDARD_AIR: Mapping[Correction, tuple[str, str]] = {
     Correction.SAE_J607: ("29.92 inHg", "60 degF"),
 }
 """Pressure of the dry air, and temperature, in which each factor is 1."""
+
+
+def scenario_weather(air: Air) -> Weather:
+    """Air of a scenario, as an engine breathes it.
+
+    Parameters
+    ----------
+    air : Air
+        Given, or standard at its altitude.
+
+    Returns
+    -------
+    Weather
+        Pressure, temperature and humidity.
+    """
+    return Weather(air.pressure_si, air.temperature_si, air.humidity.si)
 
 
 def air_of(curve: Curve) -> Weather:

@@ -250,7 +250,7 @@ def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
     whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
     found = whole or [*left, *right]
     if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
-        why = f"could be each of {_listed(channel.name for channel in found)}"
+        why = f"could be any of {_listed(channel.name for channel in found)}"
         raise log.refuse(role.replace("_", " "), "", why, f"choose one with {_flag(role)}")
     return tuple(found)
 
@@ -259,7 +259,7 @@ def _named(log: _Log, role: Role, name: str) -> Channel:
     for channel in log.channels:
         if channel.name == name:
             return channel
-    raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
+    raise log.refuse(f"--channel {role}", name, "is not a numeric channel of this log", log.choices())
 
 
 # --- channels to series in SI ---
@@ -285,7 +285,7 @@ def _rising(log: _Log, name: str, time: Array, place: Callable[[int], str]) -> A
     if back.size:
         n = int(back[0])
         why = f"at {time[n + 1]:.6g} s does not come after {time[n]:.6g} s; time has to increase"
-        raise log.refuse(place(n + 1), "", why, "take out what was logged twice, or what belongs to another log")
+        raise log.refuse(place(n + 1), "", why, "remove what was logged twice, or what belongs to another log")
     return time
 
 
@@ -358,7 +358,7 @@ def _radius(log: _Log, role: Role, channel: Channel) -> float:
 def _check_size(log: _Log, series: _Series) -> None:
     reached, largest = float(np.abs(series.values).max()), known_channels()[series.role].largest
     if reached > largest:
-        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that makes sense"
+        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that is plausible"
         raise log.refuse(f"channel {series.label}", "", why, f"check its unit, or give --unit {series.role}=UNIT")
 
 
@@ -381,7 +381,7 @@ def _base(log: _Log, needed: Sequence[_Series], every: Sequence[_Series]) -> Arr
     base: Array = max((s.time[(s.time >= start) & (s.time <= end)] for s in every), key=len)
     if base.size < 2:
         places = " and ".join(s.label for s in needed)
-        raise log.refuse(places, "", "share no time", "log them together, or leave one out with --channel")
+        raise log.refuse(places, "", "have no time in common", "log them together, or leave one out with --channel")
     return base
 
 

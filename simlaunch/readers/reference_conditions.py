@@ -1,4 +1,4 @@
-"""On what footing figures stand: the weather correction they carry, and where along the driveline they are valid.
+"""Reference conditions of figures: the weather correction they carry, and where along the driveline they hold.
 
 The weather is that of `parameters.weather`, since launches follow it too.
 

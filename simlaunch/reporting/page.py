@@ -191,11 +191,11 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
 def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from compare_words.bad_runs(material.comparison)
-    for gap in material.comparison.footings:
+    for gap in material.comparison.correction_gaps:
         yield f"Different reference conditions: {gap}. A difference of this size can come from the correction alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
-        yield f"Footing not known: {unknown}."
+        yield f"Weather correction not known: {unknown}."
 
 
 _PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")

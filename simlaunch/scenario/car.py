@@ -202,14 +202,14 @@ class Tyre(Section):
     @model_validator(mode="after")
     def _one_source_of_radius(self) -> Tyre:
         if (self.size is None) == (self.radius is None):
-            why = "is missing, and so is radius" if self.size is None else "stands beside radius"
+            why = "is missing, and so is radius" if self.size is None else "is given together with radius"
             raise refusal(
                 Fault("size", "", why, 'give one of the two, such as size = "225/45 R17" or radius = "0.31 m"')
             )
         if self.radius is not None and "rolling_factor_of_radius" in self.model_fields_set:
             typed = quoted(self.rolling_factor_of_radius.text)
             raise refusal(
-                Fault("rolling_factor_of_radius", typed, "belongs to a size, not to a radius", "leave it out")
+                Fault("rolling_factor_of_radius", typed, "applies to a size, not to a radius", "leave it out")
             )
         return self
 

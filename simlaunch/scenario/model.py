@@ -12,10 +12,12 @@ from operator import or_
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, TypeAlias
 
+import numpy as np
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, UsageError
 from simlaunch.record import Axle
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
@@ -25,10 +27,12 @@ from simlaunch.scenario.decision import (
     PartRating,
     Uncertain,
     envelope_unknown,
+    limit_curve_faults,
     names_apart,
     uncorrelatable,
 )
 from simlaunch.scenario.powertrain import (
+    BEST,
     BEST_FORCE,
     Curve,
     Engine,
@@ -363,6 +367,8 @@ def _band_too_wide(engine: Engine) -> Any:
 
 
 def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    if launch.engine_speed == BEST:
+        return False
     return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
 
 
@@ -396,7 +402,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
                 f"curves[{n}].name",
                 quoted(curve.name),
                 "is the name of an earlier curve",
-                "give each its own",
+                "give each its own name",
             )
         seen.add(curve.name)
 
@@ -412,7 +418,7 @@ def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for n, curve in enumerate(curves, start=1):
         if not any(torque.si for _, torque in curve.points):
-            yield Fault(f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point")
+            yield Fault(f"curves[{n}].points", "", "holds no torque above zero", "give torque above zero at some point")
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
@@ -421,11 +427,16 @@ def _idle(engine: Engine) -> Iterator[Fault]:
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
     elif _band_too_wide(engine):
         typed = quoted(engine.limiter_band.text)
-        yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
+        yield Fault(
+            "engine.limiter_band",
+            typed,
+            "spans all speeds from idle to rev limit",
+            'write a narrower one, such as "50 rpm"',
+        )
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if _launched_outside(engine, launch):
+    if launch.engine_speed != BEST and _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -456,7 +467,12 @@ def _road_tests(
     names: set[str] = set()
     for n, test in enumerate(tests or (), start=1):
         if test.label in names:
-            yield Fault(f"tests[{n}].name", quoted(test.label), "is the name of another test too", "name them apart")
+            yield Fault(
+                f"tests[{n}].name",
+                quoted(test.label),
+                "is also the name of another test",
+                "give each test its own name",
+            )
         names.add(test.label)
         if not test.gear_number or test.start is None:
             continue
@@ -476,7 +492,7 @@ def _road_tests(
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
-        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
+        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars usually have 15 to 25 %")
 
 
 def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[Fault]:
@@ -484,7 +500,7 @@ def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[
     for n, each in enumerate(entries or (), start=1):
         if each.name in seen:
             of = "the scenario's own" if each.name == AS_DESCRIBED else "an earlier one"
-            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own")
+            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own name")
         seen.add(each.name)
 
 
@@ -521,6 +537,7 @@ _RULES = (
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("limits", "engine"), limit_curve_faults),
     _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
     _Rule(("engine", "launch"), _launch_speed, _launched_outside),
     _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
@@ -634,6 +651,8 @@ def _mean_pressure(scenario: Scenario) -> Iterator[str]:
 
 def _below_the_curve(scenario: Scenario) -> Iterator[str]:
     launch = scenario.launch.engine_speed
+    if launch == BEST:
+        return
     for curve in scenario.curves:
         first, torque = curve.points[0]
         if launch.si < first.si:
@@ -648,7 +667,38 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
         yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
 
 
-_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag)
+def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
+    """Torque limits by gear that lie nowhere below their curve, and curves that no gear lets through."""
+    gears, first, last = len(scenario.gearbox.ratios), scenario.engine.idle.si, scenario.engine.rev_limit.si
+    speed = np.linspace(first, last, _FINE)
+    for curve in scenario.curves:
+        most = _over(curve.points, speed)
+        caps = {int(limit.gear.si): _over(limit.torque, speed) for limit in curve.gear_limits or ()}
+        idle = [str(gear) for gear, cap in caps.items() if gear <= gears and (cap >= most * (1.0 - 1e-9)).all()]
+        if idle:
+            where = f"in gear {', '.join(idle)}"
+            why = "is nowhere below the curve, so it limits nothing"
+            yield f"curves: the torque limit of {quoted(curve.name)} {where} {why}"
+        missing = [str(gear) for gear in caps if gear > gears]
+        if missing:
+            where = f"in gear {', '.join(missing)}"
+            yield f"curves: {quoted(curve.name)} has a torque limit {where}, which this gearbox has not"
+        if all(gear in caps for gear in range(1, gears + 1)):
+            left = np.max([np.minimum(caps[gear], most) for gear in range(1, gears + 1)], axis=0)
+            if left.max() < most.max() * (1.0 - 1e-9):
+                told = f"{to_display(most.max(), Dimension.TORQUE, System.METRIC)[0]:.0f} N m"
+                yield f"curves: every gear limits {quoted(curve.name)}, so that no gear reaches its {told}"
+
+
+def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:
+    """Torque of a typed curve over engine speed, held flat beyond its ends [N m]."""
+    x, y = ([pair[k].si for pair in points] for k in range(2))
+    return monotone(x, y)(np.clip(speed, x[0], x[-1])) if len(x) > 1 else np.full(speed.shape, y[0])
+
+
+_FINE = 400
+
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _idle_gear_limits)
 
 
 def warnings(scenario: Scenario) -> tuple[str, ...]:

@@ -47,14 +47,15 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     faults = []
     for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
         if here.si == before.si:
-            faults.append(Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed"))
+            faults.append(Fault(place, quoted(here.text), "is given twice", "keep one point per engine speed"))
         elif here.si < before.si:
             why = f"is below the speed before it, {before.text}"
             faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
     return tuple(faults)
 
 
-def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+def rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+    """The same points, refused where engine speed does not rise from one to the next."""
     faults = order_faults([speed for speed, _ in points], [f"[{n}]" for n in range(1, len(points) + 1)])
     if faults:
         raise refusal(*faults)
@@ -62,7 +63,7 @@ def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quanti
 
 
 CurvePoints: TypeAlias = Annotated[
-    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(rising)
 ]
 
 
@@ -77,7 +78,7 @@ def _one_as_list(value: object) -> object:
 _TABLE = (
     Field(min_length=1, max_length=MAX_TABLE_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 )
 
 TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TABLE]
@@ -105,7 +106,7 @@ class MeasuredAt(StrEnum):
 def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
     if place in (None, MeasuredAt.CRANK):
         return place
-    why = "is not the crank, and a launch begins with the torque there"
+    why = "is not the crank, where a launch needs the torque"
     raise refused(quoted(str(place)), why, "bring the curve to the crank with `simlaunch curve`")
 
 
@@ -114,7 +115,7 @@ GearTorque: TypeAlias = Annotated[
     tuple[tuple[EngineSpeed, Torque], ...],
     Field(min_length=1, max_length=MAX_GEAR_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 ]
 
 
@@ -139,7 +140,8 @@ class InAir(Section):
     """How torque follows the air that the engine breathes."""
 
     formula: Correction | None = optional(
-        "Formula by which torque changes with the air; left out, that of the correction which the curve carries."
+        "Formula by which torque changes with the air; left out, that of the correction which the curve carries.",
+        "SAE J1349",
     )
     pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
         "Absolute air pressure when the curve was measured, for a curve that carries no correction.", "982 hPa"
@@ -255,7 +257,7 @@ def _gears_twice(limits: Sequence[GearLimit]) -> Iterator[Fault]:
     seen: set[float] = set()
     for n, limit in enumerate(limits, start=1):
         if limit.gear.si in seen:
-            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "stands there twice", "keep one per gear")
+            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "is given twice", "keep one per gear")
         seen.add(limit.gear.si)
 
 
@@ -405,7 +407,7 @@ class TorqueConverter(Section):
             Fault(
                 f"torque_ratio[{n}]",
                 quoted(torque.text),
-                f"gives more power than goes in at speed ratio {speed.text}",
+                f"puts out more power than goes in at speed ratio {speed.text}",
                 f"keep it below {1 / speed.si:.4g}",
             )
             for n, (speed, torque) in enumerate(rows, start=1)
@@ -423,7 +425,7 @@ class TorqueConverter(Section):
         worst = int(np.argmax(share))
         if share[worst] <= 1.0 + 1e-9:
             return []
-        why = f"gives more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
+        why = f"puts out more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
         return [Fault("torque_ratio", "", f"{why}{fine[worst]:.2f}", "add points there, or lower those beside it")]
 
     def unused(self) -> frozenset[str]:
@@ -440,7 +442,10 @@ class TorqueGap(Section):
         "0.05 s", "Time in which the torque is taken away.", "common practice", common=("0.03 s", "0.1 s")
     )
     gap: SomeTime = default(
-        "0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s", common=("0.25 s", "0.5 s")
+        "0.25 s",
+        "Time without torque.",
+        "common practice: hard manual shift 0.25 to 0.5 s, at best 0.2 s",
+        common=("0.2 s", "0.5 s"),
     )
     ramp_up: Duration = default(
         "0.08 s", "Time in which the torque comes back.", "common practice", common=("0.05 s", "0.2 s")
@@ -494,7 +499,9 @@ class TorqueDip(Section):
 
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
-        raise refused(quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"')
+        raise refused(
+            quoted(value), "is not a way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
+        )
     return _one_as_list(value)
 
 
@@ -602,10 +609,29 @@ class GearSet(Section):
         return self
 
 
+BEST: Literal["best"] = "best"
+
+
+def _best_or_speed(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(quoted(value), "is no launch speed", 'write "best", or an engine speed such as "3500 rpm"')
+    return value
+
+
+LaunchAt: TypeAlias = Annotated[
+    Annotated[Literal["best"], Tag(BEST)]
+    | Annotated[EngineSpeed, BeforeValidator(_best_or_speed, json_schema_input_type=str), Tag("speed")],
+    Discriminator(lambda value: BEST if value == BEST else "speed"),
+]
+
+
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
+    engine_speed: LaunchAt = required(
+        'Engine speed held before the start; "best": the one with which each curve is quickest with each pedal.',
+        "3500 rpm",
+    )
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "

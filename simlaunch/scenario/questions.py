@@ -81,6 +81,13 @@ QUESTIONS = (
         "250 kW at 6000 rpm",
     ),
     Question(
+        "losses",
+        "Losses between the crank and the place of the dyno sheet, as a share of crank power",
+        "0 % for figures at the crank; at the wheel often 10 to 15 %, and more with all-wheel drive or a converter",
+        "12 %",
+        "0 % where the sheet states the crank, else needed",
+    ),
+    Question(
         "redline",
         "Engine speed of the rev limiter",
         "begin of the red field of the rev counter",
@@ -105,10 +112,10 @@ QUESTIONS = (
         "Final drive ratio",
         "data sheet or workshop manual",
         "3.46",
-        "first gear reaches 60 km/h at the rev limiter",
+        "first gear reaches 60 km/h at a rev limit of 7000 rpm, and goes with its square root",
     ),
 )
-"""All of them; `power` is not asked where `torque` names a dyno sheet."""
+"""All of them; where `torque` names a dyno sheet, `losses` stands in place of `power`."""
 
 BACK = "<"
 """Answer that goes back to the question before."""

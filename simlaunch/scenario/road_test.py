@@ -67,7 +67,7 @@ class _RoadTest(Section):
             raise refusal(Fault("to", quoted(end.text), why, "write a higher speed, or a distance"))
         if start is None:
             rolling = [key for key in ("gear", "shifting", "boost") if key in self.model_fields_set]
-            faults = [Fault(key, "", "goes with a rolling start", 'add from = "60 mph"') for key in rolling]
+            faults = [Fault(key, "", "applies to a rolling start only", 'add from = "60 mph"') for key in rolling]
             if faults:
                 raise refusal(*faults)
         return self

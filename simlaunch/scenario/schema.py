@@ -23,7 +23,7 @@ FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox"
 
 _FILE_MODELS = (
     "Body", "Air", "Road", "Drive", "Engine", "FrictionClutch", "TorqueConverter", "Gearbox", "Launch",
-    "PedalSettings", "Tyre", "Curve", "GearSet", "GearLimit",
+    "PedalSettings", "Tyre", "Curve", "GearSet", "GearLimit", "LimitCurve",
 )  # fmt: skip
 
 

@@ -39,10 +39,11 @@ Note = Annotated[str, AfterValidator(_note)]
 
 @dataclass(frozen=True)
 class Derived:
-    """A value that was worked out for a key that was left out: its text and where it comes from."""
+    """A value that was worked out for a key that was left out: its text, its origin, and its common range."""
 
     text: str
     origin: str
+    common: tuple[str, ...] = ()
 
 
 class Section(BaseModel):
@@ -60,6 +61,15 @@ class Section(BaseModel):
         """Keys whose defaults play no part here."""
         return frozenset()
 
+
+_WEATHER = ((-2000.0, 2000.0), (-10.0, 15.0))
+"""Changes of pressure [Pa] and temperature [K] from day to day (common practice)."""
+
+_GRIP = (0.9, 1.1)
+"""Friction of one kind of surface from place to place, over its usual value (common practice)."""
+
+_ROLLING = (0.8, 1.5)
+"""The same for rolling resistance (common practice)."""
 
 GAS_CONSTANT = 287.05287
 LAPSE_RATE = 0.0065
@@ -154,7 +164,7 @@ class Air(Section):
     def _one_source_of_pressure(self) -> Air:
         if self.pressure is not None and "altitude" in self.model_fields_set:
             raise refusal(
-                Fault("altitude", quoted(self.altitude.text), "stands beside pressure", "give one of the two")
+                Fault("altitude", quoted(self.altitude.text), "is given together with pressure", "give one of the two")
             )
         return self
 
@@ -171,9 +181,13 @@ class Air(Section):
     def derived(self) -> Mapping[str, Derived]:
         """Pressure and temperature of the standard atmosphere."""
         origin = "ISO 2533 at the altitude"
+        pressure, temperature = self.pressure_si, self.temperature_si - to_si("0 degC", Dimension.TEMPERATURE)
+        changes = () if "altitude" in self.model_fields_set else _WEATHER[0]  # one of the two may be given
+        pressures = tuple(f"{pressure + change:.0f} Pa" for change in changes)
+        temperatures = tuple(f"{temperature + change:.2f} degC" for change in _WEATHER[1])
         return {
-            "pressure": Derived(f"{self.pressure_si:.0f} Pa", origin),
-            "temperature": Derived(f"{self.temperature_si - to_si('0 degC', Dimension.TEMPERATURE):.2f} degC", origin),
+            "pressure": Derived(f"{pressure:.0f} Pa", origin, pressures),
+            "temperature": Derived(f"{temperature:.2f} degC", origin, temperatures),
         }
 
 
@@ -231,9 +245,11 @@ class Road(Section):
     def derived(self) -> Mapping[str, Derived]:
         """Factors of the named surface."""
         surface = surfaces()[self.surface]
+        grip = tuple(f"{float(surface.friction_factor) * each:.3g}" for each in _GRIP)
+        rolling = tuple(f"{float(surface.rolling_factor) * each:.3g}" for each in _ROLLING)
         return {
-            "friction_factor": Derived(surface.friction_factor, surface.origin),
-            "rolling_factor": Derived(surface.rolling_factor, surface.origin),
+            "friction_factor": Derived(surface.friction_factor, surface.origin, grip),
+            "rolling_factor": Derived(surface.rolling_factor, surface.origin, rolling),
         }
 
 

@@ -61,7 +61,8 @@ def gearbox_kinds() -> Mapping[str, Mapping[str, Any]]:
 
 def tyre_kinds() -> tuple[str, ...]:
     """Kinds of tyre, by their friction."""
-    return tuple(usual_values()[0].entry["usual"])
+    friction = next(each for each in usual_values() if each.key == "tyres.friction")
+    return tuple(friction.entry["usual"])
 
 
 def usual_ratios(kind: str, gears: int) -> tuple[float, ...]:

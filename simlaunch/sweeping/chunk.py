@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.goals import extra_targets, goal, same_target
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.road_tests import quickest
 from simlaunch.compiled import publish, source_hash
 from simlaunch.errors import UsageError
@@ -175,6 +176,7 @@ class Prepared:
     targets: tuple[Target, ...]
     columns: tuple[Measure, ...]
     goal: str
+    aim: Target
     tests: tuple[tuple[Target, int], ...]
     """Each test that has a launch of its own, and the column of its time."""
     casting: threading.Lock = field(default_factory=threading.Lock)
@@ -200,7 +202,7 @@ def prepared(spec: Spec) -> Prepared:
     ranked = f"time {label}"
     if spec.tests and not same_target(spec.tests[0], aim):  # what is asked for first is what is ranked by
         ranked = names[placed[0][1]]
-    return Prepared(scenario, Caster(scenario, spec.plan), targets, main, ranked, tuple(placed))
+    return Prepared(scenario, Caster(scenario, spec.plan), targets, main, ranked, aim, tuple(placed))
 
 
 def _distinct(targets: tuple[Target, ...]) -> tuple[Target, ...]:
@@ -366,7 +368,9 @@ def _some(
         cast = ready.caster.cast(spec.plan.cases(first, first + len(values)))
     rows = np.array([row for row in range(len(values)) if row not in cast.refused], np.int64)
     if rows.size:
-        measured = measure_many(cast.cars[rows], ready.targets, spec.tolerance)
+        cars = cast.cars[rows]
+        settle(list(cars.view(np.recarray)), ready.aim, 1)
+        measured = measure_many(cars, ready.targets, spec.tolerance)
         values[rows, : measured.values.shape[1]], ending[rows] = measured.values, measured.ending
         for test, place in ready.tests:
             values[rows, place] = _times_of_test(cast.cars[rows], test, spec.tolerance)
@@ -374,7 +378,7 @@ def _some(
 
 
 def _times_of_test(cars: Cars, test: Target, tolerance: float | None) -> NDArray[np.float64]:
-    """Time of a test with each of several cars, a roll in the gear that suits it best; nan where no gear does."""
+    """Time of a test with each of several cars, a roll in its best gear; nan where a car has no such gear."""
     whole = cars.copy().view(np.recarray)
     for car in whole:
         complete(car)

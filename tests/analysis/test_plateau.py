@@ -37,7 +37,7 @@ from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import cheaper, curve_csv, verdict
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.record import Car, Pedal
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
@@ -313,7 +313,7 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     text = curve_csv(told)
     points = read_curve(text, "plateau.csv")
     assert len(points) == answer.speeds.size
-    assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
+    assert "found by simlaunch plateau for 200 m" in read_conditions(text, "plateau.csv")["note"]
     first, *rest = verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
     less = cheaper(answer)

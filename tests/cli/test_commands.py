@@ -256,7 +256,7 @@ def test_a_target_that_was_not_reached_ends_with_4_and_prints_all_the_same(capsy
     assert answer(["run", COUPE, "--set", "run.time_limit=5 s"]) == 4
     shown = capsys.readouterr()
     assert "the time limit came first: raise" in " ".join(shown.out.split())
-    assert shown.err == "a target was not reached; the results say which, and why\n"
+    assert shown.err == "a launch did not reach its target; the results state which, and why\n"
 
 
 def test_curves_that_do_not_get_there_have_no_verdict_but_an_answer(capsys: Capture) -> None:

@@ -169,12 +169,25 @@ class QuasiStatic:
 
     def run(self, end: float) -> Trace:
         """The launch up to a time [s]."""
-        box, launch = self.car.gearbox, self.car.launch
+        launch = self.car.launch
         self.times, self.states = [np.array([0.0])], [self.y[:, None]]
         self._go(
             self._slipping(float(self.car.coupling.ramp), float(launch.engine_speed), _full), end, self._speeds_meet()
         )
         self._go(self._closed(_full), end, self._shifts)
+        return self._through_the_gears(end)
+
+    def roll(self, speed: float, gear: int, boost: float, end: float) -> Trace:
+        """Full load from a steady speed [m/s] in a gear, the first is 1, with some boost, up to a time [s]."""
+        self.gear = gear - 1
+        wheel = speed / float(self.tyre.radius)
+        self.y = np.array([0.0, speed, wheel, float(self.car.gearbox.ratio[self.gear]) * wheel, boost])
+        self.times, self.states = [np.array([0.0])], [self.y[:, None]]
+        self._go(self._closed(_full), end, self._shifts)
+        return self._through_the_gears(end)
+
+    def _through_the_gears(self, end: float) -> Trace:
+        box = self.car.gearbox
         while self.time < end:
             self._shift(float(box.ramp_down), float(box.gap), float(box.ramp_up), end)
             self._go(self._closed(_full), end, self._shifts)

@@ -38,6 +38,13 @@ def _names() -> list[str]:
     return [*named, *(str(entry.name) for entry in app.registered_groups), "sweep show"]
 
 
+def test_the_list_of_commands_gives_whole_sentences() -> None:
+    run = subprocess.run([sys.executable, "-m", "simlaunch", "--help"], capture_output=True, text=True, timeout=60)
+    listed = run.stdout.partition("Commands:\n")[2].partition("\n\n")[0].splitlines()
+    assert len(listed) == len(_names()) - 1  # `sweep show` is listed by `sweep`
+    assert [line for line in listed if not line.endswith(".") or line.endswith("...")] == []
+
+
 def test_no_help_and_no_refused_call_loads_anything_heavy() -> None:
     lines = ["--help", "--version", *(f"{name} --help" for name in _names())]
     refused = ["nonsense", "run", "compare --nonsense", "check a.toml --units furlongs"]

@@ -87,7 +87,7 @@ def test_doubt_spares_no_car_that_breaks_a_rule(coupe: Scenario) -> None:
 
 
 def test_a_name_that_the_car_cannot_take_is_found_before_anything_runs(coupe: Scenario) -> None:
-    with pytest.raises(InputError, match="stands beside pressure"):
+    with pytest.raises(InputError, match="is given together with pressure"):
         Caster(coupe, Plan(axes(["air.pressure: 90 kPa, 100 kPa"], coupe))).check()
     with pytest.raises(InputError, match="needs all-wheel drive"):
         Caster(coupe, Plan(axes(["drive.front_share: 10 % to 50 % in 3"], coupe))).check()
