@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
+    from simlaunch.analysis.project import Project, compare_project
     from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     from simlaunch.readers.log import LogOptions
     from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
+    from simlaunch.reporting.project import ProjectReport, report_project
     from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -57,6 +59,10 @@ _HOME = {
     "DrivelineLoads": "simlaunch.analysis.parts",
     "usable": "simlaunch.analysis.usable",
     "UsableTorque": "simlaunch.analysis.usable",
+    "compare_project": "simlaunch.analysis.project",
+    "Project": "simlaunch.analysis.project",
+    "report_project": "simlaunch.reporting.project",
+    "ProjectReport": "simlaunch.reporting.project",
     "report": "simlaunch.reporting.report",
     "Report": "simlaunch.reporting.report",
     "fit": "simlaunch.fitting.fit",
@@ -122,6 +128,8 @@ __all__ = [
     "Outcome",
     "Pedal",
     "PlateauResult",
+    "Project",
+    "ProjectReport",
     "Report",
     "Run",
     "Scenario",
@@ -139,6 +147,7 @@ __all__ = [
     "check",
     "compare",
     "compare_logs",
+    "compare_project",
     "fit",
     "load",
     "odds",
@@ -149,6 +158,7 @@ __all__ = [
     "read_curve_from_logs",
     "read_log",
     "report",
+    "report_project",
     "simulate",
     "sweep",
     "usable",

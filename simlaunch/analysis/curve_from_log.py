@@ -12,7 +12,8 @@ spline through the logged speed; generalised cross-validation sets how smooth it
 
 What is not full load in that gear is left out, with its reason: no pull, another gear, a slipping clutch or spinning
 wheels (engine faster than the wheels in that gear), tyres near the end of their grip, boost that is still building
-up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and shafts twist.
+up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and shafts
+twist.
 
 Source: Newton's second law; Craven and Wahba, Numerische Mathematik 31 (1979) 377, as in SciPy.
 """
@@ -360,7 +361,8 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int
     where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
     first = np.concatenate([[True], np.diff(where) > 0.0])
     edge = _ENDS * float(np.ptp(time))
-    grid = np.linspace(*np.interp([time[0] + edge, time[-1] - edge], time, where), _ROWS)
+    low, high = (float(np.interp(at, time, where)) for at in (time[0] + edge, time[-1] - edge))
+    grid = np.linspace(low, high, _ROWS)
 
     def at_grid(gained: Array) -> Array:
         torque = line.leverage * (line.mass * gained + line.resistance)

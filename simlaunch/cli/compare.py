@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -17,7 +17,7 @@ from simlaunch.cli.options import (
     MethodChoice,
     Out,
     Quiet,
-    ScenarioFile,
+    ScenarioFiles,
     Taken,
     Tolerance,
     Trace,
@@ -27,6 +27,8 @@ from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
+    from simlaunch.analysis.compare import Comparison
+    from simlaunch.analysis.project import Project
     from simlaunch.scenario.model import Scenario
 
 CurveNames = Annotated[
@@ -55,7 +57,7 @@ Cases = Annotated[
 
 
 def compare(
-    scenario: ScenarioFile,
+    scenario: ScenarioFiles,
     curve: CurveNames = None,
     mixed_footings: MixedFootings = False,
     cases: Cases = 256,
@@ -71,20 +73,32 @@ def compare(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Set curves against each other: same car, same conditions, with full pedal and with held slip."""
+    """Set curves against each other: same car, same conditions, with full pedal and with held slip.
+
+    Several scenarios, or a folder of them, are compared one by one, and all stand in one table.
+    """
     from simlaunch.analysis.compare import compare as compared
+    from simlaunch.analysis.project import compare_project, scenario_files
     from simlaunch.cli.scenario_file import read
 
-    stem = f"{scenario.stem}-compare"
+    files = scenario_files(scenario)
+    several = len(files) > 1 or scenario[0].is_dir()
+    stem = f"{scenario[0].stem}-project" if several else f"{files[0].stem}-compare"
     prepare(out, stem, force=force)
-    sound = read(scenario, changes, taken)
-    for name in curve or ():
-        sound.curve(name)
-    if mixed_footings:
-        _note_footings(sound, curve or sound.curve_names, quiet)
+    sound = {file.stem: read(file, changes, taken) for file in files}
+    for each in sound.values():
+        for name in curve or ():
+            each.curve(name)
+        if mixed_footings:
+            _note_footings(each, curve or each.curve_names, quiet)
     compile_once(quiet=quiet)
-    found = compared(
-        sound, curve or None, cases=cases, method=method.value, tolerance=tolerance, mixed_footings=mixed_footings
+    how: dict[str, Any] = {
+        "cases": cases, "method": method.value, "tolerance": tolerance, "mixed_footings": mixed_footings
+    }  # fmt: skip
+    found: Comparison | Project = (
+        compare_project(sound, curve or None, **how)
+        if several
+        else compared(sound[files[0].stem], curve or None, **how)
     )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
