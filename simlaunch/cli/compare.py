@@ -23,7 +23,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -83,15 +83,16 @@ def compare(
     if mixed_footings:
         _note_footings(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
-    found = compared(
-        sound,
-        curve or None,
-        cases=cases,
-        method=method.value,
-        tolerance=tolerance,
-        mixed_footings=mixed_footings,
-        units=units,
-    )
+    with counting_launches(quiet=quiet):
+        found = compared(
+            sound,
+            curve or None,
+            cases=cases,
+            method=method.value,
+            tolerance=tolerance,
+            mixed_footings=mixed_footings,
+            units=units,
+        )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 

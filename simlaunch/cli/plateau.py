@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 from simlaunch.writing import check
@@ -133,19 +133,20 @@ def plateau(
     limits_given(limits, _option)  # so that a refusal names the option
     targets = _targets(target)
     compile_once(quiet=quiet)
-    found = sought(
-        sound,
-        wish,
-        targets=targets,
-        pedal=pedal.value,
-        **limits,
-        envelope=envelope,
-        use_parts=not no_parts,
-        gear_limits=gear_limits,
-        within_grip=within_grip,
-        each_gear_set=each_gear_set,
-        watch=lambda line: note(line, quiet=quiet),
-    )
+    with counting_launches(quiet=quiet) as shown:
+        found = sought(
+            sound,
+            wish,
+            targets=targets,
+            pedal=pedal.value,
+            **limits,
+            envelope=envelope,
+            use_parts=not no_parts,
+            gear_limits=gear_limits,
+            within_grip=within_grip,
+            each_gear_set=each_gear_set,
+            watch=shown.tell,
+        )
     if save is not None:
         found.save_curve(save, force=force)
         note(f"wrote {save}", quiet=quiet)
