@@ -121,7 +121,11 @@ def test_every_study_takes_it(tmp_path: Path) -> None:
         compared.pairs[0].full.at_goal.gap, abs=2e-4
     )
     assert worth(scenario, first).gear_sets[0].pedals[0].time == pytest.approx(compared.runs[0].full.time, abs=2e-3)
-    assert np.isfinite(odds(scenario, first, second, runs=64, with_effects=False).times).all()
+    about = [{"key": "launch.engine_speed", "kind": "normal", "deviation": "100 rpm", "origin": "Invented."}]
+    drawn = odds(scenario.replace({"uncertain": about}), first, second, runs=64, with_effects=False)
+    assert np.isfinite(drawn.times).all()
+    for curve, runs in enumerate(compared.runs):  # drawn about the best of each
+        assert np.median(drawn.times[:, curve]) == pytest.approx(runs.full.time, abs=0.05)
     swept = sweep(scenario, tmp_path / "s.sqlite", vary=["curve"], tolerance=1e-5)
     times = {each.values["curve"]: each.measures[swept.findings.order.by.name] for each in swept.findings.best}
     assert times[first] == pytest.approx(compared.runs[0].full.time, abs=1e-9)
