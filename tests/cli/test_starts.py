@@ -25,7 +25,7 @@ from simlaunch.units.spelling import System
 Capture = pytest.CaptureFixture[str]
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 ROLL = "roll 60 km/h to 100 km/h"
-OWN = 'tests=[{name="out of the bend", from="70 km/h", to="100 m", gear="3"}]'
+TARGETS = [ROLL, "0-200 km/h", "roll 80 km/h to 120 km/h in gear 5", "roll 70 km/h over 100 m"]
 
 
 def _printed(capsys: Capture, *arguments: str) -> Any:
@@ -70,7 +70,7 @@ def test_a_named_test_may_be_run_and_swept(tmp_path: Path) -> None:
 
 
 def test_a_sweep_ranks_by_what_is_asked_for_first(tmp_path: Path, capsys: Capture) -> None:
-    """Each time against a run by itself, to the last bit; a test of the goal stands beside; the winners are of the roll."""
+    """Each time against a run by itself, to the last bit; the winners are those of the roll."""
     scenario = simlaunch.load(COUPE).replace({"run.until": ["60 m"]})
     vary = ["curve", "gearbox.final_drive: 3.2, 3.6"]
     options = [part for axis in vary for part in ("--vary", axis)]
@@ -101,7 +101,7 @@ def test_a_sweep_ranks_by_what_is_asked_for_first(tmp_path: Path, capsys: Captur
 def test_a_file_of_other_tests_is_not_carried_on(tmp_path: Path) -> None:
     scenario, path = simlaunch.load(COUPE).replace({"run.until": ["60 m"]}), tmp_path / "s.sqlite"
     simlaunch.sweep(scenario, path, vary=["curve"], target=ROLL)
-    with pytest.raises(simlaunch.InputError, match="measures|timed beside the goal"):
+    with pytest.raises(simlaunch.InputError, match=r"measures|timed beside the goal"):
         simlaunch.sweep(scenario, path, vary=["curve"])
 
 
