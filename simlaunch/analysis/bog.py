@@ -18,7 +18,7 @@ from simlaunch.analysis.launches import times_of
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.engine import limiter_start
 from simlaunch.physics.table import values_at
-from simlaunch.record import Coupling, Record
+from simlaunch.record import Car, Coupling
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -85,12 +85,12 @@ class Bog:
         return self.lowest < self.threshold < self.launch_speed
 
 
-def boost_threshold(car: Record) -> float:
+def boost_threshold(car: Car) -> float:
     """Lowest engine speed at which a full-load curve gives `THRESHOLD` of its peak torque.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with its curve.
 
     Returns
@@ -103,14 +103,14 @@ def boost_threshold(car: Record) -> float:
     return float(speed[int(np.argmax(torque >= THRESHOLD * torque.max()))])
 
 
-def fall(trace: Trace, car: Record) -> Bog | None:
+def fall(trace: Trace, car: Car) -> Bog | None:
     """How far the engine falls in a launch, from its trace.
 
     Parameters
     ----------
     trace : Trace
         With engine speed and gear.
-    car : Record
+    car : Car
         The car that made it, complete.
 
     Returns
@@ -132,14 +132,14 @@ def fall(trace: Trace, car: Record) -> Bog | None:
     return Bog(start, lowest, lowest / start, float(time[place]), threshold, limit, spent)
 
 
-def bog(trace: Trace, car: Record, target: Target, time: float, tolerance: float | None = None) -> Bog | None:
+def bog(trace: Trace, car: Car, target: Target, time: float, tolerance: float | None = None) -> Bog | None:
     """How far the engine falls in a launch, and where it bogs, what a higher launch speed gains.
 
     Parameters
     ----------
     trace : Trace
         The launch.
-    car : Record
+    car : Car
         The car that made it, complete.
     target : Target
         What the time is taken to.

@@ -23,9 +23,9 @@ from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.fill import lower, vary
+from simlaunch.parameters.fill import lower, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import BEST
@@ -58,8 +58,10 @@ class Draws:
         What each coordinate stands for.
     distributions : tuple
         How each is spread, SI units.
-    cars : tuple of Record
-        The car with the first and with the second curve, as described.
+    curves : tuple of str
+        Names of the first and of the second curve.
+    cars : tuple of Car
+        The car with each of them, as described.
     scenario : Scenario
         What the cars are made of, with a value at each of the keys.
     keys : mapping of int to str
@@ -75,7 +77,8 @@ class Draws:
 
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
-    cars: tuple[Record, ...]
+    curves: tuple[str, str]
+    cars: tuple[Car, ...]
     scenario: Scenario
     keys: Mapping[int, str]
     factors: tuple[tuple[int, ...], ...]
@@ -119,12 +122,13 @@ class Draws:
         cars: Cars = np.zeros(len(values), CAR)
         cars[:] = self.cars[which]
         if self.keys:
-            vary(cars, self.scenario, {key: values[:, j] for j, key in self.keys.items()})
+            columns = {key: values[:, j] for j, key in self.keys.items()}
+            vary(cars, self.scenario, columns, curve=self.curves[which])
         if offset := self.launch_offsets[which]:
             car, speeds = self.cars[which], cars["launch"]["engine_speed"]
             speeds[:] = np.clip(speeds + offset, car.engine.idle, limiter_start(car.engine))
         for j in self.factors[which]:
-            cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
+            scale_torque(cars, values[:, j])
         return cars
 
 
@@ -229,7 +233,7 @@ def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
     return np.asarray(np.linalg.cholesky(whole))
 
 
-def _with_launch_speed(scenario: Scenario, cars: Sequence[Record], which: int) -> tuple[Scenario, tuple[float, float]]:
+def _with_launch_speed(scenario: Scenario, cars: Sequence[Car], which: int) -> tuple[Scenario, tuple[float, float]]:
     """The scenario with the best launch speed of one of two cars if its spread is drawn; and how far each is off."""
     entry = next((each for each in scenario.uncertain or () if each.key == _LAUNCH), None)
     open_ended = entry is not None and entry.middle is None and entry.kind in ("normal", "triangular")
@@ -298,4 +302,5 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))
     root = _root(scenario, names)
-    return Draws(tuple(names), tuple(spreads), cars, with_usual(scenario, tried), keys, shared, root, offsets)
+    known = with_usual(scenario, tried)
+    return Draws(tuple(names), tuple(spreads), curves, cars, known, keys, shared, root, offsets)

@@ -46,7 +46,7 @@ def extra_targets(scenario: Scenario) -> tuple[Target, ...]:
         _distance(q.si, q.text) if q.dimension is Dimension.LENGTH else Target(f"0 to {q.text}", Kind.SPEED, 0.0, q.si)
         for q in scenario.run.until
     ]
-    return (*(_target(mark) for mark in scenario.run.marks), *goals)
+    return (*(mark_target(mark) for mark in scenario.run.marks), *goals)
 
 
 def same_target(one: Target, other: Target) -> bool:
@@ -90,7 +90,8 @@ def _typed(scenario: Scenario, dimension: Dimension) -> str:
     return next(q.text for q in scenario.run.until if q.dimension is dimension)
 
 
-def _target(mark: Mark) -> Target:
+def mark_target(mark: Mark) -> Target:
+    """Target of a distance, a speed or a span that somebody wrote down."""
     start = mark.start.si if mark.start else 0.0
     if mark.end.dimension is Dimension.LENGTH:
         return Target(mark.text, Kind.DISTANCE, start, mark.end.si)

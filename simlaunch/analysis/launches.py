@@ -13,7 +13,7 @@ from simlaunch.analysis.progress import count
 from simlaunch.analysis.ready import aim
 from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 
@@ -37,12 +37,12 @@ class Aim:
     weights: tuple[float, ...]
 
 
-def make_ready(car: Record, targets: Sequence[Target]) -> float:
+def make_ready(car: Car, targets: Sequence[Target]) -> float:
     """Fill in what a car leaves open, so that it stays as it is when the curve is varied, and aim it at targets.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car, changed in place: shift speeds and target slip are those of its curve.
     targets : sequence of Target
         What is measured.
@@ -59,7 +59,7 @@ def make_ready(car: Record, targets: Sequence[Target]) -> float:
     return asked
 
 
-def as_many(cars: Sequence[Record]) -> Cars:
+def as_many(cars: Sequence[Car]) -> Cars:
     """Records of single cars as one array."""
     many: Cars = np.zeros(len(cars), CAR)
     for place, car in enumerate(cars):
@@ -115,12 +115,12 @@ def measure_all(
     return Measured(values, np.concatenate([part.ending for part in found]))
 
 
-def times_of(cars: Sequence[Record], target: Target, tolerance: float | None = None) -> Array:
+def times_of(cars: Sequence[Car], target: Target, tolerance: float | None = None) -> Array:
     """Time to one target with each of several cars.
 
     Parameters
     ----------
-    cars : sequence of Record
+    cars : sequence of Car
         The cars; each runs to the target, whatever it was aimed at before.
     target : Target
         What the time is taken to.

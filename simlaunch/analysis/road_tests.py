@@ -12,7 +12,7 @@ from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.ready import aim, runs_in_gear
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.rolling import gear_of_roll
 from simlaunch.simulation.run import complete
@@ -48,7 +48,7 @@ class RoadTestGap:
         return RoadTestGap(self.target, self.second, self.first, self.gears[::-1])
 
 
-def _starts(car: Record, target: Target) -> list[Target]:
+def _starts(car: Car, target: Target) -> list[Target]:
     """The test itself, or where it leaves the gear open, the test in each gear that a driver might take."""
     roll = target.roll
     if roll is None or roll.gear:
@@ -60,13 +60,13 @@ def _starts(car: Record, target: Target) -> list[Target]:
 
 
 def quickest(
-    cars: Sequence[Record], target: Target, tolerance: float | None = None, workers: int | None = None
+    cars: Sequence[Car], target: Target, tolerance: float | None = None, workers: int | None = None
 ) -> list[tuple[float, int]]:
     """Time of a test in the gear that suits each car best, and that gear.
 
     Parameters
     ----------
-    cars : sequence of Record
+    cars : sequence of Car
         The cars, complete.
     target : Target
         The test.
@@ -98,7 +98,7 @@ def quickest(
     return found
 
 
-def in_its_gear(car: Record, target: Target, tolerance: float | None = None) -> Target:
+def in_its_gear(car: Car, target: Target, tolerance: float | None = None) -> Target:
     """The test, begun in the gear in which a car is quickest where the test leaves it open."""
     if target.roll is None or target.roll.gear:
         return target

@@ -24,7 +24,7 @@ from simlaunch.metrics.crossing import value_at
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
 from simlaunch.parameters.fill import lower
-from simlaunch.record import FOOT, Pedal, Record
+from simlaunch.record import FOOT, Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method, Outcome, Run, complete, launch
@@ -65,7 +65,7 @@ class Simulation(Result):
         Name of the full-load curve.
     pedal : Pedal
         Full load throughout, or held slip.
-    car : Record
+    car : Car
         The numbers of the car, SI units, complete.
     run : Run
         Trace and outcome.
@@ -87,7 +87,7 @@ class Simulation(Result):
     scenario: Scenario
     curve: str
     pedal: Pedal
-    car: Record
+    car: Car
     run: Run
     measures: Measures
     target: Target
@@ -106,7 +106,7 @@ class Simulation(Result):
         return self.run.outcome is Outcome.FINISHED
 
 
-def _measured(car: Record, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
+def _measured(car: Car, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
     """A run and its measures; one whose energy does not add up is run again more closely, unless a tolerance is set."""
     run = launch(car, method=method, tolerance=tolerance)
     count(1)
@@ -121,7 +121,7 @@ def _measured(car: Record, extra: tuple[Target, ...], method: Method, tolerance:
 
 
 def _carried_on(
-    car: Record, run: Run, marks: Sequence[MarkResult], method: Method, tolerance: float | None
+    car: Car, run: Run, marks: Sequence[MarkResult], method: Method, tolerance: float | None
 ) -> tuple[tuple[MarkResult, ...], Missed | None]:
     """Marks, those beyond the goal from a launch that goes on until they are passed; and what is missed even so."""
     beyond = tuple(each.target for each in marks if isnan(each.time))

@@ -12,7 +12,7 @@ from simlaunch.analysis.ready import runs_in_gear
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.road_test import RoadTest, roll_label
 from simlaunch.units.gate import quoted
@@ -93,7 +93,7 @@ def _roll(start: str, end: str, gear: int = 0) -> Target:
     return Target(roll_label(start, stop, gear), Kind.ROLL, begin.si, stop.si, Roll(begin.si, gear, gear == 0))
 
 
-def _high_gears(car: Record, ends: tuple[str, str]) -> list[int]:
+def _high_gears(car: Car, ends: tuple[str, str]) -> list[int]:
     """The highest gears in which the engine runs at both speeds of an in-gear pull, first is 1."""
     speeds = [read(each, Dimension.SPEED).si for each in ends]
     gears = range(1, int(car.gearbox.count) + 1)
@@ -165,8 +165,8 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
     try:
         made = RoadTest.model_validate(entry)
     except ValidationError as error:
-        told = error.errors()[0]["msg"].removeprefix(": ")
-        raise UsageError(f"{quoted(text.strip())} is no rolling start: {told}") from None
+        why = error.errors()[0]["msg"].removeprefix(": ")
+        raise UsageError(f"{quoted(text.strip())} is no rolling start: {why}") from None
     wanted = Dimension.SPEED if joined == "to" else Dimension.LENGTH
     if made.end.dimension is not wanted:
         raise UsageError(f'{quoted(text.strip())}: write "to" before a speed and "over" before a distance')

@@ -18,7 +18,7 @@ from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.histories import FOLLOWED
 from simlaunch.simulation.rolling import engine_speed_in
 
@@ -31,7 +31,7 @@ LAST = 0.15
 """The last stretch before the highest speed is left out: the driver may be lifting already [s]."""
 
 FEWEST = 12
-"""A log with fewer samples in its run tells nothing."""
+"""A log with fewer samples in its run determines nothing."""
 
 MOST = 4000
 """Of a channel with more samples in the run, every second, third and so on is used."""
@@ -176,14 +176,14 @@ class Log:
         return self.channels[0]
 
 
-def read_run(request: LogRequest, car: Record) -> Log:
+def read_run(request: LogRequest, car: Car) -> Log:
     """Read a log and make it ready.
 
     Parameters
     ----------
     request : LogRequest
         Which log, and what is known of it.
-    car : Record
+    car : Car
         The car that is said to have driven it, complete.
 
     Returns
@@ -207,7 +207,7 @@ def read_run(request: LogRequest, car: Record) -> Log:
     if coasts and request.until is not None:
         end = min(end, account.zero + request.until)
     names = ("speed",) if coasts else FOLLOWED
-    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and tells the launch
+    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and shows the launch
     channels = tuple(_channel(name, account, begins.get(name, begin), end) for name in names if name in account.samples)
     channels = _sufficient(channels, request, source)
     log = Log(request, source, account, channels, begin if coasts else account.zero, end, ())
@@ -233,7 +233,7 @@ def _whole(options: LogOptions) -> LogOptions:
 # --- the run ---
 
 
-def _roll(request: LogRequest, account: LogAccount, source: str, car: Record) -> Log:
+def _roll(request: LogRequest, account: LogAccount, source: str, car: Car) -> Log:
     """A pull from a steady speed."""
     time, speed = account.samples["speed"]
     start, at_once = _start_of_pull(time, speed, source)
@@ -273,7 +273,7 @@ def _start_of_pull(time: Array, speed: Array, source: str) -> tuple[float, bool]
     return start, False
 
 
-def gears_of_roll(log: Log, car: Record) -> tuple[int, ...]:
+def gears_of_roll(log: Log, car: Car) -> tuple[int, ...]:
     """Gears in which a roll may begin, first is 1: the one that was stated, that the engine speed shows, or all likely.
 
     Parameters
@@ -452,13 +452,13 @@ def _rounded(values: Array) -> float:
 # --- what speaks against a log ---
 
 
-def _doubts(log: Log, car: Record) -> Iterator[str]:
-    """What can be told before anything is fitted; what decides is refused."""
+def _doubts(log: Log, car: Car) -> Iterator[str]:
+    """What speaks against a log before anything is fitted; a log that cannot be used is refused."""
     _refuse_beyond_grip(log, car)
     yield from _tilt(log)
 
 
-def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
+def _refuse_wheel_speed(account: LogAccount, source: str, car: Car) -> None:
     """Refuse a speed that is that of driven wheels, slip included."""
     driven, samples = driven_axles(car), account.samples
     ends = {"front": float(car.front.radius), "rear": float(car.rear.radius)}
@@ -473,7 +473,7 @@ def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
         raise refusal(source, "speed", "", why, f"name another with --channel speed=NAME, such as the {free} wheels")
 
 
-def _refuse_beyond_grip(log: Log, car: Record) -> None:
+def _refuse_beyond_grip(log: Log, car: Car) -> None:
     """Refuse a speed that rises faster than any grip of these tyres allows."""
     time, speed = log.speed.time, log.speed.values
     grid = np.arange(time[0], time[-1], 0.02)

@@ -18,7 +18,7 @@ from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, c
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, gears_of_roll, read_run, start_speed
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_start
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -57,7 +57,7 @@ class Run:
         The same, with a value at every key that is fitted.
     curve : str
         Full-load curve.
-    car : Record
+    car : Car
         The car as the scenario has it, up to the end of the log.
     place : int
         Where the log stands among all that were given, one that is left out included.
@@ -69,7 +69,7 @@ class Run:
     scenario: Scenario
     basis: Scenario
     curve: str
-    car: Record
+    car: Car
     place: int = 0
     start: tuple[Parameter, ...] = ()
 
@@ -126,9 +126,9 @@ def prepared(
     return Run(log, own, fitted_from(parameters, own), curve, car, place, start)
 
 
-def _simpler(car: Record) -> Record:
+def _simpler(car: Car) -> Car:
     """A car without what is seldom known of one: how its half shafts twist, and how fast it pitches."""
-    simpler: Record = car.copy()
+    simpler: Car = car.copy()
     simpler.drive.rigid = 1
     simpler.body.pitch_frequency *= _AT_ONCE
     return simpler
@@ -308,8 +308,8 @@ class Problem:
         if launched:
             cars = np.concatenate(
                 [
-                    cars_with(self.runs[wanted[k][0]].car, self.runs[wanted[k][0]].basis, [wanted[k][1]])
-                    for k in launched
+                    cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)
+                    for i, values in (wanted[k] for k in launched)
                 ]
             )
             for k, values in zip(launched, self.runner(cars, duration), strict=True):
@@ -445,7 +445,7 @@ def _has_a_say(parameter: Parameter, run: Run) -> bool:
 
 def _coasted(run: Run, values: Values) -> History:
     """History of a coast-down; it begins above the highest speed of the log."""
-    car = cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
+    car = cars_with(run.car, run.basis, [values], run.curve).view(np.recarray)[0]
     speed = run.log.speed.values
     high, low = float(speed[: max(3, speed.size // 50)].mean()), float(speed.min())
     return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, COASTING_STEP), COASTING_STEP)

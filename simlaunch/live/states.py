@@ -30,7 +30,7 @@ MOST_TESTS = 12
 """More tests at once are refused: each rolling start is a launch of its own."""
 
 CLOSE_ENOUGH = 0.004
-"""A curve is thinned out to the fewest points that keep within this share of its peak: a dyno tells no less [-]."""
+"""A curve is thinned out to the fewest points that keep within this share of its peak: no dyno resolves less [-]."""
 
 _DIGITS = 7
 _SHORTEST_LAG = 1e-3  # that a scenario takes [s]
@@ -395,7 +395,7 @@ class Start:
         return self.scenario.replace(changes) if changes else self.scenario
 
     def shaped(self, state: State) -> dict[str, object]:
-        """The shaped curve as it would stand in a file."""
+        """The shaped curve as it would stand in a file; by gear and in the air it does as the one it began from."""
         speed, torque = self.units
         typed = [
             [
@@ -404,9 +404,10 @@ class Start:
             ]
             for x, y in state.points
         ]
-        footing = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
-        stated = {key: str(value) for key, value in footing.items() if value is not None}
-        return {"name": self.name, "points": typed, **stated}
+        conditions = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
+        stated = {key: str(value) for key, value in conditions.items() if value is not None}
+        kept = self.curve.model_dump(exclude_unset=True, include={"gear_limits", "weather"}, exclude_none=True)
+        return {"name": self.name, "points": typed, **stated, **kept}
 
     def scenario_of(self, state: State, setting: Scenario | None = None) -> Scenario:
         """The scenario with the shaped curve as its last one.

@@ -7,12 +7,12 @@ from itertools import zip_longest
 from math import isnan, nan
 from typing import TypeVar
 
-from simlaunch.analysis.attribution import Attribution, Span
+from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
 from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Chance, Odds
-from simlaunch.analysis.reference_conditions import FootingGap
+from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
@@ -21,7 +21,7 @@ from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.odds import tally
+from simlaunch.output.odds import QUANTILE_HEADS, tally
 from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
@@ -30,6 +30,7 @@ from simlaunch.output.words import (
     PEDAL_WORDS,
     Numbers,
     above_the_curve,
+    gears_words,
     named,
     sentences,
 )
@@ -116,19 +117,19 @@ def _surplus(pair: Pair, numbers: Numbers) -> Table:
             free = True
             continue
         shares = (one.share_of_area, other.share_of_area)
-        rows.append(_row(f"gear {one.gear}, share of area", *shares, Dimension.SHARE, numbers))
+        rows.append(_row(f"gear {one.gear}, area above", *shares, Dimension.SHARE, numbers))
         rows.append(_row(f"gear {one.gear}, time above", one.time_above, other.time_above, Dimension.TIME, numbers))
     if free:
         rows.append(
             _row(
-                "other gears, share of area" if rows else "every gear, share of area",
+                "other gears, area above" if rows else "every gear, area above",
                 0.0,
                 0.0,
                 Dimension.SHARE,
                 numbers,
             )
         )
-    return Table("Surplus torque, full pedal", _heads(pair), tuple(rows))
+    return Table("Above the usable torque, full pedal", _heads(pair), tuple(rows))
 
 
 def _peak(simulation: Simulation, part: Part) -> float:
@@ -197,18 +198,27 @@ _WHY_HEADS = ("full pedal", "least", "most", "held slip")
 
 def why_tables(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     """What each span of engine speed adds to the gap; least and most are those with full pedal."""
-    if pair.why is None or not pair.why.spans:
+    if pair.why is None or not (pair.why.spans or pair.why.limits):
         return
     rows = []
     for span in pair.why.spans:
         ends = " to ".join(numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end))
-        shown = (span.full.share, span.full.least, span.full.most, span.held.share)
-        cells = tuple(numbers.signed(each, Dimension.TIME) for each in shown)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
-        rows.append(Row(f"{span.name.value}, {ends} {unit}", numbers.unit(Dimension.TIME), cells))
-    gaps = (sum(span.full.share for span in pair.why.spans), nan, nan, sum(span.held.share for span in pair.why.spans))
+        rows.append(_share_row(f"{span.name.value}, {ends} {unit}", span, numbers))
+    players: list[Span | LimitsByGear] = [*pair.why.spans]
+    if pair.why.limits:
+        rows.append(_share_row(f"torque limits, {gears_words(pair.why.limits.gears)}", pair.why.limits, numbers))
+        players.append(pair.why.limits)
+    gaps = (sum(each.full.share for each in players), nan, nan, sum(each.held.share for each in players))
     cells = tuple(numbers.signed(each, Dimension.TIME) for each in gaps)
-    yield Table("Where the gap comes from", _WHY_HEADS, (*rows, Row("together", numbers.unit(Dimension.TIME), cells)))
+    yield Table(
+        "Where the gap comes from", _WHY_HEADS, (*rows, Row("all spans together", numbers.unit(Dimension.TIME), cells))
+    )
+
+
+def _share_row(label: str, of: Span | LimitsByGear, numbers: Numbers) -> Row:
+    shown = (of.full.share, of.full.least, of.full.most, of.held.share)
+    return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.signed(each, Dimension.TIME) for each in shown))
 
 
 def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Table]:
@@ -216,10 +226,10 @@ def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Ta
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return
-    rows = [_row("nothing: the ideal launch", one.ideal, other.ideal, Dimension.TIME, numbers)]
+    rows = [_row("the launch without these losses", one.ideal, other.ideal, Dimension.TIME, numbers)]
     shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in Cause)
     rows.extend(_row(cause.value, first, second, Dimension.TIME, numbers) for cause, first, second in shares)
-    rows.append(_row("together", one.time, other.time, Dimension.TIME, numbers))
+    rows.append(_row("the launch as it is", one.time, other.time, Dimension.TIME, numbers))
     yield Table("What takes the time, full pedal", _heads(pair), tuple(rows))
 
 
@@ -233,7 +243,7 @@ def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         if asked == BEST:
             labels[given] = "the best of each"
         elif found.launch.values[given] < asked.si * (1.0 - 1e-9):
-            labels[given] = "as far as the converter lets each"
+            labels[given] = "as far as the converter allows"
         yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
     if found and found.shifts:
         labels = [
@@ -250,7 +260,7 @@ def _tried_table(title: str, labels: list[str], tried: Tried, pair: Pair, number
     ]
     if tried.best is not None:
         best = (tried.first[tried.best[0]], tried.second[tried.best[1]])
-        rows.append(_row("each at its best of these", *best, Dimension.TIME, numbers))
+        rows.append(_row("each curve at its best of these", *best, Dimension.TIME, numbers))
     return Table(title, _heads(pair), tuple(rows))
 
 
@@ -261,9 +271,11 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
         return
     unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
     edges = [numbers.plain(start, Dimension.ROTATIONAL_SPEED) for start, _, _ in best.parts[1:]]
-    first, *others = (named(name) for _, _, name in best.parts)
-    told = "".join(f", {name} from {edge} {unit}" for name, edge in zip(others, edges, strict=True))
-    yield f"Quicker than either: {first} at first{told}: {numbers.told_time(best.time)}."
+    *lower, last = (named(name) for _, _, name in best.parts)
+    below = ", ".join(f"{name} up to {edge} {unit}" for name, edge in zip(lower, edges, strict=True))
+    limits = f", with the torque limits of {named(best.limits)}" if best.limits else ""
+    time = numbers.rounded_time(best.time)
+    yield f"Quicker than either curve is a mixture, {below} and {last} above{limits}: {time}."
 
 
 def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
@@ -296,10 +308,10 @@ def _odds(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     ahead = ((drawn.first, drawn.first_quicker), (drawn.second, drawn.second_quicker))
     shown = [Row(f"{name} quicker", "", tally(drawn, quicker).cells) for name, quicker in ahead]
     shown.append(Row(f"level {numbers.within()}", "", (str(round(drawn.level * drawn.cases)), "", "")))
-    yield Table(f"How sure, of {drawn.cases} drawn cases", CASES_HEADS, tuple(shown))
+    yield Table(f"Of {drawn.cases} cases", CASES_HEADS, tuple(shown))
     cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in drawn.difference_quantiles())
     row = Row("difference, full pedal", numbers.unit(Dimension.TIME), cells)
-    yield Table("Drawn cases that stay below", ("5 %", "half", "95 %"), (row,))
+    yield Table("Difference over all cases", QUANTILE_HEADS, (row,))
 
 
 def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
@@ -307,8 +319,10 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     rows: list[Row] = []
     for part in rated:
         one, other = _by_order(pair, part.higher.demand, part.lower.demand)
-        rows.append(_row(f"{part.higher.name}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
-        rows.append(_row("  peak of expected failure", one.shock, other.shock, Dimension.SHARE, numbers))
+        rows.append(
+            _row(f"{part.higher.name}, steady pull of rating", one.steady, other.steady, Dimension.SHARE, numbers)
+        )
+        rows.append(_row("  peak of torque of failure", one.shock, other.shock, Dimension.SHARE, numbers))
         words = ("TOO MUCH" if each.too_much else "within" for each in (one, other))
         rows.append(Row("  flag", "", (*words, "")))
     if rows:
@@ -385,20 +399,21 @@ def _missed(comparison: Comparison, numbers: Numbers) -> list[str]:
 
 
 _MEANING = (
-    "Differences are second column less first: with a time below zero the second curve is quicker. With 1 ft "
-    "rollout: timed, and a distance measured, from one foot on. Held slip: torque trimmed to a target slip. "
-    "Time lost to spin: full pedal less held slip. At the grip limit: grip used in full, which is good; "
-    "wheelspin: slip beyond it, which is wasted. Peak torque holds the shocks of launch and shifts, steady pull does "
-    "not. Marks beyond the goal of the run are taken from the same launch carried on; all else is measured up to the "
+    "A difference is the second column less the first: a time below zero means that the second curve is quicker. With "
+    "1 ft rollout: the clock and the distance begin one foot from the start. Held slip: slip control trims the torque "
+    "to a target slip. Time lost to spin: full pedal less held slip. At the grip limit the tyres give all they can; "
+    "wheelspin is slip beyond that, which wastes torque. Peak torque includes the shocks of launch and shifts, steady "
+    "pull does not. Marks beyond the goal come from the same launch, continued; everything else is measured up to the "
     "goal. -: not reached."
 )
 _MEANING_OF_SPANS = (
-    "Where the gap comes from: the range of engine speed is cut where the curves meet, and beside the peak where they "
-    "do not; every mixture of both curves is launched, and each span has the mean of what exchanging it changes, least "
-    "and most over all states of the other spans."
+    "Where the gap comes from: the engine speeds are cut into spans where the curves cross, and beside the peak where "
+    "they do not cross. Every mixture that takes one curve in some spans and the other in the rest is launched. A span "
+    "has the mean change of time when the second curve replaces the first in it; least and most are the extremes over "
+    "all mixtures of the other spans."
 )
 _SHIFTS_FOLLOW = "Shift speeds are worked out anew for each mixture."
-_SHORT_MEANING = "Differences are second column less first: below zero the second curve is quicker."
+_SHORT_MEANING = "A difference is the second column less the first: below zero the second curve is quicker."
 _MORE = "--all prints every table."
 _SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 
@@ -425,7 +440,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     """Scenario and conditions, and what is wrong with single runs."""
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
-        *(paragraph(f"Unlike footing: {gap}.") for gap in comparison.footings),
+        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
     )
 
@@ -560,7 +575,7 @@ def _ahead(comparison: Comparison, numbers: Numbers) -> str:
     gap = time - best
     if gap < WORTH_NAMING:
         return f"{named(first)} is the quickest, level with {named(second)} {numbers.within()}."
-    return f"{named(first)} is the quickest, {numbers.told_time(gap)} ahead of {named(second)}."
+    return f"{named(first)} is the quickest, {numbers.rounded_time(gap)} ahead of {named(second)}."
 
 
 def matrix(comparison: Comparison, numbers: Numbers) -> Table:
@@ -616,9 +631,9 @@ def summary(comparison: Comparison, system: System) -> str:
     """The verdict of every pair."""
     several = len(comparison.pairs) > 1
     return " ".join(
-        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *told])
+        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *verdict])
         for pair in comparison.pairs
-        for told in [sentences(pair.verdict, system)]
+        for verdict in [sentences(pair.verdict, system)]
     )
 
 
@@ -718,12 +733,18 @@ def _span_object(span: Span, why: Attribution) -> Object:
         "from_rpm": number(_rpm(span.start)),
         "to_rpm": number(_rpm(span.end)),
         "higher": why.second if span.second_above else why.first,
-        "share_s": number(span.full.share),
-        "least_s": number(span.full.least),
-        "most_s": number(span.full.most),
-        "held_slip_share_s": number(span.held.share),
-        "held_slip_least_s": number(span.held.least),
-        "held_slip_most_s": number(span.held.most),
+        **_shares_object(span),
+    }
+
+
+def _shares_object(of: Span | LimitsByGear) -> Object:
+    return {
+        "share_s": number(of.full.share),
+        "least_s": number(of.full.least),
+        "most_s": number(of.full.most),
+        "held_slip_share_s": number(of.held.share),
+        "held_slip_least_s": number(of.held.least),
+        "held_slip_most_s": number(of.held.most),
     }
 
 
@@ -776,13 +797,16 @@ def _spans_object(why: Attribution | None) -> Object:
         return {"by_engine_speed": None, "shift_speeds": None, "quicker_mixture": None}
     best = why.best and {
         "time_s": number(why.best.time),
+        **({"gear_limits": why.best.limits} if why.best.limits else {}),
         "parts": [
             {"from_rpm": number(_rpm(start)), "to_rpm": number(_rpm(end)), "curve": name}
             for start, end, name in why.best.parts
         ],
     }
+    limits = {"gear_limits": {"gears": list(why.limits.gears), **_shares_object(why.limits)}} if why.limits else {}
     return {
         "by_engine_speed": [_span_object(span, why) for span in why.spans],
+        **limits,
         "shift_speeds": "follow the curve" if why.shifts_follow else "as typed",
         "quicker_mixture": best,
     }
@@ -820,7 +844,7 @@ def _runs_object(runs: CurveRuns, goal: Target, trace: bool) -> Object:
     }
 
 
-def _footing_object(gap: FootingGap) -> Object:
+def _correction_gap_object(gap: CorrectionGap) -> Object:
     return {
         "higher": gap.higher,
         "higher_correction": gap.higher_correction.value,
@@ -838,7 +862,7 @@ def document(comparison: Comparison, *, trace: bool = False) -> Object:
         "conditions": conditions_object(comparison.scenario, comparison.runs[0].full.car),
         "goal": target_object(comparison.goal),
         "targets_reached": comparison.reached,
-        "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
+        "correction_gaps": [_correction_gap_object(gap) for gap in comparison.correction_gaps],
         "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
         "pairs": [_pair_object(pair, comparison) for pair in comparison.pairs],
     }

@@ -28,6 +28,11 @@ from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
 
+MEANING_OF_MARKS = (
+    "Rollout: the clock and the distance begin one foot from the start. Line: speed at the mark. 66 ft: mean speed "
+    "over the last 66 ft before it."
+)
+
 _OF_RUN = ("share_of_area", "time_above")
 """What a run says of surplus torque."""
 
@@ -84,7 +89,7 @@ def _parts(simulation: Simulation, numbers: Numbers) -> Table:
 
 def _surplus(simulation: Simulation, numbers: Numbers) -> Table:
     gears = ((f"gear {surplus.gear}", surplus) for surplus in simulation.measures.surplus)
-    return table("Surplus torque", "surplus", gears, numbers, _OF_RUN)
+    return table("Above the usable torque", "surplus", gears, numbers, _OF_RUN)
 
 
 def _events(events: Sequence[Event], numbers: Numbers) -> Table:
@@ -151,12 +156,12 @@ def bog_text(bog: Bog | None, numbers: Numbers) -> str:
     start, lowest = numbers.plain(bog.launch_speed, turns), numbers.with_unit(bog.lowest, turns)
     limit = numbers.with_unit(bog.limit, turns)
     of = "the boost threshold" if bog.below_threshold and bog.limit == bog.threshold else f"{100 * SHARE:.0f} % of that"
-    told = f"the launch bogs: the engine falls from {start} to {lowest}, below {of} ({limit}), "
-    told += f"for {numbers.told_span(bog.time)}"
+    what = f"the launch bogs: the engine falls from {start} to {lowest}, below {of} ({limit}), "
+    what += f"for {numbers.rounded_span(bog.time)}"
     if bog.gain >= WORTH_NAMING:
         higher = numbers.with_unit(bog.higher_speed, turns)
-        return f"{told}; launched at {higher} the car is {numbers.told_time(bog.gain)} quicker"
-    return f"{told}; none of the higher launch speeds that were tried gains {numbers.least()}"
+        return f"{what}; launched at {higher} the car is {numbers.rounded_time(bog.gain)} quicker"
+    return f"{what}; none of the higher launch speeds that were tried gains {numbers.least()}"
 
 
 def _alarm(simulation: Simulation) -> list[str]:
@@ -175,8 +180,7 @@ def text(simulation: Simulation, system: System) -> str:
     meaning = (
         "Marks are timed from the start of the roll, spans of speed from their first speed. Line: speed at a distance."
         if simulation.target.roll
-        else "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-        "the last 66 ft. Marks beyond the goal of the run are taken from the same launch carried on; all else is "
+        else f"{MEANING_OF_MARKS} Marks beyond the goal come from the same launch, continued; everything else is "
         "measured up to the goal. -: not reached, or not defined."
     )
     fallen = bog_text(simulation.bog, Numbers(system))

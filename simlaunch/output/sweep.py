@@ -354,16 +354,16 @@ def _who_wins(found: SweepResult, numbers: Numbers) -> str:
     for ahead, behind, count in ((one, other, whole.first), (other, one, whole.second)):
         if count == whole.cells:
             ends = sorted((abs(whole.least), abs(whole.greatest)))
-            least, most = (told_text(each, found.findings.order.by, numbers) for each in ends)
+            least, most = (rounded_text(each, found.findings.order.by, numbers) for each in ends)
             return f"{ahead} beats {behind} in every one of {count} cells, by {least} to {most}."
     level = f", and {whole.level} {'is' if whole.level == 1 else 'are'} level" if whole.level else ""
-    told = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
+    counts = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
     turning = [(turns.turned, name, turns.lines) for name, turns in won.turns.items() if turns.turned]
     if not turning:
-        return told
+        return counts
     turned, name, lines = max(turning)
     kind = _NOT_CHOSEN.get(next(axis.role for axis in won.axes if axis.name == name), "")
-    return f"{told} The winner changes most often with {name}{kind}: in {turned} of {lines} lines of cells."
+    return f"{counts} The winner changes most often with {name}{kind}: in {turned} of {lines} rows of cells along it."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
@@ -443,7 +443,7 @@ def summary(found: SweepResult, system: System) -> str:
     if not findings.best:
         return _capital(f"{so_far}no finished launch meets the constraints; loosen one, or vary something else.")
     first = findings.best[0]
-    result = told_text(first.measures[by.name], by, numbers)
+    result = rounded_text(first.measures[by.name], by, numbers)
     best = f"{so_far}best is {_chosen_text(findings.study, first.values)}: {by.label} {result}"
     ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
     return f"{_capital(f'{ranked}{_other_conditions(found, numbers)}')} {_who_wins(found, numbers)}".strip()
@@ -464,7 +464,7 @@ def _other_conditions(found: SweepResult, numbers: Numbers) -> str:
     if len(alike) == len(found.by_condition):
         worst = max(each.measures[by.name] for each in found.by_condition)
         best = min(each.measures[by.name] for each in found.by_condition)
-        ends = [told_text(each, by, numbers) for each in (best, worst)]
+        ends = [rounded_text(each, by, numbers) for each in (best, worst)]
         return f" The same choice is best with every {conditions} ({ends[0]} to {ends[1]})."
     return f" The best choice is another one with another {conditions}; the table names it for each."
 
@@ -477,7 +477,7 @@ def _next(findings: Findings, numbers: Numbers) -> str:
     gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
     if by.dimension is Dimension.TIME and gap < WORTH_NAMING:
         return f", level with the next {numbers.within()}"
-    return f", {told_text(gap, by, numbers)} ahead of the next"
+    return f", {rounded_text(gap, by, numbers)} ahead of the next"
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
@@ -492,17 +492,17 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
-    texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
+    texts = [rounded_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
         return f" Every choice changes the best result by the same amount ({texts[0]})."
     return f" Of all choices, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
 
 
-def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
+def rounded_text(value: float, measure: Measure, numbers: Numbers) -> str:
     """Value in a sentence: a time to a hundredth, all else as in tables."""
     if measure.dimension is not Dimension.TIME:
         return value_text(value, measure, numbers)
-    return numbers.told_span(value) if value < 0.5 * WORTH_NAMING else numbers.told_time(value)
+    return numbers.rounded_span(value) if value < 0.5 * WORTH_NAMING else numbers.rounded_time(value)
 
 
 def _capital(text: str) -> str:

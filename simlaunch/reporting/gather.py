@@ -188,7 +188,7 @@ def gather(
     *,
     system: System = System.METRIC,
     cases: int = 256,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
     sweep: Path | None = None,
 ) -> Material:
     """Make every study that a report states.
@@ -203,7 +203,7 @@ def gather(
         Units in which the page is written.
     cases : int
         Cases drawn where the scenario has uncertain values; 0 for none.
-    mixed_footings : bool
+    mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     sweep : Path, optional
         File of results of a sweep of the same scenario.
@@ -218,14 +218,14 @@ def gather(
     UsageError
         Curves that do not exist, or not two of them.
     InputError
-        Curves of unlike footing, or a file that holds no sweep of this scenario.
+        Curves under different reference conditions, or a file that holds no sweep of this scenario.
     SimlaunchError
         The equations could not be followed.
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
     with before(_LAUNCHES_AFTER):
-        found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings, units=system)
+        found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
     expect(_LAUNCHES_AFTER)
     quicker = _quicker(found.pairs[0])
     return Material(

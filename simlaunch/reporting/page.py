@@ -191,11 +191,11 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
 def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from compare_words.bad_runs(material.comparison)
-    for gap in material.comparison.footings:
-        yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
+    for gap in material.comparison.correction_gaps:
+        yield f"Different reference conditions: {gap}. A difference of this size can come from the correction alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
-        yield f"Footing not known: {unknown}."
+        yield f"Weather correction not known: {unknown}."
 
 
 _PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")
@@ -288,9 +288,9 @@ def _about_inputs(material: Material) -> dict[str, Any]:
 def _left_out(names: Sequence[str]) -> str:
     if not names:
         return ""
-    told = ", ".join(named(name) for name in names[:5])
+    listed = ", ".join(named(name) for name in names[:5])
     more = f" and {len(names) - 5} more" if len(names) > 5 else ""
-    return f"the curve{'s' if len(names) > 1 else ''} {told}{more}"
+    return f"the curve{'s' if len(names) > 1 else ''} {listed}{more}"
 
 
 def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]]:
@@ -306,8 +306,8 @@ def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
     description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
     swept = ready.material.swept.digest if ready.material.swept else None
-    told = [description, curves, ready.system.value, ready.version, ready.cases, swept]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+    made_from = [description, curves, ready.system.value, ready.version, ready.cases, swept]
+    return hashlib.sha256(json.dumps(made_from).encode()).hexdigest()[:16]
 
 
 def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> str:

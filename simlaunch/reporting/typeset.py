@@ -14,8 +14,8 @@ _POWER = {"^2": "²", "^3": "³", "^0.5": "^½"}
 
 def typeset(text: str) -> str:
     """Text of a result as it stands on a page."""
-    told = _QUOTED.sub("“\\1”", clean(text))
-    return _MINUS.sub("\N{MINUS SIGN}", _TOGETHER.sub("\N{NO-BREAK SPACE}", told))
+    curly = _QUOTED.sub("“\\1”", clean(text))
+    return _MINUS.sub("\N{MINUS SIGN}", _TOGETHER.sub("\N{NO-BREAK SPACE}", curly))
 
 
 def unit_text(text: str) -> str:

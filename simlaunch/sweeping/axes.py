@@ -193,7 +193,7 @@ def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tup
 def _axis(text: str, scenario: Scenario, place: str) -> Axis:
     name, sign, listed = (part.strip() for part in text.partition(":"))
     if sign and not _split(listed):
-        raise UsageError(f'{place} {quoted(text)}: no value follows; write such as "{name}: one, another"')
+        raise UsageError(f'{place} {quoted(text)}: gives no values; write some, such as "{name}: one, another"')
     key = called(name)
     if key == LAUNCH_SPEED and BEST in _split(listed):
         return _launch_speeds(_split(listed), f"{place} {name}")
@@ -209,7 +209,9 @@ def _axis(text: str, scenario: Scenario, place: str) -> Axis:
             "of a single quantity such as body.mass"
         )
     if not listed:
-        raise UsageError(f'{place} {quoted(text)}: which values? write such as "{name}: {_two_examples(limits)}"')
+        raise UsageError(
+            f'{place} {quoted(text)}: gives no values; write some, such as "{name}: {_two_examples(limits)}"'
+        )
     return _numbers(key, listed, limits, f"{place} {name}")
 
 

@@ -283,13 +283,13 @@ def back_end(workers: int | None = None, cluster: str | None = None, *, trust_ne
     """What calculates a sweep: threads of this machine, or a Dask cluster; the parameters are those of `sweep`."""
     if cluster is None:
         if trust_network:
-            raise UsageError("trust-network says how a cluster is reached; name the cluster, or leave it out")
+            raise UsageError("trust-network applies to a cluster; name the cluster, or leave it out")
         if workers is not None and workers < 1:
-            raise UsageError(f"{workers} workers launch nothing; give 1 or more")
+            raise UsageError(f"{workers} workers cannot launch anything; give 1 or more")
         return Threads(workers)
     if workers is not None:
-        raise UsageError("workers counts threads of this machine; a cluster brings its own workers, leave it out")
-    from simlaunch.sweeping.cluster import Cluster  # an optional package
+        raise UsageError("workers counts threads of this machine; a cluster has workers of its own; leave workers out")
+    from simlaunch.sweeping.cluster import Cluster  # noqa: PLC0415  needs an optional package
 
     return Cluster(cluster, trust_network=trust_network)
 

@@ -24,7 +24,7 @@ MOST_CELLS = 1_000_000
 """A grid with more cells is ranked, but not searched for winners."""
 
 MOST_SETS = 12
-"""More sets of conditions than this are not told one by one."""
+"""More sets of conditions than this are not listed one by one."""
 
 
 @dataclass(frozen=True)
@@ -188,7 +188,7 @@ def best_by_condition(reader: Reader, wanted: Order) -> tuple[Ranked, ...]:
     Returns
     -------
     tuple of Ranked
-        In the order of the grid; none where no condition varies, for a sample, and for more sets than are told.
+        In the order of the grid; none where no condition varies, for a sample, and for more sets than are listed.
     """
     plan = reader.study.plan
     met = [axis for axis in plan.axes if axis.role is not Role.CHOICE and len(axis.values) > 1]

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.record import Record
+from simlaunch.record import Car, Table
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def _full(time: float) -> float:
     return 1.0
 
 
-def _table(table: Record, at: float) -> float:
+def _table(table: Table, at: float) -> float:
     """Value of a table by straight lines."""
     count = int(table.count)
     return float(np.interp(at, table.knot[:count], table.cubic[:count, 0]))
@@ -50,7 +50,7 @@ def _table(table: Record, at: float) -> float:
 class QuasiStatic:
     """A car as numbers, and what its driver does; `curve` is engine speed [rad/s] and torque [N m]."""
 
-    car: Record
+    car: Car
     curve: tuple[Array, Array]
     friction: float
     scale: float

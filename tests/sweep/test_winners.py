@@ -66,7 +66,7 @@ def test_what_changes_the_winner_is_named() -> None:
     assert (grip.turned, grip.lines) == (2, 2)
     told = swept().summary()
     assert f'Of 6 cells "peak" wins {won.whole.first} and "plateau" {won.whole.second}' in told
-    assert "road.friction_factor, a condition that nobody chooses: in 2 of 2 lines of cells." in told
+    assert "road.friction_factor, a condition that nobody chooses: in 2 of 2 rows of cells along it." in told
 
 
 def test_conditions_are_no_choice() -> None:
@@ -115,7 +115,7 @@ def test_the_document_holds_every_cell() -> None:
     assert document["cells"][0]["values"] == {"road.friction_factor": 0.7, "body.mass": 900.0}
 
 
-def test_the_picture_tells_the_winner_by_shape() -> None:
+def test_the_picture_shows_the_winner_by_shape() -> None:
     figure = swept().figures()["winners"]
     won = swept().winners
     assert won is not None
