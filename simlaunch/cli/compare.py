@@ -25,7 +25,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
@@ -86,15 +86,16 @@ def compare(
     if mixed_corrections:
         _note_corrections(sound, curve or sound.curve_names, quiet)
     compile_once(quiet=quiet)
-    found = study.compare(
-        sound,
-        curve or None,
-        cases=cases,
-        method=method.value,
-        tolerance=tolerance,
-        mixed_corrections=mixed_corrections,
-        units=units,
-    )
+    with counting_launches(quiet=quiet):
+        found = study.compare(
+            sound,
+            curve or None,
+            cases=cases,
+            method=method.value,
+            tolerance=tolerance,
+            mixed_corrections=mixed_corrections,
+            units=units,
+        )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 

@@ -11,7 +11,7 @@ import typer
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.output import as_json as json_text
 from simlaunch.reporting import gather
@@ -85,19 +85,20 @@ def report(
     names = gather.question(sound, curve)
     pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = pages.report(
-        sound,
-        page,
-        curves=names,
-        cases=cases,
-        units=units,
-        pdf=pdf,
-        paper=paper.value if paper else None,
-        sweep=sweep,
-        mixed_corrections=mixed_corrections,
-        force=force,
-        guard=before_leaving,
-    )
+    with counting_launches(quiet=quiet):
+        found = pages.report(
+            sound,
+            page,
+            curves=names,
+            cases=cases,
+            units=units,
+            pdf=pdf,
+            paper=paper.value if paper else None,
+            sweep=sweep,
+            mixed_corrections=mixed_corrections,
+            force=force,
+            guard=before_leaving,
+        )
     for path in (found.page, *([found.pdf] if found.pdf else [])):
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
