@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from simlaunch.analysis.check import Check, check
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
+    from simlaunch.analysis.curve_from_log import read_curve_from_logs
     from simlaunch.analysis.log import read_log
     from simlaunch.analysis.logs import LogComparison, compare_logs
     from simlaunch.analysis.new import NewScenario, new
@@ -65,6 +66,7 @@ _HOME = {
     "Fit": "simlaunch.fitting.result",
     "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
+    "read_curve_from_logs": "simlaunch.analysis.curve_from_log",
     "read_log": "simlaunch.analysis.log",
     "compare_logs": "simlaunch.analysis.logs",
     "LogComparison": "simlaunch.analysis.logs",
@@ -149,6 +151,7 @@ __all__ = [
     "parts",
     "plateau",
     "read_curve",
+    "read_curve_from_logs",
     "read_log",
     "report",
     "simulate",

@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +129,7 @@ def _highest_near(time: Array, gained: Array) -> Array:
     return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
-def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
+def _gears(trace: Trace, car: Record) -> tuple[Array, Any]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
     if "engine_speed" in trace:
@@ -137,8 +138,8 @@ def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
         off = np.nan_to_num(trace["engine_speed"] / rolling, nan=0.0)[:, None] / ratios - 1.0
         return np.asarray(np.argmin(np.abs(off), axis=1) + 1.0), np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
     shifts = np.asarray(car.gearbox.shift_road_speed[: count - 1])
-    gears = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
-    return np.asarray(gears, float), np.ones(speed.size, np.bool_)
+    gear = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
+    return np.asarray(gear), np.ones(speed.size, np.bool_)
 
 
 def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tuple[Trace, str]:

@@ -23,7 +23,6 @@ from simlaunch.cli.options import (
     AsJson,
     Changes,
     Force,
-    ForLog,
     Out,
     PedalChoice,
     Quiet,
@@ -31,6 +30,7 @@ from simlaunch.cli.options import (
     Taken,
     Units,
     changes_of_logs,
+    for_log_option,
 )
 from simlaunch.cli.output import compile_once, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
@@ -55,7 +55,7 @@ Rolls: TypeAlias = Annotated[
     typer.Option(
         "--roll",
         metavar="FILE",
-        help="Log of a pull from a steady speed, gears shifted or not; may be repeated.",
+        help="Log of a pull from a steady speed, with or without gear changes; repeatable.",
         show_default=False,
     ),
 ]
@@ -87,6 +87,7 @@ Curves: TypeAlias = Annotated[
         show_default="the first of the scenario",
     ),
 ]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("rolls and coast-downs are numbered after launches")]
 LeaveOut: TypeAlias = Annotated[
     int | None,
     typer.Option(

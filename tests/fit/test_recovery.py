@@ -339,7 +339,7 @@ def test_a_coast_down_beside_a_launch_shares_their_values(coupe_log: Path, tmp_p
 
 
 def test_a_coast_down_has_no_friction_of_its_own_and_no_times(coupe_log: Path, tmp_path: Path) -> None:
-    """Nothing in a coast-down tells grip: a value of its own would be what was known before, and spoil the mean."""
+    """Nothing in a coast-down shows grip: a value of its own would be what was known before, and spoil the mean."""
     from fit.coasted import coasted
 
     path = coasted(tmp_path / "coast.csv", mass=1649.0, constant=172.6, square=0.4161)

@@ -94,7 +94,7 @@ def test_the_document_holds_every_cell() -> None:
     assert document["cells"][0]["values"] == {"road.friction_factor": 0.7, "body.mass": 900.0}
 
 
-def test_the_picture_tells_the_winner_by_shape() -> None:
+def test_the_picture_shows_the_winner_by_shape() -> None:
     figure = swept().figures()["winners"]
     won = swept().winners
     assert won is not None
