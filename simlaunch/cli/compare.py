@@ -25,7 +25,7 @@ from simlaunch.cli.options import (
     Trace,
     Units,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
@@ -94,11 +94,13 @@ def compare(
         "cases": cases, "method": method.value, "tolerance": tolerance, "mixed_corrections": mixed_corrections,
         "units": units,
     }  # fmt: skip
-    found: study.Comparison | project.Project = (
-        project.compare_project(sound, curve or None, **how)
-        if several
-        else study.compare(sound[files[0].stem], curve or None, **how)
-    )
+    found: study.Comparison | project.Project
+    with counting_launches(quiet=quiet):
+        found = (
+            project.compare_project(sound, curve or None, **how)
+            if several
+            else study.compare(sound[files[0].stem], curve or None, **how)
+        )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 

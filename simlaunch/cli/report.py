@@ -12,7 +12,7 @@ from simlaunch.analysis import project
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
-from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.output import as_json as json_text
@@ -116,19 +116,20 @@ def report(
     names = gather.question(sound, curve)
     pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = pages.report(
-        sound,
-        page,
-        curves=names,
-        cases=cases,
-        units=units,
-        pdf=pdf,
-        paper=paper.value if paper else None,
-        sweep=sweep,
-        mixed_corrections=mixed_corrections,
-        force=force,
-        guard=before_leaving,
-    )
+    with counting_launches(quiet=quiet):
+        found = pages.report(
+            sound,
+            page,
+            curves=names,
+            cases=cases,
+            units=units,
+            pdf=pdf,
+            paper=paper.value if paper else None,
+            sweep=sweep,
+            mixed_corrections=mixed_corrections,
+            force=force,
+            guard=before_leaving,
+        )
     for path in (found.page, *([found.pdf] if found.pdf else [])):
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
@@ -149,7 +150,8 @@ def _project(
     for each in scenarios.values():
         gather.question(each, None)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = projects.report_project(scenarios, folder, title=title, units=units.value, guard=before_leaving, **how)
+    with counting_launches(quiet=quiet):
+        found = projects.report_project(scenarios, folder, title=title, units=units.value, guard=before_leaving, **how)
     for path in (*(each.page for each in found.reports), found.index):
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
