@@ -152,7 +152,7 @@ def _refuse_strangers(path: Path) -> None:
         raise _fault(path, "is a link that leads nowhere", "name the file itself")
     if beside:
         raise _fault(
-            beside[0], "exists already and does not belong to this sweep", "move it, or name other results with -o"
+            beside[0], "is there already, and does not belong to this sweep", "move it, or name other results with -o"
         )
 
 

@@ -112,7 +112,7 @@ def test_a_coast_down_gives_the_road_load(folder: Path, tmp_path: Path, capsys: 
         (["--until", "0.5 s"], "a fit needs 12 at least", 3),
         (["--unit", "speed=m/s"], "the tyres of the scenario allow", 3),
         (["--save", "far.txt"], "does not end in .toml", 3),
-        (["--set", "body.mass=1700 kg", "--save", "new.toml"], "put what --set or --with says into it", 2),
+        (["--set", "body.mass=1700 kg", "--save", "new.toml"], "write what --set or --with changes into it first", 2),
     ],
 )
 def test_what_is_refused(folder: Path, capsys: Capture, options: list[str], words: str, code: int) -> None:

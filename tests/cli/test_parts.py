@@ -49,7 +49,7 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) ->
     out, err = _said(capsys, 0, "parts", str(weak))
     assert "OVER RATING" in out
     assert '"peak" loads "gearbox" in steady pull to ' in " ".join(out.split())
-    assert "loads that are too much: 1" in err
+    assert "parts that are overloaded: 1" in err
     assert "no life in\nkilometres" in out
 
 
@@ -105,5 +105,5 @@ def test_files_and_figure(tmp_path: Path, capsys: Capture) -> None:
 
 def test_a_missed_target_and_an_unknown_curve(capsys: Capture) -> None:
     _, err = _said(capsys, 4, "parts", COUPE, "--set", "run.time_limit=3 s")
-    assert "a target was not reached" in err
+    assert "did not reach its target" in err
     assert _said(capsys, 2, "parts", COUPE, "--curve", "none")[0] == ""

@@ -96,7 +96,7 @@ def test_files_and_figures(swept: Path, tmp_path: Path, capsys: Capture) -> None
     files = {kind: str(tmp_path / f"a.{kind}") for kind in ("csv", "xlsx", "parquet", "netcdf", "jsonl")}
     options = [part for kind, file in files.items() for part in (f"--{kind}", file)]
     _, err = _said(capsys, 0, "sweep", "show", str(swept), *options, "--figure", str(tmp_path / "f"), "--verify")
-    assert err.startswith("every bit is as it was written; results ")
+    assert err.startswith("no stored launch has changed; digest of the results ")
     assert err.count("wrote ") == 11
     assert all(Path(file).stat().st_size > 1000 for file in files.values())
     assert sorted(path.name for path in (tmp_path / "f").iterdir() if path.name != WRITTEN) == [
@@ -268,12 +268,12 @@ def test_the_final_drive_goes_by_its_plain_name_everywhere(tmp_path: Path, capsy
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
-        (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across chooses what is drawn; name a folder"),
-        (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against chooses what is drawn; name a folder"),
+        (["sweep", "show", "FILE", "--across", "tyre, curve"], "--across chooses what to draw; name a folder"),
+        (["sweep", "show", "FILE", "--against", "wheelspin time"], "--against chooses what to draw; name a folder"),
         (["sweep", COUPE, "--cluster", "localhost:9", "--workers", "2"], "workers counts threads of this machine"),
-        (["sweep", COUPE, "--trust-network"], "trust-network says how a cluster is reached"),
-        (["sweep", COUPE, "--seed", "3"], "--seed is about a sample"),
-        (["sweep", COUPE, "--draw", "latin"], "--draw is about a sample"),
+        (["sweep", COUPE, "--trust-network"], "trust-network applies to a cluster"),
+        (["sweep", COUPE, "--seed", "3"], "--seed applies to a sample"),
+        (["sweep", COUPE, "--draw", "latin"], "--draw applies to a sample"),
         (["sweep", COUPE, "--json", "--dry-run"], "--dry-run does not make"),
         (["sweep", "show", "FILE", "--json", "--jsonl", "-"], "both print to standard output"),
         (["sweep", COUPE, "--vary", "limits.torque: 500 N m, 600 N m"], "no launch depends on"),

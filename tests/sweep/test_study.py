@@ -182,7 +182,7 @@ def test_the_main_panel_is_the_map_or_the_trade_off(swept: SweepResult, brief: S
         ({"draw": "dice", "sample": 2}, 'draw "dice" is not known'),
         ({"sample": 2, "seed": -1}, "is negative"),
         ({"sample": 0}, "0 cases are not from 1"),
-        ({"workers": 0}, "0 workers launch nothing"),
+        ({"workers": 0}, "0 workers cannot launch anything"),
         ({"top": 0}, "a ranking of 0 launches is empty"),
         ({"workers": 1, "cluster": "localhost:9"}, "workers counts threads of this machine"),
         ({"trust_network": True}, "name the cluster, or leave it out"),
