@@ -27,6 +27,7 @@ AT_BOUND, AT_EVENT, STEP_TOO_SMALL, BUFFER_FULL = range(4)
 
 _SMALLEST_STEP = 1e-13  # [s]
 _BISECTIONS = 60
+_LOCATED = 1e-11  # an event function counts as zero below this share of its size at both ends of the step
 _LANDINGS = 8
 _NO_KINKS = 1_000
 _LANDING_SHARE = 1e-2  # an event is met to this share of what a step may be wrong by
@@ -60,6 +61,7 @@ def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Record
     @part
     def locate(t: float, h: float, index: int, model: Any, phase: Any, work: Record) -> float:
         low, high = 0.0, 1.0
+        enough = _LOCATED * (abs(work.start_values[index]) + abs(work.end_values[index]))
         at_low, at_high = work.start_values[index], work.end_values[index]
         side = 0
         for _ in range(_BISECTIONS):  # regula falsi with Illinois weights: halves the end that will not move
@@ -77,7 +79,7 @@ def make_locate(events: Events) -> Callable[[float, float, int, Any, Any, Record
                 high, at_high = share, value
                 at_low *= 0.5 if side == -1 else 1.0
                 side = -1
-            if value == 0.0:
+            if abs(value) <= enough:
                 return share
             if high - low <= 1e-13:
                 break

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline
 
 _SAFETY = 0.9
-_SMALLEST_FACTOR, _LARGEST_FACTOR = 0.2, 5.0
+_SMALLEST_FACTOR, _LARGEST_FACTOR = 0.2, 8.0
 LEAST_ERROR = 1e-2
 """An error below this share of what is allowed says nothing about the next step."""
 
@@ -39,7 +39,7 @@ def next_factor(error: float) -> float:
     Returns
     -------
     float
-        Factor, between 0.2 and 5 [-].
+        Factor, between 0.2 and 8 [-].
 
     Source: Hairer and Wanner, Solving Ordinary Differential Equations II, sec. IV.8 (from memory).
     """
@@ -71,7 +71,7 @@ def foreseen_factor(error: float, last_error: float, growth: float) -> float:
     Returns
     -------
     float
-        Factor, between 0.2 and 5 [-].
+        Factor, between 0.2 and 8 [-].
 
     Source: K. Gustafsson, ACM Trans. Math. Softw. 20 (1994) 496; Hairer and Wanner, sec. IV.8 (both from memory).
     """

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import balance, engine
+from simlaunch.physics import balance, body, engine
 from simlaunch.physics import state as at
 from simlaunch.record import Coupling, Record
 
@@ -156,7 +156,9 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
 @part
 def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
     """Rate of every state and value of every event function, from one balance of forces."""
-    b = balance.balance(t, y, car, phase)
+    road = body.ground(t, y, car, phase)
+    drive = balance.drive_torques(t, y, car, phase, road)
+    b = balance.balance_on(road, drive, t, y, car, phase)
     balance.rates_of(b, y, car, phase, slopes)
     _state_values(y, car, phase, values)
     _balance_values(b, t, car, phase, values)

@@ -71,7 +71,7 @@ def test_no_event_before_the_bound() -> None:
 def test_first_of_two_events_of_one_step() -> None:
     """States that fall evenly reach zero at y / rate; the smallest of these is the event.
 
-    Steps grow fivefold, so that both passages lie within one step. Source: arithmetic.
+    Steps grow eightfold, so that both passages lie within one step. Source: arithmetic.
     """
     rng = np.random.default_rng(1)
     for _ in range(400):
