@@ -12,6 +12,7 @@ from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Chance, Odds
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.reference_conditions import FootingGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
@@ -138,7 +139,7 @@ def _peak(simulation: Simulation, part: Part) -> float:
 def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
     one, other = pair.first.of(pedal), pair.second.of(pedal)
     rows = [
-        _row(part.value, _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
@@ -171,7 +172,7 @@ def _steady(simulation: Simulation, part: Part) -> float:
 def _pull(pair: Pair, numbers: Numbers) -> Table:
     one, other = pair.first.full, pair.second.full
     rows = [
-        _row(part.value, _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))

@@ -10,12 +10,13 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.simulate import Simulation, goal, same_target, target_label
 from simlaunch.metrics.marks import Kind, MarkResult, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
 from simlaunch.output.conditions import conditions_object, header
-from simlaunch.output.groups import rows, table
+from simlaunch.output.groups import of_car, rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
@@ -78,7 +79,7 @@ def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
 
 
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
-    peaks = ((peak.part.value, peak) for peak in simulation.measures.parts)
+    peaks = ((part_name(peak.part, simulation.scenario), peak) for peak in simulation.measures.parts)
     return table("Peak torque of parts", "part", peaks, numbers, ("steady", "torque", "time", "gear"))
 
 
@@ -94,12 +95,13 @@ def _events(events: Sequence[Event], numbers: Numbers) -> Table:
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers, measures = Numbers(system), simulation.measures
+    energy = of_car(rows("energy", [measures.audit], numbers), simulation.scenario)
     return (
         marks_table(measures.marks, numbers),
         Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
-        Table("Energy audit", ("value",), tuple(rows("energy", [measures.audit], numbers))),
+        Table("Energy audit", ("value",), tuple(energy)),
         _events(simulation.run.trace.events, numbers),
     )
 

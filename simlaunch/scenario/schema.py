@@ -89,6 +89,24 @@ def quantity_at(path: str) -> Within | None:
     return next((part for parts in single for part in parts if isinstance(part, Within)), None)
 
 
+def meaning(path: str) -> str:
+    """What a key means, as the model describes it; empty for no key at all.
+
+    Parameters
+    ----------
+    path : str
+        Key path, such as ``body.mass``.
+
+    Returns
+    -------
+    str
+        A phrase.
+    """
+    *tables, key = path.split(".")
+    fields = (model.model_fields[key] for model in _models_at(tables) if key in model.model_fields)
+    return next((field.description or "" for field in fields), "")
+
+
 def kinds(path: Sequence[str | int]) -> tuple[str, ...]:
     """Choices for the key `kind` of a table that comes in several kinds."""
     return tuple(kind for model in _models_at(path) if (kind := _kind(model)))
