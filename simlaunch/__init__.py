@@ -14,9 +14,12 @@ if TYPE_CHECKING:
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.logs import LogComparison, compare_logs
+    from simlaunch.analysis.new import NewScenario, new
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
+    from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
     from simlaunch.analysis.worth import Worth, worth
@@ -48,6 +51,8 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "new": "simlaunch.analysis.new",
+    "NewScenario": "simlaunch.analysis.new",
     "odds": "simlaunch.analysis.odds",
     "Odds": "simlaunch.analysis.odds",
     "parts": "simlaunch.analysis.parts",
@@ -61,6 +66,9 @@ _HOME = {
     "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
     "read_log": "simlaunch.analysis.log",
+    "compare_logs": "simlaunch.analysis.logs",
+    "LogComparison": "simlaunch.analysis.logs",
+    "Correcting": "simlaunch.analysis.same_conditions",
     "Run": "simlaunch.simulation.run",
     "Method": "simlaunch.simulation.run",
     "Outcome": "simlaunch.simulation.run",
@@ -97,18 +105,21 @@ __all__ = [
     "Check",
     "Choices",
     "Comparison",
+    "Correcting",
     "Correction",
     "CurveOptions",
     "DrivelineLoads",
     "EventKind",
     "Fit",
     "InputError",
+    "LogComparison",
     "LogOptions",
     "LogRequest",
     "Losses",
     "MeasuredAt",
     "Measures",
     "Method",
+    "NewScenario",
     "Odds",
     "Outcome",
     "Pedal",
@@ -129,8 +140,10 @@ __all__ = [
     "Worth",
     "check",
     "compare",
+    "compare_logs",
     "fit",
     "load",
+    "new",
     "odds",
     "open_sweep",
     "parts",

@@ -16,7 +16,7 @@ from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
@@ -215,7 +215,7 @@ def plateau(
     gear_sets = with_gear_sets(scenario, every=each_gear_set)
     found = {
         gear_set: highest_plateau(
-            space(geared), by_gear=gear_limits, tell=partial(_tell, watch, gear_set if each_gear_set else "")
+            space(geared), by_gear=gear_limits, watch=partial(_pass_on, watch, gear_set if each_gear_set else "")
         )
         for gear_set, geared in gear_sets.items()
     }
@@ -224,7 +224,7 @@ def plateau(
     return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
 
-def _tell(watch: Watch | None, gear_set: str, line: str) -> None:
+def _pass_on(watch: Watch | None, gear_set: str, line: str) -> None:
     if watch is not None:
         watch(f"{gear_set}, {line}" if gear_set else line)
 
@@ -252,7 +252,7 @@ def _wanted(
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
     present = scenario.gearbox.final_drive.si
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:

@@ -1,32 +1,30 @@
-"""`simlaunch curve`: from dyno sheets to one full-load curve on a known footing."""
+"""`simlaunch curve`: from dyno sheets to one full-load curve of known correction and place."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from simlaunch.analysis import curve as study
 from simlaunch.cli import curve_options as given
+from simlaunch.cli.curve_conditions import Driveline, weather
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import columns
+from simlaunch.readers import curve as sheet
+from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension, System
-
-if TYPE_CHECKING:
-    from simlaunch.readers.columns import Choices
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
 _RATIO = Asked("--air-fuel-ratio", Dimension.NUMBER, "3", "100")
 
 
-def _choices(columns: list[str] | None, units: list[str] | None) -> Choices:
-    from simlaunch.readers.columns import ENGINE_SPEED, POWER, TORQUE, Choices, pairs_named
-
-    roles = (ENGINE_SPEED, TORQUE, POWER)
-    return Choices(
-        pairs_named(tuple(columns or ()), "--column", roles), pairs_named(tuple(units or ()), "--unit", roles)
-    )
+def _choices(names: list[str] | None, units: list[str] | None) -> columns.Choices:
+    roles = (columns.ENGINE_SPEED, columns.TORQUE, columns.POWER)
+    pairs = columns.pairs_named
+    return columns.Choices(pairs(tuple(names or ()), "--column", roles), pairs(tuple(units or ()), "--unit", roles))
 
 
 def curve(
@@ -61,16 +59,12 @@ def curve(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
-    from simlaunch.analysis.curve import read_curve
-    from simlaunch.cli.curve_conditions import Driveline, weather
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.curve import CurveOptions
-    from simlaunch.scenario import powertrain
+    """Make one full-load curve from dyno sheets.
 
+    The output states how the sheets were read, and every step from their figures to the curve.
+    """
     if override and not boosted:
-        raise UsageError("--override goes with --boosted: it takes back what that one does")
+        raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
     stem = f"{sheets[0].stem}-curve"
@@ -79,7 +73,7 @@ def curve(
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
     way = Driveline(losses, gear, sweep_rate, measured_at, to)
-    options = CurveOptions(
+    options = sheet.CurveOptions(
         table=table_options(encoding, delimiter, decimal),
         choices=_choices(column, unit),
         leave_out=tuple(leave_out or ()),
@@ -94,7 +88,7 @@ def curve(
         losses=way.between(car),
     )
     consumption, ratio = mixture
-    found = read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
+    found = study.read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
     if save is not None:
         found.save(save, overwrite=force)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

@@ -8,10 +8,14 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.compare import Cases, MixedFootings
+from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.scenario_file import read
+from simlaunch.output import as_json as json_text
+from simlaunch.reporting import gather
+from simlaunch.reporting import report as pages
 from simlaunch.units.spelling import System
 
 
@@ -24,28 +28,35 @@ class PaperChoice(StrEnum):
 
 Output = Annotated[
     Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="The page (HTML).", show_default="SCENARIO-report.html here"),
+    typer.Option("-o", "--output", metavar="FILE", help="File to write (HTML).", show_default="SCENARIO-report.html"),
 ]
 Pdf = Annotated[
     Path | None,
-    typer.Option("--pdf", metavar="FILE", help="Also print it, by Chromium or a browser like it.", show_default=False),
+    typer.Option(
+        "--pdf",
+        metavar="FILE",
+        help="Also write the page as PDF, with Chromium or a browser like it.",
+        show_default=False,
+    ),
 ]
 PaperSize = Annotated[
     PaperChoice | None,
-    typer.Option("--paper", help="Paper of the PDF.", show_default="a4; with US units letter"),
+    typer.Option("--paper", help="Paper size of the PDF.", show_default="a4; letter with US units"),
 ]
 Curves = Annotated[
     list[str] | None,
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; give it twice.",
-        show_default="the highest peak, and the quickest of the others",
+        help="Full-load curve; give two.",
+        show_default="the one with the highest peak, and the quickest of the others",
     ),
 ]
 SweepFile = Annotated[
     Path | None,
-    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to state as well.", show_default=False),
+    typer.Option(
+        "--sweep", metavar="FILE", help="Also state the results in this file of `simlaunch sweep`.", show_default=False
+    ),
 ]
 
 
@@ -56,7 +67,7 @@ def report(
     paper: PaperSize = None,
     curve: Curves = None,
     sweep: SweepFile = None,
-    mixed_footings: MixedFootings = False,
+    mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     changes: Changes = None,
     taken: Taken = None,
@@ -65,19 +76,16 @@ def report(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Write one page for a customer: which of two curves, why, at what cost, and how sure that is."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.output.as_json import dumps
-    from simlaunch.reporting.gather import question
-    from simlaunch.reporting.report import check_files
-    from simlaunch.reporting.report import report as written
+    """Write a page for a customer: which curve, why, and at what cost.
 
+    The page compares two curves and states how sure the answer is.
+    """
     page = output or Path(f"{scenario.stem}-report.html")
     sound = read(scenario, changes, taken)
-    names = question(sound, curve)
-    check_files(page, pdf, force=force)  # before anything is compiled
+    names = gather.question(sound, curve)
+    pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = written(
+    found = pages.report(
         sound,
         page,
         curves=names,
@@ -86,11 +94,11 @@ def report(
         pdf=pdf,
         paper=paper.value if paper else None,
         sweep=sweep,
-        mixed_footings=mixed_footings,
+        mixed_corrections=mixed_corrections,
         force=force,
         guard=before_leaving,
     )
     for path in (found.page, *([found.pdf] if found.pdf else [])):
         note(f"wrote {path}", quiet=quiet)
-    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.material.comparison.bad, reached=found.material.comparison.reached)

@@ -7,13 +7,13 @@ from itertools import zip_longest
 from math import isnan, nan
 from typing import NamedTuple, TypeVar
 
-from simlaunch.analysis.attribution import Attribution
+from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
 from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import part_name
-from simlaunch.analysis.reference_conditions import FootingGap
+from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
@@ -23,7 +23,7 @@ from simlaunch.output.as_json import Object, group_object, listed, number, targe
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
-from simlaunch.output.run import distinct, driven_parts, launch_object, missed_text
+from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -31,12 +31,13 @@ from simlaunch.output.words import (
     PEDAL_WORDS,
     Numbers,
     above_the_curve,
+    gears_words,
     named,
     sentences,
 )
 from simlaunch.quantities import quantity, reported
 from simlaunch.record import Pedal
-from simlaunch.scenario.powertrain import TorqueConverter
+from simlaunch.scenario.powertrain import BEST, TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Cell = TypeVar("Cell")
@@ -197,20 +198,27 @@ _WHY_HEADS = ("full pedal", "least", "most", "held slip")
 
 def why_tables(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     """What each span of engine speed adds to the gap; least and most are those with full pedal."""
-    if pair.why is None or not pair.why.spans:
+    if pair.why is None or not (pair.why.spans or pair.why.limits):
         return
     rows = []
     for span in pair.why.spans:
         ends = " to ".join(numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end))
-        shown = (span.full.share, span.full.least, span.full.most, span.held.share)
-        cells = tuple(numbers.signed(each, Dimension.TIME) for each in shown)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
-        rows.append(Row(f"{span.name.value}, {ends} {unit}", numbers.unit(Dimension.TIME), cells))
-    gaps = (sum(span.full.share for span in pair.why.spans), nan, nan, sum(span.held.share for span in pair.why.spans))
+        rows.append(_share_row(f"{span.name.value}, {ends} {unit}", span, numbers))
+    players: list[Span | LimitsByGear] = [*pair.why.spans]
+    if pair.why.limits:
+        rows.append(_share_row(f"torque limits, {gears_words(pair.why.limits.gears)}", pair.why.limits, numbers))
+        players.append(pair.why.limits)
+    gaps = (sum(each.full.share for each in players), nan, nan, sum(each.held.share for each in players))
     cells = tuple(numbers.signed(each, Dimension.TIME) for each in gaps)
     yield Table(
         "Where the gap comes from", _WHY_HEADS, (*rows, Row("all spans together", numbers.unit(Dimension.TIME), cells))
     )
+
+
+def _share_row(label: str, of: Span | LimitsByGear, numbers: Numbers) -> Row:
+    shown = (of.full.share, of.full.least, of.full.most, of.held.share)
+    return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.signed(each, Dimension.TIME) for each in shown))
 
 
 def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Table]:
@@ -231,8 +239,10 @@ def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     if found and found.launch:
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
         labels = [f"{numbers.plain(each, Dimension.ROTATIONAL_SPEED)} {unit}" for each in found.launch.values]
-        asked, given = pair.first.full.scenario.launch.engine_speed.si, found.launch.as_given
-        if found.launch.values[given] < asked * (1.0 - 1e-9):
+        asked, given = pair.first.full.scenario.launch.engine_speed, found.launch.as_given
+        if asked == BEST:
+            labels[given] = "the best of each"
+        elif found.launch.values[given] < asked.si * (1.0 - 1e-9):
             labels[given] = "as far as the converter allows"
         yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
     if found and found.shifts:
@@ -263,7 +273,9 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
     edges = [numbers.plain(start, Dimension.ROTATIONAL_SPEED) for start, _, _ in best.parts[1:]]
     *lower, last = (named(name) for _, _, name in best.parts)
     below = ", ".join(f"{name} up to {edge} {unit}" for name, edge in zip(lower, edges, strict=True))
-    yield f"Quicker than either curve is a mixture, {below} and {last} above: {numbers.rounded_time(best.time)}."
+    limits = f", with the torque limits of {named(best.limits)}" if best.limits else ""
+    time = numbers.rounded_time(best.time)
+    yield f"Quicker than either curve is a mixture, {below} and {last} above{limits}: {time}."
 
 
 def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
@@ -428,7 +440,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     """Scenario and conditions, and what is wrong with single runs."""
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
-        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.footings),
+        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
     )
 
@@ -457,6 +469,7 @@ def full_text(comparison: Comparison, system: System) -> str:
         *_opening(comparison, system),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _full_pair(pair, comparison, system)),
+        *_starts(comparison, Numbers(system)),
         *_above_the_curve(comparison),
         *(paragraph(line) for line in _missed(comparison, Numbers(system))),
         *_closing(comparison, system),
@@ -579,9 +592,25 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
     return Table("Row behind column, full pedal", tuple(times), rows)
 
 
+def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
+    """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
+    told = [
+        f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
+        for runs in comparison.runs
+        if runs.full.launch_speed
+    ]
+    told += [
+        f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
+        for runs in comparison.runs
+        if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
+    ]
+    return [paragraph(each, "    ") for each in told]
+
+
 def text(comparison: Comparison, system: System) -> str:
     """What a comparison comes to on one screen of 80 columns, the verdict last."""
     numbers, several = Numbers(system), len(comparison.pairs) > 1
+    starts = _starts(comparison, numbers)
     if several:
         shown = tables_text([ranking(comparison, numbers), matrix(comparison, numbers)])
     else:
@@ -589,6 +618,7 @@ def text(comparison: Comparison, system: System) -> str:
     blocks = [
         *_opening(comparison, system),
         *shown,
+        *(["\n".join(starts)] if starts else []),
         *_above_the_curve(comparison),
         *([paragraph(_ahead(comparison, numbers))] if several else []),
         paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),
@@ -703,17 +733,21 @@ def _spans_object(why: Attribution | None) -> Object:
         return {"by_engine_speed": None, "shift_speeds": None, "quicker_mixture": None}
     best = why.best and {
         **group_object("mixture", why.best),
+        **({"gear_limits": why.best.limits} if why.best.limits else {}),
         "parts": [{**group_object("mixture_part", part), "curve": part[-1]} for part in why.best.parts],
     }
+    limits = why.limits and {"gears": list(why.limits.gears), **group_object("span_share", why.limits)}
     return {
         "by_engine_speed": [
             {
                 "name": span.name.value,
                 "higher": why.second if span.second_above else why.first,
                 **group_object("span", span),
+                **group_object("span_share", span),
             }
             for span in why.spans
         ],
+        **({"gear_limits": limits} if limits else {}),
         "shift_speeds": "follow the curve" if why.shifts_follow else "as typed",
         "quicker_mixture": best,
     }
@@ -749,7 +783,7 @@ def _runs_object(runs: CurveRuns, goal: Target, trace: bool) -> Object:
     }
 
 
-def _footing_object(gap: FootingGap) -> Object:
+def _correction_gap_object(gap: CorrectionGap) -> Object:
     return {
         "higher": gap.higher,
         "higher_correction": gap.higher_correction.value,
@@ -767,7 +801,7 @@ def document(comparison: Comparison, *, trace: bool = False) -> Object:
         "conditions": conditions_object(comparison.scenario, comparison.runs[0].full.car),
         "goal": target_object(comparison.goal),
         "targets_reached": comparison.reached,
-        "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
+        "correction_gaps": [_correction_gap_object(gap) for gap in comparison.correction_gaps],
         "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
         "pairs": [_pair_object(pair, comparison) for pair in comparison.pairs],
     }

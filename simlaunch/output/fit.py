@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import target_label
-from simlaunch.fitting.identifiability import Untold
+from simlaunch.fitting.identifiability import Unidentified
 from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
@@ -187,10 +187,11 @@ def _printed(fit: Fit, system: System) -> tuple[Table, ...]:
 # --- in words ---
 
 
-def untold_words(untold: Untold, *, stated: bool = False) -> str:
+def unidentified_words(combination: Unidentified, *, stated: bool = False) -> str:
     """What the logs do not determine, in a sentence."""
-    names = [clean(name) for name in untold.names]
-    size = "at all" if not isfinite(untold.uncertainty) or untold.uncertainty > 100.0 else "to better than is usual"
+    names = [clean(name) for name in combination.names]
+    unknown = not isfinite(combination.uncertainty) or combination.uncertainty > 100.0
+    size = "at all" if unknown else "to better than is usual"
     if len(names) == 1:
         then = "what [[uncertain]] says of it decides" if stated else "give it, leave it out, or log what shows it"
         return f"{names[0]} is not determined by these logs {size}; {then}"
@@ -198,25 +199,27 @@ def untold_words(untold: Untold, *, stated: bool = False) -> str:
     return f"{listed} cannot be separated by these logs {size}; give one of them, or log a run that differs in it"
 
 
-def _apart(fit: Fit) -> list[str]:
-    known = fit.apart.of - len(fit.apart.untold)
-    determined = (
-        f"the logs determine {known} of {fit.apart.of} combinations of values to better than their usual spread"
-    )
-    condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
+def _identifiability(fit: Fit) -> list[str]:
+    found = fit.identifiability
+    known = found.of - len(found.unidentified)
+    determined = f"the logs determine {known} of {found.of} combinations of values to better than their usual spread"
+    condition = f"condition {found.condition:.3g}" if isfinite(found.condition) else "condition without bound"
     stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
-    words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
+    words = (unidentified_words(each, stated=set(each.names) <= stated) for each in found.unidentified)
     return [f"{determined}; {condition}", *words]
 
 
 def _source(found: FittedRun, label: str) -> str:
     run = found.run
-    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
+    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is not Kind.COAST_DOWN else "coast-down"
     if run.log.kind is Kind.COAST_DOWN:
         return f"{shown(run.log.request.path)}{label}: {drove}"
     timing = found.timing
     lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
-    timed = f"let go at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
+    if run.log.kind is Kind.ROLL:
+        drove += f", a roll that begins in gear {int(run.car.launch.roll_gear)}"
+    begun = "full pedal" if run.log.kind is Kind.ROLL else "let go"
+    timed = f"{begun} at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
     return f"{shown(run.log.request.path)}{label}: {drove}; {timed}"
 
 
@@ -289,7 +292,7 @@ def text(fit: Fit, system: System) -> str:
         paragraph(_MEANING),
         paragraph(_FIT_OF),
         *tables_text(_printed(fit, system)),
-        *block("What the logs cannot determine", _apart(fit)),
+        *block("What the logs cannot determine", _identifiability(fit)),
         *block("Worth knowing", fit.notes),
         *block("Warnings", fit.warnings),
         f"Verdict\n{paragraph(summary(fit, system))}",
@@ -375,14 +378,14 @@ def document(fit: Fit) -> Object:
         "correlation_ratios": [listed(row) for row in np.asarray(fit.correlation)],
         "logs": [_run_object(found) for found in fit.runs],
         "left_out": _run_object(fit.left_out) if fit.left_out else None,
-        "told_apart": {
-            **group_object("told_apart", fit.apart),
-            "untold": [
+        "identifiability": {
+            **group_object("identifiability", fit.identifiability),
+            "unidentified": [
                 {
-                    "names": list(untold.names),
-                    **group_object("untold", untold),
+                    "names": list(combination.names),
+                    **group_object("unidentified", combination),
                 }
-                for untold in fit.apart.untold
+                for combination in fit.identifiability.unidentified
             ],
         },
         "warnings": list(fit.warnings),

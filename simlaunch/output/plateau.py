@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import groupby
-from math import isfinite, isnan, pi
+from math import ceil, isfinite, isnan, pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +25,7 @@ from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
+from simlaunch.record import MAX_GEAR_POINTS
 from simlaunch.units.spelling import Dimension, System
 
 _RPM = pi / 30.0
@@ -166,8 +167,10 @@ def cheaper(found: Plateau) -> Point | None:
 
 def _without_limits(found: Plateau) -> str:
     """Said of a curve that was launched without the torque limits that were sought for gears."""
-    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
-    return ", both without torque limits by gear" if sought else ""
+    if not found.limits_sought:
+        return ""
+    stated = any(map(isfinite, found.own_limits)) or found.gear_curves
+    return f", both without {'the torque limits by gear that were sought' if stated else 'torque limits by gear'}"
 
 
 def _trade(found: Plateau, numbers: Numbers) -> str:
@@ -197,14 +200,16 @@ def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
     lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
     higher = [
-        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name)}'} makes the quickest plateau at "
-        f"least {saving:.3f} s quicker"
+        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name, found)}'} "
+        f"makes the quickest plateau at least {saving:.3f} s quicker"
         for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
     ]
     return f"with all other limits as they are, {', and '.join(higher)}" if higher else ""
 
 
-def _limit_words(name: str) -> str:
+def _limit_words(name: str, found: Plateau) -> str:
+    if name in found.measured and name != ENVELOPE:
+        return f"torque within {named(name)}"
     return {RISE: "rise in 1000 rpm"}.get(name, name)
 
 
@@ -290,13 +295,21 @@ def text(result: PlateauResult, system: System) -> str:
 
 
 def curve_csv(result: PlateauResult) -> str:
-    """The curve as a file that a scenario can name; the note says where it comes from."""
+    """The curve as a file that a scenario can name, with its limits by gear; the note says where it comes from."""
     found = result.first
     goal = ", ".join(target_label(target) for target in result.aim.targets)
     wish, scenario = clean(result.wish), clean(result.scenario.name)
     note = f"found by simlaunch plateau for {goal} in place of {wish}, scenario {scenario}"
-    lines = [f"# note: {note[:190]}", "engine speed [rpm],torque [N m]"]
-    lines += [f"{speed / _RPM:.1f},{torque:.2f}" for speed, torque in zip(found.speeds, found.torque, strict=True)]
+    lines = [f"# note: {note[:190]}"]
+    limits = dict(enumerate(found.gear_limits, start=1))
+    by_gear = {gear: np.minimum(curve, limits[gear]) for gear, curve in found.gear_curves.items()}
+    lines += [f"# limit in gear {k}: {x:.1f} N m" for k, x in limits.items() if isfinite(x) and k not in by_gear]
+    lines.append(",".join(["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in by_gear)]))
+    every, last = ceil(found.speeds.size / (MAX_GEAR_POINTS - 1)), found.speeds.size - 1
+    for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
+        shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
+        cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
+        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 

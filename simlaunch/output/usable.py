@@ -102,10 +102,23 @@ _ENGINE_SPEED = quantity("channel.engine_speed")
 
 
 def columns(usable: UsableTorque) -> Mapping[str, NDArray[np.float64]]:
-    """Engine speed, every curve, and the usable torque of every gear."""
+    """Engine speed, every curve, what it gives in gears that limit it, and the usable torque of every gear."""
     curves = {key(name, Dimension.TORQUE): values for name, values in usable.curves.items()}
+    limited = {
+        key(f"{name}_gear_{gear}", Dimension.TORQUE): values
+        for name, by_gear in usable.by_gear.items()
+        for gear, values in by_gear.items()
+    }
     gears = {key(f"usable_gear_{ceiling.gear}", Dimension.TORQUE): ceiling.usable for ceiling in usable.ceilings}
-    return {_ENGINE_SPEED.key: usable.engine_speed, **curves, **gears}
+    return {_ENGINE_SPEED.key: usable.engine_speed, **curves, **limited, **gears}
+
+
+def _curve_object(usable: UsableTorque, name: str) -> Object:
+    """A curve, and what it gives in the gears that limit it."""
+    torque = key("torque", Dimension.TORQUE)
+    by_gear = [{"gear": gear, torque: listed(values)} for gear, values in usable.by_gear[name].items()]
+    found: Object = {"curve": name, torque: listed(usable.curves[name])}
+    return {**found, "by_gear": by_gear} if by_gear else found
 
 
 def document(usable: UsableTorque) -> Object:
@@ -115,9 +128,7 @@ def document(usable: UsableTorque) -> Object:
         "scenario": usable.scenario.name,
         "conditions": conditions_object(usable.scenario, usable.car),
         _ENGINE_SPEED.key: listed(usable.engine_speed),
-        "curves": [
-            {"curve": name, key("torque", Dimension.TORQUE): listed(values)} for name, values in usable.curves.items()
-        ],
+        "curves": [_curve_object(usable, name) for name in usable.curves],
         "gears": [{"gear": ceiling.gear, **group_object("usable", ceiling)} for ceiling in usable.ceilings],
         "surplus": [
             {"curve": each.curve, "gear": each.gear, **group_object("surplus", each, _ABOVE)} for each in usable.surplus

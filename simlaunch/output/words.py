@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
-from simlaunch.analysis.attribution import Span
+from simlaunch.analysis.attribution import LimitsByGear, Span
 from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.driving import Tried
 from simlaunch.analysis.odds import Odds
@@ -47,6 +47,12 @@ _DIGITS: dict[Dimension, int] = {
     Dimension.PRESSURE: 2,
     Dimension.MASS_FLOW: 1,
 }
+
+
+def gears_words(gears: Sequence[int]) -> str:
+    """Gears by their numbers: gear 1, or gears 1, 2 and 3."""
+    *others, last = map(str, gears)
+    return f"gears {', '.join(others)} and {last}" if others else f"gear {last}"
 
 
 @dataclass(frozen=True)
@@ -282,18 +288,27 @@ class _Phrases:
     def why(self) -> str:
         """Peaks of both curves, and what each span of engine speed adds to the gap."""
         case = self.case
-        if case.why is not None and not case.why.spans:
-            return "both curves are the same at every engine speed"
         if case.why is None:
             return self.peaks()
+        limits = self.limits(case.why.limits)
+        if not case.why.spans:
+            same = "both curves are the same at every engine speed"
+            return f"{same} but for their torque limits by gear: {limits}" if limits else same
         peak = case.why.peak
         others = [span for span in case.why.spans if span is not peak and abs(span.full.share) >= WORTH_NAMING]
         others.sort(key=lambda span: -abs(span.full.share))
         counts = [*([peak] if peak else []), *others][:_MOST_SPANS]
+        by_gear = f"; {limits}" if limits else ""
         if not counts:
-            return f"{self.peaks()}; no span of engine speed makes a difference worth naming"
+            return f"{self.peaks()}; no span of engine speed makes a difference worth naming{by_gear}"
         ordered = sorted(counts, key=lambda span: -abs(span.full.share))
-        return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}"
+        return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}{by_gear}"
+
+    def limits(self, limits: LimitsByGear | None) -> str:
+        """What the torque limits by gear do, with the gears in which they differ; empty where they do not."""
+        if limits is None:
+            return ""
+        return f"the difference in torque limits of {gears_words(limits.gears)} {self.does(limits.full)}"
 
     def other_driving(self) -> str:
         """What the gap would be if each curve were launched and shifted as suits it best."""
@@ -393,7 +408,7 @@ class _Phrases:
         return f"loads {named(part.name)} {allowed_share(part.demand, event, self.numbers)}{flag}{choice}"
 
     def certainty(self) -> str:
-        """What other grip, or the drawn cases, make of a gain or a loss."""
+        """What other grip, or the cases, make of a gain or a loss."""
         if drawn := self.case.odds:
             low, middle, high = drawn.difference_quantiles()
             return "holds" if _alike(middle, (low, high)) else "varies"
@@ -402,7 +417,7 @@ class _Phrases:
         return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "varies with the grip"
 
     def doubt(self) -> str:
-        """How the difference fares in the drawn cases, or else with other grip."""
+        """How the difference fares in the cases, or else with other grip."""
         return self.cases(self.case.odds) if self.case.odds else self.grip()
 
     def cases(self, drawn: Odds) -> str:

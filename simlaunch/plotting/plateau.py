@@ -18,6 +18,7 @@ from simlaunch.plotting.labels import Place, label_points
 from simlaunch.plotting.look import (
     INK,
     QUIET,
+    LineStyle,
     Panels,
     Units,
     curve_style,
@@ -37,6 +38,7 @@ _LANE = 0.2  # height of a lane of names [in]
 _NAME = 8.5  # size of a name of a limit [pt]
 _APART = 0.08  # between two names in one lane [in]
 _LONGEST = 24  # of a name in the lower picture
+_LIMIT_DASHES: tuple[tuple[float, ...], ...] = ((), (2.4, 0.8), (0.8, 0.6), (3.0, 0.7, 0.8, 0.7))
 _NEAR = 1.1  # points of the front that are drawn come so near the quickest
 
 
@@ -66,12 +68,14 @@ def plateau_figure(found: Plateau, wish: str, system: str) -> Figure:
     units, chosen, wished = units_of(system), curve_style(0), curve_style(1)
     height = units.text(found.chosen.shape.height, Dimension.TORQUE)
     lead = "Bars: what keeps the curve from being higher. Lower picture: what less torque would cost."
-    key = (("plateau that pays", chosen), (f"wished for: {wish}", wished))
+    measured = [(f"limit: {name}", _measured_style(index)) for index, name in enumerate(found.measured)]
+    key = (("plateau that pays", chosen), (f"wished for: {wish}", wished), *measured)
     panels = Panels((2.2, 1.7), shared_x=False, key=key)
     figure, rows = sheet(f"The highest plateau that pays: {height}, against {named(wish)}", lead, panels)
     upper, lower = rows[0][0], rows[1][0]
     speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
     _draw_curves(upper, found, units)
+    _draw_measured(upper, found, units)
     upper.set_xlim(speed[0], speed[-1] + 0.02 * (speed[-1] - speed[0]))
     highest = float(units.of(np.maximum(found.torque, found.wish_torque), Dimension.TORQUE).max())
     upper.set_ylim(0.0, 1.12 * highest)
@@ -109,6 +113,18 @@ def _draw_curves(axes: Axes, found: Plateau, units: Units) -> tuple[Line2D, Line
         for index, torque in zip((1, 0), torques, strict=True)
     )
     return wished, chosen
+
+
+def _measured_style(index: int) -> LineStyle:
+    """Style of a measured limit: broad and quiet, behind the curves."""
+    return LineStyle("#a3a8ad", _LIMIT_DASHES[index % len(_LIMIT_DASHES)], 3.2)
+
+
+def _draw_measured(axes: Axes, found: Plateau, units: Units) -> None:
+    """Each measured limit as a broad line, named in the key."""
+    speed = units.of(found.speeds, Dimension.ROTATIONAL_SPEED)
+    for index, cap in enumerate(found.measured.values()):
+        axes.plot(speed, units.of(cap, Dimension.TORQUE), **_measured_style(index).drawing(), zorder=1.5)
 
 
 def _name_limits(axes: Axes, found: Plateau, units: Units) -> None:

@@ -222,6 +222,9 @@ def _title(pair: Pair, target: Target) -> str:
     if isnan(gap) or pair.why is None or not pair.why.spans:
         return f"{goal}: torque and power of {named(pair.first.name)} and {named(pair.second.name)}"
     most = max(pair.why.spans, key=lambda span: abs(span.full.share))
+    if (limits := pair.why.limits) and abs(limits.full.share) > max(abs(most.full.share), WORTH_NAMING):
+        helped = named(pair.second.name if limits.full.share < 0.0 else pair.first.name)
+        return f"{goal}: torque limits by gear decide most, {abs(limits.full.share):.2f} s for {helped}"
     if abs(most.full.share) < WORTH_NAMING:
         return f"{goal}: no span of engine speed makes a difference worth naming"
     helped = named(pair.second.name if most.full.share < 0.0 else pair.first.name)

@@ -186,7 +186,7 @@ def gather(
     *,
     system: System = System.METRIC,
     cases: int = 256,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
     sweep: Path | None = None,
 ) -> Material:
     """Make every study that a report states.
@@ -201,7 +201,7 @@ def gather(
         Units in which the page is written.
     cases : int
         Cases drawn where the scenario has uncertain values; 0 for none.
-    mixed_footings : bool
+    mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     sweep : Path, optional
         File of results of a sweep of the same scenario.
@@ -222,7 +222,7 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings)
+    found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
     quicker = _quicker(found.pairs[0])
     return Material(
         scenario,

@@ -35,7 +35,7 @@ from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.powertrain import coupling_name
-from simlaunch.scenario.schema import meaning
+from simlaunch.scenario.schema import field_at
 from simlaunch.units.spelling import Dimension, System
 
 MARKER = "simlaunch report"
@@ -95,10 +95,16 @@ def _environment() -> Environment:
     made.filters["typeset"] = typeset
     made.filters["plain_key"] = plain_key
     made.filters["plain_origin"] = plain_origin
-    made.filters["meaning"] = meaning
+    made.filters["meaning"] = _meaning
     made.filters["unit_text"] = unit_text
     made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
     return made
+
+
+def _meaning(key: str) -> str:
+    """What a key of a scenario means, as the model describes it."""
+    field = field_at(key)
+    return (field.description or "") if field else ""
 
 
 def _text(name: str) -> str:
@@ -193,11 +199,11 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
 def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from compare_words.bad_runs(material.comparison)
-    for gap in material.comparison.footings:
+    for gap in material.comparison.correction_gaps:
         yield f"Different reference conditions: {gap}. A difference of this size can come from the correction alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
-        yield f"Reference conditions not known: {unknown}."
+        yield f"Weather correction not known: {unknown}."
 
 
 _PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")

@@ -209,6 +209,11 @@ def _cars(
     speeds, envelope, heights = shape
     knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
     cut = [lower(scenario, names[0], pedal) for _ in heights]
+    if scenario.curve(names[0]).gear_limits != scenario.curve(names[1]).gear_limits:
+        for car in cut:  # a curve cut from both is limited in no gear
+            car.engine.gear_limit[:] = np.inf
+            for table in car.engine.gear_curve:
+                table.count = 0
     for car, height in zip(cut, heights, strict=True):
         fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
     made: list[Any] = []

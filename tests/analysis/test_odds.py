@@ -287,7 +287,7 @@ def test_values_that_cannot_stand_together_are_refused() -> None:
         _entry("air.altitude", "uniform", low="0 m", high="100 m"),
         _entry("air.pressure", "uniform", low="99 kPa", high="101 kPa"),
     ]
-    with pytest.raises(InputError, match="stands beside pressure"):
+    with pytest.raises(InputError, match="is given together with pressure"):
         draws(_uncertain(GRIP, *entries), (GRIP.curve_names[0], GRIP.curve_names[1]), Pedal.FULL, goal(GRIP))
 
 

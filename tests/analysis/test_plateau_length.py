@@ -228,7 +228,7 @@ def test_an_envelope_is_a_curve_by_name_or_points() -> None:
 @pytest.mark.parametrize(
     ("envelope", "told"),
     [
-        ("none", r'limits\.envelope: "none" is the name of no curve; write one of "peak", "plateau", or points'),
+        ("none", r'limits\.envelope: "none" is not the name of a curve; write one of "peak", "plateau", or points'),
         ([["2000 rpm", "200 N m"], ["1000 rpm", "300 N m"]], r"sort the points by rising engine speed"),
         ([["2000 rpm", "200 kg"], ["3000 rpm", "300 N m"]], r'"200 kg" is a mass'),
     ],

@@ -25,8 +25,8 @@ BYTES = {
     "arrays 500 deep": (("note = " + "[" * 500 + "]" * 500 + SOUND).encode(), ""),
     "tables 500 deep": (("note = " + "{a=" * 500 + "1" + "}" * 500 + SOUND).encode(), ""),
     "arrays 100,000 deep": (("note = " + "[" * 100_000).encode(), "is nested too deeply"),
-    "a dotted key of 20,000 parts": ((SOUND + "a" + ".a" * 20_000 + " = 1").encode(), "points in one line"),
-    "a table of 20,000 parts": ((SOUND + "[a" + ".a" * 20_000 + "]").encode(), "points in one line"),
+    "a dotted key of 20,000 parts": ((SOUND + "a" + ".a" * 20_000 + " = 1").encode(), "dots in one line"),
+    "a table of 20,000 parts": ((SOUND + "[a" + ".a" * 20_000 + "]").encode(), "dots in one line"),
     "a dotted key of 900 parts": ((SOUND + "a" + ".a" * 900 + " = 1").encode(), "curves[1].a"),
     "200,000 keys": ("".join(f"k{n} = 1\n" for n in range(200_000)).encode(), "is larger than 1 MiB"),
     "as many keys as fit": ("".join(f"{n:x}=1\n" for n in range(120_000)).encode(), "holds more than 5000 keys"),
@@ -34,7 +34,7 @@ BYTES = {
     "as many curves as fit": (b"[[curves]]\n" * 90_000, "400 values in one list"),
     "as many points as fit": (SOUND.replace(POINTS, "points = [" + "[]," * 300_000 + "]").encode(), "in one list"),
     "as many values as fit": (("note = [" + "1," * 500_000 + "]\n" + SOUND).encode(), "in one list"),
-    "as many faults as are told": ("".join(f"k{n:x}=1\n" for n in range(4999)).encode(), "further faults"),
+    "as many faults as are told": ("".join(f"k{n:x}=1\n" for n in range(4999)).encode(), "more faults"),
     "mass and Mass": (SOUND.replace("mass = ", 'Mass = "1 kg"\nmass = ').encode(), "body.Mass: "),
     "mass twice": (SOUND.replace("mass = ", 'mass = "1 kg"\nmass = ').encode(), "cannot overwrite"),
     "JSON 100,000 deep": (b'{"a":' * 100_000 + b"1" + b"}" * 100_000, ""),
@@ -45,7 +45,7 @@ BYTES = {
     "quotes that never close": (b'name = """' + b"a" * 900_000, "is not TOML"),
     "control characters": (SOUND.replace("sample", "sam\x1b[31mple").encode(), "line 3"),
     "a key of control characters": (SOUND.replace("mass =", '"\\u001b[31m\\u202e" = 1\nmass =').encode(), "body."),
-    "empty": (b"", "is missing"),
+    "empty": (b"", "too"),
     "CR only": (SOUND.replace("\n", "\r").encode(), "line "),
 }
 

@@ -106,7 +106,7 @@ def test_what_is_not_text_as_an_argument(tmp_path: Path, capsys: Capture, value:
 @pytest.mark.parametrize("value", ["[" * 500, "[" * 500 + "]" * 500, "[" * 100_000, "[1", '["'])
 def test_lists_that_cannot_be_read_are_faults_of_the_call(tmp_path: Path, capsys: Capture, value: str) -> None:
     told = refused(capsys, "check", scenario(tmp_path), "--set", f"body.mass={value}", code=2)
-    assert 'is not a list; write such as ["402.336 m"]' in told
+    assert 'is not a list; write one such as ["402.336 m"]' in told
 
 
 def test_a_long_list_as_an_argument(tmp_path: Path, capsys: Capture) -> None:

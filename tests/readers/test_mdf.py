@@ -70,7 +70,7 @@ def test_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
     time = times()
     groups = [[Signal(factor * speed(time), time, name="speed", unit="m/s")] for factor in (1.0, 0.5)]
     path = _write(tmp_path / "log.mf4", *groups)
-    with pytest.raises(InputError, match='could be each of "speed", "speed #2"'):
+    with pytest.raises(InputError, match='could be any of "speed", "speed #2"'):
         read_channels(path)
     account = read_channels(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])

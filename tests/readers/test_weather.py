@@ -127,7 +127,7 @@ def test_gap_between_corrections(row: tuple[float, ...]) -> None:
     ("pressure", "temperature", "humidity", "told"),
     [
         (1013.0, 293.15, 0.5, "weather, pressure: 1.013 kPa is not from 40 kPa to 120 kPa; check value and unit"),
-        (101325.0, 20.0, 0.5, "weather, temperature: -253.1 degC is not from -50.0 degC to 70.0 degC"),
+        (101325.0, 20.0, 0.5, "weather, temperature: -253.1 degC is not from -60.0 degC to 70.0 degC"),
         (101325.0, 293.15, 50.0, "weather, humidity: 5000 % is not from 0 % to 100 %"),
         (math.nan, 293.15, 0.5, "weather, pressure: nan kPa"),
         (101325.0, math.inf, 0.5, "weather, temperature: inf degC"),

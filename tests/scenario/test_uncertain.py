@@ -66,7 +66,7 @@ def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
     ("keys", "rows", "fault"),
     [
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5"]], "is not a table of 2 rows of 2 values"),
-        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not the same on both sides"),
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not symmetric"),
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5", "0.9"]], "a diagonal of 1"),
         (["body.mass", "body.drag_area"], [["1", "1"], ["1", "1"]], "contradicts itself"),
         (["body.mass", "body.drag_area"], [["1", "1.2"], ["1.2", "1"]], "is above 1"),
@@ -76,7 +76,7 @@ def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
             'correlation.keys[2]: "air.humidity" has no normal',
         ),
         (["body.mass", "body.mass"], [["1", "0.5"], ["0.5", "1"]], "is given twice"),
-        (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "has no normal distribution of one value"),
+        (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "is not a single value with a normal distribution"),
     ],
 )
 def test_a_fault_of_a_correlation_is_told(keys: list[str], rows: list[list[str]], fault: str) -> None:

@@ -483,7 +483,7 @@ def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spe
 def test_a_file_of_somebody_else_beside_the_results_stays(tmp_path: Path, small: Spec, end: str) -> None:
     stranger = tmp_path / f"a.sqlite{end}"
     stranger.write_text("mine")
-    with pytest.raises(InputError, match="is there already, and is not of this sweep"):
+    with pytest.raises(InputError, match="exists already and does not belong to this sweep"):
         carry_out(small, tmp_path / "a.sqlite", Threads(1), never, _quiet)
     assert [path.name for path in tmp_path.iterdir()] == [stranger.name]
     assert stranger.read_text() == "mine"

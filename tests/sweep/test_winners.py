@@ -13,8 +13,8 @@ from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import mark
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.sweeping.axes import Role
 from simlaunch.sweeping.study import SweepResult, sweep
-from simlaunch.sweeping.winners import is_condition
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GRIPS = (0.7, 0.9, 1.1)
@@ -71,8 +71,8 @@ def test_what_changes_the_winner_is_named() -> None:
 
 def test_conditions_are_no_choice() -> None:
     axes = {axis.name: axis for axis in swept().findings.study.plan.axes}
-    assert is_condition(axes["road.friction_factor"])
-    assert not is_condition(axes["body.mass"])
+    assert axes["road.friction_factor"].role is Role.CONDITION
+    assert axes["body.mass"].role is Role.VALUE
     told = swept().summary()
     assert "Of all choices, body.mass changes the best result most" in told
     best = swept().by_condition
