@@ -13,10 +13,15 @@ if TYPE_CHECKING:
     from simlaunch.analysis.check import Check, check
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
+    from simlaunch.analysis.curve_from_log import read_curve_from_logs
     from simlaunch.analysis.log import read_log
+    from simlaunch.analysis.logs import LogComparison, compare_logs
+    from simlaunch.analysis.new import NewScenario, new
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
+    from simlaunch.analysis.project import Project, compare_project
+    from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
     from simlaunch.analysis.worth import Worth, worth
@@ -31,6 +36,7 @@ if TYPE_CHECKING:
     from simlaunch.readers.log import LogOptions
     from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
+    from simlaunch.reporting.project import ProjectReport, report_project
     from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -48,19 +54,29 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "new": "simlaunch.analysis.new",
+    "NewScenario": "simlaunch.analysis.new",
     "odds": "simlaunch.analysis.odds",
     "Odds": "simlaunch.analysis.odds",
     "parts": "simlaunch.analysis.parts",
     "DrivelineLoads": "simlaunch.analysis.parts",
     "usable": "simlaunch.analysis.usable",
     "UsableTorque": "simlaunch.analysis.usable",
+    "compare_project": "simlaunch.analysis.project",
+    "Project": "simlaunch.analysis.project",
+    "report_project": "simlaunch.reporting.project",
+    "ProjectReport": "simlaunch.reporting.project",
     "report": "simlaunch.reporting.report",
     "Report": "simlaunch.reporting.report",
     "fit": "simlaunch.fitting.fit",
     "Fit": "simlaunch.fitting.result",
     "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
+    "read_curve_from_logs": "simlaunch.analysis.curve_from_log",
     "read_log": "simlaunch.analysis.log",
+    "compare_logs": "simlaunch.analysis.logs",
+    "LogComparison": "simlaunch.analysis.logs",
+    "Correcting": "simlaunch.analysis.same_conditions",
     "Run": "simlaunch.simulation.run",
     "Method": "simlaunch.simulation.run",
     "Outcome": "simlaunch.simulation.run",
@@ -97,22 +113,27 @@ __all__ = [
     "Check",
     "Choices",
     "Comparison",
+    "Correcting",
     "Correction",
     "CurveOptions",
     "DrivelineLoads",
     "EventKind",
     "Fit",
     "InputError",
+    "LogComparison",
     "LogOptions",
     "LogRequest",
     "Losses",
     "MeasuredAt",
     "Measures",
     "Method",
+    "NewScenario",
     "Odds",
     "Outcome",
     "Pedal",
     "PlateauResult",
+    "Project",
+    "ProjectReport",
     "Report",
     "Run",
     "Scenario",
@@ -129,15 +150,20 @@ __all__ = [
     "Worth",
     "check",
     "compare",
+    "compare_logs",
+    "compare_project",
     "fit",
     "load",
+    "new",
     "odds",
     "open_sweep",
     "parts",
     "plateau",
     "read_curve",
+    "read_curve_from_logs",
     "read_log",
     "report",
+    "report_project",
     "simulate",
     "sweep",
     "usable",

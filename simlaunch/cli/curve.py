@@ -1,36 +1,41 @@
-"""`simlaunch curve`: from dyno sheets to one full-load curve on a known footing."""
+"""`simlaunch curve`: from dyno sheets or logged pulls to one full-load curve of known correction and place."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+from simlaunch.analysis import curve as study
+from simlaunch.analysis import curve_from_log
 from simlaunch.cli import curve_options as given
+from simlaunch.cli.curve_conditions import Driveline, weather
+from simlaunch.cli.log import Channels, channels_named, units_named
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import columns
+from simlaunch.readers import curve as sheet
+from simlaunch.readers import log as logged
+from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension, System
-
-if TYPE_CHECKING:
-    from simlaunch.readers.columns import Choices
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
 _RATIO = Asked("--air-fuel-ratio", Dimension.NUMBER, "3", "100")
 
 
-def _choices(columns: list[str] | None, units: list[str] | None) -> Choices:
-    from simlaunch.readers.columns import ENGINE_SPEED, POWER, TORQUE, Choices, pairs_named
-
-    roles = (ENGINE_SPEED, TORQUE, POWER)
-    return Choices(
-        pairs_named(tuple(columns or ()), "--column", roles), pairs_named(tuple(units or ()), "--unit", roles)
-    )
+def _choices(names: list[str] | None, units: list[str] | None) -> columns.Choices:
+    roles = (columns.ENGINE_SPEED, columns.TORQUE, columns.POWER)
+    pairs = columns.pairs_named
+    return columns.Choices(pairs(tuple(names or ()), "--column", roles), pairs(tuple(units or ()), "--unit", roles))
 
 
 def curve(
-    sheets: given.Sheets,
+    sheets: given.Sheets = None,
+    from_log: given.FromLog = None,
+    channel: Channels = None,
     column: given.ColumnNames = None,
     unit: given.ColumnUnits = None,
     encoding: Encoding = None,
@@ -61,25 +66,46 @@ def curve(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Make one full-load curve of dyno sheets, and say what was understood and done on the way."""
-    from simlaunch.analysis.curve import read_curve
-    from simlaunch.cli.curve_conditions import Driveline, weather
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.curve import CurveOptions
-    from simlaunch.scenario import powertrain
+    """Make one full-load curve from dyno sheets, or from logged pulls.
 
+    The output states how sheets or logs were read, and every step from their figures to the curve.
+    """
+    if from_log:
+        idle = {
+            "SHEET": sheets, "--column": column, "--leave-out": leave_out, "--no-smoothing": no_smoothing,
+            "--measured-at": measured_at, "--to": to, "--losses": losses, "--sweep-rate": sweep_rate,
+            "--correction": correction, "--to-correction": to_correction, "--pressure": pressure,
+            "--temperature": temperature, "--humidity": humidity, "--boosted": boosted, "--override": override,
+        }  # fmt: skip
+        if taken := [name for name, value in idle.items() if value]:
+            raise UsageError(
+                f"--from-log cannot be combined with {', '.join(taken)}; save the curve, then read it like a sheet"
+            )
+    elif channel:
+        raise UsageError("--channel applies to --from-log; for a sheet, write --column")
+    elif not sheets:
+        raise UsageError("no dyno sheet is named; name one, or a logged pull with --from-log")
     if override and not boosted:
-        raise UsageError("--override goes with --boosted: it takes back what that one does")
+        raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
-    stem = f"{sheets[0].stem}-curve"
+    stem = f"{(from_log or sheets or [])[0].stem}-curve"
     prepare(out, stem, force=force)
     car = None if scenario is None else read(scenario)
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
+    consumption, ratio = mixture
+    engine = {"displacement": volume, "fuel_consumption": consumption, "air_fuel_ratio": ratio}
+    if from_log:
+        if car is None:
+            raise UsageError("--from-log needs the car of a scenario; give --scenario too")
+        logs = logged.LogOptions(
+            channels_named(channel), units_named(unit), table=table_options(encoding, delimiter, decimal)
+        )
+        found = curve_from_log.read_curve_from_logs(from_log, car, gear=gear, options=logs, **engine)
+        return _shown(found, stem, save, units, as_json, out, force, quiet)
     way = Driveline(losses, gear, sweep_rate, measured_at, to)
-    options = CurveOptions(
+    options = sheet.CurveOptions(
         table=table_options(encoding, delimiter, decimal),
         choices=_choices(column, unit),
         leave_out=tuple(leave_out or ()),
@@ -93,8 +119,14 @@ def curve(
         wanted_at=meant(way.wanted_at, powertrain.MeasuredAt),
         losses=way.between(car),
     )
-    consumption, ratio = mixture
-    found = read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
+    found = study.read_curve(sheets or (), options, **engine)
+    return _shown(found, stem, save, units, as_json, out, force, quiet)
+
+
+def _shown(
+    found: study.DynoCurve, stem: str, save: Path | None, units: System, as_json: bool, out: Path | None, force: bool,
+    quiet: bool,
+) -> int:  # fmt: skip
     if save is not None:
         found.save(save, overwrite=force)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

@@ -2,38 +2,114 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, TypeAlias
+from typing import Annotated, Any, TypeAlias
 
 import typer
+from typer.core import TyperCommand
 
-from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units
+import simlaunch.results as results
+from simlaunch.analysis import log as single
+from simlaunch.analysis import logs as several
+from simlaunch.analysis import same_conditions
+from simlaunch.cli.curve_options import Boosted, CorrectionChoice
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import log as logged
+from simlaunch.scenario import powertrain
+from simlaunch.units import gate
 from simlaunch.units.spelling import Dimension, System
 
-if TYPE_CHECKING:
-    from simlaunch.readers.log import Role
+AFTER = "--after"
 
-LogFile: TypeAlias = Annotated[
-    Path, typer.Argument(metavar="FILE", help="Log: delimited text, .mf4, .mdf or .mat.", show_default=False)
+
+class SeveralAfter(TyperCommand):
+    """A command whose option `--after` takes every file that follows it, up to the next option."""
+
+    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
+        """Write the option before each of its files, as the parser wants it."""
+        given: list[str] = []
+        following = False
+        for text, then in zip(args, [*args[1:], "-"], strict=True):
+            if text == AFTER:
+                following = True
+                if then.startswith("-"):
+                    raise UsageError(f"{AFTER} names no log; write such as {AFTER} b1.csv b2.csv")
+                continue
+            following = following and not text.startswith("-")
+            given += [AFTER, text] if following else [text]
+        return super().parse_args(ctx, given)
+
+
+LogFiles: TypeAlias = Annotated[
+    list[Path],
+    typer.Argument(metavar="FILE", help="Log file: delimited text, .mf4, .mdf or .mat.", show_default=False),
+]
+After: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        AFTER,
+        metavar="FILE...",
+        help="Logs after a change of set-up; the FILEs are those before it.",
+        show_default=False,
+    ),
+]
+AlignAt: TypeAlias = Annotated[
+    str | None,
+    typer.Option(
+        "--align-at",
+        metavar="SPEED",
+        help='Set time zero of each of several logs where it passes this speed, such as "60 km/h".',
+        show_default="the start; for runs that roll, the lowest speed of all",
+    ),
+]
+For: TypeAlias = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Target of the verdict, such as "100 km/h to 200 km/h"; repeatable: all further ones are measured too.',
+        show_default="the longest that every log reached",
+    ),
+]
+FromScenario: TypeAlias = Annotated[
+    Path | None,
+    typer.Option(
+        "--scenario",
+        metavar="FILE",
+        help="Car and conditions to which several logs are brought.",
+        show_default=False,
+    ),
+]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("logs of --after are numbered after the others")]
+ToCorrection: TypeAlias = Annotated[
+    CorrectionChoice | None,
+    typer.Option(
+        "--to-correction",
+        case_sensitive=False,
+        help="Formula that brings engine torque to the weather of --scenario.",
+        show_default="none: torque is not corrected",
+    ),
 ]
 Channels: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
         "--channel",
         metavar="ROLE=NAME",
-        help='Channel of a role, such as "speed=GPS Speed"; of several for one role the mean is taken, '
-        '"gear=" leaves one out.',
+        help='Channel for a role, such as "speed=GPS Speed"; several for one role are averaged; "gear=" leaves the '
+        "role out.",
         show_default=False,
     ),
 ]
 ChannelUnits: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
-        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; may be repeated.', show_default=False
+        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; repeatable.', show_default=False
     ),
 ]
 Start: TypeAlias = Annotated[
@@ -41,7 +117,7 @@ Start: TypeAlias = Annotated[
     typer.Option(
         "--start",
         metavar="TIME",
-        help='Take the first run that moves off at or after this time of the log, such as "12 s".',
+        help='Use the first run that moves off at or after this time of the log, such as "12 s".',
         show_default=False,
     ),
 ]
@@ -50,7 +126,7 @@ RadiusFront: TypeAlias = Annotated[
     typer.Option(
         "--radius-front",
         metavar="LENGTH",
-        help='Effective rolling radius, such as "0.32 m".',
+        help='Effective rolling radius of the front tyres, such as "0.32 m".',
         show_default="that of the rear, if given",
     ),
 ]
@@ -59,37 +135,37 @@ RadiusRear: TypeAlias = Annotated[
     typer.Option(
         "--radius-rear",
         metavar="LENGTH",
-        help="The same of the rear tyres.",
+        help="Effective rolling radius of the rear tyres.",
         show_default="that of the front, if given",
     ),
 ]
 
+_ALIGN = Asked("--align-at", Dimension.SPEED, "1 km/h", "500 km/h")
 START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
 _RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for end in ("front", "rear"))
 
 
-def _pair(text: str, option: str) -> tuple[Role, str]:
-    from simlaunch.readers.log import Role
-    from simlaunch.units.gate import quoted
-
+def _pair(text: str, option: str) -> tuple[logged.Role, str]:
     name, equals, value = (part.strip() for part in text.partition("="))
     key = name.lower().replace(" ", "_")
-    if not equals or key not in set(Role):
-        raise UsageError(f"{option} {quoted(text)}: write ROLE=..., with one of the roles {', '.join(Role)}")
-    return Role(key), value
+    if not equals or key not in set(logged.Role):
+        raise UsageError(
+            f"{option} {gate.quoted(text)}: write ROLE=..., with one of the roles {', '.join(logged.Role)}"
+        )
+    return logged.Role(key), value
 
 
-def channels_named(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
+def channels_named(pairs: list[str] | None) -> dict[logged.Role, tuple[str, ...]]:
     """Names of the channels for each role; an empty name leaves the role out."""
-    found: dict[Role, tuple[str, ...]] = {}
+    found: dict[logged.Role, tuple[str, ...]] = {}
     for role, name in (_pair(text, "--channel") for text in pairs or ()):
         found[role] = (*found.get(role, ()), *([name] if name else []))
     return found
 
 
-def units_named(pairs: list[str] | None) -> dict[Role, str]:
+def units_named(pairs: list[str] | None) -> dict[logged.Role, str]:
     """Unit of each role that is named."""
-    found: dict[Role, str] = {}
+    found: dict[logged.Role, str] = {}
     for role, unit in (_pair(text, "--unit") for text in pairs or ()):
         if role in found:
             raise UsageError(f"--unit names {role} twice; give one unit for it")
@@ -105,7 +181,14 @@ def radii_given(*texts: str | None) -> tuple[float, float] | None:
 
 
 def log(
-    file: LogFile,
+    files: LogFiles,
+    after: After = None,
+    align_at: AlignAt = None,
+    targets: For = None,
+    scenario: FromScenario = None,
+    for_log: ForLog = None,
+    to_correction: ToCorrection = None,
+    boosted: Boosted = False,
     channel: Channels = None,
     unit: ChannelUnits = None,
     start: Start = None,
@@ -121,20 +204,55 @@ def log(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Measure a logged run: what was understood, times, and use of grip where wheel speeds are there."""
-    from simlaunch.analysis.log import read_log
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.log import LogOptions
+    """Measure a logged run, or what a change did between logs.
 
-    options = LogOptions(
+    For one log the output states how it was read, its times, and its use of grip where wheel speeds and the radii of
+    the tyres are given. With --after, logs of two set-ups are compared, and the verdict states whether the difference
+    is larger than the scatter of repeat runs.
+    """
+    options = logged.LogOptions(
         channels=channels_named(channel),
         units=units_named(unit),
         radii=radii_given(radius_front, radius_rear),
         start=quantity_or_none(start, START),
         table=table_options(encoding, delimiter, decimal),
     )
-    stem = f"{file.stem}-log"
-    prepare(out, stem, force=force)
-    found = read_log(file, options)
+    found: results.Result
+    if len(files) == 1 and not after:
+        given = {AFTER: after, "--align-at": align_at, "--for": targets, "--scenario": scenario, "--for-log": for_log}
+        if idle := [name for name, value in given.items() if value]:
+            raise UsageError(f"{', '.join(idle)} needs several logs; give more, or leave it out")
+        stem = f"{files[0].stem}-log"
+        prepare(out, stem, force=force)
+        found = single.read_log(files[0], options)
+    else:
+        stem = f"{files[0].stem}-logs"
+        prepare(out, stem, force=force)
+        found = _several(files, after or (), options, align_at, targets, scenario, for_log, to_correction, boosted)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return 0
+
+
+def _several(
+    files: Sequence[Path], after: Sequence[Path], options: logged.LogOptions, align_at: str | None,
+    targets: Sequence[str] | None, scenario: Path | None, for_log: Sequence[str] | None,
+    to_correction: CorrectionChoice | None, boosted: bool,
+) -> results.Result:  # fmt: skip
+    """Several logs, with what is known of them."""
+    if scenario is None and (to_correction or for_log):
+        raise UsageError("--to-correction and --for-log need a car; give --scenario too")
+    correcting = None
+    if scenario is not None:
+        correcting = same_conditions.Correcting(read(scenario), meant(to_correction, powertrain.Correction), boosted)
+    return several.compare_logs(
+        files,
+        after,
+        options=options,
+        align_at=quantity_or_none(align_at, _ALIGN),
+        targets=targets or (),
+        correcting=correcting,
+        changes=changes_of_logs(for_log or (), len(files) + len(after)),
+    )
+
+
+log.command_class = SeveralAfter  # type: ignore[attr-defined]

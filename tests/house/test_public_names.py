@@ -11,8 +11,8 @@ import pytest
 import simlaunch
 
 PUBLIC = {
-    "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit", "report",
-    "read_log", "read_curve",
+    "new", "NewScenario", "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit",
+    "report", "read_log", "read_curve",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "EventKind", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
     "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",

@@ -21,7 +21,6 @@ SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 _WORKED_OUT = ("slip_damping", "per_load", "per_shape", "per_inertia")
 NO_KEYS = {
     "pedal.kind",  # chosen with the launch
-    "engine.gear_limit",  # studies limit the torque in gears
     "launch.roll_speed", "launch.roll_gear", "launch.roll_boost", "launch.hold_gear",  # a target starts the launch
     "launch.brake_front", "launch.brake_rear", "gearbox.shift_road_speed", "front.outer_curve", "rear.outer_curve",
     *(f"{end}.{name}" for end in ("front", "rear") for name in _WORKED_OUT),

@@ -1,0 +1,369 @@
+"""Several logs side by side: two set-ups, before and after a change, and whether the change shows above the scatter."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from math import isfinite, isnan
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.analysis.goals import mark_target, same_target
+from simlaunch.analysis.log import LoggedRun, read_log
+from simlaunch.analysis.same_conditions import Correcting, brought_to, day_of
+from simlaunch.analysis.scatter import Change, Group, change
+from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
+from simlaunch.readers.delimited import shown
+from simlaunch.readers.log import LogOptions
+from simlaunch.results import Result
+from simlaunch.scenario.model import Mark
+from simlaunch.simulation.trace import Trace
+from simlaunch.units.gate import quoted
+
+Array = NDArray[np.float64]
+
+MOST_LOGS = 50
+_KMH = 1.0 / 3.6
+_STEP = 2.5 * _KMH  # between the speeds at which the gap is told [m/s]
+_SHORTEST = 10.0 * _KMH  # a range of speed that logs have to share [m/s]
+
+
+class Setup(StrEnum):
+    """Which set-up a log is of."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+@dataclass(frozen=True)
+class ComparedLog:
+    """One of several logs.
+
+    Parameters
+    ----------
+    setup : Setup
+        Which set-up it is of.
+    run : LoggedRun
+        The log as it was measured.
+    trace : Trace
+        The run that is compared: that of the log, or what it comes to in the conditions of the scenario.
+    marks : tuple of MarkResult
+        Marks of that run.
+    done : str
+        What was corrected; empty for nothing.
+    """
+
+    setup: Setup
+    run: LoggedRun
+    trace: Trace
+    marks: tuple[MarkResult, ...]
+    done: str
+
+
+@dataclass(frozen=True)
+class MarkChange:
+    """Times of one mark in all logs, and their difference; without logs after the change, only those before.
+
+    Parameters
+    ----------
+    target : Target
+        The mark.
+    times : tuple of float
+        Time in each log; nan where it was not reached or is not defined [s].
+    change : Change or None
+        Both set-ups; None where there is only one.
+    before : Group
+        The set-up before.
+    """
+
+    target: Target
+    times: tuple[float, ...]
+    change: Change | None
+    before: Group
+
+
+@dataclass(frozen=True)
+class SpeedGap:
+    """Time to reach a speed from where the logs are aligned, after less before, along speed.
+
+    Parameters
+    ----------
+    speed : ndarray, shape (n,)
+        Speeds [m/s].
+    gap : ndarray, shape (n,)
+        Difference of the means; nan where there is only one set-up [s].
+    low, high : ndarray, shape (n,)
+        Ends of its interval; nan for too few runs [s].
+    """
+
+    speed: Array
+    gap: Array
+    low: Array
+    high: Array
+
+
+@dataclass(frozen=True, repr=False)
+class LogComparison(Result):
+    """Several logs, measured by the same definitions.
+
+    Parameters
+    ----------
+    logs : tuple of ComparedLog
+        Those before, then those after.
+    aligned_at : float
+        Speed at which all have time zero; 0 where they start from rest [m/s].
+    target : Target
+        What the verdict is about.
+    changes : tuple of MarkChange
+        Every mark that some log reached, that of the verdict among them.
+    along : SpeedGap
+        The gap along speed.
+    notes : tuple of str
+        What is worth knowing.
+    """
+
+    study = "logs"
+
+    logs: tuple[ComparedLog, ...]
+    aligned_at: float
+    target: Target
+    changes: tuple[MarkChange, ...]
+    along: SpeedGap
+    notes: tuple[str, ...]
+
+    def of(self, setup: Setup) -> tuple[ComparedLog, ...]:
+        """Logs of one set-up."""
+        return tuple(log for log in self.logs if log.setup is setup)
+
+    @property
+    def verdict(self) -> MarkChange:
+        """The mark that the verdict is about."""
+        return next(each for each in self.changes if same_target(each.target, self.target))
+
+    def aligned(self, log: ComparedLog) -> Trace:
+        """A run with time zero where the logs are aligned."""
+        if not self.aligned_at:
+            return log.trace
+        zero = _time_at(log.trace, self.aligned_at)
+        return Trace(log.trace.time - zero, log.trace.channels)
+
+
+def _time_at(trace: Trace, speed: float) -> float:
+    """First time at which a run passes a speed [s]."""
+    return float(np.interp(speed, *_rise(trace)))
+
+
+def _rise(trace: Trace) -> tuple[Array, Array]:
+    """Speeds that a run passes for the first time, and when."""
+    highest = np.maximum.accumulate(trace["speed"])
+    first = np.concatenate([[True], np.diff(highest) > 0.0])
+    return highest[first], trace.time[first]
+
+
+def compare_logs(
+    before: Sequence[str | os.PathLike[str]],
+    after: Sequence[str | os.PathLike[str]] = (),
+    *,
+    options: LogOptions | None = None,
+    align_at: float | None = None,
+    targets: Sequence[str] = (),
+    correcting: Correcting | None = None,
+    changes: Sequence[Mapping[str, object]] = (),
+) -> LogComparison:
+    """Measure several logs side by side, and say whether a change of set-up shows above the scatter of repeat runs.
+
+    Parameters
+    ----------
+    before : sequence of path-like
+        Logs of the set-up before the change.
+    after : sequence of path-like
+        Logs of the set-up after it; none: the logs are only set side by side.
+    options : LogOptions, optional
+        How they are read; it holds for all.
+    align_at : float, optional
+        Speed at which all logs have time zero [m/s]; left out, the start where all start from rest, else the lowest
+        speed that all of them pass.
+    targets : sequence of str
+        Further marks, such as "80 km/h to 120 km/h"; the verdict is about the first. Left out, it is about the last
+        usual mark that every log reached.
+    correcting : Correcting, optional
+        The car and the conditions that all logs are brought to; left out, nothing is corrected.
+    changes : sequence of mapping of str to object
+        For each log, before then after, what was different on its day, such as ``{"air.temperature": "4 degC"}``.
+
+    Returns
+    -------
+    LogComparison
+        Marks, differences with their intervals, and the gap along speed.
+
+    Raises
+    ------
+    InputError
+        A log cannot be used, or the logs share no range of speed.
+    UsageError
+        A log is named twice, or conditions are stated without a car.
+    """
+    paths = [*before, *after]
+    _refuse_paths(before, paths)
+    if len(changes) > len(paths) or (any(changes) and correcting is None):
+        raise UsageError("conditions are stated for a log; give a scenario too: its car says what they come to")
+    wanted = tuple(_target(text) for text in targets)
+    setups = [Setup.BEFORE] * len(before) + [Setup.AFTER] * len(after)
+    days = [*changes, *[{}] * (len(paths) - len(changes))]
+    logs = tuple(
+        _compared(setup, read_log(path, options), correcting, day, wanted)
+        for setup, path, day in zip(setups, paths, days, strict=True)
+    )
+    aligned, told = _aligned_at(logs, align_at)
+    top = _top(logs)
+    if top - aligned < _SHORTEST:
+        raise _nothing_shared(logs, aligned)
+    grid = np.arange(max(aligned, 0.0) + _STEP, top, _STEP)
+    if not wanted and aligned:
+        wanted = (_span(aligned, top),)
+        logs = tuple(replace(log, marks=marks(log.trace, wanted)) for log in logs)
+    every = tuple(_mark_changes(logs))
+    target = wanted[0] if wanted else _last_reached(every)
+    notes = (*told, *_notes(logs, correcting))
+    return LogComparison(logs, aligned, target, every, _along(logs, aligned, grid), notes)
+
+
+def _refuse_paths(before: Sequence[str | os.PathLike[str]], paths: Sequence[str | os.PathLike[str]]) -> None:
+    if not before:
+        raise UsageError("no log of the set-up before the change; name one at least")
+    if len(paths) > MOST_LOGS:
+        raise UsageError(f"{len(paths)} logs are named; name {MOST_LOGS} at most")
+    seen: dict[str, str] = {}
+    for path in paths:
+        real = os.path.realpath(path)
+        if real in seen:
+            raise UsageError(f"{quoted(str(path))} is named twice; a run and its copy have no scatter")
+        seen[real] = str(path)
+
+
+def _target(text: str) -> Target:
+    usual = {target.label: target for target in STANDARD}
+    if text.strip() in usual:
+        return usual[text.strip()]
+    try:
+        return mark_target(Mark.parse(text))
+    except ValueError as error:
+        choices, example = ", ".join(usual), '"80 km/h to 120 km/h"'
+        raise UsageError(
+            f"no mark is named {quoted(text)} ({error}); choose one of {choices}, or write such as {example}"
+        ) from None
+
+
+def _compared(
+    setup: Setup, run: LoggedRun, correcting: Correcting | None, day: Mapping[str, object], wanted: tuple[Target, ...]
+) -> ComparedLog:
+    trace, done = run.trace, ""
+    place = shown(Path(run.source))
+    if trace.time.size < 3:
+        raise InputError(Fault(place, "", f"has {trace.time.size} samples in its run", "log a run of some seconds"))
+    if correcting is not None:
+        trace, done = brought_to(trace, correcting, day_of(correcting.scenario, day, place), place)
+    return ComparedLog(setup, run, trace, marks(trace, wanted), done)
+
+
+# --- alignment ---
+
+
+def _top(logs: Sequence[ComparedLog]) -> float:
+    return min(float(log.trace["speed"].max()) for log in logs)
+
+
+def _aligned_at(logs: Sequence[ComparedLog], asked: float | None) -> tuple[float, list[str]]:
+    """Speed at which the logs are aligned, and why where nobody asked."""
+    lowest = max(float(log.trace["speed"][0]) for log in logs)
+    if asked is not None:
+        low = next((log for log in logs if not log.trace["speed"][0] <= asked < log.trace["speed"].max()), None)
+        if low is not None:
+            ends = [f"{low.trace['speed'][0] * 3.6:.1f}", f"{low.trace['speed'].max() * 3.6:.1f} km/h"]
+            why = f"is not passed in {shown(Path(low.run.source))}, which runs from {' to '.join(ends)}"
+            raise InputError(Fault("--align-at", f"{asked * 3.6:.4g} km/h", why, "take a speed that every log passes"))
+        return asked, []
+    if lowest <= AT_REST:
+        return 0.0, []
+    speed = float(np.ceil(lowest / (5.0 * _KMH))) * 5.0 * _KMH
+    return speed, [
+        f"not every log starts from rest: time zero is where each passes {speed * 3.6:.0f} km/h (--align-at changes it)"
+    ]
+
+
+def _nothing_shared(logs: Sequence[ComparedLog], aligned: float) -> InputError:
+    low = min(logs, key=lambda log: float(log.trace["speed"].max()))
+    top = f"{low.trace['speed'].max() * 3.6:.1f} km/h"
+    why = f"reaches {top}, and the logs are aligned at {aligned * 3.6:.1f} km/h: too little speed in common"
+    return InputError(Fault(shown(Path(low.run.source)), "", why, "leave this log out, or align at a lower speed"))
+
+
+def _span(low: float, top: float) -> Target:
+    """Span from where logs are aligned to the last round speed that all of them reach."""
+    step = 10.0 * _KMH
+    end = np.floor((top - 1e-6) / step) * step
+    end = end if end > low else top
+    return Target(f"{low / _KMH:.4g} km/h to {end / _KMH:.4g} km/h", Kind.SPAN, low, float(end))
+
+
+# --- differences ---
+
+
+def _mark_changes(logs: Sequence[ComparedLog]) -> Iterator[MarkChange]:
+    """Every mark that a log reached, each once."""
+    seen: list[Target] = []
+    for n, result in enumerate(logs[0].marks):
+        times = tuple(log.marks[n].time for log in logs)
+        if all(map(isnan, times)) or any(same_target(result.target, other) for other in seen):
+            continue
+        seen.append(result.target)
+        first, second = ([time for log, time in zip(logs, times, strict=True) if log.setup is setup] for setup in Setup)
+        yield MarkChange(result.target, times, change(first, second) if second else None, Group.of(first))
+
+
+def _last_reached(changes: Sequence[MarkChange]) -> Target:
+    """The mark that takes longest of those that every log reached."""
+    reached = [each for each in changes if all(map(isfinite, each.times))]
+    if not reached:
+        raise UsageError('no usual mark is reached by every log; name one with --for, such as "80 km/h to 120 km/h"')
+    return max(reached, key=lambda each: each.times[0]).target
+
+
+def _along(logs: Sequence[ComparedLog], aligned: float, grid: Array) -> SpeedGap:
+    """Gap along speed; all logs pass every speed of the grid."""
+    times = []
+    for log in logs:
+        speed, time = _rise(log.trace)
+        times.append(np.interp(grid, speed, time) - (np.interp(aligned, speed, time) if aligned else 0.0))
+    first, second = ([t for log, t in zip(logs, times, strict=True) if log.setup is setup] for setup in Setup)
+    if not second:
+        nothing = np.full(grid.size, np.nan)
+        return SpeedGap(grid, nothing, nothing, nothing)
+    each = [change([t[k] for t in first], [t[k] for t in second]) for k in range(grid.size)]
+    gap, low, high = (np.array([getattr(one, name) for one in each]) for name in ("gap", "low", "high"))
+    return SpeedGap(grid, gap, low, high)
+
+
+def _notes(logs: Sequence[ComparedLog], correcting: Correcting | None) -> Iterator[str]:
+    of_all = set(logs[0].run.account.notes).intersection(*(log.run.account.notes for log in logs))
+    yield from (note for note in logs[0].run.account.notes if note in of_all)
+    for log in logs:
+        yield from (f"{shown(Path(log.run.source))}: {note}" for note in log.run.account.notes if note not in of_all)
+    if correcting is None:
+        yield (
+            "nothing is corrected: weather, wind, grade and load count as part of the change; --scenario and --for-log "
+            "state them"
+        )
+    contents: dict[bytes, str] = {}
+    for log in logs:
+        key = log.run.trace["speed"].tobytes()
+        if key in contents:
+            yield (
+                f"{shown(Path(log.run.source))} holds the same run as {contents[key]}: a copy has no scatter of its own"
+            )
+        contents.setdefault(key, shown(Path(log.run.source)))
