@@ -181,7 +181,8 @@ def _pull(pair: Pair, numbers: Numbers) -> Table:
 # --- the gap ---
 
 
-def _sections(pair: Pair, numbers: Numbers) -> Table:
+def sections_table(pair: Pair, numbers: Numbers) -> Table:
+    """Where along the run the gap opens, with either pedal."""
     time, length = Dimension.TIME, Dimension.LENGTH
     longest = max(pair.full.sections, pair.held.sections, key=len)
     growths = zip_longest(pair.full.sections, pair.held.sections)
@@ -278,7 +279,8 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
     yield f"Quicker than either curve is a mixture, {below} and {last} above{limits}: {time}."
 
 
-def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
+def grip_table(pair: Pair, goal: Target, numbers: Numbers) -> Table:
+    """The gap at the goal with less and with more grip."""
     percent = numbers.plain(pair.verdict.grip_doubt, Dimension.SHARE).removesuffix(".0")
     gaps = (pair.full, pair.held)
     lines = (
@@ -329,14 +331,20 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 
 
+def time_tables(pair: Pair, goal: Target, numbers: Numbers) -> tuple[Table, ...]:
+    """Times and speeds at every mark, with either pedal."""
+    return tuple(
+        make
+        for gap in (pair.full, pair.held)
+        for make in (_marks(pair, gap, goal, numbers), _line_speeds(pair, gap, numbers))
+    )
+
+
 def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Table, ...]:
     """Every table of one pair, in the order of printing."""
     numbers, goal = Numbers(system), comparison.goal
     return (
-        _marks(pair, pair.full, goal, numbers),
-        _line_speeds(pair, pair.full, numbers),
-        _marks(pair, pair.held, goal, numbers),
-        _line_speeds(pair, pair.held, numbers),
+        *time_tables(pair, goal, numbers),
         *([Table("Other starts, full pedal", _heads(pair), tests)] if (tests := _tests(pair, numbers)) else []),
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
@@ -345,11 +353,11 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
-        _sections(pair, numbers),
+        sections_table(pair, numbers),
         *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
         *_tried(pair, numbers),
-        _grip_check(pair, goal, numbers),
+        grip_table(pair, goal, numbers),
         *_odds(pair, numbers),
         *_rated(pair, numbers),
     )

@@ -43,7 +43,6 @@ MARKER = "simlaunch report"
 
 _HERE = Path(__file__).parent
 _IN_A_SCRIPT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
-_TIMES = re.compile(r"^(Times|Speeds at the line|Where the gap opens)")
 _SMALL = 4  # of the heights, one in so many stands in the table for readers without script
 _CAUTIONS = (
     "Wear in the tables ranks the curves against each other; it foretells no life of a part.",
@@ -268,11 +267,11 @@ def _contents(material: Material) -> Iterator[tuple[str, str]]:
 
 
 def _sections(material: Material, system: System) -> dict[str, Any]:
-    every, grid = compare_words.tables(material.comparison, system), material.what_if
-    swept = material.swept
+    pair, goal, numbers = material.pair, material.comparison.goal, Numbers(system)
+    grid, swept = material.what_if, material.swept
     return {
-        "time_tables": [table for table in every if _TIMES.match(table.title)],
-        "grip_tables": [table for table in every if table.title.startswith("Gap at")],
+        "time_tables": [*compare_words.time_tables(pair, goal, numbers), compare_words.sections_table(pair, numbers)],
+        "grip_table": compare_words.grip_table(pair, goal, numbers),
         "worth_verdict": material.worth.summary(system) if material.worth else "",
         "grid": grid,
         "grips": what_if.GRIPS,
@@ -289,7 +288,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "rigid": material.loads.rigid,
         "swept": swept,
         "sweep_verdict": swept.result.summary(system) if swept else "",
-        "worth_naming": Numbers(system).least(),
+        "worth_naming": numbers.least(),
         "audit": _audit(material),
         "cautions": _cautions(),
     }
