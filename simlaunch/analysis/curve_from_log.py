@@ -360,7 +360,7 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int
     where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
     first = np.concatenate([[True], np.diff(where) > 0.0])
     edge = _ENDS * float(np.ptp(time))
-    low, high = np.interp([time[0] + edge, time[-1] - edge], time, where).tolist()
+    low, high = (float(np.interp(at, time, where)) for at in (time[0] + edge, time[-1] - edge))
     grid = np.linspace(low, high, _ROWS)
 
     def at_grid(gained: Array) -> Array:

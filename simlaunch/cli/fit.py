@@ -32,7 +32,7 @@ from simlaunch.cli.options import (
     changes_of_logs,
     for_log_option,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
@@ -235,12 +235,13 @@ def fit(
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
     requests = _requests(sound, log or (), roll or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
-    found = study.fit(
-        sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
-        lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
-        pedal=pedal.value,
-        watch=lambda line: note(line, quiet=quiet),
-    )  # fmt: skip
+    with counting_launches(quiet=quiet) as shown:
+        found = study.fit(
+            sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
+            lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
+            pedal=pedal.value,
+            watch=shown.tell,
+        )  # fmt: skip
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused
         found.save(save, force=force, anyway=save_anyway)

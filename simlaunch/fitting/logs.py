@@ -43,7 +43,7 @@ DEEPEST_FALL = 1.0
 """[m/s]"""
 
 _HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
-_STEADY = 0.3  # before the start of a pull is used [s]
+_STEADY = 0.5  # before the start of a pull is used [s]
 _ROLL_STEP = 0.05  # in which a pull is looked for [s]
 _HARDLY = 0.2  # of the later gain of speed: less of it is steady rolling [-]
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.limits import ENVELOPE, RISE
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, RATING, SAME_TIME, Point
@@ -60,7 +61,12 @@ def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Tab
         pressures = [mean_effective_pressure(height, volume.si) for height in heights]
         rows.append(row("brake mean effective pressure", pressures, Dimension.PRESSURE, numbers))
     rows += [
-        row(f"highest at {part.value}", [point.peaks[part] for point in points], Dimension.TORQUE, numbers)
+        row(
+            f"highest at {part_name(part, result.scenario)}",
+            [point.peaks[part] for point in points],
+            Dimension.TORQUE,
+            numbers,
+        )
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]
