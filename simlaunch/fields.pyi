@@ -1,7 +1,7 @@
 """Fields of a car, as a type checker sees them; `python tests/house/record_types.py` writes this file."""
 # mypy: disable-error-code="assignment, misc"
 
-from collections.abc import Sequence
+from collections.abc import MutableSequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -83,7 +83,7 @@ class Engine(_Fields):
     rev_limit: float
     limiter_band: float
     gear_limit: NDArray[np.float64]
-    gear_curve: Sequence[Table]
+    gear_curve: MutableSequence[Table]
 
 class Coupling(_Fields):
     kind: int
