@@ -58,7 +58,7 @@ def parts(
     compile_once(quiet=quiet)
     found = study.parts(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
-        note(f"parts that are overloaded: {len(found.broken)}", quiet=quiet)
+        note(f"parts overloaded, counted for each curve: {len(found.broken)}", quiet=quiet)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     runs = [load.simulation for load in found.loads]
     return ended(bad=any(run.measures.audit.bad for run in runs), reached=all(run.reached for run in runs))

@@ -49,7 +49,7 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) ->
     out, err = _said(capsys, 0, "parts", str(weak))
     assert "OVER RATING" in out
     assert '"peak" loads "gearbox" in steady pull to ' in " ".join(out.split())
-    assert "parts that are overloaded: 1" in err
+    assert "parts overloaded, counted for each curve: 1" in err
     assert "no life in\nkilometres" in out
 
 
