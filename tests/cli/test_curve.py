@@ -191,7 +191,7 @@ USAGE = {
     "weather in part": (["--pressure", "99 kPa"], "give --temperature and --humidity too"),
     "weather for nothing": ([*WEATHER], "say with --correction"),
     "no weather": (["--correction", "none", "--to-correction", "SAE J607"], "needs the weather of the test"),
-    "carried not known": (["--to-correction", "SAE J607"], "which correction the figures carry"),
+    "carried not known": (["--to-correction", "SAE J607"], "the correction that the figures carry"),
     "place not known": (["--losses", "12 %"], "place at which the figures were measured"),
     "losses for nothing": (["--measured-at", "crank", "--losses", "12 %"], "at the crank already"),
     "no losses": (["--measured-at", "wheel", "--to", "crank"], "needs the losses between them"),
