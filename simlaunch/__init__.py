@@ -13,12 +13,14 @@ if TYPE_CHECKING:
     from simlaunch.analysis.check import Check, check
     from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
+    from simlaunch.analysis.curve_from_log import read_curve_from_logs
     from simlaunch.analysis.log import read_log
     from simlaunch.analysis.logs import LogComparison, compare_logs
     from simlaunch.analysis.new import NewScenario, new
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
+    from simlaunch.analysis.project import Project, compare_project
     from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
     from simlaunch.readers.log import LogOptions
     from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
+    from simlaunch.reporting.project import ProjectReport, report_project
     from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -59,12 +62,17 @@ _HOME = {
     "DrivelineLoads": "simlaunch.analysis.parts",
     "usable": "simlaunch.analysis.usable",
     "UsableTorque": "simlaunch.analysis.usable",
+    "compare_project": "simlaunch.analysis.project",
+    "Project": "simlaunch.analysis.project",
+    "report_project": "simlaunch.reporting.project",
+    "ProjectReport": "simlaunch.reporting.project",
     "report": "simlaunch.reporting.report",
     "Report": "simlaunch.reporting.report",
     "fit": "simlaunch.fitting.fit",
     "Fit": "simlaunch.fitting.result",
     "LogRequest": "simlaunch.fitting.logs",
     "read_curve": "simlaunch.analysis.curve",
+    "read_curve_from_logs": "simlaunch.analysis.curve_from_log",
     "read_log": "simlaunch.analysis.log",
     "compare_logs": "simlaunch.analysis.logs",
     "LogComparison": "simlaunch.analysis.logs",
@@ -124,6 +132,8 @@ __all__ = [
     "Outcome",
     "Pedal",
     "PlateauResult",
+    "Project",
+    "ProjectReport",
     "Report",
     "Run",
     "Scenario",
@@ -141,6 +151,7 @@ __all__ = [
     "check",
     "compare",
     "compare_logs",
+    "compare_project",
     "fit",
     "load",
     "new",
@@ -149,8 +160,10 @@ __all__ = [
     "parts",
     "plateau",
     "read_curve",
+    "read_curve_from_logs",
     "read_log",
     "report",
+    "report_project",
     "simulate",
     "sweep",
     "usable",

@@ -17,6 +17,7 @@ from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
+from simlaunch.analysis.progress import expect
 from simlaunch.analysis.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
 from simlaunch.analysis.road_tests import RoadTestGap, road_test_gaps
 from simlaunch.analysis.simulate import Simulation, goal, simulate
@@ -33,6 +34,7 @@ from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import BEST
 from simlaunch.simulation.run import Method, complete
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.spelling import System, system_named
@@ -44,6 +46,7 @@ GRIP_DOUBT = 0.05
 
 _SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
 _GRID = 400
+_LAUNCHES_OF_PAIR, _LAUNCHES_OF_SEARCH = 70, 2500  # about; the second where launch speeds are sought for mixtures
 _POWER_POINTS = 2001
 
 
@@ -429,6 +432,13 @@ def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:
     return Pair(first, second, full, held, judge(_case(study, first, second, full, held), GRIP_DOUBT))
 
 
+def _launches_of_pair(study: _Study) -> int:
+    """About how many launches a pair takes: grip, mixtures, tests and driving, then the drawn cases."""
+    drawn = 2 * study.cases if study.scenario.uncertain else 0
+    sought = _LAUNCHES_OF_SEARCH if study.scenario.launch.engine_speed == BEST else 0
+    return _LAUNCHES_OF_PAIR + 5 * len(study.tests) + drawn + sought
+
+
 def compare(
     scenario: Scenario,
     curves: Sequence[str] | None = None,
@@ -499,6 +509,9 @@ def compare(
         cases,
         tolerance,
     )
-    pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
+    pairs = []
+    for k, other in enumerate(runs[1:]):
+        expect((len(runs) - 1 - k) * _launches_of_pair(study))
+        pairs.append(_pair(study, runs[0], other))
     only = usable(scenario).only(names)
-    return Comparison(scenario, study.target, runs, pairs, only, study.loads, gaps, tolerance)
+    return Comparison(scenario, study.target, runs, tuple(pairs), only, study.loads, gaps, tolerance)

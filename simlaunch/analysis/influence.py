@@ -19,7 +19,7 @@ from simlaunch.scenario.model import Scenario
 Array = NDArray[np.float64]
 
 _TOLERANCE = 1e-4  # that of sweeps [-]
-_LEAST = 5e-4  # what launches of that tolerance do not tell apart [s]
+_LEAST = 5e-4  # what launches of that tolerance cannot resolve [s]
 _PEDALS = (Pedal.FULL, Pedal.HELD_SLIP)
 
 
@@ -64,10 +64,9 @@ def influences(scenario: Scenario, ranges: Mapping[str, Sequence[str]]) -> dict[
     target, curves = goal(scenario), scenario.curve_names[:2]
     tried: list[tuple[str, list[Car]]] = []
     for key, values in {"": ("",), **ranges}.items():
-        for value in values:
-            cars = _cars(scenario, curves, {key: value} if key else {})
-            if cars:
-                tried.append((key, cars))
+        made = [_cars(scenario, curves, {key: value} if key else {}) for value in values]
+        if all(made):  # one end alone would say that a value moves little
+            tried += [(key, cars) for cars in made]
     if not tried or tried[0][0]:
         return {key: Influence() for key in ranges}
     cars = [car for _, each in tried for car in each]

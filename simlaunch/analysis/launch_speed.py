@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.progress import count
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.engine import limiter_start
@@ -225,5 +226,9 @@ def _times(
     def some(piece: slice) -> Array:
         return measure_many(many[piece], (target,), _TOLERANCE, times_only=True).values[:, 0]
 
-    times = np.concatenate(list(on_threads(some, len(many), workers)))
+    parts = []
+    for part in on_threads(some, len(many), workers):
+        parts.append(part)
+        count(len(part))
+    times = np.concatenate(parts)
     return np.split(np.where(np.isnan(times), np.inf, times), np.cumsum([len(each) for each in speeds])[:-1])

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.launch_speed import settle
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.ready import aim
 from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
@@ -106,7 +107,10 @@ def measure_all(
     def some(piece: slice) -> Measured:
         return measure_many(cars[piece], targets, tolerance, times_only=times_only)
 
-    found = list(on_threads(some, len(cars), workers))
+    found = []
+    for part in on_threads(some, len(cars), workers):
+        found.append(part)
+        count(len(part.ending))
     values = np.concatenate([part.values for part in found])
     return Measured(values, np.concatenate([part.ending for part in found]))
 

@@ -42,6 +42,7 @@ _HEAD = 10  # usual values named at the head of the file
 _DIGITS = 3
 _USUAL_MASS = 1500.0  # of the car whose lengths and areas the table of usual values holds [kg]
 _WITHOUT_BOOST = "10 bar"  # mean effective pressure of an engine that is not boosted (from memory: 10 to 13.5 bar)
+_MOST_PRESSURE = (13.5, 26.0)  # highest mean effective pressure without and with boost (from memory) [bar]
 _DROP = 0.6  # launch speed that is left when a clutch has closed [-]
 _RAMPS = (0.5, 6.0)  # times of a clutch ramp [s]
 _FULL = 0.9  # share of peak torque from which on a launch finds the torque full
@@ -72,6 +73,16 @@ class UsualValue:
     why: str
     where: str
     origin: str
+
+    @property
+    def label(self) -> str:
+        """Key; of a converter's table, the one number that it is scaled by."""
+        return f"stall speed of {self.key}" if self.key.endswith("capacity_factor") else self.key
+
+    @property
+    def span(self) -> str:
+        """The common range in words."""
+        return f"{self.low} {'to' if self.low[-1:].isdigit() or ' ' in self.low else 'or'} {self.high}"
 
 
 @dataclass(frozen=True, repr=False)
@@ -116,6 +127,12 @@ class NewScenario(Result):
             The file is there, or cannot be written.
         """
         write("FILE", Path(path), self.text, force=overwrite)
+
+
+def replaced_first(usual: tuple[UsualValue, ...], driven: str) -> list[UsualValue]:
+    """The ten usual values that matter most; of tyres that differ, those of the driven axle."""
+    other = "tyres.rear." if driven == "front" else "tyres.front."
+    return [each for each in usual if each.low and not each.key.startswith(other)][:_HEAD]
 
 
 def new(
@@ -331,6 +348,8 @@ class _Form:
         boosted = self.sheet.boost == "turbocharger"
         if "boost" in key:
             return boosted
+        if key.startswith("drive."):
+            return self.sheet.driven == "all"
         if key.startswith("gearbox.shift."):
             return field_at(f"gearbox.shift.{_SHIFTS[self.sheet.gearbox[1]]}.{key.rpartition('.')[2]}") is not None
         if key.startswith("coupling."):
@@ -390,9 +409,9 @@ class _Form:
         field = field_at(self._model_path(key))
         within = quantity_at(key) or quantity_at(self._model_path(key))
         units = [unit for unit in spellings(*within.dimensions) if unit][:4] if within else []
-        told = f" [{', '.join(units)}]" if units else " [-]" if within else ""
+        unit = f" [{', '.join(units)}]" if units else " [-]" if within else ""
         meaning = (field.description or "").split(";")[0].rstrip(".") if field is not None else ""
-        return f"{meaning}{told}\n{rest}"
+        return f"{meaning}{unit}\n{rest}"
 
     def _given(self, key: str, value: object, question: str) -> _Line:
         asked = next(each for each in QUESTIONS if each.name == question)
@@ -411,6 +430,7 @@ class _Form:
             yield self._given(f"tyres.{axle}.size", size, "rear_tyres" if rear else "tyres")
             yield from self._from(usual, f"tyres.{axle}.")
         yield self._given("drive.driven", sheet.driven, "driven")
+        yield from self._from(usual, "drive.")
         yield self._given("engine.displacement", sheet.displacement.text, "displacement")
         yield self._given("engine.rev_limit", sheet.redline.text, "redline")
         yield from self._from(usual, "engine.")
@@ -450,10 +470,10 @@ class _Form:
         """The whole file."""
         tables = groupby(self._lines(), key=lambda line: line.key.rpartition(".")[0])
         parts = [self._top(name), *(_table(f"[{table}]", lines) for table, lines in tables)]
-        return "\n".join([*parts, *self._curves(), *self._uncertain()])
+        return "\n".join([*parts, *self._curves(), self._limits(), *self._uncertain()])
 
     def _top(self, name: str) -> str:
-        ranked = [each for each in self.usual if each.low and not each.key.startswith("tyres.rear.")][:_HEAD]
+        ranked = replaced_first(self.usual, self.sheet.driven)
         lines = [
             *_comment(
                 f"{plain(name)}: a scenario made by simlaunch new. It is a form: above each key stands what it is, "
@@ -462,7 +482,7 @@ class _Form:
             ),
             "#",
             "# Usual values to replace first, the most important first:",
-            *(f"# {n:2d}. {each.key} = {typed(each.value)}, commonly {each.low} to {each.high}"
+            *(f"# {n:2d}. {each.label} = {typed(each.value)}, commonly {each.span}"
               for n, each in enumerate(ranked, start=1)),
             "",
             "format = 1",
@@ -499,6 +519,23 @@ class _Form:
         how = f'What if the peak were cut? "{GIVEN}" with its peak torque cut to {plateau.height:.0f} N m, {kept}.'
         yield _curve(PLATEAU, how, plateau.curve, conditions)
 
+    def _limits(self) -> str:
+        """What simlaunch plateau may ask of the engine: no more power than it has, and a usual mean pressure."""
+        power, displacement = self.sheet.curve.peak_power.value, self.sheet.displacement
+        has = self._peak / mean_torque("1 bar", displacement)
+        usual = _MOST_PRESSURE[self.sheet.boost != "none"]
+        lines = (
+            _Line("limits.power", as_typed(power, Dimension.POWER, 4), self._said(
+                "limits.power", "Peak power as given: the engine has no more air.\nFind it: airflow in a log."
+            )),
+            _Line("limits.mean_pressure", f"{max(usual, has):.1f} bar", self._said(
+                "limits.mean_pressure",
+                f"Usual value: {usual:g} bar, and no less than the curve as given has (from memory: 10 to 13.5 bar "
+                "without boost, 18 to 28 bar with it).\nFind it: the limits of the engine builder.",
+            )),
+        )  # fmt: skip
+        return _table("[limits]", iter(lines))
+
     def _uncertain(self) -> Iterator[str]:
         head = _comment(
             "What is not known for sure: the usual values that decide, over their common ranges. compare and odds "
@@ -510,7 +547,13 @@ class _Form:
             key = usual.says("uncertain")
             if key and self._wanted(usual.key) and key not in keys:
                 keys.add(key)
-                yield _table("[[uncertain]]", _spread(key, next(iter(self._of_axles(usual)))))
+                for value in self._of_axles(usual):
+                    own = key.startswith("tyres.")
+                    if value.key.partition(".rear.")[1] and not (own and self.sheet.driven != "front"):
+                        continue
+                    if own and ".front." in value.key and self.sheet.driven == "rear":
+                        continue
+                    yield _table("[[uncertain]]", _spread(value.key if own else key, value))
 
 
 _GLUE = "\x1f"  # stands for a blank at which a line must not end
@@ -532,7 +575,7 @@ def _spread(key: str, value: UsualValue) -> Iterator[_Line]:
 
 
 def _reason(each: UsualValue) -> str:
-    span = f", commonly {each.low} to {each.high}" if each.low else ""
+    span = f", commonly {each.span}" if each.low else ""
     return f"Usual value{span}: {each.why} ({each.origin}).\nFind it: {each.where}."
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.distributions import t_quantile, wilson
 from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.sobol import sobol
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -276,6 +277,7 @@ class _Launches:
         found, lost, done = [], 0, 0
         for times, more_lost in on_threads(lambda piece: self._some(values[piece]), len(values), self._workers):
             found.append(times)
+            count(2 * len(times))
             lost, done = lost + more_lost, done + 2 * len(times)
             if self._watch is not None:
                 self._watch(done, 2 * len(values))

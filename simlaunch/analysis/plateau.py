@@ -10,8 +10,9 @@ from pathlib import Path
 
 from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import limits_given, limits_of
-from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
+from simlaunch.analysis.plateau_search import DRIVES, LAUNCHES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
+from simlaunch.analysis.progress import before
 from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
@@ -213,12 +214,11 @@ def plateau(
         return SearchSpace(lower(geared, name, driven), limits, aim, within_grip=within_grip)
 
     gear_sets = with_gear_sets(scenario, every=each_gear_set)
-    found = {
-        gear_set: highest_plateau(
-            space(geared), by_gear=gear_limits, watch=partial(_pass_on, watch, gear_set if each_gear_set else "")
-        )
-        for gear_set, geared in gear_sets.items()
-    }
+    found: dict[str, Plateau] = {}
+    for gear_set, geared in gear_sets.items():
+        passed = partial(_pass_on, watch, gear_set if each_gear_set else "")
+        with before((len(gear_sets) - 1 - len(found)) * LAUNCHES):
+            found[gear_set] = highest_plateau(space(geared), by_gear=gear_limits, watch=passed)
     drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
     wanted = _wanted(scenario, (name, driven), space(scenario), next(iter(found.values())))
     return PlateauResult(scenario, name, driven, aim, found, drives, wanted)

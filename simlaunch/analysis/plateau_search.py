@@ -13,6 +13,7 @@ from scipy.optimize import differential_evolution
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
+from simlaunch.analysis.progress import expect
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
@@ -422,6 +423,10 @@ def _over(point: Point) -> float:
     return max((seen / allowed for seen, allowed in point.broken.values()), default=0.0)
 
 
+LAUNCHES = 2800
+"""About how many launches a search takes: 2500 and 3100 with two of the demonstration cars."""
+
+
 def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch | None = None) -> Plateau:
     """The highest plateau that pays, and what less torque would cost.
 
@@ -449,15 +454,18 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch |
     """
     report = watch or (lambda line: None)
     report(f"1 of 3: {FRONT} heights of plateau")
+    expect(LAUNCHES)
     points = best_of_each(space, np.linspace(_LOWEST * space.top, space.top, FRONT).tolist())
     if not any(point.sound for point in points):
         points = best_of_each(space, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * space.top).tolist())
     if not any(point.sound for point in points):
         raise _refuse(space, points)
     report("2 of 3: the quickest plateau")
+    expect(round(0.6 * LAUNCHES))
     met = met_near_the_best(space, points)
     best = met[0]
     report("3 of 3: the lowest one that is as quick, held as long as it can be")
+    expect(round(0.2 * LAUNCHES))
     chosen = _longest(space, _lowest_that_pays(space, points, met), best.score + HELD_TIME)
     best = min(best, chosen, key=_cost)
     front, saved = _front([*points, best], chosen), gains(space, chosen, [best, *_apart(space, met)[:_BASES]])

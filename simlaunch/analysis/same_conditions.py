@@ -19,6 +19,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -128,7 +129,7 @@ def _highest_near(time: Array, gained: Array) -> Array:
     return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
-def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
+def _gears(trace: Trace, car: Record) -> tuple[Array, Any]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
     if "engine_speed" in trace:
@@ -137,8 +138,8 @@ def _gears(trace: Trace, car: Record) -> tuple[Array, NDArray[np.bool_]]:
         off = np.nan_to_num(trace["engine_speed"] / rolling, nan=0.0)[:, None] / ratios - 1.0
         return np.asarray(np.argmin(np.abs(off), axis=1) + 1.0), np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
     shifts = np.asarray(car.gearbox.shift_road_speed[: count - 1])
-    gears = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
-    return np.asarray(gears, float), np.ones(speed.size, np.bool_)
+    gear = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
+    return np.asarray(gear), np.ones(speed.size, np.bool_)
 
 
 def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tuple[Trace, str]:
@@ -149,7 +150,7 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     UsageError
         The torque is to be corrected, and the log has no engine speed.
     """
-    ratio, told = torque_factor(given, day)
+    ratio, account = torque_factor(given, day)
     if ratio != 1.0 and "engine_speed" not in trace:
         raise UsageError(
             f"{place}: torque is corrected only while engine and wheels turn together, and this log has no engine "
@@ -172,4 +173,4 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     offset = np.concatenate([[0.0], np.cumsum(0.5 * (lost[1:] + lost[:-1]) * step)])
     kept = {name: values for name, values in trace.channels.items() if name not in ("distance", "acceleration")}
     kept["speed"] = np.maximum(speed + offset, 0.0)
-    return Trace(time[0] + moved, kept), told
+    return Trace(time[0] + moved, kept), account

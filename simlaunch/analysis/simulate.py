@@ -13,6 +13,7 @@ from simlaunch.analysis.goals import goal as goal
 from simlaunch.analysis.goals import same_target as same_target
 from simlaunch.analysis.goals import target_label as target_label
 from simlaunch.analysis.launch_speed import LaunchSpeed, settle
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.ready import aim
 from simlaunch.analysis.road_tests import in_its_gear
 from simlaunch.analysis.targets import target_named
@@ -108,6 +109,7 @@ class Simulation(Result):
 def _measured(car: Car, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
     """A run and its measures; one whose energy does not add up is run again more closely, unless a tolerance is set."""
     run = launch(car, method=method, tolerance=tolerance)
+    count(1)
     found = measure(run, car, extra)
     for closer in _CLOSER if tolerance is None and method is Method.COMPILED else ():
         if not found.audit.bad:

@@ -23,7 +23,7 @@ def check(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """List the faults of a scenario, or its defaults by what they move."""
+    """List the faults of a scenario, or its defaults and their effect."""
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
     try:

@@ -1,10 +1,14 @@
-"""`simlaunch curve`: from dyno sheets to one full-load curve of known correction and place."""
+"""`simlaunch curve`: from dyno sheets or logged pulls to one full-load curve of known correction and place."""
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from simlaunch.analysis import curve as study
+from simlaunch.analysis import curve_from_log
 from simlaunch.cli import curve_options as given
 from simlaunch.cli.curve_conditions import Driveline, weather
+from simlaunch.cli.log import Channels, channels_named, units_named
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
@@ -13,6 +17,7 @@ from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_opti
 from simlaunch.errors import UsageError
 from simlaunch.readers import columns
 from simlaunch.readers import curve as sheet
+from simlaunch.readers import log as logged
 from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension, System
 
@@ -28,7 +33,9 @@ def _choices(names: list[str] | None, units: list[str] | None) -> columns.Choice
 
 
 def curve(
-    sheets: given.Sheets,
+    sheets: given.Sheets = None,
+    from_log: given.FromLog = None,
+    channel: Channels = None,
     column: given.ColumnNames = None,
     unit: given.ColumnUnits = None,
     encoding: Encoding = None,
@@ -59,19 +66,44 @@ def curve(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Make one full-load curve from dyno sheets.
+    """Make one full-load curve from dyno sheets, or from logged pulls.
 
-    The output states how the sheets were read, and every step from their figures to the curve.
+    The output states how sheets or logs were read, and every step from their figures to the curve.
     """
+    if from_log:
+        idle = {
+            "SHEET": sheets, "--column": column, "--leave-out": leave_out, "--no-smoothing": no_smoothing,
+            "--measured-at": measured_at, "--to": to, "--losses": losses, "--sweep-rate": sweep_rate,
+            "--correction": correction, "--to-correction": to_correction, "--pressure": pressure,
+            "--temperature": temperature, "--humidity": humidity, "--boosted": boosted, "--override": override,
+        }  # fmt: skip
+        if taken := [name for name, value in idle.items() if value]:
+            raise UsageError(
+                f"--from-log cannot be combined with {', '.join(taken)}; save the curve, then read it like a sheet"
+            )
+    elif channel:
+        raise UsageError("--channel applies to --from-log; for a sheet, write --column")
+    elif not sheets:
+        raise UsageError("no dyno sheet is named; name one, or a logged pull with --from-log")
     if override and not boosted:
         raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
-    stem = f"{sheets[0].stem}-curve"
+    stem = f"{(from_log or sheets or [])[0].stem}-curve"
     prepare(out, stem, force=force)
     car = None if scenario is None else read(scenario)
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
+    consumption, ratio = mixture
+    engine = {"displacement": volume, "fuel_consumption": consumption, "air_fuel_ratio": ratio}
+    if from_log:
+        if car is None:
+            raise UsageError("--from-log needs the car of a scenario; give --scenario too")
+        logs = logged.LogOptions(
+            channels_named(channel), units_named(unit), table=table_options(encoding, delimiter, decimal)
+        )
+        found = curve_from_log.read_curve_from_logs(from_log, car, gear=gear, options=logs, **engine)
+        return _shown(found, stem, save, units, as_json, out, force, quiet)
     way = Driveline(losses, gear, sweep_rate, measured_at, to)
     options = sheet.CurveOptions(
         table=table_options(encoding, delimiter, decimal),
@@ -87,8 +119,14 @@ def curve(
         wanted_at=meant(way.wanted_at, powertrain.MeasuredAt),
         losses=way.between(car),
     )
-    consumption, ratio = mixture
-    found = study.read_curve(sheets, options, displacement=volume, fuel_consumption=consumption, air_fuel_ratio=ratio)
+    found = study.read_curve(sheets or (), options, **engine)
+    return _shown(found, stem, save, units, as_json, out, force, quiet)
+
+
+def _shown(
+    found: study.DynoCurve, stem: str, save: Path | None, units: System, as_json: bool, out: Path | None, force: bool,
+    quiet: bool,
+) -> int:  # fmt: skip
     if save is not None:
         found.save(save, overwrite=force)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)

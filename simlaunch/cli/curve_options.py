@@ -33,8 +33,17 @@ def _text(flag: str, metavar: str, words: str, default: str | bool = False) -> A
 
 
 Sheets: TypeAlias = Annotated[
-    list[Path],
+    list[Path] | None,
     typer.Argument(metavar="SHEET", help="Dyno sheet (delimited text); several are averaged.", show_default=False),
+]
+FromLog: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--from-log",
+        metavar="FILE",
+        help="Log of a pull in gear to use instead of sheets; needs --scenario; repeatable.",
+        show_default=False,
+    ),
 ]
 ColumnNames: TypeAlias = Annotated[
     list[str] | None,
@@ -69,17 +78,15 @@ Losses: TypeAlias = Annotated[
 FromScenario: TypeAlias = Annotated[
     Path | None,
     typer.Option(
-        "--scenario", metavar="FILE", help="Scenario to take the driveline and displacement from.", show_default=False
+        "--scenario",
+        metavar="FILE",
+        help="Scenario to take the driveline and displacement from; for logs, the whole car.",
+        show_default=False,
     ),
 ]
 Gear: TypeAlias = Annotated[
     int | None,
-    typer.Option(
-        "--gear",
-        metavar="NUMBER",
-        help="Gear of the dyno sweep; the losses follow from the driveline of --scenario.",
-        show_default=False,
-    ),
+    typer.Option("--gear", metavar="NUMBER", help="Gear of the dyno sweep or of the logged pull.", show_default=False),
 ]
 SweepRate: TypeAlias = Annotated[
     str | None,

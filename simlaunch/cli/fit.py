@@ -23,7 +23,6 @@ from simlaunch.cli.options import (
     AsJson,
     Changes,
     Force,
-    ForLog,
     Out,
     PedalChoice,
     Quiet,
@@ -31,8 +30,9 @@ from simlaunch.cli.options import (
     Taken,
     Units,
     changes_of_logs,
+    for_log_option,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
@@ -55,7 +55,7 @@ Rolls: TypeAlias = Annotated[
     typer.Option(
         "--roll",
         metavar="FILE",
-        help="Log of a pull from a steady speed, gears shifted or not; may be repeated.",
+        help="Log of a pull from a steady speed, with or without gear changes; repeatable.",
         show_default=False,
     ),
 ]
@@ -87,6 +87,7 @@ Curves: TypeAlias = Annotated[
         show_default="the first of the scenario",
     ),
 ]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("rolls and coast-downs are numbered after launches")]
 LeaveOut: TypeAlias = Annotated[
     int | None,
     typer.Option(
@@ -234,12 +235,13 @@ def fit(
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
     requests = _requests(sound, log or (), roll or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
-    found = study.fit(
-        sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
-        lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
-        pedal=pedal.value,
-        watch=lambda line: note(line, quiet=quiet),
-    )  # fmt: skip
+    with counting_launches(quiet=quiet) as shown:
+        found = study.fit(
+            sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
+            lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
+            pedal=pedal.value,
+            watch=shown.tell,
+        )  # fmt: skip
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused
         found.save(save, force=force, anyway=save_anyway)

@@ -9,12 +9,12 @@ from typing import Annotated, Any, TypeAlias
 import typer
 from typer.core import TyperCommand
 
-from simlaunch import results
+import simlaunch.results as results
 from simlaunch.analysis import log as single
 from simlaunch.analysis import logs as several
 from simlaunch.analysis import same_conditions
-from simlaunch.cli.curve_options import Boosted, CorrectionChoice, Wanted
-from simlaunch.cli.options import AsJson, Force, ForLog, Out, Quiet, Trace, Units, changes_of_logs, meant
+from simlaunch.cli.curve_options import Boosted, CorrectionChoice
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
@@ -48,12 +48,15 @@ class SeveralAfter(TyperCommand):
 
 LogFiles: TypeAlias = Annotated[
     list[Path],
-    typer.Argument(metavar="FILE...", help="Logs: delimited text, .mf4, .mdf or .mat.", show_default=False),
+    typer.Argument(metavar="FILE", help="Log file: delimited text, .mf4, .mdf or .mat.", show_default=False),
 ]
 After: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
-        AFTER, metavar="FILE...", help="Logs after a change of set-up; those before stand first.", show_default=False
+        AFTER,
+        metavar="FILE...",
+        help="Logs after a change of set-up; the FILEs are those before it.",
+        show_default=False,
     ),
 ]
 AlignAt: TypeAlias = Annotated[
@@ -61,7 +64,7 @@ AlignAt: TypeAlias = Annotated[
     typer.Option(
         "--align-at",
         metavar="SPEED",
-        help='Time zero of several logs is where each passes this speed, such as "60 km/h".',
+        help='Set time zero of each of several logs where it passes this speed, such as "60 km/h".',
         show_default="the start; for runs that roll, the lowest speed of all",
     ),
 ]
@@ -70,7 +73,7 @@ For: TypeAlias = Annotated[
     typer.Option(
         "--for",
         metavar="TARGET",
-        help='Mark of the verdict, such as "100 km/h to 200 km/h"; further ones are measured too.',
+        help='Target of the verdict, such as "100 km/h to 200 km/h"; repeatable: all further ones are measured too.',
         show_default="the longest that every log reached",
     ),
 ]
@@ -79,8 +82,18 @@ FromScenario: TypeAlias = Annotated[
     typer.Option(
         "--scenario",
         metavar="FILE",
-        help="Car and conditions that several logs are brought to.",
+        help="Car and conditions to which several logs are brought.",
         show_default=False,
+    ),
+]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("logs of --after are numbered after the others")]
+ToCorrection: TypeAlias = Annotated[
+    CorrectionChoice | None,
+    typer.Option(
+        "--to-correction",
+        case_sensitive=False,
+        help="Formula that brings engine torque to the weather of --scenario.",
+        show_default="none: torque is not corrected",
     ),
 ]
 Channels: TypeAlias = Annotated[
@@ -174,7 +187,7 @@ def log(
     targets: For = None,
     scenario: FromScenario = None,
     for_log: ForLog = None,
-    to_correction: Wanted = None,
+    to_correction: ToCorrection = None,
     boosted: Boosted = False,
     channel: Channels = None,
     unit: ChannelUnits = None,
@@ -193,9 +206,9 @@ def log(
 ) -> int:
     """Measure a logged run, or what a change did between logs.
 
-    One log shows what was understood, times, and use of grip where wheel speeds and the radii of the tyres are given.
-    With --after, logs of two set-ups are set against each other, and the verdict says whether the change is more than
-    repeat runs scatter by.
+    For one log the output states how it was read, its times, and its use of grip where wheel speeds and the radii of
+    the tyres are given. With --after, logs of two set-ups are compared, and the verdict states whether the difference
+    is larger than the scatter of repeat runs.
     """
     options = logged.LogOptions(
         channels=channels_named(channel),
@@ -208,7 +221,7 @@ def log(
     if len(files) == 1 and not after:
         given = {AFTER: after, "--align-at": align_at, "--for": targets, "--scenario": scenario, "--for-log": for_log}
         if idle := [name for name, value in given.items() if value]:
-            raise UsageError(f"{', '.join(idle)} goes with several logs; there is one")
+            raise UsageError(f"{', '.join(idle)} needs several logs; give more, or leave it out")
         stem = f"{files[0].stem}-log"
         prepare(out, stem, force=force)
         found = single.read_log(files[0], options)
@@ -227,7 +240,7 @@ def _several(
 ) -> results.Result:  # fmt: skip
     """Several logs, with what is known of them."""
     if scenario is None and (to_correction or for_log):
-        raise UsageError("--to-correction and --for-log go with --scenario, whose car says what they come to")
+        raise UsageError("--to-correction and --for-log need a car; give --scenario too")
     correcting = None
     if scenario is not None:
         correcting = same_conditions.Correcting(read(scenario), meant(to_correction, powertrain.Correction), boosted)

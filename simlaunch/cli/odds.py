@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import sys
+import time
 from typing import Annotated
 
 import typer
@@ -51,6 +52,7 @@ class _Watch:
     def __init__(self, quiet: bool) -> None:
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
         self._tenth = 0
+        self._begin = time.monotonic()
 
     def __call__(self, done: int, total: int) -> None:
         tenth = _TENTHS * done // total
@@ -61,6 +63,8 @@ class _Watch:
         if not self._live:
             complain(line)
             return
+        left = (time.monotonic() - self._begin) * (total - done) / max(done, 1)
+        line += f", {max(left, 1.0):.0f} s left" if done < total else ""
         with contextlib.suppress(OSError):
             sys.stderr.write(f"\r{line:<79}" + ("\n" if done == total else ""))
             sys.stderr.flush()

@@ -37,6 +37,14 @@ class MethodChoice(StrEnum):
 ScenarioFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="SCENARIO", help="Scenario file (TOML).", show_default=False)
 ]
+ScenarioFiles: TypeAlias = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="SCENARIO",
+        help="Scenario file (TOML); several, or a folder of them, are a project.",
+        show_default=False,
+    ),
+]
 AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON object, in SI units.")]
 Out: TypeAlias = Annotated[
     Path | None,
@@ -85,16 +93,12 @@ Tolerance: TypeAlias = Annotated[float | None, tolerance_option("1e-5")]
 ToleranceOfMethod: TypeAlias = Annotated[float | None, tolerance_option("1e-5; with --method reference 1e-10")]
 All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table instead of what fits one screen.")]
 Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Add the time histories to the JSON.")]
-ForLog: TypeAlias = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--for-log",
-        metavar="NUMBER:KEY=VALUE",
-        help='Value that differs in one log, such as "2: air.temperature=4 degC"; logs of --after, rolls and '
-        "coast-downs count after the others, in this order.",
-        show_default=False,
-    ),
-]
+
+
+def for_log_option(order: str) -> Any:
+    """The option of a value that differs in one log, with the order in which a command numbers its logs."""
+    words = f'Value that differs in one log, such as "2: air.temperature=4 degC"; {order}.'
+    return typer.Option("--for-log", metavar="NUMBER:KEY=VALUE", help=words, show_default=False)
 
 
 def changes_of_logs(texts: Sequence[str], count: int) -> list[dict[str, object]]:

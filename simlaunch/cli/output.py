@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 import typer
 
 import simlaunch.compiled as kernels
-from simlaunch.analysis import compile_ahead
+from simlaunch.analysis import compile_ahead, progress
 from simlaunch.errors import SimlaunchError
 from simlaunch.output import as_json as json_text
 from simlaunch.output import layout
@@ -122,6 +122,56 @@ def counting_seconds(text: str, *, quiet: bool, every: float = 1.0) -> Iterator[
     finally:
         over.set()
         counter.join()
+
+
+class Following:
+    """Counts the launches of a study on a terminal, once it has taken a while, with the time that is left."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._quiet = quiet
+        self._live = not quiet and sys.stderr is not None and sys.stderr.isatty()
+        self._begin, self._last, self._shown = time.monotonic(), 0.0, False
+
+    def __call__(self, done: int, expected: int) -> None:
+        """Show how far it is."""
+        now = time.monotonic()
+        spent = now - self._begin
+        left = spent * (expected - done) / max(done, 1)
+        if not self._live or spent + left < _LONG or spent < _SOON or now - self._last < _AGAIN:
+            return
+        self._last, self._shown = now, True
+        self._put(f"{done} of about {expected} launches, about {max(left, 1.0):.0f} s left")
+
+    def tell(self, line: str) -> None:
+        """Note something on a line of its own."""
+        self.clear()
+        note(line, quiet=self._quiet)
+
+    def clear(self) -> None:
+        """Take the count away."""
+        if self._shown:
+            self._put("")
+            self._shown = False
+
+    def _put(self, text: str) -> None:
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.write(f"\r{text:<79}\r")
+            sys.stderr.flush()
+
+
+_LONG, _SOON, _AGAIN = 2.0, 0.5, 0.2
+"""A study that takes longer than the first is counted, after the second, and not more often than the third [s]."""
+
+
+@contextlib.contextmanager
+def counting_launches(*, quiet: bool, expected: int = 0) -> Iterator[Following]:
+    """Count the launches of a study; `expected` is what it says at first."""
+    shown = Following(quiet=quiet)
+    try:
+        with progress.following(shown, expected):
+            yield shown
+    finally:
+        shown.clear()
 
 
 def _load_arrays() -> None:

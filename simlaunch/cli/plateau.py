@@ -11,7 +11,7 @@ import typer
 from simlaunch.analysis import limits as bounds
 from simlaunch.analysis import plateau as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
@@ -141,19 +141,20 @@ def plateau(
     bounds.limits_given(limits, _option)  # so that a refusal names the option
     targets = _targets(target)
     compile_once(quiet=quiet)
-    found = study.plateau(
-        sound,
-        wish,
-        targets=targets,
-        pedal=pedal.value,
-        **limits,
-        envelope=envelope,
-        use_parts=not no_parts,
-        gear_limits=gear_limits,
-        within_grip=within_grip,
-        each_gear_set=each_gear_set,
-        watch=lambda line: note(line, quiet=quiet),
-    )
+    with counting_launches(quiet=quiet) as shown:
+        found = study.plateau(
+            sound,
+            wish,
+            targets=targets,
+            pedal=pedal.value,
+            **limits,
+            envelope=envelope,
+            use_parts=not no_parts,
+            gear_limits=gear_limits,
+            within_grip=within_grip,
+            each_gear_set=each_gear_set,
+            watch=shown.tell,
+        )
     if save is not None:
         found.save_curve(save, force=force)
         note(f"wrote {save}", quiet=quiet)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.road_load import effective_mass, resistance
 from simlaunch.compiled import publish
 from simlaunch.physics import body
@@ -146,9 +147,13 @@ class Runner:
             Channels of `FOLLOWED`, SI units; nan for a launch that cannot be followed.
         """
         self.launches += len(cars)
-        count = int(np.ceil(duration / STEP)) + 1
-        found = on_threads(lambda piece: self._some(cars[piece], count), len(cars), self.workers, _AT_ONCE)
-        return np.concatenate(list(found))
+        values = int(np.ceil(duration / STEP)) + 1
+        found = on_threads(lambda piece: self._some(cars[piece], values), len(cars), self.workers, _AT_ONCE)
+        parts = []
+        for part in found:
+            parts.append(part)
+            count(len(part))
+        return np.concatenate(parts)
 
     def _some(self, cars: Cars, count: int) -> Array:
         out = np.empty((len(cars), len(FOLLOWED), count))

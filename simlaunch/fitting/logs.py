@@ -43,7 +43,7 @@ DEEPEST_FALL = 1.0
 """[m/s]"""
 
 _HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
-_STEADY = 0.3  # before the start of a pull is used [s]
+_STEADY = 0.5  # before the start of a pull is used [s]
 _ROLL_STEP = 0.05  # in which a pull is looked for [s]
 _HARDLY = 0.2  # of the later gain of speed: less of it is steady rolling [-]
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
@@ -298,8 +298,8 @@ def gears_of_roll(log: Log, car: Car) -> tuple[int, ...]:
     if log.request.gear is not None and log.request.gear in fitting:
         return (log.request.gear,)
     if not fitting or log.request.gear is not None:
-        told = f"gear {log.request.gear}" if log.request.gear is not None else "any gear"
-        why = f"begins at {3.6 * speed:.0f} km/h, where the engine of the scenario does not run in {told}"
+        which = f"gear {log.request.gear}" if log.request.gear is not None else "any gear"
+        why = f"begins at {3.6 * speed:.0f} km/h, where the engine of the scenario does not run in {which}"
         raise refusal(log.source, "speed", "", why, "check the unit of the speed, the gears and the tyres")
     engine = next((channel for channel in log.channels if channel.name == "engine_speed"), None)
     if engine is None:

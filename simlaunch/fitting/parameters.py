@@ -262,7 +262,7 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
     return own
 
 
-def of_start(speed: float, lagged: bool, place: int) -> tuple[Parameter, ...]:
+def of_start(speed: float, lagged: bool, at_once: bool, place: int) -> tuple[Parameter, ...]:
     """What is unknown of the start of a roll: its speed, and of a car whose boost lags, the share that is there.
 
     Parameters
@@ -271,27 +271,30 @@ def of_start(speed: float, lagged: bool, place: int) -> tuple[Parameter, ...]:
         Speed as the log shows it [m/s].
     lagged : bool
         Whether the boost of the car lags.
+    at_once : bool
+        Whether the log begins in the pull, so that boost may have built up; a light foot before it builds hardly any
+        (common practice).
     place : int
         Place of the log; keeps the values of one log apart from those of another [-].
 
     Returns
     -------
     tuple of Parameter
-        With wide spreads: the log decides.
+        Each with what is known of it beforehand.
     """
-    own = speed * (1.0 + 1e-12 * place)
-    found = [
-        Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, 0.8 * own, 1.2 * own, "", _START_SPEED)
-    ]
+    apart = 1.0 + 1e-12 * place
+    own, (first, spread) = speed * apart, (0.5, 0.5) if at_once else (0.05, 0.1)
+    low, high = 0.8 * own, 1.2 * own
+    found = [Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, low, high, "", "launch.roll_speed")]
     if lagged:
-        first = _START_BOOST_GUESS * (1.0 + 1e-12 * place)
+        first *= apart
+        limits = (0.0, 1.0)
         found.append(
-            Parameter("start boost", "", "", Dimension.SHARE, first, 0.1, first, 0.5, 0.0, 1.0, "", _START_BOOST)
+            Parameter(
+                "start boost", "", "", Dimension.SHARE, first, 0.1, first, spread, *limits, "", "launch.roll_boost"
+            )
         )
     return tuple(found)
-
-
-_START_SPEED, _START_BOOST, _START_BOOST_GUESS = "launch.roll_speed", "launch.roll_boost", 0.1
 
 
 # --- what values do to a car ---

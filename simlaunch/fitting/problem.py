@@ -39,6 +39,7 @@ START_SCALE, DELAY_SCALE, BLUR_SCALE = 0.05, 0.1, 0.01
 _SMALL, _SMALL_SQUARE = 1e-3, 2e-4  # steps of differences for start and delay [s], and for a lag squared [s^2]
 _AT_ONCE = 10.0  # times its own frequency: pitching that settles within a few hundredths of a second
 _AT_START = 0.01  # how far the start of a roll may be from the first sample of a log that holds nothing before it [s]
+_ABOUT_START = 0.2  # how far it may be from where the pull seems to begin [s]
 _BEFORE = 2.0  # how long before a log with rollout the car may have been let go [s]
 
 
@@ -120,7 +121,7 @@ def prepared(
     start: tuple[Parameter, ...] = ()
     if log.kind is Kind.ROLL:
         speed = start_speed(log)
-        start = of_start(speed, bool(car.engine.lagged_share > 0.0), place)
+        start = of_start(speed, bool(car.engine.lagged_share > 0.0), log.pulls_at_once, place)
         car.launch.roll_speed, car.launch.roll_gear = speed, gears_of_roll(log, whole)[0]
     return Run(log, own, fitted_from(parameters, own), curve, car, place, start)
 
@@ -232,8 +233,8 @@ class Problem:
         for i, run in enumerate(self.runs):
             found += [Column(each.name, each.usual, each.low, each.high, each, i) for each in run.start]
             zero, before, after = run.log.zero, _BEFORE if run.log.request.rollout else LATEST, LATEST
-            if run.log.pulls_at_once:
-                before = after = _AT_START
+            if run.log.kind is Kind.ROLL:
+                before = after = _AT_START if run.log.pulls_at_once else _ABOUT_START
             if run.log.kind is Kind.COAST_DOWN:
                 before = 0.5 * run.log.duration
             found.append(Column("start", START_SCALE, zero - before, zero + after, run=i, clock=Clock.START))

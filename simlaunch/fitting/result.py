@@ -242,12 +242,13 @@ def warnings_of(
     problem: Problem, solution: Solution, runs: Sequence[FittedRun], fitted: Sequence[Fitted]
 ) -> tuple[str, ...]:
     """What speaks against a fit, a sentence each."""
+    of_car = [each for each in fitted if not each.parameter.sets]  # of the start of a roll nothing is known beforehand
     logs = [f"{_label(runs, i)}{line}" for i, each in enumerate(runs) for line in each.run.log.warnings]
     return (
         *logs,
         *_misfit_warnings(runs),
-        *_bound_warnings(fitted),
-        *_unlikely_warnings(fitted),
+        *_bound_warnings(of_car),
+        *_unlikely_warnings(of_car),
         *_simpler_warnings(solution),
         *_rival_warnings(problem, solution),
         *_alone_warnings(solution),

@@ -12,6 +12,7 @@ from scipy import stats
 from scipy.optimize import least_squares
 from scipy.special import expit
 
+from simlaunch.analysis.progress import expect
 from simlaunch.fitting.problem import BUMP, Problem
 from simlaunch.fitting.residuals import misfit
 
@@ -29,6 +30,7 @@ CONFIDENCE = 0.95
 WORTH_WEIGHING = 1.3
 """A channel whose residuals exceed its noise by this is weighed by its residuals instead [-]."""
 
+_LAST_SEARCH = 2.0  # launches of the last search and of the errors, beside those of one start (measured: 1 to 3)
 _ROUGH = 12  # evaluations of one search on the way from a start
 _FINE = 40
 _ENOUGH = 1e-5  # relative change at which a search ends
@@ -202,6 +204,8 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     for n, start in enumerate(points, start=1):
         found.append(_descended(problem, start))
         report(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
+        each = problem.runner.launches / n
+        expect(round(each * (max(starts - n, 0) + _LAST_SEARCH)))
         if n == starts == 1 or (n >= 2 and _level(found, least=n < starts)):
             break
     found.sort(key=lambda pair: pair[0])

@@ -602,17 +602,17 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
 
 def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
     """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
-    told = [
+    lines = [
         f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
         for runs in comparison.runs
         if runs.full.launch_speed
     ]
-    told += [
+    lines += [
         f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
         for runs in comparison.runs
         if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
     ]
-    return [paragraph(each, "    ") for each in told]
+    return [paragraph(each, "    ") for each in lines]
 
 
 def text(comparison: Comparison, system: System) -> str:

@@ -8,13 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.full_load import FullLoad, Peak
-from simlaunch.analysis.new import NewScenario
+from simlaunch.analysis.new import NewScenario, replaced_first
 from simlaunch.output.as_json import Object, listed
 from simlaunch.output.layout import Row, Table, block
 from simlaunch.output.words import Numbers, named
 from simlaunch.units.spelling import Dimension, System
-
-_SHOWN = 10
 
 
 def _curves(new: NewScenario) -> Iterator[tuple[str, FullLoad]]:
@@ -57,8 +55,8 @@ def text(new: NewScenario, system: System) -> str:
         f"{_at(curve.peak_power, Dimension.POWER, numbers)}"
         for name, curve in _curves(new)
     )
-    ranged = [each for each in new.usual if each.low and not each.key.startswith("tyres.rear.")][:_SHOWN]
-    usual = (f"{each.key}: {each.value}, commonly {each.low} to {each.high}" for each in ranged)
+    ranked = replaced_first(new.usual, new.sheet.driven)
+    usual = (f"{each.label}: {each.value}, commonly {each.span}" for each in ranked)
     blocks = [
         summary(new, system),
         *block("Curves", peaks),

@@ -229,10 +229,10 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
     pulls = tuple(pull for sheet in sheets for pull in sheet.pulls)
     used = _used(pulls, options.leave_out)
     curves = {n: _smoothed(pulls[n], options) for n in used}
-    grid = _grid([pulls[n] for n in used], list(curves.values()))
+    grid = grid_of([pulls[n] for n in used], list(curves.values()))
     mean = together(list(curves.values()), grid)
     torque, steps = _under_wanted_conditions(mean.torque, options)
-    speed, torque, spread = _sound(grid, torque, mean.spread)
+    speed, torque, spread = sound(grid, torque, mean.spread)
     accounts = _accounts(pulls, curves, mean, options)
     return CurveAccount(
         sources=tuple(sheet.source for sheet in sheets),
@@ -250,7 +250,7 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
         speed=speed,
         torque=torque,
         spread=spread,
-        notes=(*_pull_notes(accounts), *steps.notes),
+        notes=(*pull_notes(accounts), *steps.notes),
         air_fuel=_mixture([pulls[n] for n in used], float(speed[int(np.argmax(speed * torque))])),
     )
 
@@ -315,7 +315,7 @@ def _smoothed(pull: Pull, options: CurveOptions) -> Smooth:
     return as_it_is(pull.speed, pull.torque)
 
 
-def _grid(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
+def grid_of(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     """Engine speeds of the points: those of a single table taken as it is, else round ones between the ends."""
     if len(pulls) == 1 and curves[0].method is Smoothing.AS_IT_IS:
         return np.unique(pulls[0].speed)
@@ -325,7 +325,7 @@ def _grid(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     return np.concatenate(([low], inner, [high])) * _RPM
 
 
-def _sound(speed: Array, torque: Array, spread: Array) -> tuple[Array, Array, Array]:
+def sound(speed: Array, torque: Array, spread: Array) -> tuple[Array, Array, Array]:
     """The points, or a refusal where a curve that had been sound has come out at or below zero."""
     if not np.isfinite(torque).all() or (torque <= 0.0).any():
         place = float(speed[int(np.argmin(np.nan_to_num(torque, nan=-np.inf)))]) / _RPM
@@ -359,7 +359,8 @@ def _bound(pull: Pull, curve: Smooth | None) -> float | None:
     return peak_bound(len(pull.speed), curve.noise) if curve and curve.method is Smoothing.SPLINE else None
 
 
-def _pull_notes(accounts: Sequence[PullAccount]) -> list[str]:
+def pull_notes(accounts: Sequence[PullAccount]) -> list[str]:
+    """What pulls say of one another."""
     notes = [
         f"{account.name} lies {account.deviation:+.1%} from the median of the pulls; it is in the mean unless left out"
         for account in accounts

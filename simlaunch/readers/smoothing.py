@@ -36,6 +36,10 @@ class Smoothing(StrEnum):
 
     SPLINE = "cubic smoothing spline, smoothness set by generalised cross-validation"
     AS_IT_IS = "taken as it is"
+    LOGGED_SPEED = (
+        "cubic smoothing spline through the logged speed, smoothness set by generalised cross-validation; its slope is "
+        "the acceleration"
+    )
     BIN_MEANS = "means of equal bins, joined by a monotone cubic"
 
 

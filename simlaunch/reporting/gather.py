@@ -14,6 +14,7 @@ from simlaunch.analysis.compare import Comparison, Pair, compare
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
+from simlaunch.analysis.progress import before, expect
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.usable import UsableTorque
@@ -29,6 +30,7 @@ from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult, open_sweep
 from simlaunch.units.spelling import System
 
+_LAUNCHES_AFTER = 700  # of worth and of the sliders, about
 _TOP = 10  # launches of a sweep that are listed
 
 
@@ -222,7 +224,9 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
+    with before(_LAUNCHES_AFTER):
+        found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
+    expect(_LAUNCHES_AFTER)
     quicker = _quicker(found.pairs[0])
     return Material(
         scenario,

@@ -82,6 +82,39 @@ def policy(style: str, script: str) -> str:
     )
 
 
+def project_page(title: str, rows: Sequence[Mapping[str, str]], version: str) -> str:
+    """The page that lists all scenarios of a project, each with a link to its own page.
+
+    Parameters
+    ----------
+    title : str
+        What the project is called.
+    rows : sequence of mapping of str to str
+        For each scenario `link`, `name`, `goal`, `first`, `second`, `gap` and `verdict`.
+    version : str
+        Version of this package.
+
+    Returns
+    -------
+    str
+        HTML, with no script and no request.
+    """
+    style = _text("palette.css") + _text("style.css")
+    return (
+        _environment()
+        .get_template("project.html.jinja")
+        .render(
+            title=title,
+            rows=rows,
+            version=version,
+            marker=f"{MARKER} {version}",
+            style=Markup(style),
+            policy=f"default-src 'none'; style-src {_hash(style)}; base-uri 'none'; form-action 'none'",
+            cautions=_cautions(),
+        )
+    )
+
+
 def _environment() -> Environment:
     made = Environment(
         loader=FileSystemLoader(_HERE),
@@ -128,6 +161,8 @@ class Edition:
         Version of this package.
     cases : int
         Cases that were asked for.
+    index : str
+        Name of the page that lists all scenarios of a project; empty for a page that stands alone.
     """
 
     material: Material
@@ -136,11 +171,12 @@ class Edition:
     stem: str
     version: str
     cases: int
+    index: str = ""
 
 
-def edition(material: Material, system: System, *, stem: str, version: str, cases: int) -> Edition:
+def edition(material: Material, system: System, *, stem: str, version: str, cases: int, index: str = "") -> Edition:
     """Draw every figure of a report, once for all papers that it is set for; parameters as of `Edition`."""
-    return Edition(material, pictures(material, system), system, stem, version, cases)
+    return Edition(material, pictures(material, system), system, stem, version, cases, index)
 
 
 def page(ready: Edition, paper: Paper = Paper.ANY) -> str:
@@ -169,6 +205,7 @@ def page(ready: Edition, paper: Paper = Paper.ANY) -> str:
         "script": Markup(script),
         "version": ready.version,
         "stem": ready.stem,
+        "index": ready.index,
         "fingerprint": _fingerprint(ready),
         "csv": _csv(ready.material, ready.drawn, ready.system),
     }

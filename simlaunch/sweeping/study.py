@@ -12,6 +12,9 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from simlaunch.analysis.ready import aim
 from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
@@ -241,6 +244,7 @@ def requested(
     constraints = list(((own.where if own else None) or ()) if where is None else where)
     wanted = order(study_of(spec), by, constraints)
     prepared(spec).caster.check()
+    _check_tests(spec)
     return Request(spec, wanted, json.dumps({"by": by, "where": constraints, **(options or {})}))
 
 
@@ -248,6 +252,24 @@ def _tests(scenario: Scenario, names: str | Sequence[str] | None) -> tuple[Targe
     """What is timed by launches of its own, each once."""
     wanted = [target_named(scenario, name) for name in ([names] if isinstance(names, str) else names or ())]
     return tuple(dict.fromkeys(wanted))
+
+
+def _check_tests(spec: Spec) -> None:
+    """Refuse a test that no case at the corners of the sweep can begin, since its engine runs nowhere in that gear."""
+    caster = prepared(spec).caster
+    cars = [caster.cast(spec.plan.cases(n, n + 1)) for n in spec.plan.corners(_MOST_CORNERS)]
+    for test in spec.tests:
+        refusals = []
+        for cast in cars:
+            try:
+                aim(cast.cars.copy().view(np.recarray)[0], (test,))
+            except UsageError as refusal:
+                refusals.append(refusal)
+        if len(refusals) == len(cars):
+            raise refusals[0]
+
+
+_MOST_CORNERS = 16
 
 
 def _sample(count: int | None, draw: Draw | str, seed: int) -> Sample | None:

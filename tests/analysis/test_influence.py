@@ -77,6 +77,12 @@ def test_a_value_that_the_scenario_cannot_have_is_not_known(coupe: simlaunch.Sce
     assert isnan(influences(coupe, {"air.pressure": ("98 kPa",)})["air.pressure"].time)
 
 
+def test_one_end_alone_says_nothing(coupe: simlaunch.Scenario) -> None:
+    """A locked centre is refused beside a share in front, and the open one is what the car has."""
+    car = coupe.replace({"drive": {"driven": "all", "front_share": "40 %"}})
+    assert isnan(influences(car, {"drive.centre": ("open", "locked")})["drive.centre"].time)
+
+
 def test_a_value_that_keeps_the_car_from_its_goal_is_infinite(coupe: simlaunch.Scenario) -> None:
     hurried = coupe.replace({"run.time_limit": "15 s"})
     moved = influences(hurried, {"road.grade": ("0 %", "40 %")})["road.grade"]

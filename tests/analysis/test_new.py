@@ -182,13 +182,14 @@ def test_a_usual_value_lies_in_its_range() -> None:
     for gearbox in GEARBOXES:
         for each in made(gearbox=gearbox).usual:
             numbers = [text.split()[0] for text in (each.low, each.value, each.high) if text]
-            if each.low:
+            if each.low and not each.low[0].isalpha():
                 low, value, high = map(float, numbers)
                 assert low <= value <= high, each
 
 
 def test_every_entry_of_the_table_is_used_by_some_car() -> None:
-    used = {each.key.replace(".both", "") for gearbox in GEARBOXES for each in made(gearbox=gearbox).usual}
+    cars = [made(gearbox=gearbox, driven="all") for gearbox in GEARBOXES]
+    used = {each.key.replace(".both", "") for car in cars for each in car.usual}
     assert {each.key for each in usual_values()} - {"coupling.capacity_factor"} == used - {"coupling.capacity_factor"}
 
 

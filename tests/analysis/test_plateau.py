@@ -332,7 +332,7 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
         (inf, inf, '"peak" does not get there with any final drive that was tried.'),
     ],
 )
-def test_what_final_drive_a_curve_wants_is_told_in_words(score: float, best: float, told: str) -> None:
+def test_what_final_drive_a_curve_wants_is_reported_in_words(score: float, best: float, told: str) -> None:
     """A hundredth of a second is what is worth naming; a target that is missed has no time to be quicker than."""
     _, answer = found()
     wanted = (WantedFinalDrive("peak", 3.42, score, 3.80, best),)

@@ -98,7 +98,7 @@ def test_an_own_test_keeps_its_name_from_a_usual_one() -> None:
 
 
 def test_a_roll_without_a_gear_is_begun_in_the_gear_that_suits_each_curve() -> None:
-    """No gear that a driver might take is quicker, and the gears are told."""
+    """No gear that a driver might take is quicker, and the gears are listed."""
     target = road_tests(COUPE)[0]
     (gap,) = road_test_gaps(COUPE, "peak", "plateau", [target])
     assert target.roll is not None

@@ -150,7 +150,7 @@ def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
         assert answer_in_a_line(judge(replace(HELPS, rated=rated), 0.05)).endswith("but it overloads a part")
 
 
-def test_no_usual_time_is_told_twice() -> None:
+def test_no_usual_time_is_reported_twice() -> None:
     """A scenario may name one of them as a mark of its own."""
     car = load(GRIP).replace({"run.marks": ["100 km/h to 200 km/h", "60 mph", "50 m"]})
     found = compare(car)

@@ -239,7 +239,7 @@ def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Car, run
             read_run(LogRequest(path), car)
 
 
-def test_a_log_that_begins_after_rollout_may_be_told_so(tmp_path: Path, car: Car, run: tuple[np.ndarray, ...]) -> None:
+def test_a_log_may_be_stated_to_begin_after_rollout(tmp_path: Path, car: Car, run: tuple[np.ndarray, ...]) -> None:
     time, speed, *_ = run
     moving = speed > 2.0
     path = write(tmp_path / "log.csv", {"Time [s]": time[moving], "Speed [m/s]": speed[moving]})

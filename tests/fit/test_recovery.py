@@ -230,7 +230,7 @@ def test_the_others_are_as_unsure_as_if_a_value_at_its_bound_went_on(tmp_path: P
 def test_shifts_logged_a_hundred_times_a_second_leave_no_false_valley(tmp_path: Path) -> None:
     """Mass and torque scale hold the truth where engine speed, rounded to 1 rpm, makes every shift a wall."""
     names = ("mass", "curve scale", "friction", "drag area", "shift time", "engagement", "launch speed")
-    trace = driven(GRIP, {"body.mass": "1800 kg"}, 8.0)
+    trace = driven(GRIP, {"body.mass": "1800 kg"}, 6.0)
     shown = columns(trace, Logger(100.0, 0.03, engine_noise=0.0), np.random.default_rng(1))
     shown["Engine Speed [rpm]"] = np.round(shown["Engine Speed [rpm]"])
     found = fit(GRIP, [LogRequest(write(tmp_path / "log.csv", shown))], names)
@@ -339,7 +339,7 @@ def test_a_coast_down_beside_a_launch_shares_their_values(coupe_log: Path, tmp_p
 
 
 def test_a_coast_down_has_no_friction_of_its_own_and_no_times(coupe_log: Path, tmp_path: Path) -> None:
-    """Nothing in a coast-down tells grip: a value of its own would be what was known before, and spoil the mean."""
+    """Nothing in a coast-down shows grip: a value of its own would be what was known before, and spoil the mean."""
     from fit.coasted import coasted
 
     path = coasted(tmp_path / "coast.csv", mass=1649.0, constant=172.6, square=0.4161)

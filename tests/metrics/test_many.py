@@ -153,7 +153,7 @@ def test_the_cars_are_left_as_they_are(drawn: list[Car]) -> None:
     measure_many(cars[:1], TARGETS)
 
 
-def test_every_way_to_end_is_told() -> None:
+def test_every_way_to_end_is_reported() -> None:
     short = coupe({"run.time_limit": 5.0})
     steep = coupe({"road.grade_angle": 0.4, "road.friction_factor": 2.0, "launch.engine_speed": 1000.0 * RPM})
     found = launched(coupe(), short, steep)

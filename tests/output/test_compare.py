@@ -84,7 +84,7 @@ def test_the_header_names_scenario_and_conditions() -> None:
     assert re.fullmatch(r"\d+ kg; dry asphalt; friction factor 1\.000; air \d\.\d{4} kg/m\^3", lines[1])
 
 
-def test_both_pedals_are_told_in_full() -> None:
+def test_both_pedals_are_reported_in_full() -> None:
     titles = [table.title for table in tables(comparison(HURTS), System.METRIC)]
     for what in ("Times", "Speeds at the line", "Spin", "Peak torque"):
         assert f"{what}, full pedal" in titles

@@ -27,7 +27,7 @@ def _narrow(text: str) -> bool:
 
 
 @pytest.mark.parametrize("system", list(System))
-def test_a_run_tells_marks_grip_parts_energy_and_events(system: System) -> None:
+def test_a_run_reports_marks_grip_parts_energy_and_events(system: System) -> None:
     launch = comparison(COUPE).runs[0].full
     text = launch.to_text(system)
     assert _narrow(text)

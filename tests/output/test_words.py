@@ -274,7 +274,7 @@ def test_the_loss_is_not_laid_to_wheelspin() -> None:
 
 
 @pytest.mark.parametrize("cases", [64, 256, 512, 4096])
-def test_a_tally_claims_no_more_than_its_cases_tell(cases: int) -> None:
+def test_a_tally_claims_no_more_than_its_cases_show(cases: int) -> None:
     rng = np.random.default_rng(cases)
     for count in (0, 1, cases - 1, cases, *map(int, rng.integers(1, cases, 30))):
         share = count / cases

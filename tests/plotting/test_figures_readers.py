@@ -46,7 +46,7 @@ def test_pulls_are_drawn_under_the_conditions_of_the_curve(tmp_path: Path) -> No
     assert highest == pytest.approx([560.0 / 0.8] * 5, rel=0.02)
 
 
-def test_a_pull_left_out_is_told_apart(tmp_path: Path) -> None:
+def test_a_pull_left_out_is_drawn_differently(tmp_path: Path) -> None:
     account = _curve(tmp_path, leave_out=(2,))
     lines = curve_figure(account, engine_figures(account), "metric").axes[0].lines
     assert lines[1].get_color() != lines[0].get_color() == lines[2].get_color()

@@ -45,7 +45,7 @@ BYTES = {
     "quotes that never close": (b'name = """' + b"a" * 900_000, "is not TOML"),
     "control characters": (SOUND.replace("sample", "sam\x1b[31mple").encode(), "line 3"),
     "a key of control characters": (SOUND.replace("mass =", '"\\u001b[31m\\u202e" = 1\nmass =').encode(), "body."),
-    "empty": (b"", "too"),
+    "empty": (b"", "is missing"),
     "CR only": (SOUND.replace("\n", "\r").encode(), "line "),
 }
 

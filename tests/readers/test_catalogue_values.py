@@ -136,7 +136,7 @@ def test_a_target_that_is_never_reached(tmp_path: Path, capsys: Capture) -> None
     path = scenario(tmp_path, "[body]", '[run]\nuntil = ["900 km/h"]\ntime_limit = "5 s"\n[body]')
     assert answer(["run", str(path), "--quiet"]) == 4
     shown = capsys.readouterr()
-    assert "was not reached" in shown.err
+    assert "did not reach its target" in shown.err
     assert "Traceback" not in shown.err
 
 

@@ -103,7 +103,7 @@ def test_refused_with_the_choices(tmp_path: Path, header: str, told: str) -> Non
     assert _refusal(_table(tmp_path, header)).startswith(told)
 
 
-def test_a_column_of_text_is_told_of(tmp_path: Path) -> None:
+def test_a_column_of_text_is_reported(tmp_path: Path) -> None:
     told = _refusal(_table(tmp_path, "rpm;s;Torque [Nm]", "1000;1;abc"))
     assert told == 'line 2, column "Torque [Nm]": "abc" is not a number, which the torque has to be; write digits'
 
@@ -161,7 +161,7 @@ def test_units_in_any_spelling_of_the_trade(text: str, spelling: str | None) -> 
 @pytest.mark.parametrize("pair", ["torque", "torque=", "boost=x", "=x"])
 def test_pairs(pair: str) -> None:
     assert pairs_named(("torque=a=b", "Power= c "), "--column", (TORQUE, POWER)) == {"torque": "a=b", "power": "c"}
-    with pytest.raises(UsageError, match=r'--unit ".*" : write one of "torque=\.\.\."'):
+    with pytest.raises(UsageError, match=r'--unit ".*": write one of "torque=\.\.\."'):
         pairs_named((pair,), "--unit", (TORQUE,))
     with pytest.raises(UsageError):
         pairs_named(("torque=a", "torque=b"), "--unit", (TORQUE,))

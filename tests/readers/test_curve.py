@@ -44,8 +44,8 @@ def test_account_of_an_invented_sheet() -> None:
     assert (found.correction, found.measured_at) == (None, None)
     assert [note.partition(";")[0] for note in found.notes] == [
         "a pull with fewer than 12 rows is not smoothed",
-        "nobody says which weather correction the figures carry",
-        "nobody says where the figures were taken",
+        "the sheet states no weather correction",
+        "the sheet states no place of measurement",
     ]
 
 
@@ -86,7 +86,7 @@ def test_rows_as_they_are(tmp_path: Path) -> None:
     path = sheet(tmp_path, rise(200, noise=0.0))
     found = read_sheets([path], CurveOptions(smoothing=False))
     assert len(found.speed) == 200
-    assert "cannot be taken as they are" in _refusal(UsageError, sheet(tmp_path, rise(300)), smoothing=False)
+    assert "cannot be used as they are" in _refusal(UsageError, sheet(tmp_path, rise(300)), smoothing=False)
 
 
 # --- correction and place ---
@@ -166,14 +166,14 @@ def test_losses_come_before_the_correction(table: Path) -> None:
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        ({"wanted": Correction.SAE_J1349}, "SAE J1349 is wanted, but nobody says which correction the figures carry"),
+        ({"wanted": Correction.SAE_J1349}, "a correction to SAE J1349 needs the correction that the figures carry"),
         (
             {"carried": Correction.SAE_J607, "wanted": Correction.SAE_J1349},
             "a change of correction from SAE J607 to SAE J1349 needs the weather of the test",
         ),
         (
             {"wanted_at": MeasuredAt.CRANK},
-            "torque at the crank is wanted, but nobody says where the figures were taken",
+            "torque at the crank needs the place at which the figures were measured",
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.CRANK},
@@ -181,7 +181,7 @@ def test_losses_come_before_the_correction(table: Path) -> None:
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.HUB, "losses": stated_losses(0.1)},
-            "from wheel to hub leads by way of the crank",
+            "figures are not converted from wheel to hub directly",
         ),
     ],
 )

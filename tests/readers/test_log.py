@@ -82,7 +82,7 @@ def test_several_that_fit_are_listed_with_the_flag_and_named_by_it(tmp_path: Pat
     assert_allclose(account.trace["speed"][-1], speed(time)[-1])
 
 
-def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
+def test_two_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     time = times()
     path = tmp_path / "log.csv"
     rows = "\n".join(f"{t!r},{v!r},{0.5 * v!r}" for t, v in zip(time.tolist(), speed(time).tolist(), strict=True))
@@ -215,7 +215,7 @@ def test_speeds_that_share_no_time(tmp_path: Path) -> None:
     early[500:], late[:500] = np.nan, np.nan
     columns = {"time [s]": time, "speed [m/s]": early, "wheel speed rear [rad/s]": late}
     told = _refused(write_csv(tmp_path / "log.csv", columns))
-    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: share no time; ')
+    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: have no time in common; ')
 
 
 # --- the run ---

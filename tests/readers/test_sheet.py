@@ -145,7 +145,7 @@ def test_rad_per_second_under_rpm(tmp_path: Path) -> None:
 
 
 def test_rad_per_second_under_rpm_of_a_racing_engine(tmp_path: Path) -> None:
-    """1700 rad/s, 16,200 rpm: only power and torque together can tell."""
+    """1700 rad/s, 16,200 rpm: only power and torque together show it."""
     rows = [f"{w},{t},{w * t / 1e3:.3f}" for w, t in ((500, 200), (1000, 300), (1700, 280))]
     told = _refusal(sheet(tmp_path, rows, "rpm,Nm,kW"))
     assert told.endswith("engine speed looks like rad/s under a heading in rpm")
@@ -155,7 +155,10 @@ def test_rad_per_second_under_rpm_of_a_racing_engine(tmp_path: Path) -> None:
     ("text", "told"),
     [
         ("rad/s,Nm 1000,110 4000,120 7330,100", 'column rad/s: "7330" is the highest engine speed, in rad/s, which'),
-        ("rpm,Nm 100,110 90,120 80,100", 'column rpm: "100" is the highest engine speed, in rpm, which no sweep ends'),
+        (
+            "rpm,Nm 100,110 90,120 80,100",
+            'column rpm: "100" is the highest engine speed, in rpm, which no dyno sweep ends',
+        ),
         ("rpm,Nm 3000,110", 'engine speed: "3000 rpm" is all there is: one row'),
         ("rpm,Nm 3000,110 3000,112", 'engine speed: "3000 rpm" is all there is: one engine speed'),
         ("rpm,Nm 1000,0 2000,0 3000,0", "file: holds no row with engine speed and torque above zero"),

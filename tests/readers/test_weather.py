@@ -90,7 +90,7 @@ def test_thin_and_hot_air_is_made_up_for(pressure: float, celsius: float, humidi
 
 
 def test_boosted_engine_is_not_corrected_twice() -> None:
-    """Source: UN Regulation 85, amendment of 2015, as told in a meeting summary."""
+    """Source: UN Regulation 85, amendment of 2015, as reported in a meeting summary."""
     weather = _weather(95.0, 35.0, 0.3)
     left = factor(Correction.SAE_J1349, weather, boosted=True)
     assert (left.value, left.flagged) == (1.0, False)

@@ -18,7 +18,7 @@ from simlaunch.scenario.reading import load
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
-NAMES = {"road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip"}
+NAMES = {"hill-roadster", "road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip"}
 
 
 def _demo(name: str) -> Scenario:

@@ -287,7 +287,7 @@ def test_missing_named_file(file: Path) -> None:
     ]
 
 
-def test_fault_inside_a_named_file_tells_the_file(file: Path) -> None:
+def test_fault_inside_a_named_file_names_the_file(file: Path) -> None:
     (file.parent / "road.toml").write_text('radius = "0.32 m"\nshape = "1,5"\n', "utf-8")
     _with(file, TYRE, 'file = "road.toml"\nwheel_inertia = "9"\n')
     assert _faults(file) == [
@@ -374,7 +374,7 @@ def _outcome(read: Callable[[], Scenario]) -> Scenario | tuple[Fault, ...]:
 
 
 def _is_helpful(outcome: Scenario | tuple[Fault, ...]) -> bool:
-    """Whether there is a scenario, or faults that all tell why and what to write."""
+    """Whether there is a scenario, or faults that all say why and what to write."""
     if isinstance(outcome, Scenario):
         return outcome.format == 1
     return bool(outcome) and all(fault.why and fault.instead for fault in outcome)

@@ -51,7 +51,7 @@ def test_a_table_may_name_a_file_instead(model: str) -> None:
     assert definition["anyOf"][1] == {"required": ["file"]}
 
 
-def test_quantities_tell_range_and_units() -> None:
+def test_quantities_state_range_and_units() -> None:
     mass = json_schema()["$defs"]["Body"]["properties"]["mass"]
     assert mass["type"] == "string"
     assert mass["$comment"] == "a mass from 100 kg to 20 t; units: kg, g, t, lb"

@@ -1,0 +1,454 @@
+"""From pulls in one gear, logged on the road, to a full-load curve at the crank.
+
+While coupling and gear are closed, the torque of the engine is what moves the car and all that turns with it, plus the
+road load, brought back through the gear:
+
+    T = r / (e i) (m a + (1 + k) m_turning a + R(v)),  engine speed = i v (1 + k) / r
+
+with R the road load and m_turning the mass that stands for wheels, driveline and engine, both of the scenario, and k
+the slip at which the tyres give that force. A logged engine speed is taken instead of the second equation. `fit
+--coast-down` finds the drag and the rolling resistance that make R. The acceleration is the slope of a cubic smoothing
+spline through the logged speed; generalised cross-validation sets how smooth it is, and so estimates the noise.
+
+What is not full load in that gear is left out, with its reason: no pull, another gear, a slipping clutch or spinning
+wheels (engine faster than the wheels in that gear), tyres near the end of their grip, boost that is still building
+up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and the shafts
+twist.
+
+Source: Newton's second law; Craven and Wahba, Numerische Mathematik 31 (1979) 377, as in SciPy.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import pi
+from pathlib import Path
+
+import numpy as np
+import scipy  # loads its parts when they are used
+from numpy.typing import NDArray
+
+from simlaunch.analysis.curve import DynoCurve
+from simlaunch.analysis.engine_figures import engine_figures
+from simlaunch.analysis.ready import runnable
+from simlaunch.analysis.road_load import mass_in_gear, resistance
+from simlaunch.analysis.same_conditions import PULLS, steady_acceleration
+from simlaunch.errors import UsageError
+from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics.driveline import driven_radius
+from simlaunch.readers.curve import CurveAccount, PullAccount, grid_of, pull_notes, sound
+from simlaunch.readers.delimited import refusal, shown
+from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.readers.sheet import Dropped, Pull, together
+from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
+from simlaunch.record import Pedal, Record
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import Correction, MeasuredAt
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+
+FEWEST = 15
+"""Samples that a pull needs."""
+
+TIED = 0.08
+"""Engine and wheels turn together where their speeds fit the gear this closely, slip of the tyres included [-]."""
+
+SHORTEST = 1.0
+"""A pull lasts that long at least, its ends left out [s]."""
+
+SETTLING, LIFTING = 0.4, 0.2
+"""Left out where a pull begins, for shafts that twist and a pedal on its way, and where it ends (our choice) [s]."""
+
+BUILT_UP = 0.003
+"""Boost counts as built up when what is missing makes less of the torque [-]."""
+
+NEAR_GRIP = 0.95
+"""Beyond this share of their grip tyres may hold the torque [-]."""
+
+_ENDS = 0.03  # of a pull, on either side: there the slope of a spline hangs on few samples
+_FEW = 25  # places along a pull at which slip and road load are worked out
+_MOST = 400  # samples that the spline goes through; more are averaged in groups
+_ROWS = 120  # of a pull, at equal steps of engine speed
+_REFITS = 10  # with fresh noise, for the error that noise leaves
+_RPM = pi / 30.0
+_NOT_PULLING = "no pull: the car does not gain speed as in full load"
+
+
+@dataclass(frozen=True)
+class _Log:
+    """A log on the times of its speed."""
+
+    source: str
+    account: LogAccount
+    time: Array
+    speed: Array
+    engine_speed: Array | None
+
+
+def read_curve_from_logs(
+    logs: Sequence[str | os.PathLike[str]],
+    scenario: Scenario,
+    *,
+    gear: int | None = None,
+    options: LogOptions | None = None,
+    displacement: float | None = None,
+    fuel_consumption: float | None = None,
+    air_fuel_ratio: float | None = None,
+) -> DynoCurve:
+    """Make one full-load curve of pulls in one gear that were logged on the road.
+
+    Parameters
+    ----------
+    logs : sequence of path-like
+        Logs with a pull at full load each; the longest pull of each is taken.
+    scenario : Scenario
+        The car, its road load and the conditions of the day; its own curves do not matter.
+    gear : int, optional
+        Gear of the pulls, from 1; left out, it is found from a logged engine speed.
+    options : LogOptions, optional
+        How the logs are read.
+    displacement, fuel_consumption, air_fuel_ratio : float, optional
+        As in `read_curve` [m^3], [kg/J], [-].
+
+    Returns
+    -------
+    DynoCurve
+        The curve at the crank, in the air of the day, and the account of it.
+
+    Raises
+    ------
+    InputError
+        A log cannot be used, or holds no pull.
+    UsageError
+        No such gear, or no gear for logs without engine speed.
+    """
+    if not logs:
+        raise UsageError("no log is named; name one with a pull in gear")
+    car = runnable(scenario, scenario.curve_names[0], Pedal.FULL)
+    count = int(car.gearbox.count)
+    if gear is not None and not 1 <= gear <= count:
+        raise UsageError(f"there is no gear {gear}; the gearbox has 1 to {count}")
+    found = [_pull(_opened(path, options), car, gear) for path in logs]
+    return DynoCurve(
+        (account := _account(found, scenario)),
+        engine_figures(account, displacement, fuel_consumption, air_fuel_ratio),
+    )
+
+
+def _opened(path: str | os.PathLike[str], options: LogOptions | None) -> _Log:
+    account = read_channels(path, replace(options or LogOptions(), whole=True))
+    time, speed = account.samples["speed"]
+    turns = account.samples.get("engine_speed")
+    engine_speed = None if turns is None else np.interp(time, *turns, left=np.nan, right=np.nan)
+    return _Log(shown(Path(path)), account, time, speed, engine_speed)
+
+
+# --- the pull in a log ---
+
+
+def _spans(mask: Mask) -> list[tuple[int, int]]:
+    """First sample and the one behind the last of every stretch that holds."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
+    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
+
+
+def _off(log: _Log, car: Record, gear: int) -> Array:
+    """Engine speed over that of the wheels in a gear, less 1 [-]."""
+    assert log.engine_speed is not None, "asked only where it is logged"
+    wheels = np.maximum(log.speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
+    return np.asarray(log.engine_speed / (wheels * car.gearbox.ratio[gear - 1]) - 1.0)
+
+
+def _in_gear(log: _Log, car: Record, gear: int) -> Mask:
+    if log.engine_speed is None:
+        return np.ones(log.time.size, np.bool_)
+    return np.asarray(np.abs(_off(log, car, gear)) <= TIED, np.bool_)
+
+
+def _gear_of(log: _Log, car: Record, pulling: Mask) -> int:
+    """The gear in which the log pulls longest."""
+    if log.engine_speed is None:
+        why = "has no engine speed, so that the gear does not show"
+        raise refusal(log.source, "engine_speed", "", why, "state the gear of the pull, such as --gear 4")
+    lengths = [_longest(log.time, _in_gear(log, car, k + 1) & pulling)[2] for k in range(int(car.gearbox.count))]
+    return int(np.argmax(lengths)) + 1
+
+
+def _longest(time: Array, mask: Mask) -> tuple[int, int, float]:
+    """The longest stretch: first sample, the one behind the last, and how long it lasts [s]."""
+    each = [(a, b, float(time[b - 1] - time[a])) for a, b in _spans(mask)]
+    return max(each, key=lambda span: span[2], default=(0, 0, 0.0))
+
+
+@dataclass(frozen=True)
+class _Found:
+    """A pull: its rows, what was left out of its log, and how far noise moves its torque."""
+
+    pull: Pull
+    gear: int
+    samples: int
+    all_samples: int
+    dropped: tuple[Dropped, ...]
+    understood: tuple[str, ...]
+    noise: float
+    error: float
+    notes: tuple[str, ...]
+
+
+def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
+    if log.time.size < FEWEST:
+        raise refusal(log.source, "speed", "", f"has {log.time.size} samples", f"log a pull of {FEWEST} or more")
+    gained = steady_acceleration(log.time, log.speed)
+    pulling = np.asarray(gained > PULLS, np.bool_)
+    gear = asked or _gear_of(log, car, pulling)
+    turns = log.engine_speed
+    top = float(engine.limiter_start(car.engine))
+    if turns is None:  # tyres slip, so that the engine turns faster than the road speed says
+        turns, top = log.speed * car.gearbox.ratio[gear - 1] / driven_radius(car.front, car.rear, car.drive), 0.96 * top
+    usable = pulling & _in_gear(log, car, gear)
+    usable &= (turns < top) & (turns >= car.engine.idle)
+    first, behind, _ = _longest(log.time, usable)
+    reasons = np.full(log.time.size, "", dtype=object)
+    _give_reasons(reasons, log, car, gear, pulling, turns, top, first, behind)
+    inside = (np.arange(log.time.size) >= first) & (np.arange(log.time.size) < behind)
+    reasons[(reasons == "") & ~inside] = "another, shorter stretch"
+    kept = np.asarray(reasons == "", np.bool_)
+    first, behind, lasts = _longest(log.time, kept)
+    kept[first:behind] = False
+    reasons[kept] = "another, shorter stretch"
+    if behind - first < FEWEST or lasts < SHORTEST:
+        raise _no_pull(log, gear, reasons, lasts)
+    return _measured(log, car, gear, first, behind, reasons)
+
+
+def _give_reasons(
+    reasons: NDArray[np.object_], log: _Log, car: Record, gear: int, pulling: Mask, turns: Array, top: float,
+    first: int, behind: int,
+) -> None:  # fmt: skip
+    """Why each sample is left out; empty where it is not."""
+    reasons[~pulling] = _NOT_PULLING
+    if log.engine_speed is not None:
+        off = _off(log, car, gear)
+        astray = pulling & ~(np.abs(off) <= TIED)
+        reasons[astray] = f"not in gear {gear}, or the speed of the engine is missing"
+        reasons[astray & (off > TIED)] = (
+            f"engine faster than the wheels in gear {gear}: spinning wheels, a slipping clutch, or a lower gear"
+        )
+    reasons[(turns >= top) & pulling] = "rev limiter, or near it"
+    reasons[(turns < car.engine.idle) & pulling] = "below idle"
+    if behind <= first:
+        return
+    index = np.arange(log.time.size)
+    free = (index >= first) & (index < behind) & (reasons == "")
+    since, left = log.time - log.time[first], log.time[behind - 1] - log.time
+    for mask, why in (
+        (_near_grip(log, car, first, behind), "near the end of grip: the tyres may hold the torque"),
+        (_building_up(log, car, turns, first, behind), "boost builds up, by the scenario's lag"),
+        (since < SETTLING, "beginning of the pull: pedal and shafts settle"),
+        (left < LIFTING, "end of the pull: the driver may be lifting"),
+    ):
+        reasons[free & mask & (reasons == "")] = why
+
+
+def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
+    """Where the wheels push with nearly all that their tyres can give."""
+    near = np.zeros(log.time.size, np.bool_)
+    inside = slice(first, behind)
+    speed, gained = log.speed[inside], steady_acceleration(log.time[inside], log.speed[inside])
+    hardest = max((_driven(car, float(v), float(gained.max())) for v in speed[[0, -1]]), key=lambda each: each[0])
+    if hardest[0] < 0.8 * NEAR_GRIP * tyre.axle_force_limit(hardest[1], hardest[2], car.road.friction_factor):
+        return near
+    for k, (v, a) in enumerate(zip(speed.tolist(), gained.tolist(), strict=True)):
+        force, load, end = _driven(car, v, a)
+        near[first + k] = force > NEAR_GRIP * tyre.axle_force_limit(load, end, car.road.friction_factor)
+    return near
+
+
+def _driven(car: Record, speed: float, gained: float) -> tuple[float, float, Record]:
+    """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
+    moving = speed + car.air.head_wind
+    density = car.air.density
+    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
+    drag = air.dynamic_force(car.body.drag_area, density, moving)
+    force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
+    loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
+    front, rear = driven_axles(car)
+    if front and rear:
+        share = loads[1] / sum(loads) if car.drive.locked == 1 else 1.0 - car.drive.front_share
+        return force * share, loads[1], car.rear
+    return (force, loads[0], car.front) if front else (force, loads[1], car.rear)
+
+
+def _building_up(log: _Log, car: Record, turns: Array, first: int, behind: int) -> Mask:
+    """Where boost, none of it there when the pull begins, is still building up."""
+    builds, boost = np.zeros(log.time.size, np.bool_), 0.0
+    lagged = float(car.engine.lagged_share)
+    for k in range(first, behind if lagged > 0.0 else first):
+        builds[k] = lagged * (1.0 - boost) > BUILT_UP
+        if k + 1 < behind:
+            step = float(log.time[k + 1] - log.time[k])
+            rate = engine.boost_rate(boost, float(turns[k]), 1.0, car.engine)  # (1 - boost) / time constant
+            boost = 1.0 - (1.0 - boost) * float(np.exp(-step * rate / max(1.0 - boost, 1e-12)))
+    return builds
+
+
+def _no_pull(log: _Log, gear: int, reasons: NDArray[np.object_], lasts: float) -> Exception:
+    found = "; ".join(f"{len(reasons[reasons == why])} samples: {why}" for why in dict.fromkeys(reasons) if why)
+    why = f"holds no pull of {SHORTEST:g} s in gear {gear}; the longest lasts {lasts:.2g} s ({found})"
+    return refusal(log.source, "speed", "", why, "log a longer pull in one gear, or state another with --gear")
+
+
+# --- from speed to torque ---
+
+
+def _splined(time: Array, values: Array) -> tuple[Array, Array, Array]:
+    """Smooth values and their slope at the samples, and the residuals."""
+    groups = -(-time.size // _MOST)
+    ends = np.arange(0, time.size, groups)
+    counts = np.diff(np.append(ends, time.size))
+    middle, means = (np.add.reduceat(each, ends) / counts for each in (time, values))
+    start, span = middle[0], float(np.ptp(middle))
+    spline = scipy.interpolate.make_smoothing_spline((middle - start) / span * 20.0, means, w=counts / counts.mean())
+    at = (time - start) / span * 20.0
+    smooth = np.asarray(spline(at))
+    return smooth, np.asarray(spline.derivative()(at)) * 20.0 / span, values - smooth
+
+
+@dataclass(frozen=True)
+class _Driveline:
+    """What brings an acceleration back to the crank, along a pull: T = leverage (m a + R)."""
+
+    mass: Array
+    resistance: Array
+    leverage: float
+    turns: Array
+    """Engine speed by the slip of the tyres [rad/s]."""
+
+
+def _driveline(speed: Array, gained: Array, car: Record, gear: int) -> _Driveline:
+    radius, ratio = driven_radius(car.front, car.rear, car.drive), float(car.gearbox.ratio[gear - 1])
+    turning = mass_in_gear(car, gear) - float(car.body.mass)
+    places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
+    slips = [
+        tyre.slip_for_force(*_driven(car, v, a), car.road.friction_factor)
+        for v, a in zip(speed[places].tolist(), gained[places].tolist(), strict=True)
+    ]
+    slip, index = np.interp(np.arange(speed.size), places, slips), np.arange(speed.size)
+    slowing = np.interp(index, places, resistance(car, speed[places]))
+    leverage = radius / float(ratio * car.gearbox.efficiency[gear - 1])
+    mass = float(car.body.mass) + turning * (1.0 + slip)
+    return _Driveline(mass, slowing, leverage, ratio * speed * (1.0 + slip) / radius)
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Engine speed and torque at equal steps of engine speed, residuals of road speed, and the error noise leaves."""
+
+    speed: Array
+    torque: Array
+    residuals: Array
+    error: float
+
+
+def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int) -> _Rows:
+    smooth, gained, rest = _splined(time, speed)
+    line = _driveline(smooth, gained, car, gear)
+    where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
+    first = np.concatenate([[True], np.diff(where) > 0.0])
+    edge = _ENDS * float(np.ptp(time))
+    low, high = (float(np.interp(at, time, where)) for at in (time[0] + edge, time[-1] - edge))
+    grid = np.linspace(low, high, _ROWS)
+
+    def at_grid(gained: Array) -> Array:
+        torque = line.leverage * (line.mass * gained + line.resistance)
+        return np.asarray(np.interp(grid, where[first], torque[first]))
+
+    torque, noise = at_grid(gained), float(np.sqrt(np.mean(rest**2)))
+    rng = np.random.default_rng(0)
+    fits = [at_grid(_splined(time, smooth + noise * rng.standard_normal(time.size))[1]) for _ in range(_REFITS)]
+    error = float(np.sqrt(np.mean((np.array(fits) - torque) ** 2)) / np.mean(torque))
+    return _Rows(grid, torque, rest, error)
+
+
+def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
+    inside = slice(first, behind)
+    time, speed = log.time[inside], log.speed[inside]
+    turns = None if log.engine_speed is None else log.engine_speed[inside]
+    rows = _rows(time, speed, turns, car, gear)
+    grid, noise = rows.speed, float(np.sqrt(np.mean(rows.residuals**2)))
+    dropped = tuple(
+        Dropped(log.source, int((reasons == why).sum()), why) for why in dict.fromkeys(reasons.tolist()) if why
+    )
+    account = (
+        f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
+        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / _RPM:.0f} to {grid[-1] / _RPM:.0f} rpm",
+        *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
+        *(
+            (f"{log.source}: no engine speed; it is taken from road speed, gear and the slip of the tyres",)
+            if turns is None
+            else ()
+        ),
+    )
+    notes = tuple(f"{log.source}: {note}" for note in log.account.notes if "no tyre radius" not in note)
+    if turns is None:
+        notes += (f"{log.source}: without engine speed, spinning wheels and a slipping clutch do not show",)
+    pull = Pull(log.source, (first + 1, behind), grid, rows.torque)
+    return _Found(pull, gear, behind - first, log.time.size, dropped, account, noise, rows.error, notes)
+
+
+# --- the account ---
+
+
+def _account(found: Sequence[_Found], scenario: Scenario) -> CurveAccount:
+    pulls = [each.pull for each in found]
+    curves: list[Smooth] = [replace(as_it_is(pull.speed, pull.torque), method=Smoothing.LOGGED_SPEED) for pull in pulls]
+    grid = grid_of(pulls, curves)
+    mean = together(curves, grid)
+    speed, torque, spread = sound(grid, mean.torque, mean.spread)
+    accounts = tuple(
+        PullAccount(
+            f"pull {n + 1} ({each.pull.source}, gear {each.gear})", each.samples, None, mean.deviations[n],
+            n in mean.outliers, False, None, each.pull.speed, each.pull.torque,
+        )
+        for n, each in enumerate(found)
+    )  # fmt: skip
+    gears = sorted({each.gear for each in found})
+    conversion = (
+        f"road load, mass, inertias, efficiency and tyres of {scenario.name}, gear {' and '.join(map(str, gears))}; "
+        "the torque is that of the air of the day"
+    )
+    return CurveAccount(
+        sources=tuple(each.pull.source for each in found),
+        understood=tuple(line for each in found for line in each.understood),
+        rows=sum(each.all_samples for each in found),
+        rows_used=sum(each.samples for each in found),
+        dropped=tuple(entry for each in found for entry in each.dropped),
+        pulls=accounts,
+        smoothing=(Smoothing.LOGGED_SPEED,),
+        taken_back=None,
+        put_on=None,
+        conversion=conversion,
+        correction=Correction.NONE,
+        measured_at=MeasuredAt.CRANK,
+        speed=speed,
+        torque=torque,
+        spread=spread,
+        notes=(*dict.fromkeys(_noted(found)), *pull_notes(accounts)),
+    )
+
+
+def _noted(found: Sequence[_Found]) -> Iterator[str]:
+    for each in found:
+        yield (
+            f"{each.pull.source}: the speed scatters by {each.noise * 3.6:.2g} km/h about its spline, which leaves the "
+            f"torque uncertain by {each.error:.1%} (one standard deviation, from {_REFITS} fits with fresh noise)"
+        )
+        yield from each.notes
+    yield (
+        "mass, drag, grade, wind and tyre radius that are wrong shift the whole curve, and noise does not show that; a "
+        "coast-down fixes the road load (simlaunch fit --coast-down)"
+    )
