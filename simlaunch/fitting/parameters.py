@@ -288,7 +288,7 @@ def of_start(speed: float, lagged: bool, at_once: bool, place: int) -> tuple[Par
     found = [Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, low, high, "", "launch.roll_speed")]
     if lagged:
         first *= apart
-        limits = (0.0, 1.0)
+        limits = (-0.5, 1.0)  # below zero: the foot comes down later than at once
         found.append(
             Parameter(
                 "start boost", "", "", Dimension.SHARE, first, 0.1, first, spread, *limits, "", "launch.roll_boost"
