@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
+    from simlaunch.analysis.project import Project, compare_project
     from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
     from simlaunch.readers.log import LogOptions
     from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.record import Pedal
+    from simlaunch.reporting.project import ProjectReport, report_project
     from simlaunch.reporting.report import Report, report
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -60,6 +62,10 @@ _HOME = {
     "DrivelineLoads": "simlaunch.analysis.parts",
     "usable": "simlaunch.analysis.usable",
     "UsableTorque": "simlaunch.analysis.usable",
+    "compare_project": "simlaunch.analysis.project",
+    "Project": "simlaunch.analysis.project",
+    "report_project": "simlaunch.reporting.project",
+    "ProjectReport": "simlaunch.reporting.project",
     "report": "simlaunch.reporting.report",
     "Report": "simlaunch.reporting.report",
     "fit": "simlaunch.fitting.fit",
@@ -126,6 +132,8 @@ __all__ = [
     "Outcome",
     "Pedal",
     "PlateauResult",
+    "Project",
+    "ProjectReport",
     "Report",
     "Run",
     "Scenario",
@@ -143,6 +151,7 @@ __all__ = [
     "check",
     "compare",
     "compare_logs",
+    "compare_project",
     "fit",
     "load",
     "new",
@@ -154,6 +163,7 @@ __all__ = [
     "read_curve_from_logs",
     "read_log",
     "report",
+    "report_project",
     "simulate",
     "sweep",
     "usable",

@@ -360,7 +360,7 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int
     where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
     first = np.concatenate([[True], np.diff(where) > 0.0])
     edge = _ENDS * float(np.ptp(time))
-    low, high = np.interp([time[0] + edge, time[-1] - edge], time, where).tolist()
+    low, high = (float(np.interp(at, time, where)) for at in (time[0] + edge, time[-1] - edge))
     grid = np.linspace(low, high, _ROWS)
 
     def at_grid(gained: Array) -> Array:
@@ -383,7 +383,7 @@ def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reason
     dropped = tuple(
         Dropped(log.source, int((reasons == why).sum()), why) for why in dict.fromkeys(reasons.tolist()) if why
     )
-    told = (
+    account = (
         f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
         f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / _RPM:.0f} to {grid[-1] / _RPM:.0f} rpm",
         *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
@@ -397,7 +397,7 @@ def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reason
     if turns is None:
         notes += (f"{log.source}: without engine speed, spinning wheels and a slipping clutch do not show",)
     pull = Pull(log.source, (first + 1, behind), grid, rows.torque)
-    return _Found(pull, gear, behind - first, log.time.size, dropped, told, noise, rows.error, notes)
+    return _Found(pull, gear, behind - first, log.time.size, dropped, account, noise, rows.error, notes)
 
 
 # --- the account ---

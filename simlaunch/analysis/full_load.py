@@ -5,7 +5,7 @@ speeds of peak torque it is constant. From there to the speed of peak power the 
 at the peak; where power would have to rise faster than peak torque allows, peak torque is held for longer. Between the
 speeds of peak power the power is constant. Above them the torque falls as 1 + x - x^2, x being engine speed over that
 of peak power, relative to its value there (Leiderman's and Artamonov's law for spark ignition, from memory). Points
-are read off every 250 rpm, and the launch puts its monotone cubic through them.
+are read off every 250 rpm, and closer where the curve bends; the launch puts its monotone cubic through them.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ Array = NDArray[np.float64]
 
 RPM = pi / 30.0
 _STEP = 250.0 * RPM
+_RISE = 7  # points of the parabola up to peak torque
 _NEAR = 60.0 * RPM  # no grid point stands closer to an engine speed of the data sheet
 _CORNER = np.array([0.0, 15.0, 40.0, 120.0]) * RPM  # points behind a corner, so that the cubic does not cut across it
 _CUT = 0.85  # the lowest share of peak torque at which the peak is cut
@@ -161,7 +162,7 @@ def through_peaks(torque: Peak, power: Peak, idle: float, end: float, at_idle: f
         return power.value / power.high * (1.0 + x - x * x)
 
     corners = [each for corner in (held, power.low, power.high) for each in corner + _CORNER if each < end]
-    fixed = [start, torque.low, torque.high, *corners, end]
+    fixed = [*np.linspace(start, torque.low, _RISE), torque.high, *corners, end]
     speeds = _grid(fixed, start, end)
     return FullLoad(speeds, np.array([value(float(speed)) for speed in speeds]))
 

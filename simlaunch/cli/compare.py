@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from simlaunch.analysis import compare as study
-from simlaunch.analysis import reference_conditions
+from simlaunch.analysis import project, reference_conditions
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     All,
@@ -19,7 +19,7 @@ from simlaunch.cli.options import (
     MethodChoice,
     Out,
     Quiet,
-    ScenarioFile,
+    ScenarioFiles,
     Taken,
     ToleranceOfMethod,
     Trace,
@@ -58,7 +58,7 @@ Cases = Annotated[
 
 
 def compare(
-    scenario: ScenarioFile,
+    scenario: ScenarioFiles,
     curve: CurveNames = None,
     mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
@@ -76,25 +76,30 @@ def compare(
 ) -> int:
     """Compare full-load curves: which is quicker, by how much, and why.
 
-    All launches share the car and the conditions; each curve is launched with full pedal and with held slip.
+    All launches share the car and the conditions; each curve is launched with full pedal and with held slip. Several
+    scenarios, or a folder of them, are compared one by one, and one table lists them all.
     """
-    stem = f"{scenario.stem}-compare"
+    files = project.scenario_files(scenario)
+    several = len(files) > 1 or scenario[0].is_dir()
+    stem = f"{scenario[0].stem}-project" if several else f"{files[0].stem}-compare"
     prepare(out, stem, force=force)
-    sound = read(scenario, changes, taken)
-    for name in curve or ():
-        sound.curve(name)
-    if mixed_corrections:
-        _note_corrections(sound, curve or sound.curve_names, quiet)
+    sound = {file.stem: read(file, changes, taken) for file in files}
+    for each in sound.values():
+        for name in curve or ():
+            each.curve(name)
+        if mixed_corrections:
+            _note_corrections(each, curve or each.curve_names, quiet)
     compile_once(quiet=quiet)
+    how: dict[str, Any] = {
+        "cases": cases, "method": method.value, "tolerance": tolerance, "mixed_corrections": mixed_corrections,
+        "units": units,
+    }  # fmt: skip
+    found: study.Comparison | project.Project
     with counting_launches(quiet=quiet):
-        found = study.compare(
-            sound,
-            curve or None,
-            cases=cases,
-            method=method.value,
-            tolerance=tolerance,
-            mixed_corrections=mixed_corrections,
-            units=units,
+        found = (
+            project.compare_project(sound, curve or None, **how)
+            if several
+            else study.compare(sound[files[0].stem], curve or None, **how)
         )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)

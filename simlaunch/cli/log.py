@@ -9,7 +9,7 @@ from typing import Annotated, Any, TypeAlias
 import typer
 from typer.core import TyperCommand
 
-from simlaunch import results
+import simlaunch.results as results
 from simlaunch.analysis import log as single
 from simlaunch.analysis import logs as several
 from simlaunch.analysis import same_conditions

@@ -37,6 +37,14 @@ class MethodChoice(StrEnum):
 ScenarioFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="SCENARIO", help="Scenario file (TOML).", show_default=False)
 ]
+ScenarioFiles: TypeAlias = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="SCENARIO",
+        help="Scenario file (TOML); several, or a folder of them, are a project.",
+        show_default=False,
+    ),
+]
 AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON object, in SI units.")]
 Out: TypeAlias = Annotated[
     Path | None,

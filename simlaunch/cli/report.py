@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from simlaunch.analysis import project
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
-from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
+from simlaunch.errors import UsageError
 from simlaunch.output import as_json as json_text
 from simlaunch.reporting import gather
+from simlaunch.reporting import project as projects
 from simlaunch.reporting import report as pages
 from simlaunch.units.spelling import System
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from simlaunch.scenario.model import Scenario
 
 
 class PaperChoice(StrEnum):
@@ -28,7 +36,13 @@ class PaperChoice(StrEnum):
 
 Output = Annotated[
     Path | None,
-    typer.Option("-o", "--output", metavar="FILE", help="File to write (HTML).", show_default="SCENARIO-report.html"),
+    typer.Option(
+        "-o",
+        "--output",
+        metavar="FILE",
+        help="File to write (HTML); of a project, the folder.",
+        show_default="SCENARIO-report.html; of a project, NAME-report",
+    ),
 ]
 Pdf = Annotated[
     Path | None,
@@ -61,7 +75,7 @@ SweepFile = Annotated[
 
 
 def report(
-    scenario: ScenarioFile,
+    scenario: ScenarioFiles,
     output: Output = None,
     pdf: Pdf = None,
     paper: PaperSize = None,
@@ -78,10 +92,27 @@ def report(
 ) -> int:
     """Write a page for a customer: which curve, why, and at what cost.
 
-    The page compares two curves and states how sure the answer is.
+    The page compares two curves and states how sure the answer is. Several scenarios, or a folder of them, get a page
+    each, and one page that lists them.
     """
-    page = output or Path(f"{scenario.stem}-report.html")
-    sound = read(scenario, changes, taken)
+    files = project.scenario_files(scenario)
+    if len(files) > 1 or scenario[0].is_dir():
+        one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep}
+        if idle := [name for name, value in one.items() if value]:
+            raise UsageError(f"{', '.join(idle)} goes with one scenario; a project has {len(files)}")
+        return _project(
+            {file.stem: read(file, changes, taken) for file in files},
+            output or Path(f"{scenario[0].resolve().stem}-report"),
+            scenario[0].resolve().stem if scenario[0].is_dir() else "",
+            units,
+            as_json=as_json,
+            quiet=quiet,
+            cases=cases,
+            mixed_corrections=mixed_corrections,
+            force=force,
+        )
+    page = output or Path(f"{files[0].stem}-report.html")
+    sound = read(files[0], changes, taken)
     names = gather.question(sound, curve)
     pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
@@ -103,3 +134,25 @@ def report(
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.material.comparison.bad, reached=found.material.comparison.reached)
+
+
+def _project(
+    scenarios: Mapping[str, Scenario],
+    folder: Path,
+    title: str,
+    units: System,
+    *,
+    as_json: bool,
+    quiet: bool,
+    **how: Any,
+) -> int:
+    """A page for each scenario, and one that lists them."""
+    for each in scenarios.values():
+        gather.question(each, None)  # before anything is compiled
+    compile_once(quiet=quiet)
+    with counting_launches(quiet=quiet):
+        found = projects.report_project(scenarios, folder, title=title, units=units.value, guard=before_leaving, **how)
+    for path in (*(each.page for each in found.reports), found.index):
+        note(f"wrote {path}", quiet=quiet)
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
+    return ended(bad=found.bad, reached=found.reached)

@@ -81,6 +81,7 @@ def report(
     mixed_corrections: bool = False,
     force: bool = False,
     guard: Guard = nullcontext,
+    index: str = "",
 ) -> Report:
     """Write one page for a customer: which of two curves, why, at what cost, and how sure that is.
 
@@ -108,6 +109,8 @@ def report(
         Whether files are replaced that simlaunch did not write.
     guard : callable
         Entered with the function that stops the browser, for as long as the browser runs.
+    index : str
+        Name of a page beside this one that lists all scenarios of a project, to be linked.
 
     Returns
     -------
@@ -137,11 +140,11 @@ def report(
         mixed_corrections=mixed_corrections,
         sweep=Path(sweep) if sweep else None,
     )
-    ready = edition(found, system, stem=target.stem, version=_version(), cases=cases)
+    ready = edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
     content = page(ready).encode()
-    write("--output", target, content, force=force, ours=_is_ours)
+    write("--output", target, content, force=force, ours=is_ours)
     if printed is not None:
-        write("--pdf", printed, _printed(ready, size, guard), force=force, ours=_is_ours)
+        write("--pdf", printed, _printed(ready, size, guard), force=force, ours=is_ours)
     return Report(found, system, target, hashlib.sha256(content).hexdigest(), printed)
 
 
@@ -176,17 +179,19 @@ def check_files(target: Path, pdf: Path | None, *, force: bool) -> None:
 def _check_file(place: str, path: Path, force: bool) -> None:
     """A report of ours is written anew; whatever else has that name stays."""
     check_folder(place, path.parent)
-    check(place, path, force=force, ours=_is_ours)
+    check(place, path, force=force, ours=is_ours)
 
 
-def _is_ours(path: Path) -> bool:
+def is_ours(path: Path) -> bool:
+    """Whether a file is a page or a PDF that simlaunch wrote."""
     with path.open("rb") as file:
         head = file.read(_HEAD)
         file.seek(-min(len(MARK), path.stat().st_size), os.SEEK_END)
         return _PAGE_MARK in head or file.read() == MARK
 
 
-def _version() -> str:
+def version() -> str:
+    """Version of this package, as pages name it."""
     return str(sys.modules["simlaunch"].__version__)
 
 

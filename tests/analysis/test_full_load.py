@@ -113,7 +113,7 @@ def test_power_is_level_at_its_peak() -> None:
 def test_the_parabola_below_peak_torque_is_one() -> None:
     curve = through_peaks(_peak(300.0, 2000, 4000), _peak(150e3, 5500), IDLE, 6000 * RPM, 120.0)
     assert float(curve.torque[0]) == pytest.approx(120.0)
-    assert float(curve.at(1250 * RPM)) == pytest.approx(300.0 - 180.0 * (750 / 1200) ** 2)
+    assert float(curve.at(1400 * RPM)) == pytest.approx(300.0 - 180.0 * (600 / 1200) ** 2)
 
 
 @pytest.mark.parametrize(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import simlaunch
+from searching import search_briefly
 from simlaunch.cli.main import answer
 from simlaunch.output.as_json import dumps
 from simlaunch.results import Result
@@ -50,6 +51,13 @@ TYPES = {
     "plateau": simlaunch.PlateauResult,
     "fit": simlaunch.Fit,
 }
+
+
+@pytest.fixture(scope="module", autouse=True)
+def brief_searches() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        search_briefly(patch)
+        yield
 
 
 @cache
@@ -115,7 +123,8 @@ def test_the_curve_of_a_plateau_is_written_once(tmp_path: Path) -> None:
     assert isinstance(found, simlaunch.PlateauResult)
     file = tmp_path / "curve.csv"
     found.save_curve(file)
-    speeds = np.loadtxt(file, delimiter=",", skiprows=2)[:, 0] * np.pi / 30.0
+    _, *rows = (line for line in file.read_text("utf-8").splitlines() if not line.startswith("#"))
+    speeds = np.loadtxt(rows, delimiter=",")[:, 0] * np.pi / 30.0
     np.testing.assert_allclose(speeds, found.first.speeds, atol=0.01)
     with pytest.raises(simlaunch.InputError, match="is there already"):
         found.save_curve(file)

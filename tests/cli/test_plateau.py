@@ -12,12 +12,18 @@ from pathlib import Path
 
 import pytest
 
+from searching import search_briefly
 from simlaunch.cli.main import answer
 from simlaunch.scenario.curve_file import read_curve
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 BRIEF = ["--for", "60 ft", "--power", "220 kW"]
 Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def brief_searches(monkeypatch: pytest.MonkeyPatch) -> None:
+    search_briefly(monkeypatch)
 
 
 def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:

@@ -12,6 +12,7 @@ from scipy.interpolate import PchipInterpolator
 
 import simlaunch
 from live.pages import copied
+from searching import search_briefly
 from simlaunch.analysis.compare import Comparison
 from simlaunch.live.answers import Answers
 from simlaunch.live.further import highest_plateau, odds_of_pair
@@ -216,8 +217,9 @@ def test_a_scenario_that_was_changed_meanwhile_is_not_built_upon(tmp_path: Path)
 
 
 @pytest.mark.slow
-def test_a_plateau_and_odds_are_those_of_the_studies(tmp_path: Path) -> None:
+def test_a_plateau_and_odds_are_those_of_the_studies(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Over 60 ft, which take a quarter of the time of a quarter mile, with nothing else to the studies."""
+    search_briefly(monkeypatch)
     file = copied(tmp_path)
     text, goals = file.read_text("utf-8"), 'until = ["402.336 m", "200 km/h"]'
     assert goals in text

@@ -63,7 +63,7 @@ def ratios(cars: tuple[Row, ...]) -> Array:
     for row in cars:
         car = lower(_new(row).scenario, "as given", Pedal.HELD_SLIP)
         times.append(first_time(launch(car, sample_gap=0.05).trace, "speed", SIXTY_MPH))
-    return np.array(times) / np.array([row.measured for row in cars])
+    return np.asarray(np.array(times) / np.array([row.measured for row in cars]))
 
 
 def test_every_car_reaches_the_speed_and_none_beats_the_lossless_bound(cars: tuple[Row, ...], ratios: Array) -> None:
