@@ -262,18 +262,16 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
     return own
 
 
-def of_start(speed: float, lagged: bool, at_once: bool, place: int) -> tuple[Parameter, ...]:
-    """What is unknown of the start of a roll: its speed, and of a car whose boost lags, the share that is there.
+def of_start(speed: float, may_have_boost: bool, place: int) -> tuple[Parameter, ...]:
+    """What is unknown of the start of a roll: its speed, and the boost that was there, where there may have been any.
 
     Parameters
     ----------
     speed : float
         Speed as the log shows it [m/s].
-    lagged : bool
-        Whether the boost of the car lags.
-    at_once : bool
-        Whether the log begins in the pull, so that boost may have built up; a light foot before it builds hardly any
-        (common practice).
+    may_have_boost : bool
+        Whether the log begins in the pull of a car whose boost lags. A light foot before a pull builds hardly any
+        (common practice), and the moment of the start takes in what little there is.
     place : int
         Place of the log; keeps the values of one log apart from those of another [-].
 
@@ -283,17 +281,12 @@ def of_start(speed: float, lagged: bool, at_once: bool, place: int) -> tuple[Par
         Each with what is known of it beforehand.
     """
     apart = 1.0 + 1e-12 * place
-    own, (first, spread) = speed * apart, (0.5, 0.5) if at_once else (0.05, 0.1)
+    own, half = speed * apart, 0.5 * apart
     low, high = 0.8 * own, 1.2 * own
     found = [Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, low, high, "", "launch.roll_speed")]
-    if lagged:
-        first *= apart
-        limits = (0.0, 1.0)
-        found.append(
-            Parameter(
-                "start boost", "", "", Dimension.SHARE, first, 0.1, first, spread, *limits, "", "launch.roll_boost"
-            )
-        )
+    if may_have_boost:
+        share, field_of_boost = Dimension.SHARE, "launch.roll_boost"
+        found.append(Parameter("start boost", "", "", share, half, 0.1, half, 0.5, 0.0, 1.0, "", field_of_boost))
     return tuple(found)
 
 

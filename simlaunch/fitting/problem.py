@@ -121,7 +121,7 @@ def prepared(
     start: tuple[Parameter, ...] = ()
     if log.kind is Kind.ROLL:
         speed = start_speed(log)
-        start = of_start(speed, bool(car.engine.lagged_share > 0.0), log.pulls_at_once, place)
+        start = of_start(speed, log.pulls_at_once and bool(car.engine.lagged_share > 0.0), place)
         car.launch.roll_speed, car.launch.roll_gear = speed, gears_of_roll(log, whole)[0]
     return Run(log, own, fitted_from(parameters, own), curve, car, place, start)
 

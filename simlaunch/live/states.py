@@ -18,7 +18,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
-from simlaunch.scenario.powertrain import Curve, TorqueGap
+from simlaunch.scenario.powertrain import BEST, Curve, TorqueGap
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, as_typed, display_unit, read
 from simlaunch.units.spelling import Dimension, System
@@ -221,8 +221,10 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
         Slider("grip", "grip", "%", 40.0, 160.0, 1.0, 100.0, _with_grip),
         _plain_slider("mass", "mass", "body.mass", (0.75 * mass.si, 1.25 * mass.si, 5.0), mass, system),
         _plain_slider("shift", named, path, (0.02, 0.6, 0.01), held, system),
-        _plain_slider("launch", "launch speed", "launch.engine_speed", (idle, 0.9 * limit, 50.0 * rpm), speed, system),
     ]
+    if speed != BEST:  # the best one follows every change of the car by itself
+        ends = (idle, 0.9 * limit, 50.0 * rpm)
+        found.append(_plain_slider("launch", "launch speed", "launch.engine_speed", ends, speed, system))
     if scenario.engine.boost_lagged_share.si:
         found.append(Slider("lag", "boost lag", "%", 10.0, 300.0, 5.0, 100.0, _with_lag))
     if not scenario.air.density:

@@ -615,10 +615,32 @@ def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
     return [paragraph(each, "    ") for each in lines]
 
 
+def _starts_in_short(comparison: Comparison, numbers: Numbers) -> Iterator[str]:
+    """The same in a sentence each; the full text says more."""
+    turns = Dimension.ROTATIONAL_SPEED
+    sought = [(runs.name, runs.full.launch_speed) for runs in comparison.runs if runs.full.launch_speed]
+    if sought:
+        each = (
+            f"{named(name)} {numbers.with_unit(found.speed, turns)} ({numbers.plain(found.low, turns)} to "
+            f"{numbers.plain(found.high, turns)} are equal)"
+            for name, found in sought
+        )
+        held = " by what the converter lets" if any(found.converter for _, found in sought) else ""
+        yield f"Launch speed, the best of each{held}: {', '.join(each)}."
+    bogs = [(runs.name, runs.full.bog) for runs in comparison.runs if runs.full.bog]
+    costly = [
+        f"{named(name)} falls from {numbers.plain(bog.launch_speed, turns)} to {numbers.with_unit(bog.lowest, turns)}, "
+        f"and gains {numbers.rounded_time(bog.gain)} from {numbers.with_unit(bog.higher_speed, turns)}"
+        for name, bog in bogs
+        if bog.gain >= WORTH_NAMING
+    ]
+    if costly:
+        yield f"Bog: {'; '.join(costly)}."
+
+
 def text(comparison: Comparison, system: System) -> str:
     """What a comparison comes to on one screen of 80 columns, the verdict last."""
     numbers, several = Numbers(system), len(comparison.pairs) > 1
-    starts = _starts(comparison, numbers)
     if several:
         shown = tables_text([ranking(comparison, numbers), matrix(comparison, numbers)])
     else:
@@ -626,7 +648,7 @@ def text(comparison: Comparison, system: System) -> str:
     blocks = [
         *_opening(comparison, system),
         *shown,
-        *(["\n".join(starts)] if starts else []),
+        *map(paragraph, _starts_in_short(comparison, numbers)),
         *_above_the_curve(comparison),
         *([paragraph(_ahead(comparison, numbers))] if several else []),
         paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),

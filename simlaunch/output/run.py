@@ -225,7 +225,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
         "pedal": simulation.pedal.name.lower(),
         "outcome": simulation.run.outcome.name.lower(),
         "targets_reached": simulation.reached,
-        "bog": {**group_object("bog", simulation.bog), "bogs": simulation.bog.bogs} if simulation.bog else None,
+        "bog": group_object("bog", simulation.bog) if simulation.bog else None,
         "launch_speed": group_object("launch_speed", simulation.launch_speed) if simulation.launch_speed else None,
         **group_object("run", simulation),
         "marks": [mark_object(result) for result in measures.marks],

@@ -32,7 +32,8 @@ def test_a_run_reports_marks_grip_parts_energy_and_events(system: System) -> Non
     text = launch.to_text(system)
     assert _narrow(text)
     titles = [table.title for table in run_output.tables(launch, system)]
-    assert titles == ["Marks", "Grip use", "Above the usable torque", "Peak torque of parts", "Energy audit", "Events"]
+    first = ["Marks", "Grip use", "Above the usable torque", "Peak torque of parts", "Engine at the start"]
+    assert titles == [*first, "Energy audit", "Events"]
     assert 'Curve "peak", full pedal' in text
     assert "shift begins" in text
     assert text.endswith("End: every target was passed.")
