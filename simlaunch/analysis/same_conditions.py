@@ -89,6 +89,8 @@ def day_of(scenario: Scenario, changes: Mapping[str, object], place: str) -> Sce
                 f"{place}: no log is corrected for {quoted(key)}; write a key of the air, such as air.temperature, "
                 f"or {' or '.join(KEYS)}"
             )
+    if "air.pressure" in changes and scenario.air.altitude is not None:
+        changes = {"air.altitude": None, **changes}  # a barometer outranks the altitude of the scenario
     return scenario.replace(changes) if changes else scenario
 
 

@@ -97,7 +97,7 @@ def test_the_equation_of_a_textbook(tmp_path: Path) -> None:
 
 
 def test_road_load_from_a_coast_down(tmp_path: Path) -> None:
-    """A scenario with a wrong drag gives a wrong curve; fitted to a coast-down of the true car, it gives the right one."""
+    """A wrong drag gives a wrong curve; fitted to a coast-down of the true car, it gives the right one."""
     from simlaunch.analysis.road_load import effective_mass
     from simlaunch.fitting.histories import road_load
 
@@ -112,8 +112,7 @@ def test_road_load_from_a_coast_down(tmp_path: Path) -> None:
     request = simlaunch.LogRequest(coast, "coast-down")
     fit = simlaunch.fit(wrong, [request], ("drag area", "rolling resistance"), starts=1)
     area, rolling = (fit.value(name).value for name in ("drag area", "rolling resistance"))
-    ends = {f"tyres.{end}.rolling_resistance": f"{rolling:.6f}" for end in ("front", "rear")}
-    right = wrong.replace({"body.drag_area": f"{area:.5f} m^2", **ends})
+    right = wrong.replace({"body.drag_area": f"{area:.5f} m^2", "road.rolling_factor": f"{rolling:.5f}"})
     assert np.abs(off(simlaunch.read_curve_from_logs([path], right), car)).max() < 0.015
 
 

@@ -11,7 +11,7 @@ import simlaunch
 from fit.driven import driven
 from readers.logs import write_csv
 from simlaunch.analysis.logs import Setup
-from simlaunch.analysis.same_conditions import brought_to, torque_factor
+from simlaunch.analysis.same_conditions import brought_to, day_of, torque_factor
 from simlaunch.analysis.scatter import Evidence
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import marks
@@ -70,8 +70,8 @@ def test_runs_that_roll_are_aligned_at_a_speed_all_pass(tmp_path: Path) -> None:
     after = group(tmp_path, "a", [2.5, 2.52], start=13.0)
     found = simlaunch.compare_logs(before, after)
     assert found.aligned_at == pytest.approx(50.0 / 3.6)
-    assert found.verdict.target.label == "50 km/h to 100 km/h"
-    assert found.verdict.times[0] == pytest.approx(50.0 / 3.6 / 2.0, abs=1e-3)
+    assert found.verdict.target.label == "50 km/h to 110 km/h"
+    assert found.verdict.times[0] == pytest.approx(60.0 / 3.6 / 2.0, abs=1e-3)
     aligned = found.aligned(found.of(Setup.AFTER)[0])
     assert float(np.interp(0.0, aligned.time, aligned["speed"])) == pytest.approx(50.0 / 3.6, abs=1e-6)
     chosen = simlaunch.compare_logs(before, after, align_at=20.0)
@@ -104,7 +104,7 @@ def _coarse(trace: Trace) -> Trace:
     ],
 )
 def test_a_known_car_is_brought_back_to_the_conditions_of_the_scenario(day: dict[str, str]) -> None:
-    """The truth is the same car calculated in those conditions; at least four fifths of the effect go, see the guide."""
+    """The truth is the same car calculated there; at least four fifths of the effect go, see the guide."""
     true, other = (_coarse(driven(COUPE, each, 20.0)) for each in ({}, day))
     moved, _ = brought_to(other, simlaunch.Correcting(COUPE), COUPE.replace(day), "log")
     for label, share in (("100-200 km/h", 0.2), ("1/4 mile", 0.2)):
@@ -115,7 +115,7 @@ def test_a_known_car_is_brought_back_to_the_conditions_of_the_scenario(day: dict
 
 
 def test_the_torque_factor_is_the_ratio_of_the_standard() -> None:
-    day = COUPE.replace({"air.pressure": "95 kPa", "air.temperature": "35 degC", "air.humidity": "30 %"})
+    day = day_of(COUPE, {"air.pressure": "95 kPa", "air.temperature": "35 degC", "air.humidity": "30 %"}, "log")
     given = simlaunch.Correcting(COUPE, simlaunch.Correction.ISO_1585)
     air = COUPE.air
     here = iso_1585(Weather(95e3, 308.15, 0.3))
