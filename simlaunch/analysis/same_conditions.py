@@ -90,7 +90,10 @@ def day_of(scenario: Scenario, changes: Mapping[str, object], place: str) -> Sce
                 f"or {' or '.join(KEYS)}"
             )
     if "air.pressure" in changes and scenario.air.altitude is not None:
-        changes = {"air.altitude": None, **changes}  # a barometer outranks the altitude of the scenario
+        kept = scenario.air.model_dump(exclude_unset=True, exclude_none=True)  # a barometer outranks the altitude
+        own = {key: value for key, value in kept.items() if key != "altitude"}
+        stated = {key.removeprefix("air."): value for key, value in changes.items() if key.startswith("air.")}
+        changes = {"air": {**own, **stated}, **{k: v for k, v in changes.items() if not k.startswith("air.")}}
     return scenario.replace(changes) if changes else scenario
 
 
