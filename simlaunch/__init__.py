@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from simlaunch.analysis.curve_from_log import read_curve_from_logs
     from simlaunch.analysis.log import read_log
     from simlaunch.analysis.logs import LogComparison, compare_logs
+    from simlaunch.analysis.new import NewScenario, new
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
@@ -53,6 +54,8 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "new": "simlaunch.analysis.new",
+    "NewScenario": "simlaunch.analysis.new",
     "odds": "simlaunch.analysis.odds",
     "Odds": "simlaunch.analysis.odds",
     "parts": "simlaunch.analysis.parts",
@@ -124,6 +127,7 @@ __all__ = [
     "MeasuredAt",
     "Measures",
     "Method",
+    "NewScenario",
     "Odds",
     "Outcome",
     "Pedal",
@@ -150,6 +154,7 @@ __all__ = [
     "compare_project",
     "fit",
     "load",
+    "new",
     "odds",
     "open_sweep",
     "parts",

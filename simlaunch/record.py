@@ -7,17 +7,24 @@ the value out from the rest.
 from __future__ import annotations
 
 from enum import IntEnum
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 MAX_GEARS = 12
 MAX_CURVE_POINTS = 256
 MAX_TABLE_POINTS = 32
+MAX_GEAR_POINTS = 64
 SHAPE_CELLS = 128
 
 Record: TypeAlias = np.record
 """A record of numbers; its fields are reached by name."""
+
+if TYPE_CHECKING:
+    from simlaunch.fields import Car as Car
+    from simlaunch.fields import Table as Table
+else:
+    Car = Table = np.record  # a type checker knows the fields of a car, and of its tables
 
 
 class Axle(IntEnum):
@@ -56,6 +63,7 @@ def table(points: int) -> np.dtype[np.void]:
 
 CURVE = table(MAX_CURVE_POINTS)
 TABLE = table(MAX_TABLE_POINTS)
+GEAR_CURVE = table(MAX_GEAR_POINTS)
 
 
 def _floats(*names: str) -> list[tuple[str, str]]:
@@ -118,6 +126,7 @@ ENGINE = np.dtype(
         *_floats("lagged_share"),  # share of the full-load torque that waits for boost, 0 to 1
         *_floats("inertia", "idle", "rev_limit", "limiter_band"),  # [kg m^2], [rad/s] x 3
         ("gear_limit", "f8", (MAX_GEARS,)),  # most torque that the engine gives in each gear; inf: no limit [N m]
+        ("gear_curve", GEAR_CURVE, (MAX_GEARS,)),  # the same over speed [rad/s]; no knots: no such limit [N m]
     ],
     align=True,
 )
@@ -216,15 +225,15 @@ def is_complete(car: Record) -> bool:
     return not any(np.isnan(numbers).any() for numbers in derived)
 
 
-def blank() -> Record:
+def blank() -> Car:
     """A record with every number zero, every derived number `nan`, and no limit of torque in any gear.
 
     Returns
     -------
-    Record
+    Car
         Scalar record of type `CAR`.
     """
-    car: Record = np.zeros(1, dtype=CAR).view(np.recarray)[0]
+    car: Car = np.zeros(1, dtype=CAR).view(np.recarray)[0]
     car.air.density = np.nan
     car.engine.gear_limit[:] = np.inf
     car.gearbox.shift_speed[:] = np.nan

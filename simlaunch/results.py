@@ -89,8 +89,8 @@ class Result:
             No system of units of that name.
         """
         words = self._words
-        told = words.full_text if full and hasattr(words, "full_text") else words.text
-        text: str = told(self, system_named(units))
+        printed = words.full_text if full and hasattr(words, "full_text") else words.text
+        text: str = printed(self, system_named(units))
         return text
 
     def to_dataframe(self) -> pd.DataFrame:
@@ -108,7 +108,7 @@ class Result:
         """
         if not hasattr(self._words, "columns"):
             raise UsageError(f"a result of {self.study} is neither a table nor a trace; use to_dict()")
-        import pandas as pd  # slow to import, and only some callers want it
+        import pandas as pd  # noqa: PLC0415  slow to import, and only some callers want it
 
         return pd.DataFrame(dict(self._words.columns(self)))
 
@@ -176,7 +176,7 @@ class Result:
         """
         system = system_named(units)
         if ax is None:
-            import matplotlib.pyplot as plt  # slow to import, and only some callers want it
+            import matplotlib.pyplot as plt  # noqa: PLC0415  slow to import, and only some callers want it
 
             _, ax = plt.subplots(layout="constrained")
         self._pictures.draw(ax, self, system)

@@ -1,6 +1,6 @@
 """Files that simlaunch writes: each is there whole or not at all, and never takes the place of somebody else's.
 
-A file that is there already is refused, unless the caller was told to replace it, or it is known to be ours: by a mark
+A file that is there already is refused, unless the caller wants it replaced, or it is known to be ours: by a mark
 that it carries, or, in a folder of results, by the list of what was written there. That list holds a digest of every
 file, so that one that was changed since then counts as somebody else's.
 """

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from simlaunch.parameters.fill import fill_table
-from simlaunch.record import MAX_CURVE_POINTS, Coupling, Pedal, Record, ShiftKind, blank
+from simlaunch.record import MAX_CURVE_POINTS, Car, Coupling, Pedal, ShiftKind, blank
 
 RPM = np.pi / 30.0
 Changes = Mapping[str, Any]
@@ -60,7 +60,7 @@ _ROAD_TYRE: Changes = {
 }  # fmt: skip
 
 
-def change(car: Record, changes: Changes) -> Record:
+def change(car: Car, changes: Changes) -> Car:
     """The same car with some numbers changed in place."""
     for place, value in changes.items():
         *rooms, name = place.split(".")
@@ -108,7 +108,7 @@ def converter(scale: float = 1.0) -> dict[str, Any]:
     }
 
 
-def coupe(changes: Changes | None = None) -> Record:
+def coupe(changes: Changes | None = None) -> Car:
     """A plain boosted coupe: rear drive, clutch, six gears with a torque gap, elastic half shafts."""
     car = blank()
     change(car, _COUPE)
@@ -118,7 +118,7 @@ def coupe(changes: Changes | None = None) -> Record:
     return change(car, changes or {})
 
 
-def front_hatch(changes: Changes | None = None) -> Record:
+def front_hatch(changes: Changes | None = None) -> Car:
     """A front-driven car with a dual clutch that hands the torque over."""
     car = coupe({
         "body.mass": 1380.0, "body.front_share": 0.62, "drive.front_share": 1.0,
@@ -128,7 +128,7 @@ def front_hatch(changes: Changes | None = None) -> Record:
     return change(car, changes or {})
 
 
-def all_drive_saloon(changes: Changes | None = None) -> Record:
+def all_drive_saloon(changes: Changes | None = None) -> Car:
     """An all-wheel drive with an open centre, a converter with lock-up and eight gears with a torque dip."""
     car = coupe({
         "body.mass": 1880.0, "body.front_share": 0.54, "drive.front_share": 0.4,
@@ -151,7 +151,7 @@ POINT_MASS = 1500.0
 """Effective mass of the point-mass car [kg]: 900 kg of body, and two axles of 300 kg at the tread."""
 
 
-def point_mass(changes: Changes | None = None) -> Record:
+def point_mass(changes: Changes | None = None) -> Car:
     """A car for problems solved by hand: one gear, no resistance, no losses, tyres that hardly slip.
 
     Its clutch carries all it is given from the first moment, its engine and gearbox weigh next to nothing.
@@ -254,7 +254,7 @@ def _random_drive(rng: np.random.Generator) -> dict[str, Any]:
     }
 
 
-def random_car(rng: np.random.Generator) -> Record:
+def random_car(rng: np.random.Generator) -> Car:
     """A valid car drawn from the whole width of what can be described; the same generator gives the same car."""
     mass = rng.uniform(900.0, 2200.0)
     peak = mass * rng.uniform(0.15, 0.45)

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
+import sys
+from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 os.environ["MPLBACKEND"] = "Agg"  # figures are drawn without a screen, in this process and in those it starts
@@ -18,3 +22,9 @@ if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
 # on how busy the machine is, and the first call of a compiled function includes its compilation.
 settings.register_profile("house", deadline=None, derandomize=True, print_blob=True)
 settings.load_profile("house")
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Compile the kernels once before several workers start, each of which would compile them for itself."""
+    if session.config.pluginmanager.hasplugin("dsession"):
+        subprocess.run([sys.executable, Path(__file__).with_name("kernels.py")], check=True)

@@ -7,6 +7,9 @@ exchanging a span changes, averaged over all orders in which the spans can be ex
 Beside each share stand the least and the most that its span changes in any order: where those lie far apart, what a
 span is worth depends on the rest of the curve.
 
+Torque limits by gear act at certain engine speeds in some gears only, so no span holds them. Where they differ between
+the curves they are exchanged as a whole, like one more span.
+
 Shift speeds and target slip that the scenario leaves open are worked out anew for each mixture, as they would be tuned.
 
 Source of the shares: see `shapley`.
@@ -26,10 +29,11 @@ from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.cubics import Cubics, with_slopes
+from simlaunch.metrics.full_load import gear_cap, limited_gears, most_torque
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import MAX_CURVE_POINTS, Pedal, Record
+from simlaunch.record import MAX_CURVE_POINTS, Car, Pedal, Table
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -42,10 +46,10 @@ SMALLEST = 0.02
 """A span that holds a smaller share of the area between two curves is joined to its neighbours [-]."""
 
 SAME = 0.001
-"""Curves that differ by a smaller share of the higher peak are taken as equal there: a dyno tells no less [-]."""
+"""Curves that differ by a smaller share of the higher peak are taken as equal there: no dyno resolves less [-]."""
 
 SAME_PEAK = 0.03
-"""Peaks that differ by a smaller share are not told apart as higher and lower: nobody asks for so little [-]."""
+"""Peaks that differ by a smaller share do not count as higher and lower: nobody asks about so little [-]."""
 
 _LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
 _LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
@@ -102,6 +106,27 @@ class Span:
 
 
 @dataclass(frozen=True)
+class LimitsByGear:
+    """What exchanging the torque limits by gear adds to the gap.
+
+    Parameters
+    ----------
+    gears : tuple of int
+        Gears in which the limits let the engine give unlike torque; first gear is 1.
+    full, held : Share
+        What it adds with full pedal and with held slip.
+    """
+
+    gears: tuple[int, ...]
+    full: Share
+    held: Share
+
+    def turned(self) -> LimitsByGear:
+        """The same with the curves exchanged."""
+        return replace(self, full=self.full.turned(), held=self.held.turned())
+
+
+@dataclass(frozen=True)
 class Mixture:
     """A curve put together from both, and the time that it takes with full pedal.
 
@@ -111,10 +136,13 @@ class Mixture:
         From and to engine speed [rad/s], and the name of the curve that is taken there, in rising order.
     time : float
         Time to the target [s].
+    limits : str
+        Name of the curve whose torque limits by gear are taken; empty where they are the same.
     """
 
     parts: tuple[tuple[float, float, str], ...]
     time: float
+    limits: str = ""
 
 
 @dataclass(frozen=True)
@@ -133,6 +161,8 @@ class Attribution:
         The quickest mixture with full pedal; None where none beats both curves by a time worth naming.
     shifts_follow : bool
         Whether shift speeds were worked out anew for each mixture.
+    limits : LimitsByGear or None
+        The torque limits by gear; None where they let the engine give the same.
     """
 
     first: str
@@ -141,16 +171,18 @@ class Attribution:
     spans: tuple[Span, ...]
     best: Mixture | None
     shifts_follow: bool
+    limits: LimitsByGear | None = None
 
     @property
     def peak(self) -> Span | None:
-        """The span that stands for the higher peak alone; None where the peak cannot be told from more of the curve."""
+        """The span that holds the higher peak alone; None where the peak cannot be separated from more of the curve."""
         return next((span for span in self.spans if span.name is SpanName.PEAK), None)
 
     def turned(self) -> Attribution:
         """The same with the curves exchanged."""
         spans = tuple(span.turned() for span in self.spans)
-        return replace(self, first=self.second, second=self.first, spans=spans)
+        limits = self.limits.turned() if self.limits else None
+        return replace(self, first=self.second, second=self.first, spans=spans, limits=limits)
 
 
 # --- where the range is cut ---
@@ -181,7 +213,7 @@ class _Stretch:
 class _Pair:
     """Two full-load curves over the range of engine speed that is in use."""
 
-    tables: tuple[Record, Record]
+    tables: tuple[Table, Table]
     speed: Array
     torque: tuple[Array, Array]
 
@@ -220,11 +252,21 @@ class _Pair:
         return other - one
 
 
-def _pair(first: Record, second: Record) -> _Pair:
+def _pair(first: Car, second: Car) -> _Pair:
     tables = (first.engine.torque, second.engine.torque)
     low, high = min(float(table.knot[0]) for table in tables), float(first.engine.rev_limit)
     speed = np.linspace(low, high, max(int((high - low) / _SPACING), 64) + 1)
-    return _Pair(tables, speed, (values_at(tables[0], speed), values_at(tables[1], speed)))
+    return _Pair(tables, speed, (most_torque(first, speed), most_torque(second, speed)))
+
+
+def _gears_apart(pair: _Pair, first: Car, second: Car) -> tuple[int, ...]:
+    """Gears in which the limits of two cars would let the engine give unlike torque with the higher of the curves."""
+    most = np.maximum(*pair.torque)
+    stated = sorted({*limited_gears(first), *limited_gears(second)})
+    one, other = (
+        {gear: np.minimum(gear_cap(car, gear, pair.speed), most) for gear in stated} for car in (first, second)
+    )
+    return tuple(gear for gear in stated if not np.array_equal(one[gear], other[gear]))
 
 
 def _meetings(pair: _Pair) -> list[float]:
@@ -329,7 +371,7 @@ def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
 # --- mixtures ---
 
 
-def _spline(table: Record) -> Cubics:
+def _spline(table: Table) -> Cubics:
     """A full-load curve with its ends carried on level."""
     count = int(table.count)
     knots, cubics = table.knot[:count], table.cubic[: count - 1]
@@ -348,7 +390,7 @@ def _passage(one: Cubics, other: Cubics, cut: _Cut) -> Cubics:
     return with_slopes(speed, values, slopes)
 
 
-def _mix(target: Record, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
+def _mix(target: Table, curves: Sequence[Cubics], stretches: Sequence[_Stretch], choice: Sequence[int]) -> None:
     """Put the chosen curve of each stretch into a table of a car."""
     knots: list[Array] = []
     cubics: list[Array] = []
@@ -380,25 +422,37 @@ def _mix(target: Record, curves: Sequence[Cubics], stretches: Sequence[_Stretch]
     target.cubic[: all_knots.size] = all_cubics
 
 
-def _choices(spans: int) -> Iterator[tuple[int, ...]]:
-    """For each subset of the spans, as the bits of a number, which curve stands in each span."""
-    for subset in range(1 << spans):
-        yield tuple(subset >> i & 1 for i in range(spans))
+def _choices(players: int) -> Iterator[tuple[int, ...]]:
+    """For each subset of what is exchanged, as the bits of a number, which curve each is taken from."""
+    for subset in range(1 << players):
+        yield tuple(subset >> i & 1 for i in range(players))
 
 
 def _times(
-    scenario: Scenario, names: tuple[str, str], stretches: Sequence[_Stretch], target: Target, tolerance: float | None
+    scenario: Scenario,
+    names: tuple[str, str],
+    stretches: Sequence[_Stretch],
+    limits: bool,
+    target: Target,
+    tolerance: float | None,
 ) -> dict[Pedal, Array]:
-    """Time to the target with every mixture, in the order of `_choices`; nan where it was not reached [s]."""
-    choices = list(_choices(len(stretches)))
+    """Time to the target with every mixture, in the order of `_choices`; nan where it was not reached [s].
+
+    The limits by gear are exchanged last, where they are exchanged at all.
+    """
+    choices = list(_choices(len(stretches) + limits))
     cars = []
     for pedal in Pedal:
         pair = [lower(scenario, name, pedal) for name in names]
         curves = [_spline(car.engine.torque) for car in pair]
         for choice in choices:
-            mixed = pair[choice[0]].copy()
-            if len(set(choice)) > 1:
-                _mix(mixed.engine.torque, curves, stretches, choice)
+            mixed, by_speed = pair[choice[0]].copy(), choice[: len(stretches)]
+            if len(set(by_speed)) > 1:
+                _mix(mixed.engine.torque, curves, stretches, by_speed)
+            if limits:
+                taken = pair[choice[-1]].engine
+                mixed.engine.gear_limit[:] = taken.gear_limit
+                mixed.engine.gear_curve[:] = taken.gear_curve
             complete(mixed)
             cars.append(mixed)
     times = times_of(cars, target, tolerance).reshape(2, len(choices))
@@ -408,21 +462,22 @@ def _times(
 # --- shares ---
 
 
-def _best(names: tuple[str, str], stretches: Sequence[_Stretch], times: Array) -> Mixture | None:
+def _best(names: tuple[str, str], stretches: Sequence[_Stretch], limits: bool, times: Array) -> Mixture | None:
     """The quickest mixture; of several that are as quick, the one that changes over least often."""
     quickest = float(times.min())
-    if quickest > min(times[0], times[-1]) - WORTH_NAMING:
+    if not stretches or quickest > min(times[0], times[-1]) - WORTH_NAMING:
         return None
-    level = [choice for choice, time in zip(_choices(len(stretches)), times, strict=True) if time < quickest + _LEVEL]
+    choices = _choices(len(stretches) + limits)
+    level = [choice for choice, time in zip(choices, times, strict=True) if time < quickest + _LEVEL]
     choice = min(level, key=lambda each: sum(one != other for one, other in pairwise(each)))
     parts: list[tuple[float, float, str]] = []
-    for stretch, which in zip(stretches, choice, strict=True):
+    for stretch, which in zip(stretches, choice, strict=False):
         begin, name = stretch.start.speed, names[which]
         if parts and parts[-1][2] == name:
             begin = parts.pop()[0]
         parts.append((begin, stretch.end.speed, name))
     place = sum(which << i for i, which in enumerate(choice))
-    return Mixture(tuple(parts), float(times[place]))
+    return Mixture(tuple(parts), float(times[place]), names[choice[-1]] if limits else "")
 
 
 def attribute(
@@ -456,15 +511,18 @@ def attribute(
     follow = last > 0 and bool(np.isnan(one.gearbox.shift_speed[:last]).all())
     pair = _pair(one, other)
     stretches = _joined(_stretches(pair), pair.place_of_peak)
-    if not stretches:
+    gears = _gears_apart(pair, one, other)
+    if not stretches and not gears:
         return Attribution(first, second, target, (), None, follow)
-    times = _times(scenario, (first, second), stretches, target, tolerance)
+    times = _times(scenario, (first, second), stretches, bool(gears), target, tolerance)
     if not all(np.isfinite(each).all() for each in times.values()):
         return None
-    names = _names(pair, stretches)
-    shares = {pedal: shapley(each) for pedal, each in times.items()}
+    full, held = (shapley(times[pedal]) for pedal in (Pedal.FULL, Pedal.HELD_SLIP))
+    names = _names(pair, stretches) if stretches else []
     spans = tuple(
-        Span(each.start.speed, each.end.speed, name, each.area > 0.0, full, held)
-        for each, name, full, held in zip(stretches, names, shares[Pedal.FULL], shares[Pedal.HELD_SLIP], strict=True)
+        Span(each.start.speed, each.end.speed, name, each.area > 0.0, full[k], held[k])
+        for k, (each, name) in enumerate(zip(stretches, names, strict=True))
     )
-    return Attribution(first, second, target, spans, _best((first, second), stretches, times[Pedal.FULL]), follow)
+    best = _best((first, second), stretches, bool(gears), times[Pedal.FULL])
+    limits = LimitsByGear(gears, full[-1], held[-1]) if gears else None
+    return Attribution(first, second, target, spans, best, follow, limits)

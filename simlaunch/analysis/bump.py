@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.errors import UsageError
-from simlaunch.record import MAX_CURVE_POINTS, Record
+from simlaunch.record import MAX_CURVE_POINTS, Car, Table
 
 Array = NDArray[np.float64]
 
@@ -22,12 +22,12 @@ _SPACING = 100.0 * RPM
 _BEYOND = 1.0  # how far a curve is padded past its ends, where it stays level [rad/s]
 
 
-def band_middles(car: Record, bands: int | None = None) -> Array:
+def band_middles(car: Car, bands: int | None = None) -> Array:
     """Middles of the bands that cover a curve up to the rev limit.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with its curve.
     bands : int, optional
         How many; if left out, bands lie at whole multiples of 250 rpm.
@@ -54,12 +54,12 @@ def band_middles(car: Record, bands: int | None = None) -> Array:
     return np.asarray(np.linspace(first, last, bands), np.float64)
 
 
-def curve_speeds(car: Record) -> Array:
+def curve_speeds(car: Car) -> Array:
     """Round engine speeds from the first point of a full-load curve to its last.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with its curve.
 
     Returns
@@ -83,14 +83,14 @@ def _bumps(middles: Array, shares: Array, ends: tuple[float, float]) -> Cubics:
     return with_slopes(np.r_[low, middles, high], values, np.zeros(values.size))
 
 
-def raise_curve(table: Record, middles: Array, shares: Array, torque: float) -> None:
+def raise_curve(table: Table, middles: Array, shares: Array, torque: float) -> None:
     """Add torque to a full-load curve, as much in each band as its share says, with no kink between bands.
 
     Shares of one in every band raise the whole curve by the torque; a table of cubics holds the sum exactly.
 
     Parameters
     ----------
-    table : Record
+    table : Table
         Full-load curve, changed in place.
     middles : ndarray, shape (n,)
         Middles of the bands [rad/s].

@@ -27,11 +27,12 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.shapley import Share, moved_to, shapley
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -55,38 +56,38 @@ class Cause(Enum):
     INERTIA = "inertia of wheels and driveline"
 
 
-def _hold_all(car: Record) -> None:
+def _hold_all(car: Car) -> None:
     car.road.friction_factor *= _HOLDS_ALL
 
 
-def _shift_at_once(car: Record) -> None:
+def _shift_at_once(car: Car) -> None:
     box = car.gearbox
     for phase in ("ramp_down", "gap", "ramp_up", "hand_over", "inertia_phase"):
         box[phase] = min(float(box[phase]), _NO_TIME)
     box.dip = 0.0
 
 
-def _no_lag(car: Record) -> None:
+def _no_lag(car: Car) -> None:
     car.engine.lagged_share = 0.0
 
 
-def _no_losses(car: Record) -> None:
+def _no_losses(car: Car) -> None:
     car.gearbox.efficiency[:] = 1.0
 
 
-def _no_resistance(car: Record) -> None:
+def _no_resistance(car: Car) -> None:
     car.body.drag_area = 0.0
     car.road.rolling_factor = 0.0
 
 
-def _no_inertia(car: Record) -> None:
+def _no_inertia(car: Car) -> None:
     for part in (car.front, car.rear):
         part.axle_inertia *= _NO_INERTIA
     car.drive.inertia *= _NO_INERTIA
     car.gearbox.input_inertia *= _NO_INERTIA
 
 
-_TAKEN_AWAY: dict[Cause, Callable[[Record], None]] = {
+_TAKEN_AWAY: dict[Cause, Callable[[Car], None]] = {
     Cause.GRIP: _hold_all,
     Cause.SHIFTS: _shift_at_once,
     Cause.BOOST: _no_lag,
@@ -124,19 +125,19 @@ class Budget:
         return self.ideal + sum(share.share for share in self.shares.values())
 
 
-def without(full: Record, held: Record, present: Sequence[Cause]) -> Record:
+def without(full: Car, held: Car, present: Sequence[Cause]) -> Car:
     """A car of which some causes are left.
 
     Parameters
     ----------
-    full, held : Record
+    full, held : Car
         The car with full pedal and with held slip, both complete.
     present : sequence of Cause
         The causes that stay.
 
     Returns
     -------
-    Record
+    Car
         A copy.
     """
     spins = Cause.WHEELSPIN in present or Cause.GRIP not in present
@@ -180,10 +181,11 @@ def budget(
     """
     sets = _sets()
     launched: dict[bytes, int] = {}  # sets that come to the same car are launched once
-    cars: list[Record] = []
+    cars: list[Car] = []
     place = np.empty((len(curves), len(sets)), np.int64)
     for row, curve in enumerate(curves):
         full, held = (lower(scenario, curve, pedal) for pedal in Pedal)
+        settle((full, held), target)  # and all launches keep the speed of the car as it is
         for car in (full, held):
             complete(car)
         for column, present in enumerate(sets):

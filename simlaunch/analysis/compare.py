@@ -13,10 +13,12 @@ from numpy.typing import NDArray
 from simlaunch.analysis.attribution import Attribution, Span, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
-from simlaunch.analysis.reference_conditions import FootingGap, footing_gaps, refuse_unlike, unstated
+from simlaunch.analysis.progress import expect
+from simlaunch.analysis.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
 from simlaunch.analysis.road_tests import RoadTestGap, road_test_gaps
 from simlaunch.analysis.simulate import Simulation, goal, simulate
 from simlaunch.analysis.targets import road_tests
@@ -25,15 +27,17 @@ from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
+from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import BEST
 from simlaunch.simulation.run import Method, complete
 from simlaunch.simulation.trace import Trace
+from simlaunch.units.spelling import System, system_named
 
 Array = NDArray[np.float64]
 
@@ -42,6 +46,7 @@ GRIP_DOUBT = 0.05
 
 _SECTION_ENDS = tuple(target.end for target in STANDARD if target.kind is Kind.DISTANCE)  # [m]
 _GRID = 400
+_LAUNCHES_OF_PAIR, _LAUNCHES_OF_SEARCH = 70, 2500  # about; the second where launch speeds are sought for mixtures
 _POWER_POINTS = 2001
 
 
@@ -228,7 +233,7 @@ class Comparison(Result):
         These curves against what the tyres can use.
     loads : DrivelineLoads
         What the parts take with full pedal.
-    footings : tuple of FootingGap
+    correction_gaps : tuple of CorrectionGap
         Curves that carry unlike weather corrections, where that was allowed.
     tolerance : float or None
         Relative error allowed per step; None: as usual [-].
@@ -242,7 +247,7 @@ class Comparison(Result):
     pairs: tuple[Pair, ...]
     usable: UsableTorque
     loads: DrivelineLoads
-    footings: tuple[FootingGap, ...] = ()
+    correction_gaps: tuple[CorrectionGap, ...] = ()
     tolerance: float | None = None
 
     @cached_property
@@ -322,8 +327,9 @@ def _mark_gap(first: MarkResult, second: MarkResult) -> MarkGap:
     return MarkGap(first, second, second.time - first.time)
 
 
-def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Record:
+def _with_grip(scenario: Scenario, name: str, pedal: Pedal, factor: float) -> Car:
     car = lower(scenario, name, pedal)
+    settle([car], goal(scenario))
     car.road.friction_factor *= factor
     complete(car)
     return car
@@ -407,10 +413,10 @@ def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
     return float(gaps[inside].sum()), float(gaps[inside & spinning].sum())
 
 
-def peak_power(car: Record) -> float:
-    """Highest power of a full-load curve up to the rev limit [W]."""
+def peak_power(car: Car) -> float:
+    """Highest power at full load up to the rev limit, in the gear that allows most [W]."""
     speed = np.linspace(float(car.engine.torque.knot[0]), float(car.engine.rev_limit), _POWER_POINTS)
-    return float((values_at(car.engine.torque, speed) * speed).max())
+    return float((most_torque(car, speed) * speed).max())
 
 
 def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
@@ -426,6 +432,13 @@ def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:
     return Pair(first, second, full, held, judge(_case(study, first, second, full, held), GRIP_DOUBT))
 
 
+def _launches_of_pair(study: _Study) -> int:
+    """About how many launches a pair takes: grip, mixtures, tests and driving, then the drawn cases."""
+    drawn = 2 * study.cases if study.scenario.uncertain else 0
+    sought = _LAUNCHES_OF_SEARCH if study.scenario.launch.engine_speed == BEST else 0
+    return _LAUNCHES_OF_PAIR + 5 * len(study.tests) + drawn + sought
+
+
 def compare(
     scenario: Scenario,
     curves: Sequence[str] | None = None,
@@ -433,7 +446,8 @@ def compare(
     cases: int = 256,
     method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
+    units: System | str = System.METRIC,
 ) -> Comparison:
     """Run curves of a scenario with both pedals and set each against the first.
 
@@ -449,8 +463,10 @@ def compare(
         Integrator of the main runs: a member, or its words.
     tolerance : float, optional
         Relative error allowed per step of the main runs [-].
-    mixed_footings : bool
+    mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
+    units : System or str
+        Whose usual tests from a roll are made: in km/h (``"metric"``), or in mph (``"us"``).
 
     Returns
     -------
@@ -474,9 +490,9 @@ def compare(
         raise UsageError(f"comparing takes at least two curves; the scenario has {known}")
     if len(set(names)) < len(names):
         raise UsageError("a curve is named twice; name each curve once")
-    footings = footing_gaps(scenario, names)
-    if not mixed_footings:
-        refuse_unlike(footings, unstated(scenario, names))
+    gaps = correction_gaps(scenario, names)
+    if not mixed_corrections:
+        refuse_unlike(gaps, unstated(scenario, names))
     runs = tuple(
         CurveRuns(
             name,
@@ -489,10 +505,13 @@ def compare(
         scenario,
         goal(scenario),
         loads_of(scenario, [each.full for each in runs]),
-        road_tests(scenario),
+        road_tests(scenario, system_named(units)),
         cases,
         tolerance,
     )
-    pairs = tuple(_pair(study, runs[0], other) for other in runs[1:])
+    pairs = []
+    for k, other in enumerate(runs[1:]):
+        expect((len(runs) - 1 - k) * _launches_of_pair(study))
+        pairs.append(_pair(study, runs[0], other))
     only = usable(scenario).only(names)
-    return Comparison(scenario, study.target, runs, pairs, only, study.loads, footings, tolerance)
+    return Comparison(scenario, study.target, runs, tuple(pairs), only, study.loads, gaps, tolerance)

@@ -12,7 +12,7 @@ spline through the logged speed; generalised cross-validation sets how smooth it
 
 What is not full load in that gear is left out, with its reason: no pull, another gear, a slipping clutch or spinning
 wheels (engine faster than the wheels in that gear), tyres near the end of their grip, boost that is still building
-up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and shafts
+up by the scenario's lag, the rev limiter, and the ends of the pull, where the driver presses and lifts and the shafts
 twist.
 
 Source: Newton's second law; Craven and Wahba, Numerische Mathematik 31 (1979) 377, as in SciPy.
@@ -25,8 +25,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
@@ -43,7 +45,7 @@ from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.readers.sheet import Dropped, Pull, together
 from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 
@@ -155,20 +157,20 @@ def _spans(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _off(log: _Log, car: Record, gear: int) -> Array:
+def _off(log: _Log, car: Car, gear: int) -> Array:
     """Engine speed over that of the wheels in a gear, less 1 [-]."""
     assert log.engine_speed is not None, "asked only where it is logged"
     wheels = np.maximum(log.speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
     return np.asarray(log.engine_speed / (wheels * car.gearbox.ratio[gear - 1]) - 1.0)
 
 
-def _in_gear(log: _Log, car: Record, gear: int) -> Mask:
+def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
     if log.engine_speed is None:
         return np.ones(log.time.size, np.bool_)
     return np.asarray(np.abs(_off(log, car, gear)) <= TIED, np.bool_)
 
 
-def _gear_of(log: _Log, car: Record, pulling: Mask) -> int:
+def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
         why = "has no engine speed, so that the gear does not show"
@@ -198,7 +200,7 @@ class _Found:
     notes: tuple[str, ...]
 
 
-def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
+def _pull(log: _Log, car: Car, asked: int | None) -> _Found:
     if log.time.size < FEWEST:
         raise refusal(log.source, "speed", "", f"has {log.time.size} samples", f"log a pull of {FEWEST} or more")
     gained = steady_acceleration(log.time, log.speed)
@@ -225,7 +227,7 @@ def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
 
 
 def _give_reasons(
-    reasons: NDArray[np.object_], log: _Log, car: Record, gear: int, pulling: Mask, turns: Array, top: float,
+    reasons: NDArray[np.object_], log: _Log, car: Car, gear: int, pulling: Mask, turns: Array, top: float,
     first: int, behind: int,
 ) -> None:  # fmt: skip
     """Why each sample is left out; empty where it is not."""
@@ -253,7 +255,7 @@ def _give_reasons(
         reasons[free & mask & (reasons == "")] = why
 
 
-def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
+def _near_grip(log: _Log, car: Car, first: int, behind: int) -> Mask:
     """Where the wheels push with nearly all that their tyres can give."""
     near = np.zeros(log.time.size, np.bool_)
     inside = slice(first, behind)
@@ -267,7 +269,7 @@ def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
     return near
 
 
-def _driven(car: Record, speed: float, gained: float) -> tuple[float, float, Record]:
+def _driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
     """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
     moving = speed + car.air.head_wind
     density = car.air.density
@@ -282,7 +284,7 @@ def _driven(car: Record, speed: float, gained: float) -> tuple[float, float, Rec
     return (force, loads[0], car.front) if front else (force, loads[1], car.rear)
 
 
-def _building_up(log: _Log, car: Record, turns: Array, first: int, behind: int) -> Mask:
+def _building_up(log: _Log, car: Car, turns: Array, first: int, behind: int) -> Mask:
     """Where boost, none of it there when the pull begins, is still building up."""
     builds, boost = np.zeros(log.time.size, np.bool_), 0.0
     lagged = float(car.engine.lagged_share)
@@ -296,8 +298,8 @@ def _building_up(log: _Log, car: Record, turns: Array, first: int, behind: int) 
 
 
 def _no_pull(log: _Log, gear: int, reasons: NDArray[np.object_], lasts: float) -> Exception:
-    told = "; ".join(f"{len(reasons[reasons == why])} samples: {why}" for why in dict.fromkeys(reasons) if why)
-    why = f"holds no pull of {SHORTEST:g} s in gear {gear}; the longest lasts {lasts:.2g} s ({told})"
+    found = "; ".join(f"{len(reasons[reasons == why])} samples: {why}" for why in dict.fromkeys(reasons) if why)
+    why = f"holds no pull of {SHORTEST:g} s in gear {gear}; the longest lasts {lasts:.2g} s ({found})"
     return refusal(log.source, "speed", "", why, "log a longer pull in one gear, or state another with --gear")
 
 
@@ -306,14 +308,12 @@ def _no_pull(log: _Log, gear: int, reasons: NDArray[np.object_], lasts: float) -
 
 def _splined(time: Array, values: Array) -> tuple[Array, Array, Array]:
     """Smooth values and their slope at the samples, and the residuals."""
-    from scipy.interpolate import make_smoothing_spline  # slow to import
-
     groups = -(-time.size // _MOST)
     ends = np.arange(0, time.size, groups)
     counts = np.diff(np.append(ends, time.size))
     middle, means = (np.add.reduceat(each, ends) / counts for each in (time, values))
     start, span = middle[0], float(np.ptp(middle))
-    spline = make_smoothing_spline((middle - start) / span * 20.0, means, w=counts / counts.mean())
+    spline = scipy.interpolate.make_smoothing_spline((middle - start) / span * 20.0, means, w=counts / counts.mean())
     at = (time - start) / span * 20.0
     smooth = np.asarray(spline(at))
     return smooth, np.asarray(spline.derivative()(at)) * 20.0 / span, values - smooth
@@ -330,7 +330,7 @@ class _Driveline:
     """Engine speed by the slip of the tyres [rad/s]."""
 
 
-def _driveline(speed: Array, gained: Array, car: Record, gear: int) -> _Driveline:
+def _driveline(speed: Array, gained: Array, car: Car, gear: int) -> _Driveline:
     radius, ratio = driven_radius(car.front, car.rear, car.drive), float(car.gearbox.ratio[gear - 1])
     turning = mass_in_gear(car, gear) - float(car.body.mass)
     places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
@@ -355,7 +355,7 @@ class _Rows:
     error: float
 
 
-def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int) -> _Rows:
+def _rows(time: Array, speed: Array, turns: Array | None, car: Car, gear: int) -> _Rows:
     smooth, gained, rest = _splined(time, speed)
     line = _driveline(smooth, gained, car, gear)
     where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
@@ -375,7 +375,7 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int
     return _Rows(grid, torque, rest, error)
 
 
-def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
+def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
     inside = slice(first, behind)
     time, speed = log.time[inside], log.speed[inside]
     turns = None if log.engine_speed is None else log.engine_speed[inside]

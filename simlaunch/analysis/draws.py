@@ -19,18 +19,22 @@ from simlaunch.analysis.distributions import (
     triangular,
     uniform,
 )
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.fill import lower, vary
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.parameters.fill import lower, scale_torque, vary
+from simlaunch.physics.engine import limiter_start
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.decision import ALL_CURVES, ALL_GEARS, CURVE_FACTOR, EACH_CURVE, Spread, Uncertain, within_of
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import BEST
 from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, as_typed, to_si
+from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -40,6 +44,7 @@ FARTHEST = 1e-4
 
 _TRIED = (FARTHEST, 0.5, 1.0 - FARTHEST)
 _QUANTILE = 0.05  # of cases beyond either bound of a lognormal distribution
+_LAUNCH = "launch.engine_speed"
 _CURVE_KEYS = frozenset({ALL_CURVES, EACH_CURVE})
 
 
@@ -53,8 +58,10 @@ class Draws:
         What each coordinate stands for.
     distributions : tuple
         How each is spread, SI units.
-    cars : tuple of Record
-        The car with the first and with the second curve, as described.
+    curves : tuple of str
+        Names of the first and of the second curve.
+    cars : tuple of Car
+        The car with each of them, as described.
     scenario : Scenario
         What the cars are made of, with a value at each of the keys.
     keys : mapping of int to str
@@ -63,15 +70,20 @@ class Draws:
         For each car, coordinates that multiply its torque.
     root : ndarray, shape (d, d), or None
         Makes correlated standard normal values of independent ones; None where nothing is correlated [-].
+    launch_offsets : tuple of float
+        By how much each car is launched above the drawn launch speed: where each has its best one, what is drawn is how
+        far the driver is from it [rad/s].
     """
 
     names: tuple[str, ...]
     distributions: tuple[Distribution, ...]
-    cars: tuple[Record, ...]
+    curves: tuple[str, str]
+    cars: tuple[Car, ...]
     scenario: Scenario
     keys: Mapping[int, str]
     factors: tuple[tuple[int, ...], ...]
     root: Array | None = None
+    launch_offsets: tuple[float, float] = (0.0, 0.0)
 
     def values(self, points: Array) -> Array:
         """Uncertain values at points of the unit cube.
@@ -110,9 +122,13 @@ class Draws:
         cars: Cars = np.zeros(len(values), CAR)
         cars[:] = self.cars[which]
         if self.keys:
-            vary(cars, self.scenario, {key: values[:, j] for j, key in self.keys.items()})
+            columns = {key: values[:, j] for j, key in self.keys.items()}
+            vary(cars, self.scenario, columns, curve=self.curves[which])
+        if offset := self.launch_offsets[which]:
+            car, speeds = self.cars[which], cars["launch"]["engine_speed"]
+            speeds[:] = np.clip(speeds + offset, car.engine.idle, limiter_start(car.engine))
         for j in self.factors[which]:
-            cars["engine"]["torque"]["cubic"] *= values[:, j, None, None]
+            scale_torque(cars, values[:, j])
         return cars
 
 
@@ -217,6 +233,18 @@ def _root(scenario: Scenario, names: Sequence[str]) -> Array | None:
     return np.asarray(np.linalg.cholesky(whole))
 
 
+def _with_launch_speed(scenario: Scenario, cars: Sequence[Car], which: int) -> tuple[Scenario, tuple[float, float]]:
+    """The scenario with the best launch speed of one of two cars if its spread is drawn; and how far each is off."""
+    entry = next((each for each in scenario.uncertain or () if each.key == _LAUNCH), None)
+    open_ended = entry is not None and entry.middle is None and entry.kind in ("normal", "triangular")
+    if scenario.launch.engine_speed != BEST or not open_ended:
+        return scenario, (0.0, 0.0)
+    one, other = (float(car.launch.engine_speed) for car in cars)
+    middle = (one, other)[which]
+    stated = scenario.replace({_LAUNCH: as_typed(middle, Dimension.ROTATIONAL_SPEED)})
+    return stated, (one - middle, other - middle)
+
+
 def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Target) -> Draws:
     """Make ready to draw the uncertain values of a scenario.
 
@@ -250,7 +278,10 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
     in_order = sorted(curves, key=scenario.curve_names.index)  # the same draws, whichever curve is named first
     keys: dict[int, str] = {}
     factors: tuple[list[int], ...] = ([], [])
-    for entry in scenario.uncertain:
+    cars = tuple(lower(scenario, curve, pedal) for curve in curves)
+    settle(cars, target)  # a driver chooses the launch speed for the car as described
+    scenario, offsets = _with_launch_speed(scenario, cars, curves.index(in_order[0]))
+    for entry in scenario.uncertain or ():
         within = within_of(entry.key, quantity_at)
         assert within is not None, "a sound scenario names keys that hold one number"
         spread, place = distribution(scenario, entry, within), len(names)
@@ -267,9 +298,9 @@ def draws(scenario: Scenario, curves: tuple[str, str], pedal: Pedal, target: Tar
     for j, key in keys.items():
         least, usual, greatest = map(float, spreads[j].ppf(_TRIED))
         tried[key] = (least, usual, greatest)
-    cars = tuple(lower(scenario, curve, pedal) for curve in curves)
     for car in cars:
         aim(car, (target,))
     shared = (tuple(factors[0]), tuple(factors[1]))
     root = _root(scenario, names)
-    return Draws(tuple(names), tuple(spreads), cars, with_usual(scenario, tried), keys, shared, root)
+    known = with_usual(scenario, tried)
+    return Draws(tuple(names), tuple(spreads), curves, cars, known, keys, shared, root, offsets)

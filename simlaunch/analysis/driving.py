@@ -14,12 +14,13 @@ from math import isnan, nan
 
 import numpy as np
 
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -51,6 +52,11 @@ class Tried:
     as_given: int
     first: tuple[float, ...]
     second: tuple[float, ...]
+
+    @property
+    def given(self) -> float:
+        """The value of the scenario."""
+        return self.values[self.as_given]
 
     @property
     def gaps(self) -> tuple[float, ...]:
@@ -107,9 +113,9 @@ class Driving:
         return Driving(self.launch and self.launch.turned(), self.shifts and self.shifts.turned())
 
 
-def _launch_speeds(pair: Sequence[Record]) -> tuple[tuple[float, ...], int]:
+def _launch_speeds(pair: Sequence[Car]) -> tuple[tuple[float, ...], int]:
     """Launch speeds that both curves can hold, and which of them is that of the scenario."""
-    given, low = float(pair[0].launch.engine_speed), float(pair[0].engine.idle)
+    given, low = max(float(car.launch.engine_speed) for car in pair), float(pair[0].engine.idle)
     held = min(given, *(_reached(car, given) for car in pair))  # a converter holds an engine below what is asked
     high = min(_reached(car, float(limiter_start(car.engine)) - _RPM) for car in pair)
     around = [held + each * _RPM for each in AROUND]
@@ -117,25 +123,25 @@ def _launch_speeds(pair: Sequence[Record]) -> tuple[tuple[float, ...], int]:
     return speeds, speeds.index(held)
 
 
-def _reached(car: Record, asked: float) -> float:
+def _reached(car: Car, asked: float) -> float:
     """Engine speed at which a car is launched that is asked for a speed [rad/s]."""
     other = _with_launch(car, asked)
     complete(other)
     return float(other.launch.engine_speed)
 
 
-def _with_launch(car: Record, speed: float) -> Record:
+def _with_launch(car: Car, speed: float) -> Car:
     other = car.copy()
     other.launch.engine_speed = speed
     return other
 
 
-def _launched(pair: Sequence[Record], speeds: Sequence[float], given: int) -> list[Record]:
+def _launched(pair: Sequence[Car], speeds: Sequence[float], given: int) -> list[Car]:
     """Each curve at each launch speed, and as the scenario has it where that is one of them."""
     return [car.copy() if k == given else _with_launch(car, each) for car in pair for k, each in enumerate(speeds)]
 
 
-def _with_shifts(car: Record, share: float) -> Record:
+def _with_shifts(car: Car, share: float) -> Car:
     """The car with every shift put off by a share of the way to the rev limiter."""
     as_is, other = car.copy(), car.copy()
     complete(as_is)
@@ -170,6 +176,7 @@ def driving(scenario: Scenario, first: str, second: str, target: Target, *, tole
         No curve of that name, or a tolerance out of range.
     """
     pair = [lower(scenario, name, Pedal.FULL) for name in (first, second)]
+    settle(pair, target)
     speeds, given = _launch_speeds(pair)
     last = int(pair[0].gearbox.count) - 1
     later = LATER if last > 0 and np.isnan(pair[0].gearbox.shift_speed[:last]).all() else ()

@@ -100,7 +100,7 @@ def engine_figures(
     Parameters
     ----------
     account : CurveAccount
-        The curve. At hub or wheel it has peaks only; where nobody knows the place, the crank is taken.
+        The curve. At hub or wheel it has peaks only; where the place is not known, the crank is assumed.
     displacement : float, optional
         Swept volume of all cylinders [m^3].
     consumption : float, optional
@@ -130,5 +130,5 @@ def _peak(account: CurveAccount, place: int) -> Peak:
 def _air_need(power: float, consumption: float | None, ratio: float | None) -> AirNeed:
     burnt = to_si(USUAL_CONSUMPTION, Dimension.SPECIFIC_CONSUMPTION) if consumption is None else consumption
     mixed = float(USUAL_AIR_FUEL_RATIO) if ratio is None else ratio
-    told = tuple(ORIGIN if value is None else "as given" for value in (consumption, ratio))
-    return AirNeed(air_mass_flow(power, burnt, mixed), burnt, told[0], mixed, told[1])
+    origins = tuple(ORIGIN if value is None else "as given" for value in (consumption, ratio))
+    return AirNeed(air_mass_flow(power, burnt, mixed), burnt, origins[0], mixed, origins[1])

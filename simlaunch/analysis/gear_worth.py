@@ -17,7 +17,7 @@ from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import carrying_gear
-from simlaunch.record import Record
+from simlaunch.record import Car, Record
 from simlaunch.simulation import channels, kernel, prepare
 from simlaunch.simulation.bench import Bench, make_bench
 from simlaunch.simulation.trace import Trace
@@ -81,7 +81,7 @@ class Stretch:
         return self.time[kept], self.state[kept], self.acceleration[kept]
 
 
-def _begin(car: Record, start: Start | None, bench: Bench) -> None:
+def _begin(car: Car, start: Start | None, bench: Bench) -> None:
     """Set state and phase with which a stretch begins; clocks of the phase start from there."""
     phase = bench.phase[0]
     if start is None:
@@ -93,12 +93,12 @@ def _begin(car: Record, start: Start | None, bench: Bench) -> None:
         phase[name] = start.phase[name] - (start.elapsed if name in _CLOCKS else 0)
 
 
-def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
+def follow(car: Car, start: Start | None, tolerance: float) -> Stretch:
     """Run a car from a start, or from rest, to its targets.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car, aimed at its targets; from rest, what it leaves open is filled in.
     start : Start or None
         Where another car has come to by then.
@@ -122,7 +122,7 @@ def follow(car: Record, start: Start | None, tolerance: float) -> Stretch:
     return Stretch(time + begun, state, acceleration, segment, phases, begun, float(zero), _spin_margin(car, derived))
 
 
-def _spin_margin(car: Record, derived: Array) -> Array:
+def _spin_margin(car: Car, derived: Array) -> Array:
     """How far the driven axle that slips most is past its slip of peak force; below zero where none is."""
     axles = [
         derived[:, channels.DERIVED_CHANNELS.index(f"slip_{end}")]
@@ -143,8 +143,8 @@ def _joined(parts: list[tuple[Array, Array, Array]], zero: float) -> Trace:
 class _Trial:
     """The launch with the curve as it is, and what it is judged by."""
 
-    car: Record
-    raised: Record
+    car: Car
+    raised: Car
     base: Stretch
     target: Target
     tolerance: float
@@ -215,12 +215,12 @@ def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
     return Use(float(speeds.min()), float(speeds.max()), shares)
 
 
-def gear_gains(car: Record, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:
+def gear_gains(car: Car, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:
     """Time gained by torque that acts in one gear only, for every gear and band.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car, complete and aimed at the target.
     asked : float
         Engine speed that the launch asks for [rad/s].

@@ -8,10 +8,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.launch_speed import settle
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.ready import aim
 from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
 
@@ -35,12 +37,12 @@ class Aim:
     weights: tuple[float, ...]
 
 
-def make_ready(car: Record, targets: Sequence[Target]) -> float:
+def make_ready(car: Car, targets: Sequence[Target]) -> float:
     """Fill in what a car leaves open, so that it stays as it is when the curve is varied, and aim it at targets.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car, changed in place: shift speeds and target slip are those of its curve.
     targets : sequence of Target
         What is measured.
@@ -50,13 +52,14 @@ def make_ready(car: Record, targets: Sequence[Target]) -> float:
     float
         Engine speed that the launch asks for; against a converter a stronger engine comes nearer to it [rad/s].
     """
+    settle([car], targets[0])
     asked = float(car.launch.engine_speed)
     complete(car)
     aim(car, targets)
     return asked
 
 
-def as_many(cars: Sequence[Record]) -> Cars:
+def as_many(cars: Sequence[Car]) -> Cars:
     """Records of single cars as one array."""
     many: Cars = np.zeros(len(cars), CAR)
     for place, car in enumerate(cars):
@@ -77,7 +80,7 @@ def measure_all(
     Parameters
     ----------
     cars : ndarray of CAR, shape (n,)
-        The cars; left as they are.
+        The cars; left as they are. One whose launch speed is open is launched with the best for the first target.
     targets : tuple of Target
         What is measured beside the usual; see `measure.many.columns`.
     tolerance : float or None
@@ -97,21 +100,27 @@ def measure_all(
     UsageError
         A tolerance out of range.
     """
+    if np.isnan(cars["launch"]["engine_speed"]).any():
+        cars = cars.copy()
+        settle(list(cars.view(np.recarray)), targets[0], workers)
 
     def some(piece: slice) -> Measured:
         return measure_many(cars[piece], targets, tolerance, times_only=times_only)
 
-    found = list(on_threads(some, len(cars), workers))
+    found = []
+    for part in on_threads(some, len(cars), workers):
+        found.append(part)
+        count(len(part.ending))
     values = np.concatenate([part.values for part in found])
     return Measured(values, np.concatenate([part.ending for part in found]))
 
 
-def times_of(cars: Sequence[Record], target: Target, tolerance: float | None = None) -> Array:
+def times_of(cars: Sequence[Car], target: Target, tolerance: float | None = None) -> Array:
     """Time to one target with each of several cars.
 
     Parameters
     ----------
-    cars : sequence of Record
+    cars : sequence of Car
         The cars; each runs to the target, whatever it was aimed at before.
     target : Target
         What the time is taken to.

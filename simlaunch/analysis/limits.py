@@ -15,7 +15,9 @@ from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUM
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
+from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import air_mass_flow
+from simlaunch.record import Pedal
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.quantity import Quantity, to_si
@@ -24,7 +26,7 @@ from simlaunch.units.spelling import Dimension
 Array = NDArray[np.float64]
 
 PER_1000_RPM = 1000.0 * pi / 30.0
-"""Span of engine speed in which a rise of the curve is told [rad/s]."""
+"""Span of engine speed over which a rise of the curve is stated [rad/s]."""
 
 MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
 RISE, ENVELOPE = "rise of the curve", "envelope"
@@ -75,6 +77,39 @@ class Envelope:
 
 
 @dataclass(frozen=True)
+class MeasuredLimit:
+    """A limit over engine speed that somebody measured.
+
+    Parameters
+    ----------
+    name : str
+        What sets it.
+    dimension : Dimension
+        Torque, mean effective pressure or power.
+    points : Points
+        Engine speeds [rad/s] and the most that it allows [SI], held flat beyond the ends.
+    factor : float
+        By which it is multiplied [-].
+    """
+
+    name: str
+    dimension: Dimension
+    points: Points
+    factor: float = 1.0
+
+    def torque(self, speeds: Array, displacement: float | None) -> Array:
+        """Torque that it allows at some engine speeds [N m]."""
+        x, y = self.points
+        most = self.factor * np.asarray(monotone(x, y)(np.clip(speeds, x[0], x[-1])))
+        if self.dimension is Dimension.POWER:
+            return most / np.maximum(speeds, 1.0)
+        if self.dimension is Dimension.PRESSURE:
+            assert displacement is not None, "a sound scenario gives the displacement"
+            return most * displacement / (4.0 * pi)
+        return most
+
+
+@dataclass(frozen=True)
 class Limits:
     """Limits of a curve; infinite where there is none.
 
@@ -96,6 +131,8 @@ class Limits:
         Steady torque keeps to the rating, shocks to the torque of expected failure.
     envelope : Envelope or None
         What the engine can give at each engine speed; None: the curve that is wished for, on the way up.
+    measured : tuple of MeasuredLimit
+        Limits over engine speed, each under a name of its own.
     """
 
     mean_pressure: float = inf
@@ -106,6 +143,7 @@ class Limits:
     torque: float = inf
     parts: tuple[PartRating, ...] = ()
     envelope: Envelope | None = None
+    measured: tuple[MeasuredLimit, ...] = ()
 
     def caps(self, speeds: Array) -> dict[str, Array]:
         """Most torque that each limit leaves at some engine speeds.
@@ -133,12 +171,16 @@ class Limits:
             found[MEAN_PRESSURE] = np.full(speeds.size, self.mean_pressure * self.displacement / (4.0 * pi))
         if self.envelope is not None and self.envelope.given:
             found[ENVELOPE] = self.envelope.at(speeds)
+        found |= {each.name: each.torque(speeds, self.displacement) for each in self.measured}
         return {name: cap for name, cap in found.items() if np.isfinite(cap).all()}
 
-    def eased(self, factor: float, names: Collection[str] = (*_FIELD, ENVELOPE)) -> Limits:
+    def eased(self, factor: float, names: Collection[str] | None = None) -> Limits:
         """The same with some caps of the engine so many times as high; all but the rise if none is named."""
+        if names is None:
+            names = (*_FIELD, ENVELOPE, *(each.name for each in self.measured))
         caps = {_FIELD[name]: factor * getattr(self, _FIELD[name]) for name in names if name in _FIELD}
-        eased: Limits = replace(self, **caps)
+        measured = (replace(m, factor=factor * m.factor) if m.name in names else m for m in self.measured)
+        eased: Limits = replace(self, **caps, measured=tuple(measured))
         if self.envelope is not None and ENVELOPE in names:
             eased = replace(eased, envelope=replace(self.envelope, factor=factor * self.envelope.factor))
         return replace(eased, rise=factor * self.rise) if self.rise is not None and RISE in names else eased
@@ -261,8 +303,18 @@ def _envelope(scenario: Scenario, named: str | None) -> Envelope:
     """The envelope that is given, by name or as points; or else the highest of all curves."""
     typed = named or (scenario.limits.envelope if scenario.limits else None)
     if typed is None:
-        return Envelope(tuple(_points(curve.points) for curve in scenario.curves), given=False)
-    return Envelope((_points(scenario.curve(typed).points if isinstance(typed, str) else typed),), given=True)
+        return Envelope(tuple(_curve_points(scenario, name) for name in scenario.curve_names), given=False)
+    return Envelope((_curve_points(scenario, typed) if isinstance(typed, str) else _points(typed),), given=True)
+
+
+def _curve_points(scenario: Scenario, name: str) -> Points:
+    """Points of a curve, as the air of the scenario lets it be."""
+    curve = scenario.curve(name)
+    if curve.weather is None:
+        return _points(curve.points)
+    table = lower(scenario, name, Pedal.FULL).engine.torque
+    count = int(table.count)
+    return tuple(table.knot[:count].tolist()), tuple(table.cubic[:count, 0].tolist())
 
 
 def limits_of(scenario: Scenario, given: Mapping[str, float], envelope: str | None = None) -> Limits:
@@ -293,5 +345,9 @@ def limits_of(scenario: Scenario, given: Mapping[str, float], envelope: str | No
         displacement=displacement.si if displacement else None,
         parts=tuple(scenario.parts or ()),
         envelope=_envelope(scenario, envelope),
+        measured=tuple(
+            MeasuredLimit(each.name, each.dimension, _points(each.points))
+            for each in (scenario.limits.curves if scenario.limits else None) or ()
+        ),
     )
     return replace(found, **{**own, **given})  # type: ignore[arg-type]

@@ -59,12 +59,12 @@ def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) ->
     path : str or path-like
         Delimited text, ASAM MDF 4 or MATLAB version 5.
     options : LogOptions, optional
-        What the file does not tell; slip needs the radii.
+        What the file does not state; slip needs the radii.
 
     Returns
     -------
     LoggedRun
-        Marks, and use of grip where it can be told.
+        Marks, and use of grip where wheel speeds and radii are known.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) ->
     account = read_channels(path, options)
     there = (_WHEELS[0] in account.trace, _WHEELS[1] in account.trace)
     if any(there) and radii is None:
-        told = "wheel speed is there, but no tyre radius; slip needs --radius-front or --radius-rear"
-        account = replace(account, notes=(*account.notes, told))
+        missing = "wheel speed is there, but no tyre radius; slip needs --radius-front or --radius-rear"
+        account = replace(account, notes=(*account.notes, missing))
     grip = grip_use(account.trace, there, radii) if any(there) and radii else None
     return LoggedRun(str(path), account, marks(account.trace), grip, radii)

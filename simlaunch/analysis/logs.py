@@ -12,10 +12,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import mark_target, same_target
 from simlaunch.analysis.log import LoggedRun, read_log
 from simlaunch.analysis.same_conditions import Correcting, brought_to, day_of
 from simlaunch.analysis.scatter import Change, Group, change
-from simlaunch.analysis.simulate import mark_target, same_target
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown

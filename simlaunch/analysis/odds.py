@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.distributions import t_quantile, wilson
 from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.sobol import sobol
 from simlaunch.analysis.verdict import WORTH_NAMING
@@ -32,7 +33,7 @@ from simlaunch.simulation.batch import on_threads
 
 Array = NDArray[np.float64]
 Watch = Callable[[int, int], None]
-"""Told how many launches are done, and how many there will be."""
+"""Takes how many launches are done, and how many there will be."""
 
 SCRAMBLINGS = 16
 """Independent scramblings that a study is made of at least."""
@@ -42,7 +43,7 @@ TOLERANCE = 2e-3
 """Relative error allowed per step: times of the demonstration cars are off by 2 ms at most, a fifth of what is worth
 naming, and by half a millisecond as a root mean square [-]."""
 QUANTILES = (0.05, 0.5, 0.95)
-"""Shares of the cases at which times and differences are told [-]."""
+"""Shares of the cases at which times and differences are stated [-]."""
 FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
 
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
@@ -89,7 +90,7 @@ class Odds(Result):
     lost : int
         Launches that could not be followed; they count as missed.
     left_open : float
-        Share of the spread that the effects do not account for, as far as can be told from cases left out; nan without
+        Share of the spread that the effects do not account for, as far as cases left out show; nan without
         effects [-].
     """
 
@@ -276,6 +277,7 @@ class _Launches:
         found, lost, done = [], 0, 0
         for times, more_lost in on_threads(lambda piece: self._some(values[piece]), len(values), self._workers):
             found.append(times)
+            count(2 * len(times))
             lost, done = lost + more_lost, done + 2 * len(times)
             if self._watch is not None:
                 self._watch(done, 2 * len(values))
@@ -335,7 +337,7 @@ def odds(
     workers : int, optional
         Threads; one for each core if left out.
     watch : callable, optional
-        Told how many launches are done, and how many there will be.
+        Takes how many launches are done, and how many there will be.
 
     Returns
     -------

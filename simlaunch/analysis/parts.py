@@ -23,13 +23,14 @@ from simlaunch.analysis.simulate import Simulation, simulate
 from simlaunch.analysis.verdict import SAME_PEAK
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import coupling_name
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -151,7 +152,7 @@ class CurveLoad:
     parts : tuple of PartLoad
         In the order of the scenario, or from the engine to the wheels.
     peak_torque : float
-        Highest torque of the curve up to the rev limit [N m].
+        Highest torque of the curve up to the rev limit, in the gear that allows most [N m].
     mean_pressure : float
         Brake mean effective pressure there; nan without a displacement [Pa].
     """
@@ -308,24 +309,31 @@ def _part_load(
     return PartLoad(name, place, rating, peak, spectra, event, _of_launch(trace, spectra))
 
 
+def part_name(part: Part, scenario: Scenario) -> str:
+    """What a part is called in this car."""
+    if part is Part.COUPLING:
+        return coupling_name(scenario.coupling, scenario.gearbox.shift)
+    return part.value
+
+
 def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
     events = PeakEvents(scenario, simulation)
     rated = [_part_load(simulation, rating.name, rating.place, rating, events) for rating in scenario.parts or ()]
     covered = {part.place for part in rated}
     carrying = {peak.part for peak in simulation.measures.parts}
     others = [place for place, part in PART_AT.items() if place not in covered and part in carrying]
-    unrated = [_part_load(simulation, PART_AT[place].value, place, None, events) for place in others]
+    unrated = [_part_load(simulation, part_name(PART_AT[place], scenario), place, None, events) for place in others]
     peak = peak_torque(simulation.car)
     displacement = scenario.engine.displacement
     pressure = mean_effective_pressure(peak, displacement.si) if displacement else nan
     return CurveLoad(simulation, (*rated, *unrated), peak, pressure)
 
 
-def peak_torque(car: Record) -> float:
-    """Highest torque of a full-load curve up to the rev limit [N m]."""
+def peak_torque(car: Car) -> float:
+    """Highest full-load torque up to the rev limit, in the gear that allows most [N m]."""
     engine = car.engine
     speeds = np.linspace(float(engine.torque.knot[0]), float(engine.rev_limit), _PEAK_GRID)
-    return float(values_at(engine.torque, speeds).max())
+    return float(most_torque(car, speeds).max())
 
 
 def loads_of(scenario: Scenario, simulations: Sequence[Simulation]) -> DrivelineLoads:

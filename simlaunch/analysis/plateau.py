@@ -10,13 +10,14 @@ from pathlib import Path
 
 from simlaunch.analysis.launches import Aim
 from simlaunch.analysis.limits import limits_given, limits_of
-from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
+from simlaunch.analysis.plateau_search import DRIVES, LAUNCHES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
+from simlaunch.analysis.progress import before
 from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
@@ -213,18 +214,17 @@ def plateau(
         return SearchSpace(lower(geared, name, driven), limits, aim, within_grip=within_grip)
 
     gear_sets = with_gear_sets(scenario, every=each_gear_set)
-    found = {
-        gear_set: highest_plateau(
-            space(geared), by_gear=gear_limits, tell=partial(_tell, watch, gear_set if each_gear_set else "")
-        )
-        for gear_set, geared in gear_sets.items()
-    }
+    found: dict[str, Plateau] = {}
+    for gear_set, geared in gear_sets.items():
+        passed = partial(_pass_on, watch, gear_set if each_gear_set else "")
+        with before((len(gear_sets) - 1 - len(found)) * LAUNCHES):
+            found[gear_set] = highest_plateau(space(geared), by_gear=gear_limits, watch=passed)
     drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
     wanted = _wanted(scenario, (name, driven), space(scenario), next(iter(found.values())))
     return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
 
-def _tell(watch: Watch | None, gear_set: str, line: str) -> None:
+def _pass_on(watch: Watch | None, gear_set: str, line: str) -> None:
     if watch is not None:
         watch(f"{gear_set}, {line}" if gear_set else line)
 
@@ -252,7 +252,7 @@ def _wanted(
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
     present = scenario.gearbox.final_drive.si
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:

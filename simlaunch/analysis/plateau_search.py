@@ -11,18 +11,21 @@ from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
 from simlaunch.analysis.launches import as_many
+from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
+from simlaunch.analysis.progress import expect
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.record import Record
+from simlaunch.metrics.full_load import gear_cap
+from simlaunch.record import Car
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
 
 FRONT = 25
-"""Heights of plateau that are told."""
+"""Number of heights of plateau that are listed."""
 
 DRIVES = np.linspace(0.76, 1.24, 25)
 """Final drives that are tried, over the present one [-]."""
@@ -45,9 +48,9 @@ _SHRINK = 0.55  # of the reach
 _NOTABLY = 50.0 * pi / 30.0  # [rad/s]
 _CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
-_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to tell how far they are off
+_EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to find how far they are off
 
-Tell = Callable[[str], None]
+Watch = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -72,7 +75,7 @@ class Plateau:
     knee : int
         Place on the front from which more torque buys least for what it costs.
     gear_limits : tuple of float
-        Torque limit of each gear; infinite where none pays [N m].
+        Torque limit of each gear; infinite where there is none [N m].
     wish : Point
         The curve that is wished for, launched likewise.
     wish_torque : ndarray, shape (n,)
@@ -87,6 +90,12 @@ class Plateau:
         Time that a limit raised by a tenth, or a rating taken away, would save at least [s].
     earlier : Point or None
         The same plateau begun as early as rise and envelope allow, where the chosen one begins later.
+    gear_curves : dict of int to ndarray, shape (n,)
+        Limits over engine speed that the curve which is wished for has in single gears, and that hold here too [N m].
+    own_limits : tuple of float
+        Torque limits by gear of the curve that is wished for, which hold here too [N m].
+    measured : dict of str to ndarray, shape (n,)
+        Torque that each measured limit, and a stated envelope, allow [N m].
     """
 
     speeds: Array
@@ -104,6 +113,15 @@ class Plateau:
     capped: bool = True
     gains: dict[str, float] = field(default_factory=dict)
     earlier: Point | None = None
+    gear_curves: dict[int, Array] = field(default_factory=dict)
+    own_limits: tuple[float, ...] = ()
+    measured: dict[str, Array] = field(default_factory=dict)
+
+    @property
+    def limits_sought(self) -> bool:
+        """Whether some torque limits by gear are the search's own."""
+        stated = self.own_limits or (inf,) * len(self.gear_limits)
+        return self.gear_limits != stated and not self.within_grip
 
 
 def _cost(point: Point) -> float:
@@ -389,23 +407,27 @@ def _refuse(space: SearchSpace, points: Sequence[Point]) -> TargetNotReached:
 def _out_of_reach(space: SearchSpace) -> TargetNotReached:
     """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
     names = ", ".join(target_label(target) for target in space.aims.targets)
-    told = f"no plateau within the limits reaches {names} within {float(space.car.run.time_limit):g} s"
+    why = f"no plateau within the limits reaches {names} within {float(space.car.run.time_limit):g} s"
     if not space.caps:
-        return TargetNotReached(f"{told}; raise run.time_limit, or let the curve rise more steeply")
+        return TargetNotReached(f"{why}; raise run.time_limit, or let the curve rise more steeply")
     which = " and ".join(space.caps)
     for factor in _EASED:
         eased = space.within(space.limits.eased(float(factor)))
         shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
         if any(isfinite(point.score) for point in eased.launched(shapes)):
-            return TargetNotReached(f"{told}; the limit of {which} would have to be about {factor:.1f} times as high")
-    return TargetNotReached(f"{told}; a higher limit of {which} would not do, so raise run.time_limit")
+            return TargetNotReached(f"{why}; the limit of {which} would have to be about {factor:.1f} times as high")
+    return TargetNotReached(f"{why}; a higher limit of {which} would not do, so raise run.time_limit")
 
 
 def _over(point: Point) -> float:
     return max((seen / allowed for seen, allowed in point.broken.values()), default=0.0)
 
 
-def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | None = None) -> Plateau:
+LAUNCHES = 2800
+"""About how many launches a search takes: 2500 and 3100 with two of the demonstration cars."""
+
+
+def highest_plateau(space: SearchSpace, *, by_gear: bool = False, watch: Watch | None = None) -> Plateau:
     """The highest plateau that pays, and what less torque would cost.
 
     The lowest height that is within a thousandth of a second of the quickest that was found is taken, and held as long
@@ -417,7 +439,7 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
         What can be chosen.
     by_gear : bool
         Whether torque limits are sought for the gears in which the tyres cannot use the plateau.
-    tell : callable, optional
+    watch : callable, optional
         Takes a line that says how far the search is.
 
     Returns
@@ -430,31 +452,49 @@ def highest_plateau(space: SearchSpace, *, by_gear: bool = False, tell: Tell | N
     TargetNotReached
         No plateau keeps to the limits; the message says which limit stands in the way, and by how much.
     """
-    tell = tell or (lambda line: None)
-    tell(f"1 of 3: {FRONT} heights of plateau")
+    report = watch or (lambda line: None)
+    report(f"1 of 3: {FRONT} heights of plateau")
+    expect(LAUNCHES)
     points = best_of_each(space, np.linspace(_LOWEST * space.top, space.top, FRONT).tolist())
     if not any(point.sound for point in points):
         points = best_of_each(space, (np.geomspace(_VERY_LOWEST, _LOWEST, _FEW) * space.top).tolist())
     if not any(point.sound for point in points):
         raise _refuse(space, points)
-    tell("2 of 3: the quickest plateau")
+    report("2 of 3: the quickest plateau")
+    expect(round(0.6 * LAUNCHES))
     met = met_near_the_best(space, points)
     best = met[0]
-    tell("3 of 3: the lowest one that is as quick, held as long as it can be")
+    report("3 of 3: the lowest one that is as quick, held as long as it can be")
+    expect(round(0.2 * LAUNCHES))
     chosen = _longest(space, _lowest_that_pays(space, points, met), best.score + HELD_TIME)
     best = min(best, chosen, key=_cost)
     front, saved = _front([*points, best], chosen), gains(space, chosen, [best, *_apart(space, met)[:_BASES]])
     names, plain, limits = binding(space, chosen, saved), chosen, space.ceilings
     if by_gear:
         limits, chosen = _gear_limits(space, chosen)
+    own = space.car.engine.gear_limit[: len(limits)].tolist()
+    limits = tuple(min(limit, stated) for limit, stated in zip(limits, own, strict=True))
     wish = space.points([Shape(float(space.wish_torque.max()), nan, nan)], as_many([space.car]))[0]
     torque, knee, earlier = space.torque(chosen.shape), _knee(front), _earlier(space, plain)
     found = Plateau(space.speeds, torque, names, chosen, best, front, knee, limits, wish, space.wish_torque, plain)
     capped, grip = bool(space.caps), space.within_grip
-    return replace(found, within_grip=grip, capped=capped, gains=saved, earlier=earlier)
+    curved = (k + 1 for k, count in enumerate(space.car.engine.gear_curve["count"]) if count)
+    curves = {gear: gear_cap(space.car, gear, space.speeds) for gear in curved}
+    names_of = (ENVELOPE, *(each.name for each in space.limits.measured))
+    measured = {name: cap for name, cap in space.caps.items() if name in names_of}
+    return replace(
+        found,
+        within_grip=grip,
+        capped=capped,
+        gains=saved,
+        earlier=earlier,
+        gear_curves=curves,
+        own_limits=tuple(own),
+        measured=measured,
+    )
 
 
-def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Record]) -> tuple[float, float]:
+def final_drive(space: SearchSpace, shape: Shape | None, lowered: Callable[[float], Car]) -> tuple[float, float]:
     """The final drive that suits a curve, and the score with it.
 
     Parameters

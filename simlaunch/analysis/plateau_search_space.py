@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import curve_speeds
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
 from simlaunch.analysis.ready import aim
@@ -19,7 +20,7 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.table import values_at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.scenario.decision import Place
 from simlaunch.simulation.run import complete
 
@@ -107,9 +108,11 @@ class Point:
 class SearchSpace:
     """All plateaus that a car can be given within the caps of its curve.
 
+    Torque limits by gear of the curve that is wished for hold for every plateau.
+
     Parameters
     ----------
-    car : Record
+    car : Car
         The car with the curve that is wished for; its gearbox may leave shift speeds open.
     limits : Limits
         What the curve must keep to.
@@ -130,7 +133,7 @@ class SearchSpace:
 
     def __init__(
         self,
-        car: Record,
+        car: Car,
         limits: Limits,
         aims: Aim,
         tolerance: float = TOLERANCE,
@@ -139,6 +142,7 @@ class SearchSpace:
         within_grip: bool = False,
     ) -> None:
         self.car = as_many([car]).view(np.recarray)[0]
+        settle([self.car], aims.targets[0])  # and the curves that are sought keep it
         aim(self.car, aims.targets)
         self.limits, self.aims, self.tolerance, self.workers = limits, aims, tolerance, workers
         self.speeds = curve_speeds(car)
@@ -256,9 +260,10 @@ class SearchSpace:
         table["cubic"][:, : count - 1] = monotone(self.speeds, torque).parts
         table["cubic"][:, count - 1] = 0.0
         table["cubic"][:, count - 1, 0] = torque[:, -1]
-        many["engine"]["gear_limit"][:, : len(self.ceilings)] = self.ceilings
+        own = np.array(self.car.engine.gear_limit)
+        many["engine"]["gear_limit"][:, : len(self.ceilings)] = np.minimum(self.ceilings, own[: len(self.ceilings)])
         for place, limit in enumerate(gear_limits or ()):
-            many["engine"]["gear_limit"][place, : len(limit)] = limit
+            many["engine"]["gear_limit"][place, : len(limit)] = np.minimum(limit, own[: len(limit)])
         return many
 
     def launched(self, shapes: Sequence[Shape], gear_limits: Sequence[Sequence[float]] | None = None) -> list[Point]:

@@ -11,6 +11,7 @@ from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Method
+from simlaunch.units.spelling import System
 
 MOST = 100
 """Scenarios of a project."""
@@ -89,7 +90,8 @@ def compare_project(
     cases: int = 256,
     method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
+    units: System | str = System.METRIC,
 ) -> Project:
     """Compare the curves of each of several scenarios.
 
@@ -99,7 +101,7 @@ def compare_project(
         Scenarios by name, such as stock, stage and wish.
     curves : sequence of str, optional
         Curves that are compared in each; all of each scenario if left out.
-    cases, method, tolerance, mixed_footings
+    cases, method, tolerance, mixed_corrections, units
         As in `compare`.
 
     Returns
@@ -116,7 +118,8 @@ def compare_project(
         raise UsageError("no scenario is named; name one at least")
     return Project({
         name: compare(
-            scenario, curves, cases=cases, method=method, tolerance=tolerance, mixed_footings=mixed_footings
+            scenario, curves, cases=cases, method=method, tolerance=tolerance, mixed_corrections=mixed_corrections,
+            units=units,
         )
         for name, scenario in scenarios.items()
     })  # fmt: skip

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.physics.engine import limiter_start
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.road_test import engine_runs
 from simlaunch.simulation.rolling import engine_speed_in
 from simlaunch.simulation.run import complete
 from simlaunch.units.gate import quoted
@@ -19,12 +23,12 @@ _BEYOND = 1.005
 """A run goes a little past its target, so that samples stand on both sides of it."""
 
 
-def aim(car: Record, targets: Sequence[Target]) -> None:
+def aim(car: Car, targets: Sequence[Target]) -> None:
     """Let a run start as its targets ask, from standstill or rolling, and end where the last of them is passed.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car, changed in place.
     targets : sequence of Target
         At least one; all with the same start.
@@ -45,7 +49,7 @@ def aim(car: Record, targets: Sequence[Target]) -> None:
     car.run.stop_speed = _BEYOND * max(speeds, default=0.0)
 
 
-def _start(car: Record, target: Target) -> None:
+def _start(car: Car, target: Target) -> None:
     roll = target.roll or Roll(0.0)
     if roll.gear:
         _refuse_gear(car, target.label, roll)
@@ -53,20 +57,43 @@ def _start(car: Record, target: Target) -> None:
     car.launch.hold_gear = 0 if roll.shifting else 1
 
 
-def _refuse_gear(car: Record, label: str, roll: Roll) -> None:
+def _refuse_gear(car: Car, label: str, roll: Roll) -> None:
     count = int(car.gearbox.count)
     if roll.gear > count:
         raise UsageError(f"{label}: the gearbox has {count} gears; write a gear from 1 to {count}")
-    turns, (low, high) = engine_speed_in(car, roll.gear - 1, roll.speed), (car.engine.idle, car.engine.rev_limit)
-    if not low <= turns < high:
-        told = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
+    if not runs_in_gear(car, roll.gear, roll.speed):
+        turns = engine_speed_in(car, roll.gear - 1, roll.speed)
+        low, high = float(car.engine.idle), limiter_start(car.engine)
+        shown = [f"{to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f}" for each in (turns, low, high)]
         raise UsageError(
-            f"{label}: in gear {roll.gear} the engine would turn at {told[0]} rpm, and it runs from {told[1]} to "
-            f"{told[2]} rpm; take another gear or speed"
+            f"{label}: in gear {roll.gear} the engine would turn at {shown[0]} rpm, and it runs from {shown[1]} rpm to "
+            f"{shown[2]} rpm, where its rev limiter begins; take another gear or speed"
         )
 
 
-def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Target] = ()) -> Record:
+def runs_in_gear(car: Car, gear: int, speed: float) -> bool:
+    """Whether the engine runs, short of its limiter, at a road speed in a gear.
+
+    Parameters
+    ----------
+    car : Car
+        The car.
+    gear : int
+        Gear, first is 1 [-].
+    speed : float
+        Road speed [m/s].
+
+    Returns
+    -------
+    bool
+        By the rule of `scenario.road_test.engine_runs`.
+    """
+    engine = car.engine
+    turns = engine_speed_in(car, gear - 1, speed)
+    return engine_runs(turns, float(engine.idle), float(engine.rev_limit), float(engine.limiter_band))
+
+
+def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Target] = ()) -> Car:
     """A car of a scenario, with every derived number worked out and a run that reaches beyond its targets.
 
     Parameters
@@ -82,7 +109,7 @@ def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Tar
 
     Returns
     -------
-    Record
+    Car
         SI units. Who varies it afterwards keeps what was worked out for the car as it was; `parameters.fill.lower`
         leaves that open.
 
@@ -92,6 +119,7 @@ def runnable(scenario: Scenario, curve: str, pedal: Pedal, targets: Sequence[Tar
         No curve of that name.
     """
     car = lower(scenario, curve, pedal)
+    settle([car], targets[0] if targets else goal(scenario))
     complete(car)
     if targets:
         aim(car, targets)

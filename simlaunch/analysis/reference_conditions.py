@@ -1,4 +1,4 @@
-"""Curves of one scenario whose figures stand on unlike footing, and how far that sets them apart."""
+"""Curves of one scenario whose figures carry different weather corrections, and how much that changes them."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ from simlaunch.scenario.powertrain import Correction
 
 
 @dataclass(frozen=True)
-class FootingGap:
-    """Two curves that carry unlike weather corrections.
+class CorrectionGap:
+    """Two curves that carry different weather corrections.
 
     Parameters
     ----------
@@ -44,8 +44,8 @@ class FootingGap:
         )
 
 
-def footing_gaps(scenario: Scenario, curves: Sequence[str]) -> tuple[FootingGap, ...]:
-    """Pairs of curves that state unlike corrections; curves that state none are left alone.
+def correction_gaps(scenario: Scenario, curves: Sequence[str]) -> tuple[CorrectionGap, ...]:
+    """Pairs of curves that state different corrections; curves that state none are left alone.
 
     Parameters
     ----------
@@ -56,7 +56,7 @@ def footing_gaps(scenario: Scenario, curves: Sequence[str]) -> tuple[FootingGap,
 
     Returns
     -------
-    tuple of FootingGap
+    tuple of CorrectionGap
         Empty where all that state a correction state the same.
 
     Raises
@@ -67,7 +67,7 @@ def footing_gaps(scenario: Scenario, curves: Sequence[str]) -> tuple[FootingGap,
     return tuple(_gaps(scenario, curves))
 
 
-def _gaps(scenario: Scenario, curves: Sequence[str]) -> Iterator[FootingGap]:
+def _gaps(scenario: Scenario, curves: Sequence[str]) -> Iterator[CorrectionGap]:
     air = scenario.air
     stated = [(name, carried) for name in curves if (carried := scenario.curve(name).correction) is not None]
     for one, other in combinations(stated, 2):
@@ -75,7 +75,7 @@ def _gaps(scenario: Scenario, curves: Sequence[str]) -> Iterator[FootingGap]:
             continue
         weather = Weather(air.pressure_si, air.temperature_si, air.humidity.si)
         low, high = (one, other) if gap(one[1], other[1], weather) > 0.0 else (other, one)
-        yield FootingGap(high[0], low[0], high[1], low[1], gap(low[1], high[1], weather), weather)
+        yield CorrectionGap(high[0], low[0], high[1], low[1], gap(low[1], high[1], weather), weather)
 
 
 def unstated(scenario: Scenario, curves: Sequence[str]) -> str:
@@ -99,17 +99,17 @@ def unstated(scenario: Scenario, curves: Sequence[str]) -> str:
     if not silent or not stating:
         return ""
     return (
-        f'curve "{stating[0]}" states correction {carried[stating[0]]}, curve "{silent[0]}" states none, so that '
-        "nobody knows whether they stand on one footing"
+        f'curve "{stating[0]}" states correction {carried[stating[0]]}, curve "{silent[0]}" states none; '
+        "whether their corrections agree is not known"
     )
 
 
-def refuse_unlike(gaps: Sequence[FootingGap], unknown: str = "") -> None:
-    """Refuse to set curves of unlike footing against each other.
+def refuse_unlike(gaps: Sequence[CorrectionGap], unknown: str = "") -> None:
+    """Refuse to compare curves of different corrections.
 
     Parameters
     ----------
-    gaps : sequence of FootingGap
+    gaps : sequence of CorrectionGap
         As found.
     unknown : str
         What `unstated` found.
@@ -120,8 +120,8 @@ def refuse_unlike(gaps: Sequence[FootingGap], unknown: str = "") -> None:
         There is one; both curves are named.
     """
     if unknown and not gaps:
-        raise InputError(f"{unknown}; state it in the scenario or the curve file, or allow it with --mixed-footings")
+        raise InputError(f"{unknown}; state it in the scenario or the curve file, or allow it with --mixed-corrections")
     if gaps:
         raise InputError(
-            f"{gaps[0]}; bring both to one correction with `simlaunch curve`, or allow it with --mixed-footings"
+            f"{gaps[0]}; bring both to one correction with `simlaunch curve`, or allow it with --mixed-corrections"
         )

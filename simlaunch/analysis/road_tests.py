@@ -6,13 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import isnan
 
-from simlaunch.analysis.launches import times_of
+import numpy as np
+
+from simlaunch.analysis.launches import as_many, measure_all
+from simlaunch.analysis.ready import aim, runs_in_gear
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.engine import limiter_start
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
-from simlaunch.simulation.rolling import engine_speed_in, gear_of_roll
+from simlaunch.simulation.rolling import gear_of_roll
 from simlaunch.simulation.run import complete
 
 
@@ -46,49 +48,62 @@ class RoadTestGap:
         return RoadTestGap(self.target, self.second, self.first, self.gears[::-1])
 
 
-def _starts(car: Record, target: Target) -> list[Target]:
+def _starts(car: Car, target: Target) -> list[Target]:
     """The test itself, or where it leaves the gear open, the test in each gear that a driver might take."""
     roll = target.roll
     if roll is None or roll.gear:
         return [target]
     likely = gear_of_roll(car, roll.speed) + 1
     near = (likely, likely - 1, likely + 1)
-    gears = [gear for gear in near if 1 <= gear <= int(car.gearbox.count) and _runs(car, gear, roll.speed)]
+    gears = [gear for gear in near if 1 <= gear <= int(car.gearbox.count) and runs_in_gear(car, gear, roll.speed)]
     return [replace(target, roll=replace(roll, gear=gear)) for gear in gears] or [target]
 
 
-def _runs(car: Record, gear: int, speed: float) -> bool:
-    """Whether the engine runs, short of its limiter, at a road speed in a gear; first is 1."""
-    return bool(car.engine.idle <= engine_speed_in(car, gear - 1, speed) < limiter_start(car.engine))
-
-
-def quickest(car: Record, target: Target, tolerance: float | None) -> tuple[float, int]:
-    """Time of a test in the gear that suits a curve best, and that gear.
+def quickest(
+    cars: Sequence[Car], target: Target, tolerance: float | None = None, workers: int | None = None
+) -> list[tuple[float, int]]:
+    """Time of a test in the gear that suits each car best, and that gear.
 
     Parameters
     ----------
-    car : Record
-        The car with the curve, complete; full pedal.
+    cars : sequence of Car
+        The cars, complete.
     target : Target
         The test.
-    tolerance : float or None
+    tolerance : float, optional
         Relative error allowed per step; None: as usual [-].
+    workers : int, optional
+        Threads; one for each core if left out.
 
     Returns
     -------
-    tuple of float and int
-        Time; nan where it was not reached [s]. Gear, first is 1; 0 from standstill [-].
+    list of tuple of float and int
+        Of each car the time; nan where it was not reached [s]; and the gear, first is 1; 0 from standstill [-].
 
     Raises
     ------
     UsageError
         A gear in which the engine could not run, or a tolerance out of range.
     """
-    starts = _starts(car, target)
-    times = [float(times_of([car], start, tolerance)[0]) for start in starts]
-    best = min(range(len(starts)), key=lambda k: (isnan(times[k]), times[k]))
-    roll = starts[best].roll
-    return times[best], roll.gear if roll else 0
+    starts = [_starts(car, target) for car in cars]
+    aimed = [(car, start) for car, several in zip(cars, starts, strict=True) for start in several]
+    many = as_many([car for car, _ in aimed])
+    for car, (_, start) in zip(many.view(np.recarray), aimed, strict=True):
+        aim(car, (start,))
+    times = iter(measure_all(many, (target,), tolerance, workers, times_only=True).values[:, 0].tolist())
+    found = []
+    for several in starts:
+        tried = [(next(times), start.roll.gear if start.roll else 0) for start in several]
+        found.append(min(tried, key=lambda each: (isnan(each[0]), each[0])))
+    return found
+
+
+def in_its_gear(car: Car, target: Target, tolerance: float | None = None) -> Target:
+    """The test, begun in the gear in which a car is quickest where the test leaves it open."""
+    if target.roll is None or target.roll.gear:
+        return target
+    [(_, gear)] = quickest([car], target, tolerance)
+    return replace(target, roll=replace(target.roll, gear=gear))
 
 
 def road_test_gaps(
@@ -125,6 +140,6 @@ def road_test_gaps(
         complete(car)
     found = []
     for target in targets:
-        (one, gear), (other, second_gear) = (quickest(car, target, tolerance) for car in pair)
+        (one, gear), (other, second_gear) = quickest(pair, target, tolerance)
         found.append(RoadTestGap(target, one, other, (gear, second_gear)))
     return tuple(found)

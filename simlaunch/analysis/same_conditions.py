@@ -29,9 +29,9 @@ from scipy.signal import savgol_filter
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_load import mass_in_gear, resistance
 from simlaunch.errors import UsageError
+from simlaunch.parameters.weather import Weather, factor
 from simlaunch.physics.driveline import driven_radius
-from simlaunch.readers.reference_conditions import Weather, factor
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction
 from simlaunch.simulation.trace import Trace
@@ -134,7 +134,7 @@ def _highest_near(time: Array, gained: Array) -> Array:
     return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
-def _gears(trace: Trace, car: Record) -> tuple[Array, Any]:
+def _gears(trace: Trace, car: Car) -> tuple[Array, Any]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
     if "engine_speed" in trace:

@@ -8,6 +8,7 @@ from enum import StrEnum
 from math import isfinite, nan, sqrt
 
 import numpy as np
+from scipy.stats import t
 
 CONFIDENCE = 0.95
 """Of ten intervals at this confidence, between nine and ten hold the true difference."""
@@ -106,8 +107,6 @@ def change(before: Sequence[float], after: Sequence[float]) -> Change:
     Source: B. L. Welch, Biometrika 34 (1947) 28; F. E. Satterthwaite, Biometrics Bulletin 2 (1946) 110 (both from
     memory; checked against SciPy and the NIST handbook).
     """
-    from scipy.stats import t  # slow to import
-
     one, other = Group.of(before), Group.of(after)
     gap = other.mean - one.mean
     parts = [group.scatter**2 / group.runs if group.runs > 1 else nan for group in (one, other)]

@@ -33,7 +33,7 @@ class Share:
 def moved_to(values: NDArray[np.float64], none: float, everyone: float) -> NDArray[np.float64]:
     """Values of sets, moved so that those of none and of all players become given ones.
 
-    Each player takes over as much of the difference as any other, so that rough values are told exactly in all.
+    Each player takes over as much of the difference as any other, so that shares of rough values still add up exactly.
 
     Parameters
     ----------

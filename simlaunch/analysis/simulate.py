@@ -5,20 +5,29 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from math import isclose, isnan
+from math import isnan
 
-from simlaunch.analysis.ready import aim, runnable
+from simlaunch.analysis.bog import Bog, bog
+from simlaunch.analysis.goals import extra_targets as extra_targets
+from simlaunch.analysis.goals import goal as goal
+from simlaunch.analysis.goals import same_target as same_target
+from simlaunch.analysis.goals import target_label as target_label
+from simlaunch.analysis.launch_speed import LaunchSpeed, settle
+from simlaunch.analysis.progress import count
+from simlaunch.analysis.ready import aim
+from simlaunch.analysis.road_tests import in_its_gear
+from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.unfollowed import remedy
 from simlaunch.choices import chosen
 from simlaunch.errors import RunNotFollowed
 from simlaunch.metrics.crossing import value_at
-from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark
+from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
-from simlaunch.record import FOOT, Pedal, Record
+from simlaunch.parameters.fill import lower
+from simlaunch.record import FOOT, Car, Pedal
 from simlaunch.results import Result
-from simlaunch.scenario.model import Mark, Scenario
-from simlaunch.simulation.run import Method, Outcome, Run, launch
-from simlaunch.units.spelling import Dimension
+from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.run import Method, Outcome, Run, complete, launch
 
 _CLOSER = (1e-7, 1e-9)
 """Tolerances to try in turn where the energy of a run does not add up [-]."""
@@ -56,13 +65,19 @@ class Simulation(Result):
         Name of the full-load curve.
     pedal : Pedal
         Full load throughout, or held slip.
-    car : Record
+    car : Car
         The numbers of the car, SI units, complete.
     run : Run
         Trace and outcome.
     measures : Measures
         Everything that is reported. Marks that lie beyond the goal of the run are taken from the same launch carried
         on until they are passed; all else is measured up to the goal.
+    target : Target
+        What it ran to: the goal of the scenario, or the target that was asked for; a roll with the gear it began in.
+    launch_speed : LaunchSpeed or None
+        The launch speed that was found; None where it is stated, and for a roll.
+    bog : Bog or None
+        How far the engine falls as the clutch takes hold; None for a roll and for a torque converter.
     missed : Missed or None
         Marks that are not reached even so.
     """
@@ -72,10 +87,18 @@ class Simulation(Result):
     scenario: Scenario
     curve: str
     pedal: Pedal
-    car: Record
+    car: Car
     run: Run
     measures: Measures
+    target: Target
+    launch_speed: LaunchSpeed | None = None
+    bog: Bog | None = None
     missed: Missed | None = None
+
+    @property
+    def time(self) -> float:
+        """Time to the target; nan where it was not reached [s]."""
+        return mark(self.run.trace, self.target).time
 
     @property
     def reached(self) -> bool:
@@ -83,100 +106,10 @@ class Simulation(Result):
         return self.run.outcome is Outcome.FINISHED
 
 
-def goal(scenario: Scenario) -> Target:
-    """Target by which curves of a scenario are judged: the distance it runs to, or else the speed.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-
-    Returns
-    -------
-    Target
-        The target.
-    """
-    distance = scenario.run.goal(Dimension.LENGTH)
-    if distance > 0.0:
-        return _distance(distance, _typed(scenario, Dimension.LENGTH))
-    speed = scenario.run.goal(Dimension.SPEED)
-    return Target(f"0 to {_typed(scenario, Dimension.SPEED)}", Kind.SPEED, 0.0, speed)
-
-
-def extra_targets(scenario: Scenario) -> tuple[Target, ...]:
-    """Targets that a scenario adds to the usual ones: its own marks, and the goals it runs to.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        The scenario.
-
-    Returns
-    -------
-    tuple of Target
-        In the order of the file.
-    """
-    goals = [
-        _distance(q.si, q.text) if q.dimension is Dimension.LENGTH else Target(f"0 to {q.text}", Kind.SPEED, 0.0, q.si)
-        for q in scenario.run.until
-    ]
-    return (*(mark_target(mark) for mark in scenario.run.marks), *goals)
-
-
-def same_target(one: Target, other: Target) -> bool:
-    """Whether two targets ask for the same thing, whatever they are called.
-
-    Parameters
-    ----------
-    one, other : Target
-        The targets.
-
-    Returns
-    -------
-    bool
-        Whether they do.
-    """
-    same_ends = isclose(one.end, other.end, rel_tol=1e-9) and isclose(one.start, other.start, abs_tol=1e-9)
-    return one.kind is other.kind and same_ends
-
-
-def target_label(target: Target) -> str:
-    """Name of a target.
-
-    Parameters
-    ----------
-    target : Target
-        The target.
-
-    Returns
-    -------
-    str
-        The usual name where it has one, such as "1/4 mile"; else its own.
-    """
-    return next((usual.label for usual in STANDARD if same_target(usual, target)), target.label)
-
-
-def _distance(length: float, text: str) -> Target:
-    return Target(text, Kind.DISTANCE, 0.0, length)
-
-
-def _typed(scenario: Scenario, dimension: Dimension) -> str:
-    return next(q.text for q in scenario.run.until if q.dimension is dimension)
-
-
-def mark_target(mark: Mark) -> Target:
-    """Target of a distance, a speed or a span that somebody wrote down."""
-    start = mark.start.si if mark.start else 0.0
-    if mark.end.dimension is Dimension.LENGTH:
-        return Target(mark.text, Kind.DISTANCE, start, mark.end.si)
-    if start > 0.0:
-        return Target(mark.text, Kind.SPAN, start, mark.end.si)
-    return Target(f"0 to {mark.text}", Kind.SPEED, 0.0, mark.end.si)
-
-
-def _measured(car: Record, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
+def _measured(car: Car, extra: tuple[Target, ...], method: Method, tolerance: float | None) -> tuple[Run, Measures]:
     """A run and its measures; one whose energy does not add up is run again more closely, unless a tolerance is set."""
     run = launch(car, method=method, tolerance=tolerance)
+    count(1)
     found = measure(run, car, extra)
     for closer in _CLOSER if tolerance is None and method is Method.COMPILED else ():
         if not found.audit.bad:
@@ -188,12 +121,13 @@ def _measured(car: Record, extra: tuple[Target, ...], method: Method, tolerance:
 
 
 def _carried_on(
-    car: Record, run: Run, marks: Sequence[MarkResult], method: Method, tolerance: float | None
+    car: Car, run: Run, marks: Sequence[MarkResult], method: Method, tolerance: float | None
 ) -> tuple[tuple[MarkResult, ...], Missed | None]:
     """Marks, those beyond the goal from a launch that goes on until they are passed; and what is missed even so."""
     beyond = tuple(each.target for each in marks if isnan(each.time))
     last = run
-    if beyond and run.outcome is Outcome.FINISHED:
+    rolls = car.launch.roll_speed > 0.0
+    if beyond and not rolls and run.outcome is Outcome.FINISHED:
         further = car.copy()
         aim(further, beyond)
         further.run.stop_distance += FOOT
@@ -211,10 +145,16 @@ def _missed(targets: tuple[Target, ...], last: Run) -> Missed:
     return Missed(targets, last.outcome, end, float(trace["distance"][-1]), speed, at_top)
 
 
+def _of_roll(marks: Sequence[MarkResult]) -> tuple[MarkResult, ...]:
+    """Marks of a rolling start: its own, and the spans of speed that it passes; there are none from rest."""
+    return tuple(each for each in marks if each.target.roll or (each.target.kind is Kind.SPAN and not isnan(each.time)))
+
+
 def simulate(
     scenario: Scenario,
     curve: str | None = None,
     pedal: Pedal | str = Pedal.FULL,
+    target: str | None = None,
     *,
     method: Method | str = Method.COMPILED,
     tolerance: float | None = None,
@@ -229,6 +169,9 @@ def simulate(
         Name of the full-load curve; the first one if left out.
     pedal : Pedal or str
         Full load throughout, or held slip: a member, or its words.
+    target : str, optional
+        Where it ends and how it begins, such as ``"0-200 km/h"``, ``"roll 60 mph to 130 mph"`` or the name of a test;
+        the scenario's goal if left out. A roll that names no gear begins in the one in which the car is quickest.
     method : Method or str
         The compiled integrator, or SciPy's as the reference: a member, or its words.
     tolerance : float, optional
@@ -242,16 +185,26 @@ def simulate(
     Raises
     ------
     UsageError
-        No curve, pedal or method of that name, or a tolerance out of range.
+        No curve, pedal, target or method of that name, a gear in which the engine could not run, or a tolerance out of
+        range.
     RunNotFollowed
         The equations could not be followed; the message says from when on, and what to write instead.
     """
     name = scenario.curve_names[0] if curve is None else curve
     driven, way = chosen(Pedal, pedal, "pedal"), chosen(Method, method, "method")
-    car = runnable(scenario, name, driven)
+    car, aimed, extra = lower(scenario, name, driven), target_named(scenario, target), extra_targets(scenario)
+    [speed] = settle([car], aimed)
+    complete(car)
+    if target is not None:
+        aimed = in_its_gear(car, aimed, tolerance if way is Method.COMPILED else None)
+        aim(car, (aimed,))
+        car.run.stop_distance += FOOT if aimed.kind is Kind.DISTANCE else 0.0
+        extra = (*extra, aimed)
     try:
-        run, found = _measured(car, extra_targets(scenario), way, tolerance)
+        run, found = _measured(car, extra, way, tolerance)
     except RunNotFollowed as failure:
         raise RunNotFollowed(failure.what, failure.time, remedy(scenario, name, driven, failure)) from None
-    marks, missed = _carried_on(car, run, found.marks, way, tolerance)
-    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), missed)
+    kept = _of_roll(found.marks) if aimed.roll else found.marks
+    marks, missed = _carried_on(car, run, kept, way, tolerance)
+    fallen = bog(run.trace, car, aimed, mark(run.trace, aimed).time, tolerance if way is Method.COMPILED else None)
+    return Simulation(scenario, name, driven, car, run, replace(found, marks=marks), aimed, speed, fallen, missed)

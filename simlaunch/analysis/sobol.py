@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
@@ -65,9 +66,7 @@ def sobol(dimensions: int, power: int, rng: np.random.Generator) -> Array:
     names it.
     """
     if dimensions > len(_directions()):
-        from scipy.stats import qmc  # slow to import, and it knows thousands of coordinates
-
-        return np.asarray(qmc.Sobol(dimensions, rng=rng).random_base2(power))
+        return np.asarray(scipy.stats.qmc.Sobol(dimensions, rng=rng).random_base2(power))
     rng = rng.spawn(1)[0]
     shift = rng.integers(2, size=(dimensions, _BITS), dtype=np.uint32) @ (1 << np.arange(_BITS))
     mixing = np.tril(rng.integers(2, size=(dimensions, _BITS, _BITS), dtype=np.uint32).astype(np.int64))

@@ -7,24 +7,26 @@ from math import isclose
 
 from pydantic import ValidationError
 
-from simlaunch.analysis.simulate import extra_targets, goal, same_target, target_label
+from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
+from simlaunch.analysis.ready import runs_in_gear
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.engine import limiter_start
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.road_test import RoadTest, roll_label
-from simlaunch.simulation.rolling import engine_speed_in
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import read
-from simlaunch.units.spelling import Dimension
+from simlaunch.units.spelling import Dimension, System
 
-_USUAL = (("60 mph", "130 mph"), ("100 km/h", "200 km/h"))
+_USUAL = {
+    System.METRIC: (("60 mph", "130 mph"), ("100 km/h", "200 km/h")),
+    System.US: (("60 mph", "130 mph"), ("40 mph", "100 mph")),
+}
 """Rolling starts that are asked for most (common practice)."""
 
-_IN_GEAR = ("80 km/h", "120 km/h")
-"""Speeds between which the pull of a high gear is told (common practice)."""
+_IN_GEAR = {System.METRIC: ("80 km/h", "120 km/h"), System.US: ("50 mph", "70 mph")}
+"""Speeds between which the pull of a high gear is stated (common practice)."""
 
 _GEARS = 2  # the highest in which the engine runs at both speeds
 _ROLL = re.compile(r"\s*roll\s+(.+?)\s+(to|over)\s+(.+?)(?:\s+in\s+gear\s+(\d{1,2}))?\s*", re.ASCII)
@@ -91,25 +93,22 @@ def _roll(start: str, end: str, gear: int = 0) -> Target:
     return Target(roll_label(start, stop, gear), Kind.ROLL, begin.si, stop.si, Roll(begin.si, gear, gear == 0))
 
 
-def _high_gears(car: Record) -> list[int]:
+def _high_gears(car: Car, ends: tuple[str, str]) -> list[int]:
     """The highest gears in which the engine runs at both speeds of an in-gear pull, first is 1."""
-    low, high = (read(each, Dimension.SPEED).si for each in _IN_GEAR)
-    idle, limit = float(car.engine.idle), float(limiter_start(car.engine))
-    fits = [
-        gear + 1
-        for gear in range(int(car.gearbox.count))
-        if engine_speed_in(car, gear, low) >= 1.2 * idle and engine_speed_in(car, gear, high) < limit
-    ]
-    return fits[-_GEARS:]
+    speeds = [read(each, Dimension.SPEED).si for each in ends]
+    gears = range(1, int(car.gearbox.count) + 1)
+    return [gear for gear in gears if all(runs_in_gear(car, gear, speed) for speed in speeds)][-_GEARS:]
 
 
-def road_tests(scenario: Scenario) -> tuple[Target, ...]:
+def road_tests(scenario: Scenario, system: System = System.METRIC) -> tuple[Target, ...]:
     """Tests beside the goal of the run: those of the scenario, then the usual ones from a roll.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
+    system : System
+        Whose usual tests are offered: in km/h, or in mph.
 
     Returns
     -------
@@ -119,7 +118,8 @@ def road_tests(scenario: Scenario) -> tuple[Target, ...]:
     """
     own = [_target(test) for test in scenario.tests or ()]
     car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
-    usual = [_roll(*ends) for ends in _USUAL] + [_roll(*_IN_GEAR, gear) for gear in _high_gears(car)]
+    pull = _IN_GEAR[system]
+    usual = [_roll(*ends) for ends in _USUAL[system]] + [_roll(*pull, gear) for gear in _high_gears(car, pull)]
     further = [each for each in usual if not any(each.label == other.label or _same(each, other) for other in own)]
     return (*own, *further)
 
@@ -155,7 +155,7 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
     match, own = _ROLL.fullmatch(text), {test.label for test in scenario.tests or ()}
     if match is None and text.strip() not in own:
         return None
-    known = {target.label: target for target in road_tests(scenario)}
+    known = {target.label: target for system in reversed(System) for target in road_tests(scenario, system)}
     if text.strip() in known:
         return known[text.strip()]
     if match is None:
@@ -165,8 +165,8 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
     try:
         made = RoadTest.model_validate(entry)
     except ValidationError as error:
-        told = error.errors()[0]["msg"].removeprefix(": ")
-        raise UsageError(f"{quoted(text.strip())} is no rolling start: {told}") from None
+        why = error.errors()[0]["msg"].removeprefix(": ")
+        raise UsageError(f"{quoted(text.strip())} is no rolling start: {why}") from None
     wanted = Dimension.SPEED if joined == "to" else Dimension.LENGTH
     if made.end.dimension is not wanted:
         raise UsageError(f'{quoted(text.strip())}: write "to" before a speed and "over" before a distance')

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.ready import runnable
 from simlaunch.metrics.ceiling import share_above, usable_torque
+from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 
@@ -75,12 +76,14 @@ class UsableTorque(Result):
     ----------
     scenario : Scenario
         The scenario.
-    car : Record
+    car : Car
         Numbers of the car, SI units, complete; its curve is the scenario's first.
     engine_speed : ndarray, shape (n,)
         Common engine speeds [rad/s].
     curves : dict of str to ndarray, shape (n,)
         Full-load torque by name [N m].
+    by_gear : dict of str to dict of int to ndarray, shape (n,)
+        Full-load torque in the gears in which a curve has a limit, by name and gear [N m].
     ceilings : tuple of GearCeiling
         One for each gear.
     surplus : tuple of CurveSurplus
@@ -90,16 +93,23 @@ class UsableTorque(Result):
     study = "usable"
 
     scenario: Scenario
-    car: Record
+    car: Car
     engine_speed: Array
     curves: dict[str, Array]
+    by_gear: dict[str, dict[int, Array]]
     ceilings: tuple[GearCeiling, ...]
     surplus: tuple[CurveSurplus, ...]
 
     def only(self, names: Sequence[str]) -> UsableTorque:
         """The same with some of the curves, in the order in which they are named."""
         surplus = tuple(each for each in self.surplus if each.curve in names)
-        return replace(self, curves={name: self.curves[name] for name in names}, surplus=surplus)
+        curves = {name: self.curves[name] for name in names}
+        by_gear = {name: self.by_gear[name] for name in names}
+        return replace(self, curves=curves, by_gear=by_gear, surplus=surplus)
+
+    def torque(self, curve: str, gear: int) -> Array:
+        """Full-load torque of a curve in a gear [N m]."""
+        return self.by_gear[curve].get(gear, self.curves[curve])
 
 
 def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> CurveSurplus:
@@ -110,7 +120,7 @@ def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> C
     return CurveSurplus(name, ceiling.gear, share, float(above.max()), first, last)
 
 
-def _ceiling(car: Record, gear: int, speeds: Array) -> GearCeiling:
+def _ceiling(car: Car, gear: int, speeds: Array) -> GearCeiling:
     road_speed = speeds / float(car.gearbox.ratio[gear]) * driven_radius(car.front, car.rear, car.drive)
     return GearCeiling(gear + 1, usable_torque(car, gear + 1, speeds), road_speed)
 
@@ -140,6 +150,13 @@ def usable(scenario: Scenario) -> UsableTorque:
     first = min(float(each.engine.torque.knot[0]) for each in cars.values())
     speeds = _engine_speeds(first, float(car.engine.rev_limit))
     curves = {name: values_at(each.engine.torque, speeds) for name, each in cars.items()}
+    by_gear = {
+        name: {gear: full_load(each, gear, speeds) for gear in limited_gears(each)} for name, each in cars.items()
+    }
     ceilings = tuple(_ceiling(car, gear, speeds) for gear in range(int(car.gearbox.count)))
-    surplus = tuple(_surplus(name, torque, ceiling, speeds) for name, torque in curves.items() for ceiling in ceilings)
-    return UsableTorque(scenario, car, speeds, curves, ceilings, surplus)
+    surplus = tuple(
+        _surplus(name, by_gear[name].get(ceiling.gear, torque), ceiling, speeds)
+        for name, torque in curves.items()
+        for ceiling in ceilings
+    )
+    return UsableTorque(scenario, car, speeds, curves, by_gear, ceilings, surplus)

@@ -18,7 +18,7 @@ from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal, Table
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
@@ -320,7 +320,7 @@ class _Trial:
     """
 
     pedal: Pedal
-    car: Record
+    car: Car
     asked: float  # engine speed that the launch asks for; a stronger engine comes nearer to it against a converter
     middles: Array
     bands: NDArray[np.int64]  # through which the engine goes
@@ -355,7 +355,7 @@ def _slopes(values: Array) -> tuple[Array, Array]:
 
 
 def pedal_worth(
-    car: Record,
+    car: Car,
     target: Target,
     *,
     bands: int | None = None,
@@ -367,7 +367,7 @@ def pedal_worth(
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car; left as it is.
     target : Target
         What it is judged by.
@@ -468,7 +468,7 @@ def worth(
 
 
 def _of_gear_set(
-    gear_set: str, curve: str, target: Target, table: Record, weighed: Sequence[tuple[Array, PedalWorth]]
+    gear_set: str, curve: str, target: Target, table: Table, weighed: Sequence[tuple[Array, PedalWorth]]
 ) -> GearSetWorth:
     middles = weighed[-1][0]
     ends = table.knot[[0, int(table.count) - 1]]

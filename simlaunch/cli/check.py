@@ -2,8 +2,13 @@
 
 from __future__ import annotations
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import prepare, result, show
+from simlaunch.analysis import check as study
+from simlaunch.cli.options import All, AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import compile_once, prepare, result, show
+from simlaunch.cli.scenario_file import read
+from simlaunch.errors import ScenarioError
+from simlaunch.output import as_json as json_text
+from simlaunch.output import check as words
 from simlaunch.units.spelling import System
 
 
@@ -11,26 +16,22 @@ def check(
     scenario: ScenarioFile,
     changes: Changes = None,
     taken: Taken = None,
+    full: All = False,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Check a scenario: all its faults in one go, or every default in use and where it comes from."""
-    from simlaunch.analysis.check import check as checked
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.errors import ScenarioError
-    from simlaunch.output.as_json import dumps
-    from simlaunch.output.check import faults_object
-
+    """List the faults of a scenario, or its defaults and their effect."""
     stem = f"{scenario.stem}-check"
     prepare(out, stem, force=force)
     try:
         sound = read(scenario, changes, taken)
     except ScenarioError as error:
         if as_json:
-            result(dumps(faults_object(error.source, error.faults)))
+            result(json_text.dumps(words.faults_object(error.source, error.faults)))
         raise
-    show(checked(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
+    compile_once(quiet=quiet)
+    show(study.check(sound), stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=full)
     return 0

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from simlaunch.analysis import compare as study
+from simlaunch.analysis import project, reference_conditions
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     All,
@@ -19,16 +21,15 @@ from simlaunch.cli.options import (
     Quiet,
     ScenarioFiles,
     Taken,
-    Tolerance,
+    ToleranceOfMethod,
     Trace,
     Units,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
-    from simlaunch.analysis.compare import Comparison
-    from simlaunch.analysis.project import Project
     from simlaunch.scenario.model import Scenario
 
 CurveNames = Annotated[
@@ -36,13 +37,13 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. The others are set against the first.",
-        show_default="all of the scenario",
+        help="Full-load curve; repeatable. The others are compared with the first.",
+        show_default="all curves of the scenario",
     ),
 ]
-MixedFootings = Annotated[
+MixedCorrections = Annotated[
     bool,
-    typer.Option("--mixed-footings", help="Allow curves that carry unlike weather corrections."),
+    typer.Option("--mixed-corrections", help="Allow curves that carry different weather corrections."),
 ]
 
 Cases = Annotated[
@@ -51,7 +52,7 @@ Cases = Annotated[
         "--cases",
         metavar="NUMBER",
         min=0,
-        help="Cases drawn for the verdict where the scenario has [[uncertain]] values; 0: none.",
+        help="Number of cases to draw for the verdict where the scenario has [[uncertain]] values; 0 draws none.",
     ),
 ]
 
@@ -59,10 +60,10 @@ Cases = Annotated[
 def compare(
     scenario: ScenarioFiles,
     curve: CurveNames = None,
-    mixed_footings: MixedFootings = False,
+    mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     method: Method = MethodChoice.COMPILED,
-    tolerance: Tolerance = None,
+    tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -73,15 +74,12 @@ def compare(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Set curves against each other: same car, same conditions, with full pedal and with held slip.
+    """Compare full-load curves: which is quicker, by how much, and why.
 
-    Several scenarios, or a folder of them, are compared one by one, and all stand in one table.
+    All launches share the car and the conditions; each curve is launched with full pedal and with held slip. Several
+    scenarios, or a folder of them, are compared one by one, and one table lists them all.
     """
-    from simlaunch.analysis.compare import compare as compared
-    from simlaunch.analysis.project import compare_project, scenario_files
-    from simlaunch.cli.scenario_file import read
-
-    files = scenario_files(scenario)
+    files = project.scenario_files(scenario)
     several = len(files) > 1 or scenario[0].is_dir()
     stem = f"{scenario[0].stem}-project" if several else f"{files[0].stem}-compare"
     prepare(out, stem, force=force)
@@ -89,26 +87,27 @@ def compare(
     for each in sound.values():
         for name in curve or ():
             each.curve(name)
-        if mixed_footings:
-            _note_footings(each, curve or each.curve_names, quiet)
+        if mixed_corrections:
+            _note_corrections(each, curve or each.curve_names, quiet)
     compile_once(quiet=quiet)
     how: dict[str, Any] = {
-        "cases": cases, "method": method.value, "tolerance": tolerance, "mixed_footings": mixed_footings
+        "cases": cases, "method": method.value, "tolerance": tolerance, "mixed_corrections": mixed_corrections,
+        "units": units,
     }  # fmt: skip
-    found: Comparison | Project = (
-        compare_project(sound, curve or None, **how)
-        if several
-        else compared(sound[files[0].stem], curve or None, **how)
-    )
+    found: study.Comparison | project.Project
+    with counting_launches(quiet=quiet):
+        found = (
+            project.compare_project(sound, curve or None, **how)
+            if several
+            else study.compare(sound[files[0].stem], curve or None, **how)
+        )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, full=every, trace=trace)
     return ended(bad=found.bad, reached=found.reached)
 
 
-def _note_footings(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
+def _note_corrections(scenario: Scenario, names: Sequence[str], quiet: bool) -> None:
     """Say what unlike weather corrections do to the differences, before any launch."""
-    from simlaunch.analysis.reference_conditions import footing_gaps, unstated
-
-    for gap in footing_gaps(scenario, names):
-        note(f"{gap}; that much of a difference is none of the engine", quiet=quiet)
-    if unknown := unstated(scenario, names):
+    for gap in reference_conditions.correction_gaps(scenario, names):
+        note(f"{gap}; a difference of this size can come from the correction alone", quiet=quiet)
+    if unknown := reference_conditions.unstated(scenario, names):
         note(unknown, quiet=quiet)

@@ -1,36 +1,35 @@
-"""`simlaunch curve`: from dyno sheets, or from logged pulls, to one full-load curve on a known footing."""
+"""`simlaunch curve`: from dyno sheets or logged pulls to one full-load curve of known correction and place."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from pathlib import Path
 
+from simlaunch.analysis import curve as study
+from simlaunch.analysis import curve_from_log
 from simlaunch.cli import curve_options as given
+from simlaunch.cli.curve_conditions import Driveline, weather
 from simlaunch.cli.log import Channels, channels_named, units_named
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import columns
+from simlaunch.readers import curve as sheet
+from simlaunch.readers import log as logged
+from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension, System
-
-if TYPE_CHECKING:
-    from pathlib import Path
-
-    from simlaunch.analysis.curve import DynoCurve
-    from simlaunch.readers.columns import Choices
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
 _RATIO = Asked("--air-fuel-ratio", Dimension.NUMBER, "3", "100")
 
 
-def _choices(columns: list[str] | None, units: list[str] | None) -> Choices:
-    from simlaunch.readers.columns import ENGINE_SPEED, POWER, TORQUE, Choices, pairs_named
-
-    roles = (ENGINE_SPEED, TORQUE, POWER)
-    return Choices(
-        pairs_named(tuple(columns or ()), "--column", roles), pairs_named(tuple(units or ()), "--unit", roles)
-    )
+def _choices(names: list[str] | None, units: list[str] | None) -> columns.Choices:
+    roles = (columns.ENGINE_SPEED, columns.TORQUE, columns.POWER)
+    pairs = columns.pairs_named
+    return columns.Choices(pairs(tuple(names or ()), "--column", roles), pairs(tuple(units or ()), "--unit", roles))
 
 
 def curve(
@@ -67,16 +66,10 @@ def curve(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Make one full-load curve of dyno sheets, or of pulls logged in gear, and say what was understood and done."""
-    from simlaunch.analysis.curve import read_curve
-    from simlaunch.analysis.curve_from_log import read_curve_from_logs
-    from simlaunch.cli.curve_conditions import Driveline, weather
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.curve import CurveOptions
-    from simlaunch.readers.log import LogOptions
-    from simlaunch.scenario import powertrain
+    """Make one full-load curve from dyno sheets, or from logged pulls.
 
+    The output states how sheets or logs were read, and every step from their figures to the curve.
+    """
     if from_log:
         idle = {
             "SHEET": sheets, "--column": column, "--leave-out": leave_out, "--no-smoothing": no_smoothing,
@@ -86,14 +79,14 @@ def curve(
         }  # fmt: skip
         if taken := [name for name, value in idle.items() if value]:
             raise UsageError(
-                f"{', '.join(taken)} does not go with --from-log; save the curve, then read it like a sheet"
+                f"--from-log cannot be combined with {', '.join(taken)}; save the curve, then read it like a sheet"
             )
     elif channel:
-        raise UsageError("--channel goes with --from-log; for a sheet, write --column")
+        raise UsageError("--channel applies to --from-log; for a sheet, write --column")
     elif not sheets:
         raise UsageError("no dyno sheet is named; name one, or a logged pull with --from-log")
     if override and not boosted:
-        raise UsageError("--override goes with --boosted: it takes back what that one does")
+        raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
     stem = f"{(from_log or sheets or [])[0].stem}-curve"
@@ -105,12 +98,14 @@ def curve(
     engine = {"displacement": volume, "fuel_consumption": consumption, "air_fuel_ratio": ratio}
     if from_log:
         if car is None:
-            raise UsageError("--from-log goes with --scenario: its car says what the speed of a pull comes to")
-        logs = LogOptions(channels_named(channel), units_named(unit), table=table_options(encoding, delimiter, decimal))
-        found = read_curve_from_logs(from_log, car, gear=gear, options=logs, **engine)
+            raise UsageError("--from-log needs the car of a scenario; give --scenario too")
+        logs = logged.LogOptions(
+            channels_named(channel), units_named(unit), table=table_options(encoding, delimiter, decimal)
+        )
+        found = curve_from_log.read_curve_from_logs(from_log, car, gear=gear, options=logs, **engine)
         return _shown(found, stem, save, units, as_json, out, force, quiet)
     way = Driveline(losses, gear, sweep_rate, measured_at, to)
-    options = CurveOptions(
+    options = sheet.CurveOptions(
         table=table_options(encoding, delimiter, decimal),
         choices=_choices(column, unit),
         leave_out=tuple(leave_out or ()),
@@ -124,12 +119,12 @@ def curve(
         wanted_at=meant(way.wanted_at, powertrain.MeasuredAt),
         losses=way.between(car),
     )
-    found = read_curve(sheets or (), options, **engine)
+    found = study.read_curve(sheets or (), options, **engine)
     return _shown(found, stem, save, units, as_json, out, force, quiet)
 
 
 def _shown(
-    found: DynoCurve, stem: str, save: Path | None, units: System, as_json: bool, out: Path | None, force: bool,
+    found: study.DynoCurve, stem: str, save: Path | None, units: System, as_json: bool, out: Path | None, force: bool,
     quiet: bool,
 ) -> int:  # fmt: skip
     if save is not None:

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from simlaunch.cli.curve_options import PlaceChoice
 from simlaunch.cli.quantities import Asked, quantity
 from simlaunch.errors import UsageError
+from simlaunch.readers import reference_conditions
+from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension
 
 if TYPE_CHECKING:
-    from simlaunch.readers.reference_conditions import Losses, Weather
     from simlaunch.scenario.model import Scenario
 
 _PRESSURE = Asked("--pressure", Dimension.PRESSURE, "40 kPa", "120 kPa")
@@ -21,17 +22,17 @@ _LOSSES = Asked("--losses", Dimension.SHARE, "0 %", "50 %")
 _SWEEP_RATE = Asked("--sweep-rate", Dimension.ROTATIONAL_ACCELERATION, "0 rpm/s", "20000 rpm/s")
 
 
-def weather(pressure: str | None, temperature: str | None, humidity: str | None) -> Weather | None:
-    """Air of the test; None where nothing was said of it."""
-    from simlaunch.readers.reference_conditions import Weather
-
+def weather(pressure: str | None, temperature: str | None, humidity: str | None) -> reference_conditions.Weather | None:
+    """Air of the test; None where it is not given."""
     if pressure is None and temperature is None and humidity is None:
         return None
     if pressure is None or temperature is None or humidity is None:
         given = {"--pressure": pressure, "--temperature": temperature, "--humidity": humidity}
         missing = " and ".join(option for option, text in given.items() if text is None)
-        raise UsageError(f"weather takes pressure, temperature and humidity; {missing} is missing")
-    return Weather(quantity(pressure, _PRESSURE), quantity(temperature, _TEMPERATURE), quantity(humidity, _HUMIDITY))
+        raise UsageError(f"a correction needs the whole weather of the test; give {missing} too")
+    return reference_conditions.Weather(
+        quantity(pressure, _PRESSURE), quantity(temperature, _TEMPERATURE), quantity(humidity, _HUMIDITY)
+    )
 
 
 @dataclass(frozen=True)
@@ -54,28 +55,25 @@ class Driveline:
         """Where the curve shall be valid; the crank where losses are named and nothing else is said."""
         return PlaceChoice.CRANK if self.to is None and self.given else self.to
 
-    def between(self, scenario: Scenario | None) -> Losses | None:
+    def between(self, scenario: Scenario | None) -> reference_conditions.Losses | None:
         """Losses as stated, or those of a scenario's driveline; None where none are named."""
-        from simlaunch.readers.reference_conditions import stated_losses
-
         if self.losses is not None and self.gear is not None:
-            raise UsageError("--losses and --gear exclude each other: a share is stated, or it is worked out")
+            raise UsageError("--losses states the losses, and --gear works them out; give one of the two")
         if self.sweep_rate is not None and self.gear is None:
-            raise UsageError("--sweep-rate goes with --gear and --scenario, whose inertia it is used with")
+            raise UsageError(
+                "--sweep-rate is used with the inertia of a scenario; give --gear and --scenario too, or leave it out"
+            )
         if self.losses is not None:
-            return stated_losses(quantity(self.losses, _LOSSES))
+            return reference_conditions.stated_losses(quantity(self.losses, _LOSSES))
         return None if self.gear is None else self._of(scenario, self.gear)
 
-    def _of(self, scenario: Scenario | None, gear: int) -> Losses:
-        from simlaunch.readers.reference_conditions import driveline_losses
-        from simlaunch.scenario import powertrain
-
+    def _of(self, scenario: Scenario | None, gear: int) -> reference_conditions.Losses:
         if scenario is None:
             raise UsageError("--gear names a gear of a scenario; give it with --scenario FILE")
         if self.sweep_rate is None:
-            raise UsageError('--gear takes --sweep-rate as well, such as "300 rpm/s", or "0 rpm/s" for points held')
+            raise UsageError('--gear needs --sweep-rate too, such as "300 rpm/s", or "0 rpm/s" for steady points')
         outer = next((place for place in (self.to, self.measured_at) if place not in (None, PlaceChoice.CRANK)), None)
         if outer is None:
-            raise UsageError("--gear needs the place beyond the crank: say --measured-at or --to, with hub or wheel")
+            raise UsageError("--gear needs a place beyond the crank; give --measured-at or --to with hub or wheel")
         place = powertrain.MeasuredAt(outer.value)
-        return driveline_losses(scenario, place, gear, quantity(self.sweep_rate, _SWEEP_RATE))
+        return reference_conditions.driveline_losses(scenario, place, gear, quantity(self.sweep_rate, _SWEEP_RATE))

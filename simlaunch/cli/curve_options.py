@@ -33,59 +33,68 @@ def _text(flag: str, metavar: str, words: str, default: str | bool = False) -> A
 
 
 Sheets: TypeAlias = Annotated[
-    list[Path] | None, typer.Argument(metavar="SHEET...", help="Dyno sheets (delimited text).", show_default=False)
+    list[Path] | None,
+    typer.Argument(metavar="SHEET", help="Dyno sheet (delimited text); several are averaged.", show_default=False),
 ]
 FromLog: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
         "--from-log",
         metavar="FILE",
-        help="Log of a pull in gear, in place of sheets, with --scenario; may be repeated.",
+        help="Log of a pull in gear to use instead of sheets; needs --scenario; repeatable.",
         show_default=False,
     ),
 ]
 ColumnNames: TypeAlias = Annotated[
     list[str] | None,
-    _text("--column", "ROLE=NAME", 'Column of a role, such as "torque=Torque 2" or "torque=#3"; may be repeated.'),
+    _text("--column", "ROLE=NAME", 'Column for a role, such as "torque=Torque 2" or "torque=#3"; repeatable.'),
 ]
 ColumnUnits: TypeAlias = Annotated[
     list[str] | None,
-    _text("--unit", "ROLE=UNIT", 'Unit of a role, such as "torque=lb-ft"; may be repeated.'),
+    _text("--unit", "ROLE=UNIT", 'Unit of a role, such as "torque=lb-ft"; repeatable.'),
 ]
 LeaveOut: TypeAlias = Annotated[
     list[int] | None,
-    typer.Option("--leave-out", metavar="NUMBER", help="Pull to leave out; may be repeated.", show_default=False),
+    typer.Option(
+        "--leave-out", metavar="NUMBER", help="Number of a pull to leave out; repeatable.", show_default=False
+    ),
 ]
-NoSmoothing: TypeAlias = Annotated[bool, typer.Option("--no-smoothing", help="Take the rows as they are.")]
+NoSmoothing: TypeAlias = Annotated[bool, typer.Option("--no-smoothing", help="Use the rows as they are.")]
 MeasuredAt: TypeAlias = Annotated[
     PlaceChoice | None,
-    typer.Option("--measured-at", help="Where the figures were taken.", show_default="as the sheet says"),
+    typer.Option("--measured-at", help="Place at which the figures were measured.", show_default="as the sheet states"),
 ]
 To: TypeAlias = Annotated[
     PlaceChoice | None,
     typer.Option(
-        "--to", help="Where the curve shall be valid.", show_default="where it is; with losses given, the crank"
+        "--to",
+        help="Place for which the curve is to hold.",
+        show_default="where it was measured; with losses given, the crank",
     ),
 ]
 Losses: TypeAlias = Annotated[
-    str | None, _text("--losses", "SHARE", 'Driveline losses as a share of the crank power, such as "12 %".')
+    str | None, _text("--losses", "SHARE", 'Driveline losses as a share of crank power, such as "12 %".')
 ]
 FromScenario: TypeAlias = Annotated[
     Path | None,
     typer.Option(
         "--scenario",
         metavar="FILE",
-        help="Scenario whose driveline and displacement are taken; for logs, the whole car.",
+        help="Scenario to take the driveline and displacement from; for logs, the whole car.",
         show_default=False,
     ),
 ]
 Gear: TypeAlias = Annotated[
     int | None,
-    typer.Option("--gear", metavar="NUMBER", help="Gear of the sweep or of the logged pull.", show_default=False),
+    typer.Option("--gear", metavar="NUMBER", help="Gear of the dyno sweep or of the logged pull.", show_default=False),
 ]
 SweepRate: TypeAlias = Annotated[
     str | None,
-    _text("--sweep-rate", "RATE", 'Rise of engine speed, such as "300 rpm/s"; "0 rpm/s" for points held.'),
+    _text(
+        "--sweep-rate",
+        "RATE",
+        'Rise of engine speed in the dyno sweep, such as "300 rpm/s"; "0 rpm/s" for steady points.',
+    ),
 ]
 Carried: TypeAlias = Annotated[
     CorrectionChoice | None,
@@ -93,7 +102,7 @@ Carried: TypeAlias = Annotated[
         "--correction",
         case_sensitive=False,
         help="Weather correction that the figures carry.",
-        show_default="as the sheet says",
+        show_default="as the sheet states",
     ),
 ]
 Wanted: TypeAlias = Annotated[
@@ -101,34 +110,34 @@ Wanted: TypeAlias = Annotated[
     typer.Option(
         "--to-correction",
         case_sensitive=False,
-        help="Weather correction that the curve shall carry.",
-        show_default="the one it carries",
+        help="Weather correction that the curve is to carry.",
+        show_default="that of the figures",
     ),
 ]
 Pressure: TypeAlias = Annotated[
-    str | None, _text("--pressure", "PRESSURE", 'Absolute pressure at the test, such as "98.2 kPa".')
+    str | None, _text("--pressure", "PRESSURE", 'Absolute air pressure at the test, such as "98.2 kPa".')
 ]
 Temperature: TypeAlias = Annotated[
-    str | None, _text("--temperature", "TEMPERATURE", 'Temperature at the intake, such as "31 degC".')
+    str | None, _text("--temperature", "TEMPERATURE", 'Air temperature at the intake, such as "31 degC".')
 ]
 Humidity: TypeAlias = Annotated[str | None, _text("--humidity", "SHARE", 'Relative humidity, such as "40 %".')]
 Boosted: TypeAlias = Annotated[
-    bool, typer.Option("--boosted", help="The engine holds its own charge pressure: the factor put on is 1.")
+    bool, typer.Option("--boosted", help="The engine controls its boost pressure: correct it by the factor 1.")
 ]
 Override: TypeAlias = Annotated[
-    bool, typer.Option("--override", help="Correct such an engine by the formula all the same.")
+    bool, typer.Option("--override", help="Correct a boosted engine by the formula all the same.")
 ]
 Displacement: TypeAlias = Annotated[
     str | None,
-    _text("--displacement", "VOLUME", 'Swept volume, such as "1998 cc".', "that of the scenario, if one is given"),
+    _text("--displacement", "VOLUME", 'Displacement, such as "1998 cc".', "that of the scenario, if one is given"),
 ]
 FuelConsumption: TypeAlias = Annotated[
     str | None,
-    _text("--fuel-consumption", "CONSUMPTION", "Fuel per work at the crank, at peak power.", "340 g/(kW h)"),
+    _text("--fuel-consumption", "CONSUMPTION", "Brake specific fuel consumption at peak power.", "340 g/(kW h)"),
 ]
 AirFuelRatio: TypeAlias = Annotated[
     str | None,
-    _text("--air-fuel-ratio", "NUMBER", "Mass of air over mass of fuel, at peak power.", "as logged, or else 12.0"),
+    _text("--air-fuel-ratio", "NUMBER", "Air-fuel ratio by mass at peak power.", "as logged, or else 12.0"),
 ]
 Save: TypeAlias = Annotated[
     Path | None,

@@ -20,7 +20,7 @@ from simlaunch.errors import SimlaunchError
 from simlaunch.writing import abandon
 
 _CallFault: Any = typer.BadParameter.__base__
-"""The exception of the argument parser for a call that makes no sense; its own name differs between versions."""
+"""The exception of the argument parser for a call that cannot be understood; its own name differs between versions."""
 
 
 class Code(IntEnum):
@@ -39,12 +39,12 @@ def ended(*, bad: bool, reached: bool) -> int:
     """Exit code of launches that were made: bad energy before a missed target."""
     if bad:
         complain(
-            "a run is bad: its energy does not add up; do not use its numbers. Look for a value in the scenario that "
+            "the energy of a launch does not balance; do not use its numbers. Look for a value in the scenario that "
             "is far outside the usual range, or give a smaller --tolerance"
         )
         return Code.BAD_INPUT
     if not reached:
-        complain("a target was not reached; the results say which, and why")
+        complain("a launch did not reach its target; the results state which, and why")
         return Code.NOT_REACHED
     return Code.DONE
 
@@ -113,7 +113,7 @@ def _leave_at_once() -> None:
             stream.flush()
     abandon()
     kernels = sys.modules.get("simlaunch.compiled")  # there only once something numeric has begun
-    if kernels is not None and hasattr(kernels, "finish"):
+    if kernels is not None and "finish" in vars(kernels):
         kernels.finish()
     os._exit(Code.INTERRUPTED)
 

@@ -23,7 +23,6 @@ from simlaunch.cli.options import (
     AsJson,
     Changes,
     Force,
-    ForLog,
     Out,
     PedalChoice,
     Quiet,
@@ -31,26 +30,39 @@ from simlaunch.cli.options import (
     Taken,
     Units,
     changes_of_logs,
+    for_log_option,
 )
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.fitting import fit as study
+from simlaunch.fitting import logs as measured
+from simlaunch.fitting import saving
+from simlaunch.readers import log as logged
 from simlaunch.units.spelling import Dimension, System
 
 if TYPE_CHECKING:
-    from simlaunch.fitting.logs import LogRequest
-    from simlaunch.readers.log import LogOptions
     from simlaunch.scenario.model import Scenario
 
 Logs: TypeAlias = Annotated[
     list[Path] | None,
-    typer.Option("--log", metavar="FILE", help="Log of a launch; may be repeated.", show_default=False),
+    typer.Option("--log", metavar="FILE", help="Log of a launch; repeatable.", show_default=False),
+]
+Rolls: TypeAlias = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--roll",
+        metavar="FILE",
+        help="Log of a pull from a steady speed, with or without gear changes; repeatable.",
+        show_default=False,
+    ),
 ]
 CoastDowns: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
-        "--coast-down", metavar="FILE", help="Log of a coast-down in neutral; may be repeated.", show_default=False
+        "--coast-down", metavar="FILE", help="Log of a coast-down in neutral; repeatable.", show_default=False
     ),
 ]
 Values: TypeAlias = Annotated[
@@ -58,26 +70,33 @@ Values: TypeAlias = Annotated[
     typer.Option(
         "--value",
         metavar="NAME",
-        help='What is fitted, such as "friction", "curve scale", "drag area", "mass", or a key; may be repeated.',
-        show_default="what the logs tell",
+        help='Value to fit, such as "friction", "curve scale", "drag area", "mass", or a key; repeatable.',
+        show_default="those that the logs determine",
     ),
 ]
 Own: TypeAlias = Annotated[
     list[str] | None,
-    typer.Option("--own", metavar="NAME", help="A value that each log has its own of.", show_default=False),
+    typer.Option("--own", metavar="NAME", help="Value to fit separately for each log; repeatable.", show_default=False),
 ]
 Curves: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve of the launches: one for all, or one for each in their order.",
-        show_default="first of the scenario",
+        help="Full-load curve of the launches: one for all, or one for each log in order.",
+        show_default="the first of the scenario",
     ),
 ]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("rolls and coast-downs are numbered after launches")]
 LeaveOut: TypeAlias = Annotated[
     int | None,
-    typer.Option("--leave-out", metavar="NUMBER", min=1, help="Predict this log instead.", show_default=False),
+    typer.Option(
+        "--leave-out",
+        metavar="NUMBER",
+        min=1,
+        help="Number of a log to predict instead of fitting to it.",
+        show_default=False,
+    ),
 ]
 Noise: TypeAlias = Annotated[
     str | None,
@@ -85,13 +104,13 @@ Noise: TypeAlias = Annotated[
         "--noise",
         metavar="SPEED",
         help='Standard deviation of a logged speed, such as "0.2 km/h".',
-        show_default="found in each log",
+        show_default="estimated from each log",
     ),
 ]
 Lag: TypeAlias = Annotated[
     str | None,
     typer.Option(
-        "--lag", metavar="TIME", help='Lag of the logged speed, such as "0 s".', show_default="found for each log"
+        "--lag", metavar="TIME", help='Lag of the logged speed, such as "0 s".', show_default="fitted for each log"
     ),
 ]
 Until: TypeAlias = Annotated[
@@ -99,29 +118,35 @@ Until: TypeAlias = Annotated[
     typer.Option(
         "--until",
         metavar="TIME",
-        help="Use runs up to this time after moving off.",
-        show_default="their highest speed",
+        help="Use each run up to this time after the car moves off.",
+        show_default="up to its highest speed",
     ),
 ]
 Rollout: TypeAlias = Annotated[
-    bool, typer.Option("--rollout", help="Logs begin once the car has rolled for about a foot.")
+    bool, typer.Option("--rollout", help="The logs begin once the car has rolled about one foot.")
 ]
-Starts: TypeAlias = Annotated[int, typer.Option("--starts", metavar="NUMBER", min=1, max=100, help="Of the search.")]
-Seed: TypeAlias = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Decides all but the first.")]
+Starts: TypeAlias = Annotated[
+    int, typer.Option("--starts", metavar="NUMBER", min=1, max=100, help="Number of starts of the search.")
+]
+Seed: TypeAlias = Annotated[
+    int, typer.Option("--seed", metavar="NUMBER", min=0, help="Random seed; the first start does not depend on it.")
+]
 Profiles: TypeAlias = Annotated[
-    bool, typer.Option("--profile", help="Profile of the likelihood of every value, not only where it is doubtful.")
+    bool, typer.Option("--profile", help="Profile the likelihood of every value, not only of those that stay open.")
 ]
 Workers: TypeAlias = Annotated[
     int | None,
-    typer.Option("--workers", metavar="NUMBER", min=1, help="Threads.", show_default="one for each core"),
+    typer.Option("--workers", metavar="NUMBER", min=1, help="Number of threads.", show_default="one per core"),
 ]
-Pedal: TypeAlias = Annotated[PedalChoice, typer.Option("--pedal", help="How the car was driven.")]
+Pedal: TypeAlias = Annotated[
+    PedalChoice, typer.Option("--pedal", help="Pedal in the logged launches: down throughout, or held slip.")
+]
 Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the fitted scenario to this file.", show_default=False),
 ]
 SaveAnyway: TypeAlias = Annotated[
-    bool, typer.Option("--save-anyway", help="Write it even if the verdict is not to use the fit.")
+    bool, typer.Option("--save-anyway", help="Save the fit even if the verdict is not to use it.")
 ]
 
 _NOISE = Asked("--noise", Dimension.SPEED, "0.0001 m/s", "10 m/s")
@@ -140,23 +165,23 @@ def _curves(names: Sequence[str], launches: int, scenario: Scenario) -> list[str
 
 
 def _requests(
-    scenario: Scenario, logs: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str], changes: Sequence[str],
-    options: LogOptions, **more: Any,
-) -> list[LogRequest]:  # fmt: skip
+    scenario: Scenario, logs: Sequence[Path], rolls: Sequence[Path], coasts: Sequence[Path], curves: Sequence[str],
+    changes: Sequence[str], options: logged.LogOptions, **more: Any,
+) -> list[measured.LogRequest]:  # fmt: skip
     """Every log with what is known of it."""
-    from simlaunch.fitting.logs import Kind, LogRequest
-
-    kinds = [Kind.LAUNCH] * len(logs) + [Kind.COAST_DOWN] * len(coasts)
+    launches, pulls = [measured.Kind.LAUNCH] * len(logs), [measured.Kind.ROLL] * len(rolls)
+    kinds = launches + pulls + [measured.Kind.COAST_DOWN] * len(coasts)
     if not kinds:
-        raise UsageError("there is nothing to fit to; give --log FILE, or --coast-down FILE")
-    of_curves = [*_curves(curves, len(logs), scenario), *[None] * len(coasts)]
-    each = zip((*logs, *coasts), kinds, of_curves, changes_of_logs(changes, len(kinds)), strict=True)
-    return [LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
+        raise UsageError("there is nothing to fit to; give --log FILE, --roll FILE, or --coast-down FILE")
+    of_curves = [*_curves(curves, len(logs) + len(rolls), scenario), *[None] * len(coasts)]
+    each = zip((*logs, *rolls, *coasts), kinds, of_curves, changes_of_logs(changes, len(kinds)), strict=True)
+    return [measured.LogRequest(path, kind, curve, change, options, **more) for path, kind, curve, change in each]
 
 
 def fit(
     scenario: ScenarioFile,
     log: Logs = None,
+    roll: Rolls = None,
     coast_down: CoastDowns = None,
     value: Values = None,
     own: Own = None,
@@ -190,35 +215,33 @@ def fit(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Fit a scenario to logs of the car: values, how sure they are, and what the logs cannot tell."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.fitting.fit import fit as fitted
-    from simlaunch.fitting.saving import check_place
-    from simlaunch.readers.log import LogOptions
+    """Fit a scenario to logs: values, their errors, and what stays open.
 
+    `simlaunch odds` and `compare` can use a saved fit: it holds the values with their spreads and correlations.
+    """
     stem = f"{scenario.stem}-fit"
     prepare(out, stem, force=force)
     if save is not None and (changes or taken):
         raise UsageError(
-            "--save writes the scenario's own file with fitted values; put what --set or --with says into it"
+            "--save writes fitted values into the scenario's own text; write what --set or --with changes into it first"
         )
     sound = read(scenario, changes, taken)
     if save is not None:
-        check_place(sound, save, force=force, place="--save")
-    options = LogOptions(
+        saving.check_place(sound, save, force=force, place="--save")
+    options = logged.LogOptions(
         channels_named(channel), units_named(unit), radii_given(radius_front, radius_rear),
         quantity_or_none(start, START), table=table_options(encoding, delimiter, decimal),
     )  # fmt: skip
     known = {"until": quantity_or_none(until, _UNTIL), "noise": quantity_or_none(noise, _NOISE), "rollout": rollout}
-    requests = _requests(sound, log or (), coast_down or (), curve or (), for_log or (), options, **known)
+    requests = _requests(sound, log or (), roll or (), coast_down or (), curve or (), for_log or (), options, **known)
     compile_once(quiet=quiet)
-    found = fitted(
-        sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
-        lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
-        pedal=pedal.value,
-        watch=lambda line: note(line, quiet=quiet),
-    )  # fmt: skip
+    with counting_launches(quiet=quiet) as shown:
+        found = study.fit(
+            sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
+            lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
+            pedal=pedal.value,
+            watch=shown.tell,
+        )  # fmt: skip
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused
         found.save(save, force=force, anyway=save_anyway)

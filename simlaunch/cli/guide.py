@@ -6,18 +6,19 @@ from typing import Annotated
 
 import typer
 
+import simlaunch.guide as manual
 from simlaunch.cli.output import result
 
-Subject = Annotated[str | None, typer.Argument(metavar="[SUBJECT]", help="Page to print; left out: the list of pages.")]
+Subject = Annotated[
+    str | None, typer.Argument(metavar="SUBJECT", help="Page to print.", show_default="a list of the pages")
+]
 
 
 def guide(subject: Subject = None) -> int:
-    """Print a page of the manual, or the list of its pages."""
-    from simlaunch.guide import page, pages, title
-
+    """Print a page of the manual, or a list of its pages."""
     if subject is not None:
-        result(page(subject).rstrip())
+        result(manual.page(subject).rstrip())
         return 0
-    listed = [f"{name:<14} {title(text)}" for name, text in pages().items()]
+    listed = [f"{name:<14} {manual.title(text)}" for name, text in manual.pages().items()]
     result("\n".join([*listed, "", "simlaunch guide SUBJECT prints a page."]))
     return 0

@@ -8,21 +8,25 @@ import typer
 
 from simlaunch.cli.options import Quiet, ScenarioFile, Units
 from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.scenario_file import read
+from simlaunch.live import server
 from simlaunch.units.spelling import System
 
 FromCurve = Annotated[
     str | None,
-    typer.Option("--curve", metavar="NAME", help="Curve to shape from.", show_default="the first"),
+    typer.Option("--curve", metavar="NAME", help="Curve to start from.", show_default="the first of the scenario"),
 ]
 Against = Annotated[
     str | None,
-    typer.Option("--against", metavar="NAME", help="Curve to set it against.", show_default="the first other one"),
+    typer.Option("--against", metavar="NAME", help="Curve to compare it with.", show_default="the first other curve"),
 ]
 Port = Annotated[
     int,
-    typer.Option("--port", min=0, max=65535, metavar="NUMBER", help="Port to listen at.", show_default="free"),
+    typer.Option(
+        "--port", min=0, max=65535, metavar="NUMBER", help="Port of the server.", show_default="any free port"
+    ),
 ]
-NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser; the address is printed either way.")]
+NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser; the address is printed in any case.")]
 
 
 def live(
@@ -34,18 +38,18 @@ def live(
     units: Units = System.METRIC,
     quiet: Quiet = False,
 ) -> int:
-    """Shape a full-load curve by hand in a browser on this machine, and see at once what follows."""
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.live.server import beginning, serve
+    """Shape a curve by hand in a browser, and see its times at once.
 
+    The page is served on this machine only.
+    """
     sound = read(scenario)
-    beginning(sound, curve, against, units)  # before anything is compiled
+    server.beginning(sound, curve, against, units)  # before anything is compiled
     compile_once(quiet=quiet)
 
     def announce(address: str) -> None:
         result(address)
-        note("The address holds a secret: do not pass it on. Ctrl-C ends the server, and so does closing the page.",
-             quiet=quiet)  # fmt: skip
+        ends = "The server ends with Ctrl-C, or when the page is closed."
+        note(f"The address contains a secret: do not pass it on. {ends}", quiet=quiet)
 
-    serve(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
+    server.serve(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
     return 0

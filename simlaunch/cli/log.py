@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
+from typing import Annotated, Any, TypeAlias
 
 import typer
 from typer.core import TyperCommand
 
-from simlaunch.cli.curve_options import Boosted, CorrectionChoice, Wanted
-from simlaunch.cli.options import AsJson, Force, ForLog, Out, Quiet, Trace, Units, changes_of_logs, meant
+import simlaunch.results as results
+from simlaunch.analysis import log as single
+from simlaunch.analysis import logs as several
+from simlaunch.analysis import same_conditions
+from simlaunch.cli.curve_options import Boosted, CorrectionChoice
+from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
-from simlaunch.cli.table_options import Decimal, Delimiter, Encoding
+from simlaunch.cli.scenario_file import read
+from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.readers import log as logged
+from simlaunch.scenario import powertrain
+from simlaunch.units import gate
 from simlaunch.units.spelling import Dimension, System
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from simlaunch.readers.log import LogOptions, Role
-    from simlaunch.results import Result
 
 AFTER = "--after"
 
@@ -45,12 +48,15 @@ class SeveralAfter(TyperCommand):
 
 LogFiles: TypeAlias = Annotated[
     list[Path],
-    typer.Argument(metavar="FILE...", help="Logs: delimited text, .mf4, .mdf or .mat.", show_default=False),
+    typer.Argument(metavar="FILE", help="Log file: delimited text, .mf4, .mdf or .mat.", show_default=False),
 ]
 After: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
-        AFTER, metavar="FILE...", help="Logs after a change of set-up; those before stand first.", show_default=False
+        AFTER,
+        metavar="FILE...",
+        help="Logs after a change of set-up; the FILEs are those before it.",
+        show_default=False,
     ),
 ]
 AlignAt: TypeAlias = Annotated[
@@ -58,7 +64,7 @@ AlignAt: TypeAlias = Annotated[
     typer.Option(
         "--align-at",
         metavar="SPEED",
-        help='Time zero of several logs is where each passes this speed, such as "60 km/h".',
+        help='Set time zero of each of several logs where it passes this speed, such as "60 km/h".',
         show_default="the start; for runs that roll, the lowest speed of all",
     ),
 ]
@@ -67,7 +73,7 @@ For: TypeAlias = Annotated[
     typer.Option(
         "--for",
         metavar="TARGET",
-        help='Mark of the verdict, such as "100 km/h to 200 km/h"; further ones are measured too.',
+        help='Target of the verdict, such as "100 km/h to 200 km/h"; repeatable: all further ones are measured too.',
         show_default="the longest that every log reached",
     ),
 ]
@@ -76,8 +82,18 @@ FromScenario: TypeAlias = Annotated[
     typer.Option(
         "--scenario",
         metavar="FILE",
-        help="Car and conditions that several logs are brought to.",
+        help="Car and conditions to which several logs are brought.",
         show_default=False,
+    ),
+]
+ForLog: TypeAlias = Annotated[list[str] | None, for_log_option("logs of --after are numbered after the others")]
+ToCorrection: TypeAlias = Annotated[
+    CorrectionChoice | None,
+    typer.Option(
+        "--to-correction",
+        case_sensitive=False,
+        help="Formula that brings engine torque to the weather of --scenario.",
+        show_default="none: torque is not corrected",
     ),
 ]
 Channels: TypeAlias = Annotated[
@@ -85,15 +101,15 @@ Channels: TypeAlias = Annotated[
     typer.Option(
         "--channel",
         metavar="ROLE=NAME",
-        help='Channel of a role, such as "speed=GPS Speed"; of several for one role the mean is taken, '
-        '"gear=" leaves one out.',
+        help='Channel for a role, such as "speed=GPS Speed"; several for one role are averaged; "gear=" leaves the '
+        "role out.",
         show_default=False,
     ),
 ]
 ChannelUnits: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
-        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; may be repeated.', show_default=False
+        "--unit", metavar="ROLE=UNIT", help='Unit of a role, such as "speed=km/h"; repeatable.', show_default=False
     ),
 ]
 Start: TypeAlias = Annotated[
@@ -101,7 +117,7 @@ Start: TypeAlias = Annotated[
     typer.Option(
         "--start",
         metavar="TIME",
-        help='Take the first run that moves off at or after this time of the log, such as "12 s".',
+        help='Use the first run that moves off at or after this time of the log, such as "12 s".',
         show_default=False,
     ),
 ]
@@ -110,7 +126,7 @@ RadiusFront: TypeAlias = Annotated[
     typer.Option(
         "--radius-front",
         metavar="LENGTH",
-        help='Effective rolling radius, such as "0.32 m".',
+        help='Effective rolling radius of the front tyres, such as "0.32 m".',
         show_default="that of the rear, if given",
     ),
 ]
@@ -119,7 +135,7 @@ RadiusRear: TypeAlias = Annotated[
     typer.Option(
         "--radius-rear",
         metavar="LENGTH",
-        help="The same of the rear tyres.",
+        help="Effective rolling radius of the rear tyres.",
         show_default="that of the front, if given",
     ),
 ]
@@ -129,28 +145,27 @@ START = Asked("--start", Dimension.TIME, "-1e9 s", "1e10 s")
 _RADII = tuple(Asked(f"--radius-{end}", Dimension.LENGTH, "0.1 m", "1 m") for end in ("front", "rear"))
 
 
-def _pair(text: str, option: str) -> tuple[Role, str]:
-    from simlaunch.readers.log import Role
-    from simlaunch.units.gate import quoted
-
+def _pair(text: str, option: str) -> tuple[logged.Role, str]:
     name, equals, value = (part.strip() for part in text.partition("="))
     key = name.lower().replace(" ", "_")
-    if not equals or key not in set(Role):
-        raise UsageError(f"{option} {quoted(text)}: write ROLE=..., with one of the roles {', '.join(Role)}")
-    return Role(key), value
+    if not equals or key not in set(logged.Role):
+        raise UsageError(
+            f"{option} {gate.quoted(text)}: write ROLE=..., with one of the roles {', '.join(logged.Role)}"
+        )
+    return logged.Role(key), value
 
 
-def channels_named(pairs: list[str] | None) -> dict[Role, tuple[str, ...]]:
+def channels_named(pairs: list[str] | None) -> dict[logged.Role, tuple[str, ...]]:
     """Names of the channels for each role; an empty name leaves the role out."""
-    found: dict[Role, tuple[str, ...]] = {}
+    found: dict[logged.Role, tuple[str, ...]] = {}
     for role, name in (_pair(text, "--channel") for text in pairs or ()):
         found[role] = (*found.get(role, ()), *([name] if name else []))
     return found
 
 
-def units_named(pairs: list[str] | None) -> dict[Role, str]:
+def units_named(pairs: list[str] | None) -> dict[logged.Role, str]:
     """Unit of each role that is named."""
-    found: dict[Role, str] = {}
+    found: dict[logged.Role, str] = {}
     for role, unit in (_pair(text, "--unit") for text in pairs or ()):
         if role in found:
             raise UsageError(f"--unit names {role} twice; give one unit for it")
@@ -172,7 +187,7 @@ def log(
     targets: For = None,
     scenario: FromScenario = None,
     for_log: ForLog = None,
-    to_correction: Wanted = None,
+    to_correction: ToCorrection = None,
     boosted: Boosted = False,
     channel: Channels = None,
     unit: ChannelUnits = None,
@@ -189,31 +204,27 @@ def log(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Measure a logged run, or several side by side: what a change did, and whether that is more than scatter.
+    """Measure a logged run, or what a change did between logs.
 
-    One log shows what was understood, times, and use of grip where wheel speeds are there. With --after, logs of two
-    set-ups are set against each other.
+    For one log the output states how it was read, its times, and its use of grip where wheel speeds and the radii of
+    the tyres are given. With --after, logs of two set-ups are compared, and the verdict states whether the difference
+    is larger than the scatter of repeat runs.
     """
-    from simlaunch.cli.table_options import table_options
-    from simlaunch.readers.log import LogOptions
-
-    options = LogOptions(
+    options = logged.LogOptions(
         channels=channels_named(channel),
         units=units_named(unit),
         radii=radii_given(radius_front, radius_rear),
         start=quantity_or_none(start, START),
         table=table_options(encoding, delimiter, decimal),
     )
-    found: Result
+    found: results.Result
     if len(files) == 1 and not after:
         given = {AFTER: after, "--align-at": align_at, "--for": targets, "--scenario": scenario, "--for-log": for_log}
         if idle := [name for name, value in given.items() if value]:
-            raise UsageError(f"{', '.join(idle)} goes with several logs; there is one")
-        from simlaunch.analysis.log import read_log
-
+            raise UsageError(f"{', '.join(idle)} needs several logs; give more, or leave it out")
         stem = f"{files[0].stem}-log"
         prepare(out, stem, force=force)
-        found = read_log(files[0], options)
+        found = single.read_log(files[0], options)
     else:
         stem = f"{files[0].stem}-logs"
         prepare(out, stem, force=force)
@@ -223,22 +234,17 @@ def log(
 
 
 def _several(
-    files: Sequence[Path], after: Sequence[Path], options: LogOptions, align_at: str | None,
+    files: Sequence[Path], after: Sequence[Path], options: logged.LogOptions, align_at: str | None,
     targets: Sequence[str] | None, scenario: Path | None, for_log: Sequence[str] | None,
     to_correction: CorrectionChoice | None, boosted: bool,
-) -> Result:  # fmt: skip
+) -> results.Result:  # fmt: skip
     """Several logs, with what is known of them."""
-    from simlaunch.analysis.logs import compare_logs
-    from simlaunch.analysis.same_conditions import Correcting
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.scenario.powertrain import Correction
-
     if scenario is None and (to_correction or for_log):
-        raise UsageError("--to-correction and --for-log go with --scenario, whose car says what they come to")
+        raise UsageError("--to-correction and --for-log need a car; give --scenario too")
     correcting = None
     if scenario is not None:
-        correcting = Correcting(read(scenario), meant(to_correction, Correction), boosted)
-    return compare_logs(
+        correcting = same_conditions.Correcting(read(scenario), meant(to_correction, powertrain.Correction), boosted)
+    return several.compare_logs(
         files,
         after,
         options=options,

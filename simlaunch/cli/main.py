@@ -9,24 +9,28 @@ from typing import Annotated, Any
 
 import typer
 
-from simlaunch.cli.check import check
-from simlaunch.cli.compare import compare
-from simlaunch.cli.curve import curve
-from simlaunch.cli.ending import answered, on_worker
-from simlaunch.cli.fit import fit
-from simlaunch.cli.guide import guide
-from simlaunch.cli.live import live
-from simlaunch.cli.log import log
-from simlaunch.cli.odds import odds
-from simlaunch.cli.output import result
-from simlaunch.cli.parts import parts
-from simlaunch.cli.plateau import plateau
-from simlaunch.cli.report import report
-from simlaunch.cli.run import run
-from simlaunch.cli.schema import schema
-from simlaunch.cli.sweep import app as sweep
-from simlaunch.cli.usable import usable
-from simlaunch.cli.worth import worth
+from simlaunch.cli.deferral import deferred
+
+with deferred():  # help needs none of what the commands work with
+    from simlaunch.cli.check import check
+    from simlaunch.cli.compare import compare
+    from simlaunch.cli.curve import curve
+    from simlaunch.cli.ending import answered, on_worker
+    from simlaunch.cli.fit import fit
+    from simlaunch.cli.guide import guide
+    from simlaunch.cli.live import live
+    from simlaunch.cli.log import log
+    from simlaunch.cli.new import new
+    from simlaunch.cli.odds import odds
+    from simlaunch.cli.output import result
+    from simlaunch.cli.parts import parts
+    from simlaunch.cli.plateau import plateau
+    from simlaunch.cli.report import report
+    from simlaunch.cli.run import run
+    from simlaunch.cli.schema import schema
+    from simlaunch.cli.sweep import app as sweep
+    from simlaunch.cli.usable import usable
+    from simlaunch.cli.worth import worth
 
 _EPILOG = (
     "Exit codes: 0 done; 1 internal error; 2 usage; 3 bad input; 4 a target was not reached; "
@@ -43,6 +47,7 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "terminal_width": 80, "max_content_width": 80},
 )
 for _command in (
+    new,
     check,
     run,
     compare,

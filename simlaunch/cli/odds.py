@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import sys
+import time
 from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.analysis import odds as study
+from simlaunch.analysis import targets
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, complain, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 
@@ -20,30 +24,35 @@ Curves = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; give it twice. The second is set against the first.",
+        help="Full-load curve; give two. The second is compared with the first.",
         show_default="the first two of the scenario",
     ),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to a slip.")]
 For = Annotated[
     str | None,
-    typer.Option("--for", metavar="TARGET", help="What is timed.", show_default="goal of the scenario"),
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Target to compare times for, such as "1/4 mile".',
+        show_default="the scenario's goal",
+    ),
 ]
-Runs = Annotated[int, typer.Option("--runs", metavar="NUMBER", help="Cases that are drawn.")]
-Seed = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Decides every draw.")]
+Runs = Annotated[int, typer.Option("--runs", metavar="NUMBER", help="Number of cases to draw.")]
+Seed = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Seed of the draws.")]
 Workers = Annotated[
     int | None,
-    typer.Option("--workers", metavar="NUMBER", min=1, help="Threads.", show_default="one for each core"),
+    typer.Option("--workers", metavar="NUMBER", min=1, help="Number of threads.", show_default="one per core"),
 ]
-NoEffects = Annotated[bool, typer.Option("--no-effects", help="Do not work out what decides.")]
+NoEffects = Annotated[bool, typer.Option("--no-effects", help="Do not work out which uncertain values decide.")]
 
 
 class _Watch:
-    """Tells on stderr how far the launches are: over and over on one line of a terminal, or a line for every tenth."""
+    """Reports progress on stderr: on one line of a terminal again and again, elsewhere a line for every tenth."""
 
     def __init__(self, quiet: bool) -> None:
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
         self._tenth = 0
+        self._begin = time.monotonic()
 
     def __call__(self, done: int, total: int) -> None:
         tenth = _TENTHS * done // total
@@ -54,6 +63,8 @@ class _Watch:
         if not self._live:
             complain(line)
             return
+        left = (time.monotonic() - self._begin) * (total - done) / max(done, 1)
+        line += f", {max(left, 1.0):.0f} s left" if done < total else ""
         with contextlib.suppress(OSError):
             sys.stderr.write(f"\r{line:<79}" + ("\n" if done == total else ""))
             sys.stderr.flush()
@@ -76,25 +87,24 @@ def odds(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Draw what is not known exactly, and say how sure it is which of two curves is quicker."""
-    from simlaunch.analysis.odds import odds as drawn
-    from simlaunch.analysis.targets import target_named
-    from simlaunch.cli.scenario_file import read
+    """State how sure it is which of two curves is quicker.
 
+    Both curves are launched in many cases, with the [[uncertain]] values of the scenario drawn anew in each.
+    """
     stem = f"{scenario.stem}-odds"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     names = tuple(curve or sound.curve_names[:2])
     if len(names) != 2:
-        raise UsageError("the odds are between two curves; name two with --curve")
+        raise UsageError("odds are stated for two curves; name two with --curve")
     for name in names:
         sound.curve(name)
     compile_once(quiet=quiet)
-    found = drawn(
+    found = study.odds(
         sound,
         *names,
         pedal=pedal.value,
-        target=target_named(sound, target),
+        target=targets.target_named(sound, target),
         runs=runs,
         seed=seed,
         with_effects=not no_effects,

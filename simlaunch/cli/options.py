@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, TypeAlias, TypeVar
+from typing import Annotated, Any, TypeAlias, TypeVar
 
 import typer
 
@@ -40,25 +40,29 @@ ScenarioFile: TypeAlias = Annotated[
 ScenarioFiles: TypeAlias = Annotated[
     list[Path],
     typer.Argument(
-        metavar="SCENARIO...", help="Scenario file (TOML); several, or a folder of them: a project.", show_default=False
+        metavar="SCENARIO",
+        help="Scenario file (TOML); several, or a folder of them, are a project.",
+        show_default=False,
     ),
 ]
 AsJson: TypeAlias = Annotated[bool, typer.Option("--json", help="Print one JSON object, in SI units.")]
 Out: TypeAlias = Annotated[
     Path | None,
-    typer.Option("--out", metavar="FOLDER", help="Also write the files there.", show_default=False),
+    typer.Option(
+        "--out", metavar="FOLDER", help="Also write the results as files into this folder.", show_default=False
+    ),
 ]
 Force: TypeAlias = Annotated[
-    bool, typer.Option("--force", help="Replace files that are there, even those that simlaunch did not write.")
+    bool, typer.Option("--force", help="Replace existing files, even those that simlaunch did not write.")
 ]
-Units: TypeAlias = Annotated[System, typer.Option("--units", help="Units of what is printed.")]
-Quiet: TypeAlias = Annotated[bool, typer.Option("--quiet", help="No notes on stderr; errors stay.")]
+Units: TypeAlias = Annotated[System, typer.Option("--units", help="System of units of the output.")]
+Quiet: TypeAlias = Annotated[bool, typer.Option("--quiet", help="Print no notes on stderr, only errors.")]
 Changes: TypeAlias = Annotated[
     list[str] | None,
     typer.Option(
         "--set",
         metavar="KEY=VALUE",
-        help='Replace a value of the scenario, such as "body.mass=1500 kg"; may be repeated.',
+        help='Replace a value of the scenario, such as "body.mass=1500 kg"; repeatable.',
         show_default=False,
     ),
 ]
@@ -67,34 +71,34 @@ Taken: TypeAlias = Annotated[
     typer.Option(
         "--with",
         metavar="KIND=NAME",
-        help='Take an alternative of the scenario, such as "gear set=short", "tyre=track" or "surface=wet asphalt".',
+        help='Use an alternative of the scenario, such as "gear set=short", "tyre=track" or "surface=wet asphalt".',
         show_default=False,
     ),
+]
+Pedal: TypeAlias = Annotated[
+    PedalChoice, typer.Option("--pedal", help="Pedal: down throughout (full pedal), or held slip.")
 ]
 Method: TypeAlias = Annotated[
-    MethodChoice, typer.Option("--method", help="The fast integrator, or SciPy's as a reference.")
+    MethodChoice, typer.Option("--method", help="Integrator: the compiled one, or SciPy's as a reference.")
 ]
-Tolerance: TypeAlias = Annotated[
-    float | None,
-    typer.Option(
-        "--tolerance",
-        metavar="NUMBER",
-        help="Relative error allowed per step, from 1e-13 to 1e-2.",
-        show_default="1e-5; for a sweep 1e-4, with --method reference 1e-10",
-    ),
-]
-All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table, not only what fits a screen.")]
-Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Put the histories into the JSON too.")]
-ForLog: TypeAlias = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--for-log",
-        metavar="NUMBER:KEY=VALUE",
-        help='What was different in one log, such as "2: air.temperature=4 degC"; those of --after and coast-downs '
-        "count last.",
-        show_default=False,
-    ),
-]
+
+
+def tolerance_option(default: str) -> Any:
+    """The option of the error allowed per step, with the default of a command."""
+    words = "Relative error allowed per step, from 1e-13 to 1e-2."
+    return typer.Option("--tolerance", metavar="NUMBER", help=words, show_default=default)
+
+
+Tolerance: TypeAlias = Annotated[float | None, tolerance_option("1e-5")]
+ToleranceOfMethod: TypeAlias = Annotated[float | None, tolerance_option("1e-5; with --method reference 1e-10")]
+All: TypeAlias = Annotated[bool, typer.Option("--all", help="Print every table instead of what fits one screen.")]
+Trace: TypeAlias = Annotated[bool, typer.Option("--trace", help="Add the time histories to the JSON.")]
+
+
+def for_log_option(order: str) -> Any:
+    """The option of a value that differs in one log, with the order in which a command numbers its logs."""
+    words = f'Value that differs in one log, such as "2: air.temperature=4 degC"; {order}.'
+    return typer.Option("--for-log", metavar="NUMBER:KEY=VALUE", help=words, show_default=False)
 
 
 def changes_of_logs(texts: Sequence[str], count: int) -> list[dict[str, object]]:

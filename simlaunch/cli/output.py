@@ -15,11 +15,15 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
+import simlaunch.compiled as kernels
+from simlaunch.analysis import compile_ahead, progress
 from simlaunch.errors import SimlaunchError
+from simlaunch.output import as_json as json_text
+from simlaunch.output import layout
+from simlaunch.plotting import save
 from simlaunch.writing import check_folder, write_folder
 
 if TYPE_CHECKING:
-    from simlaunch.output.layout import Table
     from simlaunch.results import Result
     from simlaunch.units.spelling import System
 
@@ -38,7 +42,7 @@ class Shown:
     stem: str
     text: Callable[[], str]
     document: Callable[[], Mapping[str, Any]]
-    tables: Callable[[], Sequence[Table]]
+    tables: Callable[[], Sequence[layout.Table]]
     figures: Callable[[], Mapping[str, Any]] = _nothing
     more_files: Callable[[], Mapping[str, str]] = _nothing
     """Text of further files, by name."""
@@ -75,10 +79,8 @@ def result(text: str) -> None:
 
 def complain(text: str) -> None:
     """Print something that is wrong; user text in it can give the terminal no orders."""
-    from simlaunch.output.layout import clean_lines
-
     with contextlib.suppress(OSError):
-        _write(sys.stderr, clean_lines(text))
+        _write(sys.stderr, layout.clean_lines(text))
 
 
 def note(text: str, *, quiet: bool) -> None:
@@ -89,14 +91,10 @@ def note(text: str, *, quiet: bool) -> None:
 
 def compile_once(*, quiet: bool) -> None:
     """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
-    from simlaunch.compiled import is_kept, not_kept
-
     _load_arrays()
-    if not is_kept("run_compiled"):
-        with counting_seconds(not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet):
-            from simlaunch.analysis.compile_ahead import compile_together
-
-            compile_together()
+    if not kernels.is_kept("run_compiled"):
+        with counting_seconds(kernels.not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet):
+            compile_ahead.compile_together()
 
 
 @contextlib.contextmanager
@@ -126,6 +124,56 @@ def counting_seconds(text: str, *, quiet: bool, every: float = 1.0) -> Iterator[
         counter.join()
 
 
+class Following:
+    """Counts the launches of a study on a terminal, once it has taken a while, with the time that is left."""
+
+    def __init__(self, *, quiet: bool) -> None:
+        self._quiet = quiet
+        self._live = not quiet and sys.stderr is not None and sys.stderr.isatty()
+        self._begin, self._last, self._shown = time.monotonic(), 0.0, False
+
+    def __call__(self, done: int, expected: int) -> None:
+        """Show how far it is."""
+        now = time.monotonic()
+        spent = now - self._begin
+        left = spent * (expected - done) / max(done, 1)
+        if not self._live or spent + left < _LONG or spent < _SOON or now - self._last < _AGAIN:
+            return
+        self._last, self._shown = now, True
+        self._put(f"{done} of about {expected} launches, about {max(left, 1.0):.0f} s left")
+
+    def tell(self, line: str) -> None:
+        """Note something on a line of its own."""
+        self.clear()
+        note(line, quiet=self._quiet)
+
+    def clear(self) -> None:
+        """Take the count away."""
+        if self._shown:
+            self._put("")
+            self._shown = False
+
+    def _put(self, text: str) -> None:
+        with contextlib.suppress(OSError, ValueError):
+            sys.stderr.write(f"\r{text:<79}\r")
+            sys.stderr.flush()
+
+
+_LONG, _SOON, _AGAIN = 2.0, 0.5, 0.2
+"""A study that takes longer than the first is counted, after the second, and not more often than the third [s]."""
+
+
+@contextlib.contextmanager
+def counting_launches(*, quiet: bool, expected: int = 0) -> Iterator[Following]:
+    """Count the launches of a study; `expected` is what it says at first."""
+    shown = Following(quiet=quiet)
+    try:
+        with progress.following(shown, expected):
+            yield shown
+    finally:
+        shown.clear()
+
+
 def _load_arrays() -> None:
     """Load how the compiler deals with arrays, without the part of SciPy in which it looks for matrix products.
 
@@ -153,11 +201,7 @@ def prepare(folder: Path | None, stem: str, *, force: bool) -> None:
 
 def _figures(shown: Shown) -> dict[str, bytes]:
     figures = shown.figures()
-    if not figures:
-        return {}
-    from simlaunch.plotting.save import drawn
-
-    return drawn(figures, shown.stem)
+    return save.drawn(figures, shown.stem) if figures else {}
 
 
 def show(
@@ -189,13 +233,10 @@ def show(
 
 def deliver(shown: Shown, *, as_json: bool, out: Path | None, force: bool, quiet: bool) -> None:
     """Write the files if they are wanted, then print the result as text or as JSON."""
-    from simlaunch.output.as_json import dumps
-    from simlaunch.output.layout import csv_text
-
     if out is not None:
-        contents = (dumps(shown.document()) + "\n", csv_text(shown.tables()))
+        contents = (json_text.dumps(shown.document()) + "\n", layout.csv_text(shown.tables()))
         texts = {name: text.encode() for name, text in zip(_result_files(shown.stem), contents, strict=True)}
         texts |= {name: text.encode() for name, text in shown.more_files().items()}
         written = write_folder("--out", out, {**texts, **_figures(shown)}, force=force)
         note("\n".join(f"wrote {path}" for path in written), quiet=quiet)
-    result(dumps(shown.document()) if as_json else shown.text())
+    result(json_text.dumps(shown.document()) if as_json else shown.text())

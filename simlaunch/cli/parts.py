@@ -6,12 +6,14 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import parts as study
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
     Changes,
     Force,
     Out,
+    Pedal,
     PedalChoice,
     Quiet,
     ScenarioFile,
@@ -20,6 +22,7 @@ from simlaunch.cli.options import (
     Units,
 )
 from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveNames = Annotated[
@@ -27,11 +30,10 @@ CurveNames = Annotated[
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; repeat it. Wear is stated over that with the mildest.",
-        show_default="all of the scenario",
+        help="Full-load curve; repeatable. Wear is stated relative to the curve that wears a part least.",
+        show_default="all curves of the scenario",
     ),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to a slip.")]
 
 
 def parts(
@@ -47,19 +49,16 @@ def parts(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Hold the torque of every part against its rating, and say which curve wears it faster."""
-    from simlaunch.analysis.parts import parts as loaded
-    from simlaunch.cli.scenario_file import read
-
+    """Compare the torque in each part with its rating, and the wear."""
     stem = f"{scenario.stem}-parts"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     for name in curve or ():
         sound.curve(name)
     compile_once(quiet=quiet)
-    found = loaded(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
+    found = study.parts(sound, curve or None, pedal=pedal.value, tolerance=tolerance)
     if found.broken:
-        note(f"loads that are too much: {len(found.broken)}", quiet=quiet)
+        note(f"parts that are overloaded: {len(found.broken)}", quiet=quiet)
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     runs = [load.simulation for load in found.loads]
     return ended(bad=any(run.measures.audit.bad for run in runs), reached=all(run.reached for run in runs))

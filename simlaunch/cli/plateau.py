@@ -8,8 +8,11 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import AsJson, Changes, Force, Out, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import compile_once, note, prepare, show
+from simlaunch.analysis import limits as bounds
+from simlaunch.analysis import plateau as study
+from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
+from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
 from simlaunch.units.spelling import System
 from simlaunch.writing import check
@@ -24,31 +27,35 @@ def _quantity(name: str, metavar: str, text: str) -> typer.models.OptionInfo:
 
 Wish = Annotated[
     str | None,
-    typer.Option("--wish", metavar="NAME", help="Curve that was wished for.", show_default="first of the scenario"),
+    typer.Option(
+        "--wish",
+        metavar="NAME",
+        help="Curve as wished for, which the plateau is compared with.",
+        show_default="the first of the scenario",
+    ),
 ]
 For = Annotated[
     list[str] | None,
     typer.Option(
         "--for",
         metavar="TARGET[=WEIGHT]",
-        help='What the curve is to be quick for, such as "1/4 mile=2"; may be repeated.',
+        help='Target that the curve is to be quick for, with its weight, such as "1/4 mile=2"; repeatable.',
         show_default="the scenario's goal",
     ),
 ]
-PedalKind = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or held slip.")]
 MeanPressure = Annotated[
-    str | None, _quantity("--mean-pressure", "PRESSURE", 'Highest brake mean effective pressure, such as "25 bar".')
+    str | None, _quantity("--mean-pressure", "PRESSURE", 'Limit of brake mean effective pressure, such as "25 bar".')
 ]
-Power = Annotated[str | None, _quantity("--power", "POWER", 'Highest power, such as "250 kW".')]
-AirFlow = Annotated[str | None, _quantity("--air-flow", "FLOW", 'Highest flow of air, such as "0.3 kg/s".')]
-Torque = Annotated[str | None, _quantity("--torque", "TORQUE", 'Highest torque, such as "500 N m".')]
+Power = Annotated[str | None, _quantity("--power", "POWER", 'Limit of power, such as "250 kW".')]
+AirFlow = Annotated[str | None, _quantity("--air-flow", "FLOW", 'Limit of air flow, such as "0.3 kg/s".')]
+Torque = Annotated[str | None, _quantity("--torque", "TORQUE", 'Limit of torque, such as "500 N m".')]
 Rise = Annotated[
     str | None,
     typer.Option(
         "--rise",
         metavar="TORQUE",
-        help='Torque by which the curve may rise in 1000 rpm, such as "180 N m".',
-        show_default="that of [limits], else that of the envelope where it is steepest",
+        help='Limit of the rise of torque in 1000 rpm, such as "180 N m".',
+        show_default="that of [limits], or else the steepest rise of the envelope",
     ),
 ]
 EnvelopeCurve = Annotated[
@@ -56,19 +63,21 @@ EnvelopeCurve = Annotated[
     typer.Option(
         "--envelope",
         metavar="NAME",
-        help="Curve of the scenario that is all the engine can give at each engine speed; caps the whole plateau.",
-        show_default="that of [limits], else the highest of all curves, on the way up only",
+        help="Curve of the scenario that the engine cannot exceed; it limits the whole plateau.",
+        show_default="that of [limits], or else the highest of all curves, which limits the rise only",
     ),
 ]
-NoParts = Annotated[bool, typer.Option("--no-parts", help="Leave the ratings of parts out.")]
+NoParts = Annotated[bool, typer.Option("--no-parts", help="Ignore the ratings of parts.")]
 GearLimits = Annotated[
-    bool, typer.Option("--gear-limits", help="Also seek torque limits for gears that spin the tyres.")
+    bool, typer.Option("--gear-limits", help="Also find torque limits for the gears that spin the tyres.")
 ]
 WithinGrip = Annotated[
     bool,
-    typer.Option("--within-grip", help="Keep the torque in each gear to what the tyres can use there."),
+    typer.Option("--within-grip", help="Limit the torque in each gear to what the tyres can use."),
 ]
-EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Seek a plateau for every gear set too.")]
+EachGearSet = Annotated[
+    bool, typer.Option("--each-gear-set", help="Find a plateau for every gear set of the scenario.")
+]
 Save = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the curve to this file (.csv).", show_default=False),
@@ -97,7 +106,7 @@ def plateau(
     scenario: ScenarioFile,
     wish: Wish = None,
     target: For = None,
-    pedal: PedalKind = PedalChoice.FULL,
+    pedal: Pedal = PedalChoice.FULL,
     mean_pressure: MeanPressure = None,
     power: Power = None,
     air_flow: AirFlow = None,
@@ -117,11 +126,10 @@ def plateau(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Seek the highest torque plateau that still gains time within the limits of engine and driveline."""
-    from simlaunch.analysis.limits import limits_given
-    from simlaunch.analysis.plateau import plateau as sought
-    from simlaunch.cli.scenario_file import read
+    """Find the highest torque plateau that still gains time.
 
+    The plateau stays within the limits of engine and driveline.
+    """
     stem = f"{scenario.stem}-plateau"
     prepare(out, stem, force=force)
     if save is not None:
@@ -130,22 +138,23 @@ def plateau(
     if wish is not None:
         sound.curve(wish)
     limits = {"mean_pressure": mean_pressure, "power": power, "air_flow": air_flow, "torque": torque, "rise": rise}
-    limits_given(limits, _option)  # so that a refusal names the option
+    bounds.limits_given(limits, _option)  # so that a refusal names the option
     targets = _targets(target)
     compile_once(quiet=quiet)
-    found = sought(
-        sound,
-        wish,
-        targets=targets,
-        pedal=pedal.value,
-        **limits,
-        envelope=envelope,
-        use_parts=not no_parts,
-        gear_limits=gear_limits,
-        within_grip=within_grip,
-        each_gear_set=each_gear_set,
-        watch=lambda line: note(line, quiet=quiet),
-    )
+    with counting_launches(quiet=quiet) as shown:
+        found = study.plateau(
+            sound,
+            wish,
+            targets=targets,
+            pedal=pedal.value,
+            **limits,
+            envelope=envelope,
+            use_parts=not no_parts,
+            gear_limits=gear_limits,
+            within_grip=within_grip,
+            each_gear_set=each_gear_set,
+            watch=shown.tell,
+        )
     if save is not None:
         found.save_curve(save, force=force)
         note(f"wrote {save}", quiet=quiet)

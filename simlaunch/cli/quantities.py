@@ -6,6 +6,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from simlaunch.errors import Fault, InputError
+from simlaunch.units import gate
+from simlaunch.units import quantity as quantities
 
 if TYPE_CHECKING:
     from simlaunch.units.spelling import Dimension
@@ -23,17 +25,15 @@ class Asked:
 
 def quantity(text: str, asked: Asked) -> float:
     """Value in SI units of what was typed; the refusal names the option."""
-    from simlaunch.units.gate import quoted
-    from simlaunch.units.quantity import read, to_si
-
     try:
-        value = read(text, asked.dimension).si
+        value = quantities.read(text, asked.dimension).si
     except InputError as error:
         fault: Fault = error.args[0]
         raise InputError(replace(fault, place=asked.option)) from None
-    if not to_si(asked.least, asked.dimension) <= value <= to_si(asked.most, asked.dimension):
+    least, most = (quantities.to_si(bound, asked.dimension) for bound in (asked.least, asked.most))
+    if not least <= value <= most:
         why = f"is not from {asked.least} to {asked.most}"
-        raise InputError(Fault(asked.option, quoted(text), why, "check value and unit"))
+        raise InputError(Fault(asked.option, gate.quoted(text), why, "check value and unit"))
     return value
 
 

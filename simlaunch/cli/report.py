@@ -8,11 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from simlaunch.cli.compare import Cases, MixedFootings
+from simlaunch.analysis import project
+from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
-from simlaunch.cli.output import compile_once, note, result
+from simlaunch.cli.output import compile_once, counting_launches, note, result
+from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
+from simlaunch.output import as_json as json_text
+from simlaunch.reporting import gather
+from simlaunch.reporting import project as projects
+from simlaunch.reporting import report as pages
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -34,30 +40,37 @@ Output = Annotated[
         "-o",
         "--output",
         metavar="FILE",
-        help="The page (HTML); of a project, the folder.",
-        show_default="SCENARIO-report.html here; of a project, NAME-report",
+        help="File to write (HTML); of a project, the folder.",
+        show_default="SCENARIO-report.html; of a project, NAME-report",
     ),
 ]
 Pdf = Annotated[
     Path | None,
-    typer.Option("--pdf", metavar="FILE", help="Also print it, by Chromium or a browser like it.", show_default=False),
+    typer.Option(
+        "--pdf",
+        metavar="FILE",
+        help="Also write the page as PDF, with Chromium or a browser like it.",
+        show_default=False,
+    ),
 ]
 PaperSize = Annotated[
     PaperChoice | None,
-    typer.Option("--paper", help="Paper of the PDF.", show_default="a4; with US units letter"),
+    typer.Option("--paper", help="Paper size of the PDF.", show_default="a4; letter with US units"),
 ]
 Curves = Annotated[
     list[str] | None,
     typer.Option(
         "--curve",
         metavar="NAME",
-        help="Full-load curve; give it twice.",
-        show_default="the highest peak, and the quickest of the others",
+        help="Full-load curve; give two.",
+        show_default="the one with the highest peak, and the quickest of the others",
     ),
 ]
 SweepFile = Annotated[
     Path | None,
-    typer.Option("--sweep", metavar="FILE", help="Results of `simlaunch sweep` to state as well.", show_default=False),
+    typer.Option(
+        "--sweep", metavar="FILE", help="Also state the results in this file of `simlaunch sweep`.", show_default=False
+    ),
 ]
 
 
@@ -68,7 +81,7 @@ def report(
     paper: PaperSize = None,
     curve: Curves = None,
     sweep: SweepFile = None,
-    mixed_footings: MixedFootings = False,
+    mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     changes: Changes = None,
     taken: Taken = None,
@@ -77,18 +90,12 @@ def report(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Write one page for a customer: which of two curves, why, at what cost, and how sure that is.
+    """Write a page for a customer: which curve, why, and at what cost.
 
-    Several scenarios, or a folder of them, get a page each, and a page that lists them all.
+    The page compares two curves and states how sure the answer is. Several scenarios, or a folder of them, get a page
+    each, and one page that lists them.
     """
-    from simlaunch.analysis.project import scenario_files
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.output.as_json import dumps
-    from simlaunch.reporting.gather import question
-    from simlaunch.reporting.report import check_files
-    from simlaunch.reporting.report import report as written
-
-    files = scenario_files(scenario)
+    files = project.scenario_files(scenario)
     if len(files) > 1 or scenario[0].is_dir():
         one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep}
         if idle := [name for name, value in one.items() if value]:
@@ -101,30 +108,31 @@ def report(
             as_json=as_json,
             quiet=quiet,
             cases=cases,
-            mixed_footings=mixed_footings,
+            mixed_corrections=mixed_corrections,
             force=force,
         )
     page = output or Path(f"{files[0].stem}-report.html")
     sound = read(files[0], changes, taken)
-    names = question(sound, curve)
-    check_files(page, pdf, force=force)  # before anything is compiled
+    names = gather.question(sound, curve)
+    pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = written(
-        sound,
-        page,
-        curves=names,
-        cases=cases,
-        units=units,
-        pdf=pdf,
-        paper=paper.value if paper else None,
-        sweep=sweep,
-        mixed_footings=mixed_footings,
-        force=force,
-        guard=before_leaving,
-    )
+    with counting_launches(quiet=quiet):
+        found = pages.report(
+            sound,
+            page,
+            curves=names,
+            cases=cases,
+            units=units,
+            pdf=pdf,
+            paper=paper.value if paper else None,
+            sweep=sweep,
+            mixed_corrections=mixed_corrections,
+            force=force,
+            guard=before_leaving,
+        )
     for path in (found.page, *([found.pdf] if found.pdf else [])):
         note(f"wrote {path}", quiet=quiet)
-    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.material.comparison.bad, reached=found.material.comparison.reached)
 
 
@@ -139,15 +147,12 @@ def _project(
     **how: Any,
 ) -> int:
     """A page for each scenario, and one that lists them."""
-    from simlaunch.output.as_json import dumps
-    from simlaunch.reporting.gather import question
-    from simlaunch.reporting.project import report_project
-
     for each in scenarios.values():
-        question(each, None)  # before anything is compiled
+        gather.question(each, None)  # before anything is compiled
     compile_once(quiet=quiet)
-    found = report_project(scenarios, folder, title=title, units=units.value, guard=before_leaving, **how)
+    with counting_launches(quiet=quiet):
+        found = projects.report_project(scenarios, folder, title=title, units=units.value, guard=before_leaving, **how)
     for path in (*(each.page for each in found.reports), found.index):
         note(f"wrote {path}", quiet=quiet)
-    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.bad, reached=found.reached)

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import simulate as study
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     AsJson,
@@ -14,30 +15,42 @@ from simlaunch.cli.options import (
     Method,
     MethodChoice,
     Out,
+    Pedal,
     PedalChoice,
     Quiet,
     ScenarioFile,
     Taken,
-    Tolerance,
+    ToleranceOfMethod,
     Trace,
     Units,
 )
 from simlaunch.cli.output import compile_once, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
     str | None,
     typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
 ]
-Pedal = Annotated[PedalChoice, typer.Option("--pedal", help="Full load throughout, or torque trimmed to hold a slip.")]
+For = Annotated[
+    str | None,
+    typer.Option(
+        "--for",
+        metavar="TARGET",
+        help='Where the run ends and how it begins, such as "0-200 km/h", "roll 60 mph to 130 mph" or the name of a '
+        "test.",
+        show_default="the scenario's goal",
+    ),
+]
 
 
 def run(
     scenario: ScenarioFile,
     curve: CurveName = None,
     pedal: Pedal = PedalChoice.FULL,
+    target: For = None,
     method: Method = MethodChoice.COMPILED,
-    tolerance: Tolerance = None,
+    tolerance: ToleranceOfMethod = None,
     changes: Changes = None,
     taken: Taken = None,
     units: Units = System.METRIC,
@@ -47,16 +60,13 @@ def run(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Run one launch with one curve: times, use of grip, part torque, and where the energy went."""
-    from simlaunch.analysis.simulate import simulate
-    from simlaunch.cli.scenario_file import read
-
+    """Launch once with one curve: times, grip, torque of parts, energy."""
     stem = f"{scenario.stem}-run"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    launch = simulate(sound, curve, pedal.value, method=method.value, tolerance=tolerance)
+    launch = study.simulate(sound, curve, pedal.value, target, method=method.value, tolerance=tolerance)
     show(launch, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return ended(bad=launch.measures.audit.bad, reached=launch.reached)

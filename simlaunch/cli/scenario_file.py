@@ -5,13 +5,10 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from simlaunch.errors import UsageError
-from simlaunch.units.gate import quoted
-
-if TYPE_CHECKING:
-    from simlaunch.scenario.model import Scenario
+from simlaunch.scenario import model, reading
+from simlaunch.units import gate
 
 
 def _value(key: str, text: str) -> object:
@@ -21,7 +18,7 @@ def _value(key: str, text: str) -> object:
     try:
         return tomllib.loads(f"value = {text}")["value"]
     except (ValueError, RecursionError):
-        raise UsageError(f'--set {key}: {quoted(text)} is not a list; write such as ["402.336 m"]') from None
+        raise UsageError(f'--set {key}: {gate.quoted(text)} is not a list; write one such as ["402.336 m"]') from None
 
 
 def _split(change: str) -> tuple[str, object]:
@@ -31,27 +28,23 @@ def _split(change: str) -> tuple[str, object]:
     return key, _value(key, text)
 
 
-def _alternatives(scenario: Scenario, taken: Sequence[str]) -> dict[str, object]:
+def _alternatives(scenario: model.Scenario, taken: Sequence[str]) -> dict[str, object]:
     """What has to be changed for the alternatives that are taken, each kind once."""
-    from simlaunch.scenario.model import Alternative
-
     found: dict[str, object] = {}
-    seen: set[Alternative] = set()
+    seen: set[model.Alternative] = set()
     for text in taken:
         kind, sign, name = (part.strip() for part in text.partition("="))
-        if not (sign and name) or kind not in set(Alternative) or kind in seen:
-            why = "is given twice" if kind in seen else f"write KIND=NAME; kinds are {', '.join(Alternative)}"
-            raise UsageError(f"--with {quoted(text)}: {why}")
-        seen.add(Alternative(kind))
-        found |= scenario.changes_to(Alternative(kind), name)
+        if not (sign and name) or kind not in set(model.Alternative) or kind in seen:
+            why = "is given twice" if kind in seen else f"write KIND=NAME; kinds are {', '.join(model.Alternative)}"
+            raise UsageError(f"--with {gate.quoted(text)}: {why}")
+        seen.add(model.Alternative(kind))
+        found |= scenario.changes_to(model.Alternative(kind), name)
     return found
 
 
-def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] | None = None) -> Scenario:
+def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] | None = None) -> model.Scenario:
     """Scenario of a file, with some alternatives taken, and then some values replaced."""
-    from simlaunch.scenario.reading import load
-
-    scenario = load(file)
+    scenario = reading.load(file)
     if not changes and not taken:
         return scenario
     wanted = {**_alternatives(scenario, taken or ()), **dict(map(_split, changes or ()))}
@@ -61,4 +54,4 @@ def read(file: Path, changes: Sequence[str] | None = None, taken: Sequence[str] 
         return scenario.replace(wanted)
     except (TypeError, AttributeError):  # the path leads into a list or into a value
         listed = ", ".join(wanted)
-        raise UsageError(f"--set {listed}: not a key of a table; change the file instead") from None
+        raise UsageError(f"--set {listed}: leads into a list or a value; change it in the file") from None

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import json
+
+from simlaunch.cli.output import result
+from simlaunch.scenario import schema as scenarios
+
 
 def schema() -> int:
     """Print the JSON Schema of a scenario file."""
-    import json
-
-    from simlaunch.cli.output import result
-    from simlaunch.scenario.schema import json_schema
-
-    result(json.dumps(json_schema(), indent=2))
+    result(json.dumps(scenarios.json_schema(), indent=2))
     return 0

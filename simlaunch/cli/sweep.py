@@ -6,7 +6,7 @@ import contextlib
 import sys
 import threading
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
@@ -15,15 +15,14 @@ from simlaunch.cli import sweep_options as given
 from simlaunch.cli.ending import Code, before_leaving
 from simlaunch.cli.options import AsJson, Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, complain, note, result
+from simlaunch.cli.scenario_file import read
 from simlaunch.cli.sweep_show import printed, show
 from simlaunch.errors import UsageError
+from simlaunch.output import sweep as shown
+from simlaunch.output import words
+from simlaunch.sweeping import backends, campaign, chunk
+from simlaunch.sweeping import study as sweeping
 from simlaunch.units.spelling import System
-
-if TYPE_CHECKING:
-    from simlaunch.sweeping.backends import BackEnd
-    from simlaunch.sweeping.campaign import Progress
-    from simlaunch.sweeping.chunk import Spec
-    from simlaunch.sweeping.study import Request, SweepResult
 
 _BEGIN = "begin"
 _GRACE = 0.3  # time for the work to end by itself after an interruption [s]
@@ -45,36 +44,27 @@ class _Sweep(TyperGroup):
         return super().parse_args(ctx, args if args[:1] == ["show"] else [_BEGIN, *args])
 
 
-app = typer.Typer(cls=_Sweep, help="Launch every curve on gear sets, tyres, surfaces and values, and rank the results.")
-app.command("show")(show)
-
-
 def _refuse_without_sample(sample: int | None, draw: given.DrawChoice | None, seed: int | None) -> None:
     for name, value in {"--draw": draw, "--seed": seed}.items():
         if sample is None and value is not None:
-            raise UsageError(f"{name} is about a sample; say how many cases to draw with --sample, or leave it out")
+            raise UsageError(f"{name} applies to a sample; give the number of cases with --sample, or leave it out")
 
 
-def _dry_run(spec: Spec, workers: int, elsewhere: bool) -> str:
-    from simlaunch.output.sweep import estimate_text
-    from simlaunch.sweeping.campaign import corners, estimate
-
-    found = estimate(spec, workers, elsewhere=elsewhere)
-    return estimate_text(found, spec.plan, corners(spec))
+def _dry_run(spec: chunk.Spec, workers: int, elsewhere: bool) -> str:
+    found = campaign.estimate(spec, workers, elsewhere=elsewhere)
+    return shown.estimate_text(found, spec.plan, campaign.corners(spec))
 
 
 class _Watch:
     """Reports progress on stderr: on one line of a terminal again and again, elsewhere a line for every tenth."""
 
     def __init__(self, units: System, quiet: bool) -> None:
-        from simlaunch.output.words import Numbers
-
-        self.far: Progress | None = None
-        self._numbers = Numbers(units)
+        self.far: campaign.Progress | None = None
+        self._numbers = words.Numbers(units)
         self._quiet, self._live = quiet, sys.stderr is not None and sys.stderr.isatty()
         self._tenth = -1
 
-    def __call__(self, far: Progress) -> None:
+    def __call__(self, far: campaign.Progress) -> None:
         first, self.far = self.far is None, far
         tenth = _TENTHS * far.done // far.total
         if self._quiet or (first and far.done == 0) or (not self._live and tenth == self._tenth):
@@ -82,10 +72,8 @@ class _Watch:
         self._tenth = tenth
         self._report(far)
 
-    def _report(self, far: Progress) -> None:
-        from simlaunch.output.sweep import progress_line
-
-        line = progress_line(far, self._numbers)
+    def _report(self, far: campaign.Progress) -> None:
+        line = shown.progress_line(far, self._numbers)
         if not self._live:
             complain(line)
             return
@@ -94,10 +82,10 @@ class _Watch:
             sys.stderr.flush()
 
 
-def _carried_out(request: Request, path: Path, engine: BackEnd, top: int, units: System, quiet: bool) -> SweepResult:
+def _carried_out(
+    request: sweeping.Request, path: Path, engine: backends.BackEnd, top: int, units: System, quiet: bool
+) -> sweeping.SweepResult:
     """Do the work; after an interruption, state what is kept and how to go on."""
-    from simlaunch.sweeping.study import performed
-
     stop, ended, watch = threading.Event(), threading.Event(), _Watch(units, quiet)
 
     def last_word() -> None:
@@ -105,11 +93,11 @@ def _carried_out(request: Request, path: Path, engine: BackEnd, top: int, units:
         ended.wait(_GRACE)
         far = watch.far
         kept = "nothing is finished yet" if far is None else f"{far.done} of {far.total} launches are kept in {path}"
-        complain(f"{kept}; the same command goes on from there")
+        complain(f"{kept}; the same command continues from there")
 
     try:
         with before_leaving(last_word):
-            found = performed(request, path, engine, top=top, watch=watch, stopped=stop.is_set)
+            found = sweeping.performed(request, path, engine, top=top, watch=watch, stopped=stop.is_set)
             ended.set()
             if stop.is_set():
                 threading.Event().wait()  # the process is about to end
@@ -131,6 +119,7 @@ def sweep(
     seed: given.Seed = None,
     by: given.By = None,
     where: given.Where = None,
+    target: given.For = None,
     top: given.Top = 10,
     dry_run: given.DryRun = False,
     workers: given.Workers = None,
@@ -143,21 +132,18 @@ def sweep(
     as_json: AsJson = False,
     quiet: Quiet = False,
 ) -> int:
-    """Launch every curve on gear sets, tyres, surfaces and values, and rank the results.
+    """Launch and rank curves over gear sets, tyres, surfaces and values.
 
-    A file keeps the results; the same command carries an unfinished one on. `simlaunch sweep show FILE` ranks a file
+    A file keeps the results; the same command continues an unfinished one. `simlaunch sweep show FILE` ranks a file
     again, exports it and draws it.
 
     Each launch ends at the goals of the scenario (run.until): marks beyond them are not measured, and their columns
     stay empty. Add a goal to measure more.
     """
-    from simlaunch.cli.scenario_file import read
-    from simlaunch.sweeping.study import back_end, requested
-
     _refuse_without_sample(sample, draw, seed)
     if dry_run and as_json:
         raise UsageError("--json prints the result of a sweep, which --dry-run does not make; leave one of them out")
-    request = requested(
+    request = sweeping.requested(
         read(scenario, changes, taken),
         vary=vary,
         sample=sample,
@@ -165,13 +151,14 @@ def sweep(
         seed=seed or 0,
         by=by,
         where=where or None,
+        target=target or None,
         tolerance=tolerance,
         place="--vary",
         options={"changes": changes or [], "taken": taken or []},
     )
     compile_once(quiet=quiet)
     path = output or Path(f"{scenario.stem}-sweep.sqlite")
-    with contextlib.closing(back_end(workers, cluster, trust_network=trust_network)) as engine:
+    with contextlib.closing(sweeping.back_end(workers, cluster, trust_network=trust_network)) as engine:
         if dry_run:
             result(_dry_run(request.spec, engine.workers, cluster is not None))
             return Code.DONE
@@ -183,4 +170,6 @@ def sweep(
     return Code.DONE
 
 
+app = typer.Typer(cls=_Sweep, help=sweep.__doc__)
+app.command("show")(show)
 app.command(_BEGIN, cls=_Begin, hidden=True)(sweep)

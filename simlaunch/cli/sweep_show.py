@@ -4,59 +4,48 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.options import AsJson, Force, Quiet, Units
 from simlaunch.cli.output import note, result
 from simlaunch.errors import UsageError
+from simlaunch.output import as_json as json_text
+from simlaunch.plotting import save
+from simlaunch.sweeping import export, store, study
 from simlaunch.units.spelling import System
 from simlaunch.writing import write_folder
-
-if TYPE_CHECKING:
-    from simlaunch.sweeping.study import SweepResult
 
 _STDOUT = "-"
 
 
-def printed(found: SweepResult, *, units: System, as_json: bool) -> None:
+def printed(found: study.SweepResult, *, units: System, as_json: bool) -> None:
     """Print a result as text or as JSON."""
-    from simlaunch.output.as_json import dumps
-
-    result(dumps(found.to_dict()) if as_json else found.to_text(units))
+    result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
 
 
-def _exported(found: SweepResult, files: Mapping[str, Path], force: bool, quiet: bool) -> None:
-    from simlaunch.sweeping.export import write
-    from simlaunch.sweeping.store import Reader
-
-    with Reader(found.path) as reader:
+def _exported(found: study.SweepResult, files: Mapping[str, Path], force: bool, quiet: bool) -> None:
+    with store.Reader(found.path) as reader:
         for kind, path in files.items():
-            write(kind, reader, found.findings.order, path, force=force)
+            export.write(kind, reader, found.findings.order, path, force=force)
             note(f"wrote {path}", quiet=quiet)
 
 
-def _lines(found: SweepResult) -> None:
-    from simlaunch.sweeping.export import json_lines
-    from simlaunch.sweeping.store import Reader
-
-    with Reader(found.path) as reader:
-        for line in json_lines(reader, found.findings.order):
+def _lines(found: study.SweepResult) -> None:
+    with store.Reader(found.path) as reader:
+        for line in export.json_lines(reader, found.findings.order):
             result(line)
 
 
-def _drawn(found: SweepResult, across: str | None, against: str | None, units: System) -> dict[str, bytes]:
-    from simlaunch.plotting.save import drawn
-
+def _drawn(found: study.SweepResult, across: str | None, against: str | None, units: System) -> dict[str, bytes]:
     names = [name.strip() for name in across.split(",")] if across else None
-    return drawn(found.figures(units, names, against), found.path.stem)
+    return save.drawn(found.figures(units, names, against), found.path.stem)
 
 
 def _refuse_without_figure(figure: Path | None, options: Mapping[str, str | None]) -> None:
     """Refuse options that choose what is drawn where nothing is drawn."""
     for name, value in options.items():
         if figure is None and value is not None:
-            raise UsageError(f"{name} chooses what is drawn; name a folder for it with --figure")
+            raise UsageError(f"{name} chooses what to draw; name a folder with --figure")
 
 
 def show(
@@ -78,10 +67,10 @@ def show(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Rank a file of results again, export it and draw it, finished or still being written."""
-    from simlaunch.sweeping.export import check_file
-    from simlaunch.sweeping.study import open_sweep, verified
+    """Rank a file of results again, export it or draw it.
 
+    The file may be finished, unfinished or still being written.
+    """
     _refuse_without_figure(figure, {"--across": across, "--against": against})
     lines = jsonl is not None and str(jsonl) == _STDOUT
     if lines and as_json:
@@ -89,10 +78,10 @@ def show(
     asked = {"csv": csv, "xlsx": xlsx, "parquet": parquet, "netcdf": netcdf, "jsonl": None if lines else jsonl}
     files = {kind: path for kind, path in asked.items() if path is not None}
     for kind, path in files.items():
-        check_file(f"--{kind}", path, file, force=force)
+        export.check_file(f"--{kind}", path, file, force=force)
     if verify:
-        note(f"every bit is as it was written; results {verified(file)}", quiet=quiet)
-    found = open_sweep(file, by, where or None, top)
+        note(f"no stored launch has changed; digest of the results {study.verified(file)}", quiet=quiet)
+    found = study.open_sweep(file, by, where or None, top)
     _exported(found, files, force, quiet)
     if figure is not None:
         paths = write_folder("--figure", figure, _drawn(found, across, against, units), force=force)

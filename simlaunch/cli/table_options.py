@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, Annotated, TypeAlias
+from typing import Annotated, TypeAlias
 
 import typer
 
 from simlaunch.cli.options import meant
-
-if TYPE_CHECKING:
-    from simlaunch.readers.delimited import TableOptions
+from simlaunch.readers import delimited
+from simlaunch.units import numeral
 
 
 class EncodingChoice(StrEnum):
@@ -22,7 +21,7 @@ class EncodingChoice(StrEnum):
 
 
 class DelimiterChoice(StrEnum):
-    """What parts the cells of a line, as typed."""
+    """What separates the cells of a line, as typed."""
 
     TAB = "tab"
     SEMICOLON = "semicolon"
@@ -31,7 +30,7 @@ class DelimiterChoice(StrEnum):
 
 
 class DecimalChoice(StrEnum):
-    """What parts the decimals of a number, as typed."""
+    """Decimal mark of a number, as typed."""
 
     POINT = "point"
     COMMA = "comma"
@@ -43,21 +42,18 @@ Encoding: TypeAlias = Annotated[
 ]
 Delimiter: TypeAlias = Annotated[
     DelimiterChoice | None,
-    typer.Option("--delimiter", help="What parts the cells.", show_default="the one that fits"),
+    typer.Option("--delimiter", help="What separates the cells.", show_default="the one that fits"),
 ]
 Decimal: TypeAlias = Annotated[
     DecimalChoice | None,
-    typer.Option("--decimal", help="The decimal mark.", show_default="the one in the cells"),
+    typer.Option("--decimal", help="Decimal mark.", show_default="the one in the cells"),
 ]
 
 
 def table_options(
     encoding: EncodingChoice | None, delimiter: DelimiterChoice | None, decimal: DecimalChoice | None
-) -> TableOptions:
+) -> delimited.TableOptions:
     """What was said of the text."""
-    from simlaunch.readers import delimited
-    from simlaunch.units import numeral
-
     return delimited.TableOptions(
         meant(encoding, delimited.Encoding),
         meant(delimiter, delimited.Delimiter),

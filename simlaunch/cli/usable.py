@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from simlaunch.analysis import usable as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 
@@ -17,12 +19,12 @@ def usable(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Set every curve against the torque that the driven tyres can use in each gear."""
-    from simlaunch.analysis.usable import usable as weighed
-    from simlaunch.cli.scenario_file import read
+    """Compare each curve with the torque that the tyres can use.
 
+    Usable torque is stated for each gear.
+    """
     stem = f"{scenario.stem}-usable"
     prepare(out, stem, force=force)
-    found = weighed(read(scenario, changes, taken))
+    found = study.usable(read(scenario, changes, taken))
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     return 0

@@ -6,29 +6,40 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.analysis import worth as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Quiet, ScenarioFile, Taken, Tolerance, Units
 from simlaunch.cli.output import compile_once, prepare, show
+from simlaunch.cli.scenario_file import read
 from simlaunch.units.spelling import System
 
 CurveName = Annotated[
     str | None,
-    typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="first of the scenario"),
+    typer.Option("--curve", metavar="NAME", help="Full-load curve.", show_default="the first of the scenario"),
 ]
 For = Annotated[
     str | None,
     typer.Option(
         "--for",
         metavar="TARGET",
-        help='What torque is to gain time for, such as "0-100 km/h", "1/4 mile" or "80 km/h to 120 km/h".',
+        help='Target to gain time for, such as "0-100 km/h", "1/4 mile" or "80 km/h to 120 km/h".',
         show_default="the scenario's goal",
     ),
 ]
 Bands = Annotated[
     int | None,
-    typer.Option("--bands", metavar="N", min=2, max=200, help="Number of bands.", show_default="one every 250 rpm"),
+    typer.Option(
+        "--bands",
+        metavar="NUMBER",
+        min=2,
+        max=200,
+        help="Number of bands of engine speed.",
+        show_default="one every 250 rpm",
+    ),
 ]
-EachGear = Annotated[bool, typer.Option("--each-gear", help="Also weigh torque that acts in one gear only.")]
-EachGearSet = Annotated[bool, typer.Option("--each-gear-set", help="Weigh torque with every gear set of the scenario.")]
+EachGear = Annotated[bool, typer.Option("--each-gear", help="Also state the gain of torque in one gear alone.")]
+EachGearSet = Annotated[
+    bool, typer.Option("--each-gear-set", help="State the gain with every gear set of the scenario.")
+]
 
 
 def worth(
@@ -47,17 +58,14 @@ def worth(
     force: Force = False,
     quiet: Quiet = False,
 ) -> int:
-    """Weigh torque: the time that a little more of it gains or costs at each engine speed."""
-    from simlaunch.analysis.worth import worth as weighed
-    from simlaunch.cli.scenario_file import read
-
+    """State what more torque gains or costs at each engine speed."""
     stem = f"{scenario.stem}-worth"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
     if curve is not None:
         sound.curve(curve)
     compile_once(quiet=quiet)
-    found = weighed(
+    found = study.worth(
         sound,
         curve,
         target,

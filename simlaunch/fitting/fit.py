@@ -16,17 +16,19 @@ from simlaunch.analysis.simulate import goal
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
-from simlaunch.fitting.identifiability import apartness, profile, without, worth_fitting
-from simlaunch.fitting.logs import Kind, LogRequest
+from simlaunch.fitting.identifiability import identifiability, profile, without, worth_fitting
+from simlaunch.fitting.logs import Kind, LogRequest, gears_of_roll
 from simlaunch.fitting.parameters import Parameter, cars_with, parameter, usual_names
 from simlaunch.fitting.problem import Problem, Run, Timing, Values, prepared
 from simlaunch.fitting.residuals import misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fitting.solving import Solution, Watch, aligned, by_channel, search, solved
-from simlaunch.metrics.marks import STANDARD, marks
+from simlaunch.metrics.marks import STANDARD, Target, mark, marks
 from simlaunch.metrics.marks import Kind as MarkKind
-from simlaunch.record import Axle, Pedal, Record
+from simlaunch.record import Axle, Car, Pedal
 from simlaunch.scenario.model import Scenario
+from simlaunch.simulation.run import complete
+from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -35,13 +37,14 @@ LogPath = str | os.PathLike[str]
 _DRAWS = 150
 _EXACT = 1e-4
 _MOST_PROFILED = 2
+_ROUGH = 12  # evaluations by which the gear of a roll is found
 _FEWEST_STEADY = 10
 
 
 # --- what is fitted ---
 
 
-def _chosen(scenario: Scenario, names: Sequence[str], car: Record) -> tuple[Parameter, ...]:
+def _chosen(scenario: Scenario, names: Sequence[str], car: Car) -> tuple[Parameter, ...]:
     found: dict[str, Parameter] = {}
     for name in names:
         each = parameter(scenario, name, car)
@@ -53,7 +56,7 @@ def _chosen(scenario: Scenario, names: Sequence[str], car: Record) -> tuple[Para
 
 def _by_speed_alone(runs: Sequence[Run]) -> tuple[str, ...]:
     """What to know where no launch shows more than speed: values then take in what another car does differently."""
-    launches = [run for run in runs if run.log.kind is Kind.LAUNCH]
+    launches = [run for run in runs if run.log.kind is not Kind.COAST_DOWN]
     if not launches or any(len(run.log.channels) > 1 for run in launches):
         return ()
     return (
@@ -63,7 +66,7 @@ def _by_speed_alone(runs: Sequence[Run]) -> tuple[str, ...]:
     )
 
 
-def _by_themselves(scenario: Scenario, car: Record, launched: bool) -> tuple[Parameter, ...]:
+def _by_themselves(scenario: Scenario, car: Car, launched: bool) -> tuple[Parameter, ...]:
     """Everything that is worth a try and that the scenario can vary."""
     found = []
     for name in usual_names(scenario, launched=launched):
@@ -96,9 +99,10 @@ def fit(
     scenario : Scenario
         Stays as it is.
     logs : path, LogRequest, or sequence of them
-        Launches and coast-downs of the same car; a path stands for a launch with the first curve of the scenario.
+        Launches, rolls and coast-downs of the same car; a path stands for a launch with the first curve of the
+        scenario.
     values : sequence of str, optional
-        Names or keys of what is fitted; whatever the logs tell if left out.
+        Names or keys of what is fitted; those that the logs determine if left out.
     own : sequence of str
         Of these, what each log has a value of its own for.
     left_out : int, optional
@@ -116,7 +120,7 @@ def fit(
     workers : int, optional
         Threads; as many as there are processors if left out.
     watch : callable, optional
-        Told what is going on.
+        Takes a line for each step of the work.
 
     Returns
     -------
@@ -180,28 +184,41 @@ class _Work:
         watch: Watch | None,
     ) -> Fit:
         """All of it."""
-        tell = watch or (lambda line: None)
-        launched = any(request.kind is Kind.LAUNCH for request in self.logs)
+        report = watch or (lambda line: None)
+        launched = any(request.kind is not Kind.COAST_DOWN for request in self.logs)
         car = runnable(self.scenario, self.scenario.curve_names[0], self.pedal)
         wanted = _chosen(self.scenario, names, car) if names else _by_themselves(self.scenario, car, launched)
         wanted = self._not_stated(wanted, named=bool(names))
         runs = [prepared(self.scenario, each, wanted, self.pedal, place) for place, each in enumerate(self.logs)]
         notes: tuple[str, ...] = ()
+        runs = [self._in_its_gear(run, wanted) for run in runs]
         used = [run for i, run in enumerate(runs) if i != left_out]
         if not names:
-            tell("looking for what the logs tell")
+            report("seeking the values that the logs determine")
             trial = self._problem(used, wanted, ())
             wanted, notes = worth_fitting(trial, aligned(trial, np.zeros(len(trial.columns))))
             if not wanted:
                 raise InputError(
-                    "these logs tell nothing about this scenario; check the car, or name what is to be fitted"
+                    "these logs determine no value of this scenario; check the car, or name the values to fit"
                 )
         own_names = frozenset(each.name for each in _chosen(self.scenario, own, car))
         self._check_own(own_names, wanted)
         problem = self._problem(used, wanted, own_names)
         solution = solved(problem, starts=starts, seed=self.seed, watch=watch)
-        tell("errors, and what they mean for times")
-        return self._told(problem, solution, runs, left_out, profiles, (*notes, *_by_speed_alone(used)))
+        report("errors of the values, and what they mean for times")
+        return self._result(problem, solution, runs, left_out, profiles, (*notes, *_by_speed_alone(used)))
+
+    def _in_its_gear(self, run: Run, wanted: Sequence[Parameter]) -> Run:
+        """A roll begun in the gear with which the car can follow its log best; another log as it is."""
+        if run.log.kind is not Kind.ROLL:
+            return run
+        whole = run.car.copy()
+        complete(whole)
+        tried = []
+        for gear in gears_of_roll(run.log, whole):
+            lone = self._problem([run.in_gear(gear)], wanted, ())
+            tried.append((search(lone, np.zeros(len(lone.columns)), _ROUGH)[1], gear))
+        return run.in_gear(min(tried)[1]) if len(tried) > 1 else run
 
     def _not_stated(self, wanted: Sequence[Parameter], *, named: bool) -> tuple[Parameter, ...]:
         """Values that no log says anything of: what was stated for a day would be lost where it is fitted."""
@@ -225,7 +242,7 @@ class _Work:
 
     # --- results ---
 
-    def _told(
+    def _result(
         self,
         problem: Problem,
         solution: Solution,
@@ -236,28 +253,28 @@ class _Work:
     ) -> Fit:
         cars = np.array([column.parameter is not None for column in problem.columns])
         names = column_names(problem)
-        apart = apartness(names, without(solution.information, cars))
+        found = identifiability(names, without(solution.information, cars))
         fitted = _fitted(problem, solution)
-        doubtful = {name for untold in apart.untold for name in untold.names}
+        doubtful = {name for combination in found.unidentified for name in combination.names}
         wanted = [
             k for k, name in enumerate(names) if profiles or (name in doubtful and not fitted[k].parameter.stated)
         ]
         for k in wanted if profiles else wanted[:_MOST_PROFILED]:
             fitted[k] = replace(fitted[k], profiled=profile(problem, solution, k))
         draws = _draws(problem, solution, self.seed)
-        told = [_fitted_run(problem, solution, i, draws, self.scenario) for i in range(len(problem.runs))]
+        followed = [_fitted_run(problem, solution, i, draws, self.scenario) for i in range(len(problem.runs))]
         predicted = None if left_out is None else self._predicted(problem, solution, runs[left_out], draws)
-        warnings = warnings_of(problem, solution, told, fitted)
+        warnings = warnings_of(problem, solution, followed, fitted)
         errors = solution.errors[cars]
         scaled = solution.covariance[np.ix_(cars, cars)] / np.maximum(np.outer(errors, errors), 1e-300)
         return Fit(
-            self.scenario, self.pedal, tuple(fitted), scaled, tuple(told), predicted, apart, warnings,
+            self.scenario, self.pedal, tuple(fitted), scaled, tuple(followed), predicted, found, warnings,
             notes, self.runner.launches, solution.agreed,
         )  # fmt: skip
 
     def _predicted(self, problem: Problem, solution: Solution, run: Run, draws: Array) -> FittedRun:
         """The log that was left out: only its start and its lag are fitted."""
-        car = cars_with(run.car, run.basis, [_means_of(problem, solution.x)]).view(np.recarray)[0]
+        car = cars_with(run.car, run.basis, [_means_of(problem, solution.x)], run.curve).view(np.recarray)[0]
         lone = self._problem([replace(run, car=car)], (), ())
         x, _, _ = search(lone, np.zeros(len(lone.columns)))
         noises = Solution(x, lone.residuals(x), np.zeros((0, 0)), np.zeros((x.size, x.size)), np.zeros((0, 0)),
@@ -274,7 +291,8 @@ def _means_of(problem: Problem, x: Array) -> dict[Parameter, float]:
     found: dict[Parameter, list[float]] = {}
     for i in range(len(problem.runs)):
         for each, value in problem.values(x, i).items():
-            found.setdefault(each, []).append(value)
+            if not each.sets:
+                found.setdefault(each, []).append(value)
     return {each: float(np.mean(several)) for each, several in found.items()}
 
 
@@ -326,7 +344,7 @@ def _fitted_run(problem: Problem, solution: Solution, i: int, draws: Array, scen
         )
     values = problem.values(x, i)
     if run.log.kind is Kind.COAST_DOWN:
-        speed, car = run.log.speed.values, cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
+        speed, car = run.log.speed.values, cars_with(run.car, run.basis, [values], run.curve).view(np.recarray)[0]
         load = road_load(car, float(speed.min()), float(speed.max()))
         return FittedRun(run, timing, tuple(left), shown, (), load)
     times = _times(run, values, timing, scenario, [problem.values(each, i) for each in draws])
@@ -340,7 +358,9 @@ def _times(
     run: Run, values: Values, timing: Timing, scenario: Scenario, cases: Sequence[Values]
 ) -> tuple[MarkTime, ...]:
     """Times to every mark that the log reaches, and to the scenario's goal."""
-    logged = {mark.target: mark.time for mark in marks(run.log.account.trace)}
+    if run.log.kind is Kind.ROLL:
+        return _times_of_roll(run, values, cases)
+    logged = {each.target: each.time for each in marks(run.log.account.trace)}
     later = run.log.account.zero - timing.start - timing.delay
     targets = [target for target in STANDARD if isfinite(logged[target])]
     aimed = goal(scenario)
@@ -350,12 +370,34 @@ def _times(
     car = run.car.copy()
     aim(car, targets)
     car.run.time_limit = max(60.0, run.log.duration)
-    everyone = cars_with(car, run.basis, [{}, values, *cases])
+    everyone = cars_with(car, run.basis, [{}, values, *cases], run.curve)
     found = measure_all(everyone, tuple(targets), _EXACT, times_only=True).values
-    told = []
-    for k, target in enumerate(targets):
-        shift = later if target.kind is not MarkKind.SPAN else 0.0
+    shifts = [0.0 if target.kind is MarkKind.SPAN else later for target in targets]
+    return _mark_times(targets, [logged[target] + shift for target, shift in zip(targets, shifts, strict=True)], found)
+
+
+def _times_of_roll(run: Run, values: Values, cases: Sequence[Values]) -> tuple[MarkTime, ...]:
+    """Times between the speeds that a roll passes, the car begun as the log was."""
+    first = run.log.zero - run.log.account.zero
+    trace = run.log.account.trace
+    rolled = Trace(trace.time - first, trace.channels, trace.events)
+    spans = [mark(rolled, target) for target in STANDARD if target.kind is MarkKind.SPAN]
+    spans = [each for each in spans if isfinite(each.time) and each.target.start >= run.car.launch.roll_speed]
+    if not spans:
+        return ()
+    targets = tuple(each.target for each in spans)
+    car = run.car.copy()
+    car.run.stop_distance, car.run.stop_speed = 0.0, 1.005 * max(target.end for target in targets)
+    everyone = cars_with(car, run.basis, [{}, values, *cases])
+    found = measure_all(everyone, targets, _EXACT, times_only=True).values
+    return _mark_times(targets, [each.time for each in spans], found)
+
+
+def _mark_times(targets: Sequence[Target], logged: Sequence[float], found: Array) -> tuple[MarkTime, ...]:
+    """Times in the log, of the car as described, of the fitted car, and of the cases that agree with the log."""
+    times = []
+    for k, (target, time) in enumerate(zip(targets, logged, strict=True)):
         spread = found[2:, k][np.isfinite(found[2:, k])]
         low, high = np.quantile(spread, [0.025, 0.975]).tolist() if spread.size > _FEWEST_STEADY else (np.nan, np.nan)
-        told.append(MarkTime(target, logged[target] + shift, float(found[0, k]), float(found[1, k]), low, high))
-    return tuple(told)
+        times.append(MarkTime(target, time, float(found[0, k]), float(found[1, k]), low, high))
+    return tuple(times)

@@ -11,10 +11,11 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
+from simlaunch.analysis.progress import count
 from simlaunch.analysis.road_load import effective_mass, resistance
 from simlaunch.compiled import publish
 from simlaunch.physics import body
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.histories import FOLLOWED, follow_each
@@ -60,8 +61,8 @@ class History:
     def at(self, channel: str, time: Array, blur: float = 0.0) -> Array:
         """What a sensor shows at some times, counted so that it comes neither early nor late on a ramp.
 
-        A lag by itself can hardly be told from a delay: the two differ by the square of the lag. So the delay is
-        left to the caller, and the square is what counts here: signals are linear in it near zero.
+        A lag by itself can hardly be distinguished from a delay: the two differ by the square of the lag. So the
+        delay is left to the caller, and the square is what counts here: signals are linear in it near zero.
 
         Parameters
         ----------
@@ -146,9 +147,13 @@ class Runner:
             Channels of `FOLLOWED`, SI units; nan for a launch that cannot be followed.
         """
         self.launches += len(cars)
-        count = int(np.ceil(duration / STEP)) + 1
-        found = on_threads(lambda piece: self._some(cars[piece], count), len(cars), self.workers, _AT_ONCE)
-        return np.concatenate(list(found))
+        values = int(np.ceil(duration / STEP)) + 1
+        found = on_threads(lambda piece: self._some(cars[piece], values), len(cars), self.workers, _AT_ONCE)
+        parts = []
+        for part in found:
+            parts.append(part)
+            count(len(part))
+        return np.concatenate(parts)
 
     def _some(self, cars: Cars, count: int) -> Array:
         out = np.empty((len(cars), len(FOLLOWED), count))
@@ -162,7 +167,7 @@ class Runner:
         return out
 
 
-def last_until(car: Record, time: float) -> None:
+def last_until(car: Car, time: float) -> None:
     """Let a run end after a time, and not before."""
     car.run.stop_distance, car.run.stop_speed, car.run.time_limit = 1e9, 0.0, time
 
@@ -198,17 +203,17 @@ class RoadLoad:
         return float(cumulative_simpson(self.effective_mass / force, x=speed)[-1])
 
 
-def _load(car: Record, low: float, high: float) -> Polynomial:
+def _load(car: Car, low: float, high: float) -> Polynomial:
     speeds = np.linspace(low, high, _POINTS)
     return Polynomial.fit(speeds, resistance(car, speeds), _POINTS - 1)
 
 
-def road_load(car: Record, low: float, high: float) -> RoadLoad:
+def road_load(car: Car, low: float, high: float) -> RoadLoad:
     """Road load of a car as a parabola over speed.
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car.
     low, high : float
         Speeds between which it is fitted [m/s].
@@ -224,14 +229,14 @@ def road_load(car: Record, low: float, high: float) -> RoadLoad:
     return RoadLoad(constant, linear, square, effective_mass(car))
 
 
-def coasting(car: Record, high: float, low: float, duration: float, step: float) -> Array:
+def coasting(car: Car, high: float, low: float, duration: float, step: float) -> Array:
     """History of a car that coasts.
 
     t(v) = integral of m_e / F from v to the speed it begins with
 
     Parameters
     ----------
-    car : Record
+    car : Car
         The car.
     high, low : float
         Speed at time zero, and one that is not reached in the log [m/s].

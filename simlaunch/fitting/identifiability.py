@@ -1,4 +1,4 @@
-"""What logs cannot tell: values that cannot be told apart, and how far a doubtful one may go."""
+"""Which values logs cannot determine: combinations that leave no trace, and how far a doubtful value may go."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from simlaunch.fitting.solving import Solution, search
 
 Array = NDArray[np.float64]
 
-TOLD = 1.0
-"""A combination that the logs leave as uncertain as this, in usual spreads of its values, is not told by them."""
+DETERMINED = 1.0
+"""Logs do not identify a combination that they leave as uncertain as this, in usual spreads of its values."""
 
 NARROWED = 0.5
 """A value that nobody asked for is fitted if the logs narrow it to this share of its usual spread [-]."""
@@ -30,8 +30,8 @@ _QUICK = 8
 
 
 @dataclass(frozen=True)
-class Untold:
-    """A combination of values that the logs do not tell.
+class Unidentified:
+    """A combination of values that the logs do not identify.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ class Untold:
     shares : tuple of float
         By how much each moves along, in usual spreads.
     uncertainty : float
-        Standard deviation along it from the logs alone, in usual spreads; infinite where they tell nothing.
+        Standard deviation along it from the logs alone, in usual spreads; infinite where they say nothing of it.
     """
 
     names: tuple[str, ...]
@@ -49,25 +49,25 @@ class Untold:
 
 
 @dataclass(frozen=True)
-class Apartness:
-    """How well logs tell values apart.
+class Identifiability:
+    """How well logs distinguish values.
 
     Parameters
     ----------
     rank : int
-        Combinations of which the logs tell anything at all.
+        Combinations of which the logs say anything at all.
     of : int
         Values.
     condition : float
         Largest over smallest singular value of the scaled Jacobian [-].
-    untold : tuple of Untold
-        Combinations that they do not tell to better than one usual spread.
+    unidentified : tuple of Unidentified
+        Combinations that they do not determine to better than one usual spread.
     """
 
     rank: int
     of: int
     condition: float
-    untold: tuple[Untold, ...]
+    unidentified: tuple[Unidentified, ...]
 
 
 def without(information: Array, kept: NDArray[np.bool_]) -> Array:
@@ -76,39 +76,39 @@ def without(information: Array, kept: NDArray[np.bool_]) -> Array:
     return np.asarray(a - b @ np.linalg.pinv(information[np.ix_(~kept, ~kept)], rcond=1e-12, hermitian=True) @ b.T)
 
 
-def apartness(names: Sequence[str], information: Array) -> Apartness:
-    """How well values are told apart.
+def identifiability(names: Sequence[str], information: Array) -> Identifiability:
+    """How well logs distinguish values.
 
     Parameters
     ----------
     names : sequence of str
         Of the values.
     information : ndarray, shape (n, n)
-        What the logs tell of them, counted in usual spreads.
+        What the logs say of them, counted in usual spreads.
 
     Returns
     -------
-    Apartness
-        Rank, condition, and what is not told.
+    Identifiability
+        Rank, condition, and what is not identified.
     """
     values, vectors = np.linalg.eigh(0.5 * (information + information.T))
     values = np.maximum(values, 0.0)
     most = float(values[-1]) if values.size else 0.0
     rank = int(np.count_nonzero(values > _NOTHING * most)) if most > 0.0 else 0
     condition = float(np.sqrt(most / values[0])) if values.size and values[0] > 0.0 else np.inf
-    untold = [
-        _untold(names, vectors[:, k], float(1.0 / np.sqrt(value)) if value > 0.0 else np.inf)
+    unidentified = [
+        _unidentified(names, vectors[:, k], float(1.0 / np.sqrt(value)) if value > 0.0 else np.inf)
         for k, value in enumerate(values)
-        if value < 1.0 / TOLD**2
+        if value < 1.0 / DETERMINED**2
     ]
-    return Apartness(rank, len(names), condition, tuple(untold))
+    return Identifiability(rank, len(names), condition, tuple(unidentified))
 
 
-def _untold(names: Sequence[str], direction: Array, uncertainty: float) -> Untold:
+def _unidentified(names: Sequence[str], direction: Array, uncertainty: float) -> Unidentified:
     order = np.argsort(-np.abs(direction))
     part = [k for k in order.tolist() if abs(direction[k]) >= _PART]
     sign = np.sign(direction[part[0]])
-    return Untold(tuple(names[k] for k in part), tuple(float(sign * direction[k]) for k in part), uncertainty)
+    return Unidentified(tuple(names[k] for k in part), tuple(float(sign * direction[k]) for k in part), uncertainty)
 
 
 def profile(problem: Problem, solution: Solution, k: int) -> tuple[float, float]:
@@ -158,13 +158,13 @@ def _crossing(problem: Problem, solution: Solution, x: Array, least: float, k: i
 
 
 def worth_fitting(problem: Problem, x: Array) -> tuple[tuple[Parameter, ...], tuple[str, ...]]:
-    """Of all that could be fitted, what the logs tell or what they cannot be understood without; and a word on it."""
+    """The values that the logs determine, or cannot be explained without, and a note on all the others."""
     size = problem.measured().size
     slopes = problem.jacobian(x)[:size]
     information = slopes.T @ slopes
-    cars = np.array([column.parameter is not None for column in problem.columns])
+    cars = np.array([bool(column.parameter and not column.parameter.sets) for column in problem.columns])
     inner = without(information, cars)
-    parameters = [column.parameter for column in problem.columns if column.parameter]
+    parameters = [column.parameter for column in problem.columns if column.parameter and not column.parameter.sets]
     kept: list[int] = []
     for k, each in enumerate(parameters):
         if each.stated:
@@ -178,5 +178,5 @@ def worth_fitting(problem: Problem, x: Array) -> tuple[tuple[Parameter, ...], tu
         if error < NARROWED:
             kept.append(k)
     left = [each.name for k, each in enumerate(parameters) if k not in kept]
-    told = (f"left as they are, since these logs hardly tell them: {', '.join(left)}",) if left else ()
-    return tuple(parameters[k] for k in sorted(kept)), told
+    note = (f"left as they are, since these logs hardly determine them: {', '.join(left)}",) if left else ()
+    return tuple(parameters[k] for k in sorted(kept)), note

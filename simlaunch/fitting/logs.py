@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import Enum
 from pathlib import Path
 
@@ -12,13 +12,15 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
+from simlaunch.analysis.ready import runs_in_gear
 from simlaunch.choices import chosen
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.histories import FOLLOWED
+from simlaunch.simulation.rolling import engine_speed_in
 
 Array = NDArray[np.float64]
 
@@ -29,7 +31,7 @@ LAST = 0.15
 """The last stretch before the highest speed is left out: the driver may be lifting already [s]."""
 
 FEWEST = 12
-"""A log with fewer samples in its run tells nothing."""
+"""A log with fewer samples in its run determines nothing."""
 
 MOST = 4000
 """Of a channel with more samples in the run, every second, third and so on is used."""
@@ -41,6 +43,9 @@ DEEPEST_FALL = 1.0
 """[m/s]"""
 
 _HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
+_STEADY = 0.5  # before the start of a pull is used [s]
+_ROLL_STEP = 0.05  # in which a pull is looked for [s]
+_HARDLY = 0.2  # of the later gain of speed: less of it is steady rolling [-]
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
 _ON_GRID = 0.01  # a gap this near to a multiple of the step is one [steps]
 _PARTS = 10  # the least gap may be so many steps
@@ -55,6 +60,7 @@ class Kind(Enum):
     """What was driven."""
 
     LAUNCH = "launch"
+    ROLL = "roll"
     COAST_DOWN = "coast-down"
 
 
@@ -80,6 +86,8 @@ class LogRequest:
         Whether the log begins once the car has rolled for about a foot.
     noise : float or None
         Standard deviation of its speed; None to find it [m/s].
+    gear : int or None
+        Gear in which a roll begins, first is 1; None to find it [-].
     """
 
     path: str | os.PathLike[str]
@@ -90,6 +98,7 @@ class LogRequest:
     until: float | None = None
     rollout: bool = False
     noise: float | None = None
+    gear: int | None = None
 
     def __post_init__(self) -> None:
         """Take text for the kind."""
@@ -138,6 +147,8 @@ class Log:
         Last sample that counts [s].
     warnings : tuple of str
         What speaks against the log without deciding.
+    pulls_at_once : bool
+        Whether a roll is in full pull from its first sample, so that only that sample can be its start.
     """
 
     request: LogRequest
@@ -147,6 +158,7 @@ class Log:
     zero: float
     end: float
     warnings: tuple[str, ...]
+    pulls_at_once: bool = False
 
     @property
     def kind(self) -> Kind:
@@ -164,14 +176,14 @@ class Log:
         return self.channels[0]
 
 
-def read_run(request: LogRequest, car: Record) -> Log:
+def read_run(request: LogRequest, car: Car) -> Log:
     """Read a log and make it ready.
 
     Parameters
     ----------
     request : LogRequest
         Which log, and what is known of it.
-    car : Record
+    car : Car
         The car that is said to have driven it, complete.
 
     Returns
@@ -184,26 +196,34 @@ def read_run(request: LogRequest, car: Record) -> Log:
     InputError
         The log cannot be used; the message says why and what to do.
     """
-    coasts = request.kind is Kind.COAST_DOWN
-    options = request.options if not coasts else _whole(request.options)
+    coasts, rolls = request.kind is Kind.COAST_DOWN, request.kind is Kind.ROLL
+    options = _whole(request.options) if coasts or rolls else request.options
     account, source = read_channels(request.path, options), shown(Path(request.path))
     if not coasts:
         _refuse_wheel_speed(account, source, car)
+    if rolls:
+        return _roll(request, account, source, car)
     begin, end = _coasting_span(account, source) if coasts else _launch_span(account, request, source)
     if coasts and request.until is not None:
         end = min(end, account.zero + request.until)
     names = ("speed",) if coasts else FOLLOWED
-    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and tells the launch
+    begins = {"engine_speed": min(begin, account.zero)}  # it is alive while the car hardly moves, and shows the launch
     channels = tuple(_channel(name, account, begins.get(name, begin), end) for name in names if name in account.samples)
+    channels = _sufficient(channels, request, source)
+    log = Log(request, source, account, channels, begin if coasts else account.zero, end, ())
+    warnings = () if coasts else tuple(_doubts(log, car))
+    return Log(request, source, account, channels, log.zero, end, warnings)
+
+
+def _sufficient(channels: tuple[Channel, ...], request: LogRequest, source: str) -> tuple[Channel, ...]:
+    """Channels with enough samples in the run; the speed with the noise that was stated."""
     if channels[0].time.size < FEWEST:
         why = f"has {channels[0].time.size} samples in its run; a fit needs {FEWEST} at least"
         raise refusal(source, "speed", "", why, "log faster, or use a longer run")
     channels = tuple(channel for channel in channels if channel.time.size >= FEWEST)
     if request.noise is not None:
         channels = (Channel("speed", channels[0].time, channels[0].values, request.noise), *channels[1:])
-    log = Log(request, source, account, channels, begin if coasts else account.zero, end, ())
-    warnings = () if coasts else tuple(_doubts(log, car))
-    return Log(request, source, account, channels, log.zero, end, warnings)
+    return channels
 
 
 def _whole(options: LogOptions) -> LogOptions:
@@ -211,6 +231,96 @@ def _whole(options: LogOptions) -> LogOptions:
 
 
 # --- the run ---
+
+
+def _roll(request: LogRequest, account: LogAccount, source: str, car: Car) -> Log:
+    """A pull from a steady speed."""
+    time, speed = account.samples["speed"]
+    start, at_once = _start_of_pull(time, speed, source)
+    last = float(time[int(np.argmax(np.where(time >= start, speed, -np.inf)))])
+    end = min(last - LAST, np.inf if request.until is None else start + request.until)
+    run = (time >= start) & (time <= (last if request.until is None else end))
+    _refuse_lift(time[run], speed[run], start, source)
+    begin = start if at_once else start - _STEADY
+    channels = tuple(_channel(name, account, begin, end) for name in FOLLOWED if name in account.samples)
+    log = Log(request, source, account, _sufficient(channels, request, source), start, end, (), at_once)
+    return replace(log, warnings=tuple(_doubts(log, car)))
+
+
+def _start_of_pull(time: Array, speed: Array, source: str) -> tuple[float, bool]:
+    """When the driver asks for all there is, and whether the log holds nothing before that.
+
+    It is the end of the last stretch, longer than any gear change, in which the car hardly gains speed beside what it
+    gains later on. A car near its top speed hardly gains speed either, but gains no more later on.
+    """
+    grid = np.arange(time[0], time[-1], _ROLL_STEP)
+    if grid.size < FEWEST:
+        raise refusal(source, "speed", "", f"lasts {float(np.ptp(time)):.2f} s", "log a longer pull")
+    smooth = uniform_filter1d(np.interp(grid, time, speed), round(_SMOOTHED / _ROLL_STEP))
+    gain = np.gradient(smooth, _ROLL_STEP)
+    top = int(np.argmax(smooth))
+    most = np.maximum.accumulate(gain[: top + 1][::-1])[::-1]
+    steady = np.concatenate([[False], gain[: top + 1] < _HARDLY * most, [False]])
+    edges = np.flatnonzero(np.diff(steady.astype(int)))
+    stretches = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * _ROLL_STEP > LONGEST_FALL]
+    stretches = [(a, b) for a, b in stretches if b <= top]
+    if not stretches:
+        return float(time[0]), True
+    start = float(grid[stretches[-1][1]])
+    if float(np.interp(start, time, speed)) <= 2.0 * SLOWEST:
+        why = "starts from rest, or nearly so"
+        raise refusal(source, "speed", "", why, "give it with --log: it is a launch")
+    return start, False
+
+
+def gears_of_roll(log: Log, car: Car) -> tuple[int, ...]:
+    """Gears in which a roll may begin, first is 1: the one that was stated, that the engine speed shows, or all likely.
+
+    Parameters
+    ----------
+    log : Log
+        A roll.
+    car : Record
+        The car that is said to have driven it.
+
+    Returns
+    -------
+    tuple of int
+        At least one [-].
+
+    Raises
+    ------
+    InputError
+        The engine runs in no gear at that speed, or not in the one that was stated.
+    """
+    speed = start_speed(log)
+    fitting = tuple(gear for gear in range(1, int(car.gearbox.count) + 1) if runs_in_gear(car, gear, speed))
+    if log.request.gear is not None and log.request.gear in fitting:
+        return (log.request.gear,)
+    if not fitting or log.request.gear is not None:
+        told = f"gear {log.request.gear}" if log.request.gear is not None else "any gear"
+        why = f"begins at {3.6 * speed:.0f} km/h, where the engine of the scenario does not run in {told}"
+        raise refusal(log.source, "speed", "", why, "check the unit of the speed, the gears and the tyres")
+    engine = next((channel for channel in log.channels if channel.name == "engine_speed"), None)
+    if engine is None:
+        return fitting
+    near = (engine.time >= log.zero - _STEADY) & (engine.time <= log.zero + _STEADY)
+    if not near.any():
+        return fitting
+    turns = float(np.median(engine.values[near]))
+    return (min(fitting, key=lambda gear: abs(np.log(turns / engine_speed_in(car, gear - 1, speed)))),)
+
+
+def start_speed(log: Log) -> float:
+    """Speed at which a roll begins, as the samples about its start show it [m/s]."""
+    time, values = log.speed.time, log.speed.values
+    near = np.abs(time - log.zero) <= _STEADY if not log.pulls_at_once else time <= log.zero + 2.0 * _STEADY
+    if near.sum() < 3:
+        return float(values[:3].mean())
+    if log.pulls_at_once:
+        return float(np.polyfit(time[near] - log.zero, values[near], 1)[-1])
+    before = near & (time <= log.zero)
+    return float(values[before].mean() if before.any() else values[near].min())
 
 
 def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple[float, float]:
@@ -223,7 +333,8 @@ def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple
         at = f"{account.trace['speed'][0] * 3.6:.1f} km/h"
         why = f"starts rolling, at {at}; a fit needs a run from rest"
         instead = (
-            "log the start too; give --rollout if the log begins one foot after it, or --coast-down for a coast-down"
+            "log the start too; give --rollout if the log begins one foot after it, --roll for a pull from a steady "
+            "speed, or --coast-down for a coast-down"
         )
         raise refusal(source, "speed", "", why, instead)
     _refuse_lift(time[run], speed[run], zero, source)
@@ -341,13 +452,13 @@ def _rounded(values: Array) -> float:
 # --- what speaks against a log ---
 
 
-def _doubts(log: Log, car: Record) -> Iterator[str]:
-    """What can be told before anything is fitted; what decides is refused."""
+def _doubts(log: Log, car: Car) -> Iterator[str]:
+    """What speaks against a log before anything is fitted; a log that cannot be used is refused."""
     _refuse_beyond_grip(log, car)
     yield from _tilt(log)
 
 
-def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
+def _refuse_wheel_speed(account: LogAccount, source: str, car: Car) -> None:
     """Refuse a speed that is that of driven wheels, slip included."""
     driven, samples = driven_axles(car), account.samples
     ends = {"front": float(car.front.radius), "rear": float(car.rear.radius)}
@@ -362,7 +473,7 @@ def _refuse_wheel_speed(account: LogAccount, source: str, car: Record) -> None:
         raise refusal(source, "speed", "", why, f"name another with --channel speed=NAME, such as the {free} wheels")
 
 
-def _refuse_beyond_grip(log: Log, car: Record) -> None:
+def _refuse_beyond_grip(log: Log, car: Car) -> None:
     """Refuse a speed that rises faster than any grip of these tyres allows."""
     time, speed = log.speed.time, log.speed.values
     grid = np.arange(time[0], time[-1], 0.02)

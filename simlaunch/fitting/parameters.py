@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
-from simlaunch.parameters.fill import Cars, field, vary
+from simlaunch.parameters.fill import Cars, field, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, within_of
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import FrictionClutch, TorqueGap
@@ -88,6 +88,8 @@ class Parameter:
         Bounds.
     origin : str
         Where its spread comes from; empty where the scenario does not say.
+    sets : str
+        Field of the record that it is put into, of a value that belongs to the start of one log and to no scenario.
     """
 
     name: str
@@ -101,6 +103,7 @@ class Parameter:
     low: float
     high: float
     origin: str = ""
+    sets: str = ""
 
     @property
     def stated(self) -> bool:
@@ -155,7 +158,7 @@ def usual_names(scenario: Scenario, *, launched: bool) -> tuple[str, ...]:
     return tuple(dict.fromkeys([*stated, *usual]))
 
 
-def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
+def parameter(scenario: Scenario, name: str, car: Car) -> Parameter:
     """A value that is fitted, by its name or key.
 
     Parameters
@@ -164,7 +167,7 @@ def parameter(scenario: Scenario, name: str, car: Record) -> Parameter:
         The scenario.
     name : str
         Such as "friction" or "tyres.rear.friction".
-    car : Record
+    car : Car
         Its car, complete.
 
     Returns
@@ -227,7 +230,7 @@ def _own(scenario: Scenario, key: str, name: str) -> float:
 
 
 def _possible(
-    scenario: Scenario, each: Known, within: Within, own: float, ends: tuple[float, float], car: Record
+    scenario: Scenario, each: Known, within: Within, own: float, ends: tuple[float, float], car: Car
 ) -> tuple[float, float]:
     """The same bounds, drawn in where the scenario would not allow them."""
     if each.factor:
@@ -239,7 +242,7 @@ def _possible(
     return found[0], found[1]
 
 
-def _highest_factor(field: str, car: Record) -> float:
+def _highest_factor(field: str, car: Car) -> float:
     """Factor at which shift speeds come to where the rev limiter begins, or efficiency to one."""
     count = int(car.gearbox.count)
     if field == "gearbox.shift_speed":
@@ -257,6 +260,41 @@ def _allowed(scenario: Scenario, key: str, dimension: Dimension, own: float, bou
             continue
         return value
     return own
+
+
+def of_start(speed: float, lagged: bool, at_once: bool, place: int) -> tuple[Parameter, ...]:
+    """What is unknown of the start of a roll: its speed, and of a car whose boost lags, the share that is there.
+
+    Parameters
+    ----------
+    speed : float
+        Speed as the log shows it [m/s].
+    lagged : bool
+        Whether the boost of the car lags.
+    at_once : bool
+        Whether the log begins in the pull, so that boost may have built up; a light foot before it builds hardly any
+        (common practice).
+    place : int
+        Place of the log; keeps the values of one log apart from those of another [-].
+
+    Returns
+    -------
+    tuple of Parameter
+        Each with what is known of it beforehand.
+    """
+    apart = 1.0 + 1e-12 * place
+    own, (first, spread) = speed * apart, (0.5, 0.5) if at_once else (0.05, 0.1)
+    low, high = 0.8 * own, 1.2 * own
+    found = [Parameter("start speed", "", "", Dimension.SPEED, own, 0.2, own, 1.0, low, high, "", "launch.roll_speed")]
+    if lagged:
+        first *= apart
+        limits = (0.0, 1.0)
+        found.append(
+            Parameter(
+                "start boost", "", "", Dimension.SHARE, first, 0.1, first, spread, *limits, "", "launch.roll_boost"
+            )
+        )
+    return tuple(found)
 
 
 # --- what values do to a car ---
@@ -285,17 +323,21 @@ def fitted_from(parameters: Sequence[Parameter], scenario: Scenario) -> Scenario
     return with_usual(scenario, {each.key: (each.low, each.own, each.high) for each in parameters if not each.factor})
 
 
-def cars_with(base: Record, scenario: Scenario, values: Sequence[Mapping[Parameter, float]]) -> Cars:
+def cars_with(
+    base: Car, scenario: Scenario, values: Sequence[Mapping[Parameter, float]], curve: str | None = None
+) -> Cars:
     """Cars, each with its own values.
 
     Parameters
     ----------
-    base : Record
+    base : Car
         The car that they are made of.
     scenario : Scenario
         What the car is made of, with a value at every key that is fitted.
     values : sequence of mapping of Parameter to float
         SI units; factors as pure numbers.
+    curve : str, optional
+        Full-load curve of the cars, whose torque may follow the air.
 
     Returns
     -------
@@ -306,10 +348,14 @@ def cars_with(base: Record, scenario: Scenario, values: Sequence[Mapping[Paramet
     cars[:] = base
     for row, given in enumerate(values):
         car = cars[row : row + 1]
-        columns = {each.key: np.array([value]) for each, value in given.items() if not each.factor}
+        columns = {each.key: np.array([value]) for each, value in given.items() if each.key and not each.factor}
         if columns:
-            vary(car, scenario, columns)
+            vary(car, scenario, columns, curve=curve)
         for each, value in given.items():
-            if each.factor:
+            if each.key == ALL_CURVES:
+                scale_torque(car, np.array([value]))
+            elif each.factor:
                 field(car, each.factor)[...] *= value
+            if each.sets:
+                field(car, each.sets)[...] = value
     return cars

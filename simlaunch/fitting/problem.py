@@ -12,11 +12,13 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.launch_speed import settle
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
-from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, read_run
-from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from
+from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, gears_of_roll, read_run, start_speed
+from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_start
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -36,6 +38,8 @@ START_SCALE, DELAY_SCALE, BLUR_SCALE = 0.05, 0.1, 0.01
 
 _SMALL, _SMALL_SQUARE = 1e-3, 2e-4  # steps of differences for start and delay [s], and for a lag squared [s^2]
 _AT_ONCE = 10.0  # times its own frequency: pitching that settles within a few hundredths of a second
+_AT_START = 0.01  # how far the start of a roll may be from the first sample of a log that holds nothing before it [s]
+_ABOUT_START = 0.2  # how far it may be from where the pull seems to begin [s]
 _BEFORE = 2.0  # how long before a log with rollout the car may have been let go [s]
 
 
@@ -53,18 +57,27 @@ class Run:
         The same, with a value at every key that is fitted.
     curve : str
         Full-load curve.
-    car : Record
+    car : Car
         The car as the scenario has it, up to the end of the log.
     place : int
         Where the log stands among all that were given, one that is left out included.
+    start : tuple of Parameter
+        What is unknown of the start of a roll; belongs to this log alone.
     """
 
     log: Log
     scenario: Scenario
     basis: Scenario
     curve: str
-    car: Record
+    car: Car
     place: int = 0
+    start: tuple[Parameter, ...] = ()
+
+    def in_gear(self, gear: int) -> Run:
+        """The same roll, begun in another gear; first is 1."""
+        car = self.car.copy()
+        car.launch.roll_gear = gear
+        return replace(self, car=car)
 
 
 def prepared(
@@ -98,18 +111,24 @@ def prepared(
     own = scenario.replace(request.changes) if request.changes else scenario
     curve = request.curve or own.curve_names[0]
     car = lower(own, curve, pedal)
+    settle([car], goal(own))
     whole = car.copy()
     complete(whole)
     log = read_run(request, whole)
     if any(each.factor == "gearbox.shift_speed" for each in parameters):
         car.gearbox.shift_speed[:] = whole.gearbox.shift_speed
     last_until(car, log.duration)
-    return Run(log, own, fitted_from(parameters, own), curve, car, place)
+    start: tuple[Parameter, ...] = ()
+    if log.kind is Kind.ROLL:
+        speed = start_speed(log)
+        start = of_start(speed, bool(car.engine.lagged_share > 0.0), log.pulls_at_once, place)
+        car.launch.roll_speed, car.launch.roll_gear = speed, gears_of_roll(log, whole)[0]
+    return Run(log, own, fitted_from(parameters, own), curve, car, place, start)
 
 
-def _simpler(car: Record) -> Record:
+def _simpler(car: Car) -> Car:
     """A car without what is seldom known of one: how its half shafts twist, and how fast it pitches."""
-    simpler: Record = car.copy()
+    simpler: Car = car.copy()
     simpler.drive.rigid = 1
     simpler.body.pitch_frequency *= _AT_ONCE
     return simpler
@@ -212,10 +231,13 @@ class Problem:
             for which in (self._with_a_say_of(each) if each.name in self.own else (None,))
         ]
         for i, run in enumerate(self.runs):
-            zero, before = run.log.zero, _BEFORE if run.log.request.rollout else LATEST
+            found += [Column(each.name, each.usual, each.low, each.high, each, i) for each in run.start]
+            zero, before, after = run.log.zero, _BEFORE if run.log.request.rollout else LATEST, LATEST
+            if run.log.kind is Kind.ROLL:
+                before = after = _AT_START if run.log.pulls_at_once else _ABOUT_START
             if run.log.kind is Kind.COAST_DOWN:
                 before = 0.5 * run.log.duration
-            found.append(Column("start", START_SCALE, zero - before, zero + LATEST, run=i, clock=Clock.START))
+            found.append(Column("start", START_SCALE, zero - before, zero + after, run=i, clock=Clock.START))
             if self.lags[i] is None:
                 found.append(Column("blur", BLUR_SCALE, SHARPEST, LONGEST_LAG**2, run=i, clock=Clock.BLUR))
                 if len(run.log.channels) > 1:
@@ -282,12 +304,12 @@ class Problem:
         """Histories of cars, each in the place of one log; launches of logs of one length run together."""
         found: list[History | None] = [None] * len(wanted)
         duration = max(run.log.duration for run in self.runs)
-        launched = [k for k, (i, _) in enumerate(wanted) if self.runs[i].log.kind is Kind.LAUNCH]
+        launched = [k for k, (i, _) in enumerate(wanted) if self.runs[i].log.kind is not Kind.COAST_DOWN]
         if launched:
             cars = np.concatenate(
                 [
-                    cars_with(self.runs[wanted[k][0]].car, self.runs[wanted[k][0]].basis, [wanted[k][1]])
-                    for k in launched
+                    cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)
+                    for i, values in (wanted[k] for k in launched)
                 ]
             )
             for k, values in zip(launched, self.runner(cars, duration), strict=True):
@@ -299,8 +321,7 @@ class Problem:
 
     def _base(self, x: Array) -> list[History]:
         """Histories of all logs at some unknowns; those met last are kept."""
-        count = sum(column.parameter is not None for column in self.columns)
-        key = x[:count].tobytes()
+        key = x[[column.parameter is not None for column in self.columns]].tobytes()
         if key not in self._kept:
             self._kept = {key: self._histories([(i, self.values(x, i)) for i in range(len(self.runs))])}
         return self._kept[key]
@@ -416,7 +437,7 @@ def _moved(x: Array, k: int, step: float) -> Array:
 
 def _has_a_say(parameter: Parameter, run: Run) -> bool:
     """Whether a value changes what a log should show."""
-    if run.log.kind is Kind.LAUNCH:
+    if run.log.kind is not Kind.COAST_DOWN:
         return True
     low, high = (_coasted(run, {parameter: value}).values for value in (parameter.low, parameter.high))
     return not np.array_equal(low, high, equal_nan=True)
@@ -424,7 +445,7 @@ def _has_a_say(parameter: Parameter, run: Run) -> bool:
 
 def _coasted(run: Run, values: Values) -> History:
     """History of a coast-down; it begins above the highest speed of the log."""
-    car = cars_with(run.car, run.basis, [values]).view(np.recarray)[0]
+    car = cars_with(run.car, run.basis, [values], run.curve).view(np.recarray)[0]
     speed = run.log.speed.values
     high, low = float(speed[: max(3, speed.size // 50)].mean()), float(speed.min())
     return History(coasting(car, high + 1.0, max(0.5 * low, 0.2), 2.0 * run.log.duration, COASTING_STEP), COASTING_STEP)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
 from simlaunch.fitting.histories import RoadLoad
-from simlaunch.fitting.identifiability import Apartness
+from simlaunch.fitting.identifiability import Identifiability
 from simlaunch.fitting.parameters import Parameter
 from simlaunch.fitting.problem import Problem, Run, Timing
 from simlaunch.fitting.residuals import Misfit
@@ -32,7 +32,7 @@ OFF = 0.02
 UNLIKELY = 2.5
 """A value farther than so many usual spreads from what was known beforehand is doubtful."""
 
-TELLING = 3.0
+CLEARLY_BETTER = 3.0
 """A car that fits better by this in the logarithm of the likelihood, odds of 20 to 1, is worth a warning."""
 
 _FEWEST_STEADY = 10
@@ -145,8 +145,8 @@ class Fit(Result):
         The logs.
     left_out : FittedRun or None
         A log that was predicted, not fitted.
-    apart : Apartness
-        How well the logs tell the values apart.
+    identifiability : Identifiability
+        How well the logs distinguish the values.
     warnings : tuple of str
         What speaks against the fit.
     notes : tuple of str
@@ -165,7 +165,7 @@ class Fit(Result):
     correlation: Array
     runs: tuple[FittedRun, ...]
     left_out: FittedRun | None
-    apart: Apartness
+    identifiability: Identifiability
     warnings: tuple[str, ...]
     notes: tuple[str, ...]
     launches: int
@@ -239,23 +239,24 @@ def column_names(problem: Problem) -> list[str]:
 
 
 def warnings_of(
-    problem: Problem, solution: Solution, told: Sequence[FittedRun], fitted: Sequence[Fitted]
+    problem: Problem, solution: Solution, runs: Sequence[FittedRun], fitted: Sequence[Fitted]
 ) -> tuple[str, ...]:
     """What speaks against a fit, a sentence each."""
-    logs = [f"{_label(told, i)}{line}" for i, each in enumerate(told) for line in each.run.log.warnings]
+    of_car = [each for each in fitted if not each.parameter.sets]  # of the start of a roll nothing is known beforehand
+    logs = [f"{_label(runs, i)}{line}" for i, each in enumerate(runs) for line in each.run.log.warnings]
     return (
         *logs,
-        *_misfit_warnings(told),
-        *_bound_warnings(fitted),
-        *_unlikely_warnings(fitted),
+        *_misfit_warnings(runs),
+        *_bound_warnings(of_car),
+        *_unlikely_warnings(of_car),
         *_simpler_warnings(solution),
         *_rival_warnings(problem, solution),
         *_alone_warnings(solution),
     )
 
 
-def _label(told: Sequence[FittedRun], i: int) -> str:
-    return f"log {told[i].run.place + 1}: " if len(told) > 1 else ""
+def _label(runs: Sequence[FittedRun], i: int) -> str:
+    return f"log {runs[i].run.place + 1}: " if len(runs) > 1 else ""
 
 
 _WORDS = {
@@ -266,10 +267,10 @@ _WORDS = {
 }
 
 
-def _misfit_warnings(told: Sequence[FittedRun]) -> Iterator[str]:
-    for i, each in enumerate(told):
+def _misfit_warnings(runs: Sequence[FittedRun]) -> Iterator[str]:
+    for i, each in enumerate(runs):
         for left in each.misfits:
-            name, off = f"{_label(told, i)}{_WORDS[left.channel]}", _steadily_off(each, left.channel)
+            name, off = f"{_label(runs, i)}{_WORDS[left.channel]}", _steadily_off(each, left.channel)
             if abs(off) > OFF:
                 yield (
                     f"{name} is {abs(off):.1%} {'above' if off > 0.0 else 'below'} what gear ratios, final drive and "
@@ -286,15 +287,15 @@ def _misfit_warnings(told: Sequence[FittedRun]) -> Iterator[str]:
                 )
 
 
-def _steadily_off(told: FittedRun, channel: str) -> float:
+def _steadily_off(followed: FittedRun, channel: str) -> float:
     """Median of measured over calculated less one, for channels that the gears tie to the speed [-]."""
     if channel == "speed":
         return 0.0
-    log = next(each for each in told.run.log.channels if each.name == channel)
-    shown, length = told.shown[channel], told.run.log.end - told.timing.start
-    middle = (log.time - told.timing.start > 0.25 * length) & (shown > 0.0)
-    speed = np.interp(log.time, told.run.log.speed.time, told.shown["speed"] - told.run.log.speed.values)
-    close = middle & (np.abs(speed) < 0.02 * float(told.run.log.speed.values.max()))
+    log = next(each for each in followed.run.log.channels if each.name == channel)
+    shown, length = followed.shown[channel], followed.run.log.end - followed.timing.start
+    middle = (log.time - followed.timing.start > 0.25 * length) & (shown > 0.0)
+    speed = np.interp(log.time, followed.run.log.speed.time, followed.shown["speed"] - followed.run.log.speed.values)
+    close = middle & (np.abs(speed) < 0.02 * float(followed.run.log.speed.values.max()))
     if close.sum() < _FEWEST_STEADY:
         return 0.0
     return float(np.median(log.values[close] / shown[close])) - 1.0
@@ -315,7 +316,7 @@ def _unlikely_warnings(fitted: Sequence[Fitted]) -> Iterator[str]:
         names, offs = " and ".join(far), " and ".join(f"{off:.1f}" for off in far.values())
         yield (
             f"{names}: {offs} usual spreads from what was known before; a grade, wind, another car or a wrong unit "
-            "look like this, and the speed alone cannot tell"
+            "look like this, and the speed alone cannot distinguish them"
         )
 
 
@@ -335,7 +336,7 @@ def _alone_warnings(solution: Solution) -> Iterator[str]:
 
 
 def _simpler_warnings(solution: Solution) -> Iterator[str]:
-    if solution.simpler_better > TELLING:
+    if solution.simpler_better > CLEARLY_BETTER:
         yield (
             "with half shafts that do not twist and axle loads that settle at once, the car follows the logs better "
             "than as it is described, with other values, which the intervals take in: check "

@@ -20,6 +20,7 @@ from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import GearLimit
 from simlaunch.scenario.reading import from_mapping, load, read_text
 from simlaunch.units.quantity import as_typed, display_unit
 from simlaunch.units.spelling import Dimension, System
@@ -63,6 +64,8 @@ class Written:
 def _combined(fit: Fit) -> list[Written]:
     places: dict[Parameter, list[int]] = {}
     for k, each in enumerate(fit.fitted):
+        if each.parameter.sets:
+            continue  # the start of one log is no value of the car
         places.setdefault(each.parameter, []).append(k)
     return [_of_logs(each, [fit.fitted[k] for k in at], tuple(at)) for each, at in places.items()]
 
@@ -93,13 +96,13 @@ def fitted_text(fit: Fit, text: str, today: date) -> str:
     str
         TOML; comments and order of the old file are kept.
     """
-    document, told = tomlkit.parse(_HEAD_BEFORE.sub("", text)), _provenance(fit, today)
+    document, origin = tomlkit.parse(_HEAD_BEFORE.sub("", text)), _provenance(fit, today)
     written = _combined(fit)
     for each in written:
         _put(document, fit, each)
-    _put_uncertain(document, fit.scenario, written, told)
-    _put_correlation(document, fit, written, told)
-    head = [f"{told[:1].upper()}{told[1:]}.", *(f"Warning: {line}." for line in fit.warnings)]
+    _put_uncertain(document, fit.scenario, written, origin)
+    _put_correlation(document, fit, written, origin)
+    head = [f"{origin[:1].upper()}{origin[1:]}.", *(f"Warning: {line}." for line in fit.warnings)]
     return "".join(f"# {plain(line)}\n" for line in head) + tomlkit.dumps(document)
 
 
@@ -153,6 +156,18 @@ def _put_scale(document: Table, fit: Fit, each: Written) -> None:
             points.append([speed.text, as_typed(factor * torque.si, Dimension.TORQUE, DIGITS)])
         table["points"] = points
         table["points"].comment(f"fitted: torque times {factor:.5g}")
+        if curve.gear_limits:
+            table["gear_limits"] = _scaled_limits(curve.gear_limits, factor)
+
+
+def _scaled_limits(limits: Sequence[GearLimit], factor: float) -> list[Table]:
+    """Torque limits by gear, scaled like the curve that they limit."""
+    found = []
+    for limit in limits:
+        torques = [as_typed(factor * torque.si, Dimension.TORQUE, DIGITS) for _, torque in limit.torque]
+        points = [[speed.text, torque] for (speed, _), torque in zip(limit.torque, torques, strict=True)]
+        found.append({"gear": limit.gear.text, "torque": points if len(points) > 1 else torques[0]})
+    return found
 
 
 def _scale_of(fit: Fit, each: Written, curve: str) -> float:
@@ -188,7 +203,7 @@ def _odds_key(scenario: Scenario, parameter: Parameter) -> str:
     return ALL_CURVES if parameter.name == SCALE else parameter.key
 
 
-def _told(scenario: Scenario, written: Sequence[Written]) -> list[Written]:
+def _spread_known(scenario: Scenario, written: Sequence[Written]) -> list[Written]:
     return [each for each in written if _odds_key(scenario, each.parameter) and each.spread > 0.0]
 
 
@@ -201,22 +216,22 @@ def _deviation(scenario: Scenario, each: Written) -> str:
     return f"{number} {unit.label}".strip()
 
 
-def _put_uncertain(document: Table, scenario: Scenario, written: Sequence[Written], told: str) -> None:
+def _put_uncertain(document: Table, scenario: Scenario, written: Sequence[Written], origin: str) -> None:
     """Put a normal spread in the place of every old one of a fitted value, and add the others at the end."""
     if "uncertain" in document and not isinstance(document["uncertain"], AoT):
         document["uncertain"] = _as_tables(document["uncertain"])
     fitted = {_odds_key(scenario, each.parameter) for each in written}
-    spreads = {_odds_key(scenario, each.parameter): each for each in _told(scenario, written)}
+    spreads = {_odds_key(scenario, each.parameter): each for each in _spread_known(scenario, written)}
     entries = document.get("uncertain", tomlkit.aot())
     for n in reversed(range(len(entries))):
         key = entries[n]["key"]
         if key in spreads:
-            _make_normal(entries[n], _deviation(scenario, spreads.pop(key)), told)
+            _make_normal(entries[n], _deviation(scenario, spreads.pop(key)), origin)
         elif key in fitted:  # stopped at a bound: nothing is known of its spread
             del entries[n]
     for key, each in spreads.items():
         entry = _as_table({"key": key})
-        _make_normal(entry, _deviation(scenario, each), told)
+        _make_normal(entry, _deviation(scenario, each), origin)
         entry.trivia.indent = "\n"
         entries.append(entry)
     if len(entries) and "uncertain" not in document:
@@ -225,11 +240,11 @@ def _put_uncertain(document: Table, scenario: Scenario, written: Sequence[Writte
         del document["uncertain"]
 
 
-def _make_normal(entry: Table, deviation: str, told: str) -> None:
+def _make_normal(entry: Table, deviation: str, origin: str) -> None:
     for name in ("middle", "low", "high"):
         if name in entry:
             del entry[name]
-    entry["kind"], entry["deviation"], entry["origin"] = "normal", deviation, _plainly(told)
+    entry["kind"], entry["deviation"], entry["origin"] = "normal", deviation, _plainly(origin)
 
 
 def _as_tables(entries: Sequence[Mapping[str, object]]) -> AoT:
@@ -239,8 +254,8 @@ def _as_tables(entries: Sequence[Mapping[str, object]]) -> AoT:
     return found
 
 
-def _plainly(told: str) -> str:
-    return f"{plain(told[:1].upper() + told[1:])}."
+def _plainly(origin: str) -> str:
+    return f"{plain(origin[:1].upper() + origin[1:])}."
 
 
 def _as_table(entry: Mapping[str, object]) -> Table:
@@ -250,9 +265,9 @@ def _as_table(entry: Mapping[str, object]) -> Table:
     return table
 
 
-def _put_correlation(document: Table, fit: Fit, written: Sequence[Written], told: str) -> None:
+def _put_correlation(document: Table, fit: Fit, written: Sequence[Written], origin: str) -> None:
     """Correlations of the fitted values; those between others stay as they were."""
-    scenario, shared = fit.scenario, _told(fit.scenario, written)
+    scenario, shared = fit.scenario, _spread_known(fit.scenario, written)
     names = [_odds_key(scenario, each.parameter) for each in shared if len(each.places) == 1]
     places = [each.places[0] for each in shared if len(each.places) == 1]
     old = scenario.correlation
@@ -270,7 +285,7 @@ def _put_correlation(document: Table, fit: Fit, written: Sequence[Written], told
     rows = tomlkit.array().multiline(True)
     for row in _sound(whole):
         rows.append([f"{value:.6g}" for value in row])
-    document["correlation"] = _as_table({"keys": names, "coefficients": rows, "origin": _plainly(told)})
+    document["correlation"] = _as_table({"keys": names, "coefficients": rows, "origin": _plainly(origin)})
 
 
 def _sound(matrix: Array) -> Array:

@@ -12,6 +12,7 @@ from scipy import stats
 from scipy.optimize import least_squares
 from scipy.special import expit
 
+from simlaunch.analysis.progress import expect
 from simlaunch.fitting.problem import BUMP, Problem
 from simlaunch.fitting.residuals import misfit
 
@@ -29,6 +30,7 @@ CONFIDENCE = 0.95
 WORTH_WEIGHING = 1.3
 """A channel whose residuals exceed its noise by this is weighed by its residuals instead [-]."""
 
+_LAST_SEARCH = 2.0  # launches of the last search and of the errors, beside those of one start (measured: 1 to 3)
 _ROUGH = 12  # evaluations of one search on the way from a start
 _FINE = 40
 _ENOUGH = 1e-5  # relative change at which a search ends
@@ -60,7 +62,7 @@ class Solution:
     covariance : ndarray, shape (n, n)
         Of the scaled unknowns, solutions elsewhere that fit as well included; zero for one at a bound.
     information : ndarray, shape (n, n)
-        What the logs alone tell of the scaled unknowns.
+        What the logs alone say of the scaled unknowns.
     at_bound : ndarray of bool, shape (n,)
         Unknowns that stopped at a bound.
     quantile : float
@@ -178,7 +180,7 @@ def _starts(problem: Problem, count: int, seed: int) -> list[Array]:
 
 
 def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = None) -> Solution:
-    """Solve the problem from several starts, weigh the channels by what is left over, and tell the errors.
+    """Solve the problem from several starts, weigh the channels by their residuals, and work out the errors.
 
     Parameters
     ----------
@@ -189,24 +191,26 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     seed : int
         Decides the others.
     watch : callable, optional
-        Told what is going on.
+        Takes a line for each step of the work.
 
     Returns
     -------
     Solution
         Unknowns and errors.
     """
-    tell = watch or (lambda line: None)
+    report = watch or (lambda line: None)
     points = _starts(problem, starts if starts == 1 else _MORE_STARTS * starts, seed)
     found: list[tuple[float, Array]] = []
     for n, start in enumerate(points, start=1):
         found.append(_descended(problem, start))
-        tell(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
+        report(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
+        each = problem.runner.launches / n
+        expect(round(each * (max(starts - n, 0) + _LAST_SEARCH)))
         if n == starts == 1 or (n >= 2 and _level(found, least=n < starts)):
             break
     found.sort(key=lambda pair: pair[0])
     _weigh(problem, found[0][1])
-    tell("the last search, weighed by what is left over")
+    report("the last search, channels weighed by their residuals")
     near = [x for left, x in found if left < _HOPELESS * found[0][0]]
     with problem.followed_more_closely() as closer:  # else the error of launches is rough enough to hold a search up
         ends = sorted([search(closer, x, central=True) for x in near], key=lambda each: each[1])
@@ -544,7 +548,7 @@ def no_less_than(covariance: Array, moves: Array) -> Array:
 
 
 def _share_left(information: Array, covariance: Array) -> float:
-    """By how much less the logs tell once misfit is counted in: geometric mean over the unknowns [-]."""
+    """Share of the logs' information that is left once misfit is counted in: geometric mean over the unknowns [-]."""
     (_, before), (_, after) = np.linalg.slogdet(information), np.linalg.slogdet(covariance)
     return float(np.exp(np.clip(-(before + after) / len(information), -50.0, 0.0)))
 

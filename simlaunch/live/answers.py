@@ -30,6 +30,7 @@ from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.errors import UsageError
 from simlaunch.live.states import Start, State
+from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
 from simlaunch.output.compare import bad_runs
@@ -39,7 +40,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.plotting.look import LineStyle, curve_style, gear_style
 from simlaunch.plotting.why import span_words
 from simlaunch.quantities import reported
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import launch
@@ -66,7 +67,7 @@ class CurveNumbers:
 
     Parameters
     ----------
-    car : Record
+    car : Car
         With full pedal, complete.
     full, held : dict of str to float
         Columns of the launch to the goal with either pedal, SI units.
@@ -78,7 +79,7 @@ class CurveNumbers:
         Full pedal.
     """
 
-    car: Record
+    car: Car
     full: dict[str, float]
     held: dict[str, float]
     times: dict[str, float]
@@ -90,15 +91,15 @@ def _time_column(target: Target) -> str:
     return reported("mark")["time"].label.format(target=target.label)
 
 
-def _time_of(car: Record, target: Target, tolerance: float | None) -> float:
+def _time_of(car: Car, target: Target, tolerance: float | None) -> float:
     """Time of a test that the launch to the goal does not hold; nan where the gearbox has no such gear [s]."""
     try:
-        return quickest(car, target, tolerance)[0]
+        return quickest([car], target, tolerance, 1)[0][0]
     except UsageError:
         return nan
 
 
-def _columns_of(car: Record, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:
+def _columns_of(car: Car, targets: tuple[Target, ...], tolerance: float | None) -> dict[str, float]:
     """Columns of one launch by their names, SI units."""
     names = [each.name for each in columns(targets)]
     values = measure_all(as_many([car]), targets, tolerance, 1).values[0]
@@ -353,9 +354,13 @@ class Answers:
         return {
             "exact": tolerance is None,
             "line": self.start.shown(speeds, values_at(other.car.engine.torque, speeds)),
+            "limited": [
+                {"gear": gear, "line": self.start.shown(speeds, full_load(other.car, gear, speeds))}
+                for gear in limited_gears(other.car)
+            ],
             "tables": tables,
             "difference": None if isnan(difference) else difference,
-            "told": self.numbers.told_gap(difference, "slower", "quicker") if not isnan(difference) else "not reached",
+            "text": self.numbers.gap_words(difference, "slower", "quicker") if not isnan(difference) else "not reached",
             "along": self._along(one, other),
             "background": self._background(state),
         }
@@ -380,7 +385,12 @@ class Answers:
                 }
                 for each in found.ceilings
             ]
-            return {"key": json.dumps(state.setting), "curves": curves, "ceilings": gears}
+            limited = [
+                {"name": name, "gear": gear, "line": self.start.shown(found.engine_speed, torque)}
+                for name, by_gear in found.by_gear.items()
+                for gear, torque in by_gear.items()
+            ]
+            return {"key": json.dumps(state.setting), "curves": curves, "limited": limited, "ceilings": gears}
 
         return self._remembered(("background", state.setting), made)
 
@@ -389,7 +399,7 @@ class Answers:
     def compared(self, state: State) -> Comparison:
         """The shaped curve against the one that is chosen, as `compare` does it, without drawn cases."""
         scenario = self._scenario(state)
-        return compare(scenario, (state.against, self.start.name), cases=0)
+        return compare(scenario, (state.against, self.start.name), cases=0, units=self.start.system)
 
     def why(self, state: State) -> Object:
         """Verdict, and the spans of engine speed by whom they help."""

@@ -26,7 +26,7 @@ def highest_plateau(start: Start, state: State) -> Object:
     found = plateau(start.scenario_of(state), start.name)
     speed, torque = (np.asarray(each, float) for each in (found.first.speeds, found.first.torque))
     kept = few_points(speed, torque)
-    return {"points": start.shown(speed[kept], torque[kept]), "told": found.summary(start.system)}
+    return {"points": start.shown(speed[kept], torque[kept]), "text": found.summary(start.system)}
 
 
 def odds_of_pair(start: Start, state: State) -> Object:
@@ -37,7 +37,7 @@ def odds_of_pair(start: Start, state: State) -> Object:
     UsageError
         Nothing in the scenario is uncertain.
     """
-    return {"told": odds(start.scenario_of(state), state.against, start.name).summary(start.system)}
+    return {"text": odds(start.scenario_of(state), state.against, start.name).summary(start.system)}
 
 
 def write_report(start: Start, state: State, name: str) -> Object:
@@ -50,4 +50,4 @@ def write_report(start: Start, state: State, name: str) -> Object:
     """
     path = place_of(start, name, ".html")
     report(start.scenario_of(state), path, curves=(state.against, start.name), units=start.system)
-    return {"told": f"wrote {path.name}"}
+    return {"text": f"wrote {path.name}"}

@@ -193,6 +193,7 @@
     layers.line = drawn(layers.shaped, "path", {
       fill: "none", stroke: begin.style.colour, "stroke-width": 2.6, "stroke-dasharray": "none",
     });
+    layers.limited = drawn(layers.shaped, "g");
     drawBehind();
     drawLine();
     drawPoints();
@@ -221,8 +222,24 @@
         "stroke-dasharray": curve.style.dash.join(" ") || "none",
       });
     }
+    for (const limit of background.limited) {
+      const curve = begin.curves.find((each) => each.name === limit.name);
+      if (limit.name === state.against) drawLimited(layers.behind, limit, curve.style.colour);
+    }
   };
-  const drawLine = () => { if (answer) layers.line.setAttribute("d", path(answer.line)); };
+  // A curve in a gear that limits it, with dashes in groups of the gear's number.
+  const drawLimited = (layer, limit, colour) => {
+    const dash = Array.from({ length: limit.gear }, () => "4 2").join(" ").replace(/ 2$/, " 8");
+    drawn(layer, "path", { d: path(limit.line), fill: "none", stroke: colour, "stroke-width": 1.6, "stroke-dasharray": dash, class: "limited" });
+    const [speed, torque] = limit.line[Math.floor(0.62 * (limit.line.length - 1))];
+    drawn(layer, "text", { x: x(speed), y: y(torque) - 5, "text-anchor": "middle", class: "quiet halo" }, `in gear ${limit.gear}`);
+  };
+  const drawLine = () => {
+    if (!answer) return;
+    layers.line.setAttribute("d", path(answer.line));
+    layers.limited.replaceChildren();
+    for (const limit of answer.limited) drawLimited(layers.limited, limit, begin.style.colour);
+  };
   const between = (line, speed) => {
     const k = Math.max(1, line.findIndex((each) => each[0] >= speed));
     const [u0, v0] = line[k - 1], [u1, v1] = line[k];
@@ -415,8 +432,8 @@
       const rows = holder.children[k].querySelector("tbody").rows;
       table.rows.forEach((row, n) => row.cells.forEach((text, m) => {
         const cell = rows[n].cells[m + 1], over = Boolean(table.over && table.over[n][m]);
-        const told = over ? `${text} too much` : text;
-        if (cell.textContent !== told) cell.textContent = told;
+        const shown = over ? `${text} too much` : text;
+        if (cell.textContent !== shown) cell.textContent = shown;
         cell.classList.toggle("over", over);
       }));
     });
@@ -426,8 +443,8 @@
     complain("");
     const fresh = !background || background.key !== found.background.key;
     background = found.background;
-    say("told", found.difference === null ? found.told : `${begin.name}: ${found.told}`, !found.exact);
-    byId("told").parentElement.classList.toggle("pending", !found.exact);
+    say("difference", found.difference === null ? found.text : `${begin.name}: ${found.text}`, !found.exact);
+    byId("difference").parentElement.classList.toggle("pending", !found.exact);
     if (found.exact) say("state", `Exact, against ${shownName(state.against)}.`);
     byId("tables").classList.toggle("pending", !found.exact);
     fill(byId("tables"), found.tables);
@@ -465,9 +482,9 @@
   const sliders = new Map();
   const showSettings = () => {
     for (const each of begin.sliders) {
-      const { field, told } = sliders.get(each.key), value = state.values[each.key] ?? each.value;
+      const { field, shown } = sliders.get(each.key), value = state.values[each.key] ?? each.value;
       field.value = value;
-      told.textContent = `${value} ${each.unit}${each.key in state.values ? "" : " (as given)"}`;
+      shown.textContent = `${value} ${each.unit}${each.key in state.values ? "" : " (as given)"}`;
       field.setAttribute("aria-valuetext", `${value} ${each.unit}`);
     }
     for (const field of byId("choices").querySelectorAll("select")) {
@@ -479,7 +496,7 @@
     for (const each of begin.sliders) {
       const box = made(byId("sliders"), "div", { class: "slider" }), id = `slider-${each.key}`;
       made(box, "label", { for: id }, each.label);
-      const told = made(box, "output", { for: id });
+      const shown = made(box, "output", { for: id });
       const field = made(box, "input", { id, type: "range", min: each.low, max: each.high, step: "any" });
       field.addEventListener("input", (event) => {
         const digits = Math.max(0, Math.ceil(-Math.log10(each.step)));
@@ -499,7 +516,7 @@
         commit();
       });
       field.addEventListener("change", commit);
-      sliders.set(each.key, { field, told });
+      sliders.set(each.key, { field, shown });
     }
     const select = (label, kind, names) => {
       const box = made(byId("choices"), "div"), id = `choice-${byId("choices").children.length}`;
@@ -555,7 +572,7 @@
       for (const each of studies) each.disabled = true;
       say("done", "Working; this may take a minute. The curve can be moved meanwhile.", true);
       const found = await ask(button.dataset.study, { ...state, name: byId("name").value });
-      say("done", found.fault ?? found.told);
+      say("done", found.fault ?? found.text);
       if (found.points) { state.points = found.points; chosen = 0; change(); commit(); drawFrame(); }
       for (const each of studies) each.disabled = each.dataset.study === "odds" && !begin.uncertain;
       button.focus();

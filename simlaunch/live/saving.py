@@ -9,16 +9,22 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import tomlkit
+from numpy.typing import NDArray
 from tomlkit.items import AoT
 
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.live.states import Start, State
 from simlaunch.readers.curve import curve_text
+from simlaunch.scenario.powertrain import Curve
 from simlaunch.scenario.reading import from_mapping, load, read_text
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity
 from simlaunch.writing import check, write
+
+Array = NDArray[np.float64]
 
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9 _-]{0,59}")
 
@@ -70,8 +76,21 @@ def save_curve(start: Start, state: State, name: str) -> Path:
     path = place_of(start, name, ".csv")
     curve = start.scenario_of(state).curve(start.name)
     speed, torque = ([pair[k].si for pair in curve.points] for k in range(2))
-    write("name", path, curve_text(speed, torque, curve.correction, curve.measured_at))
+    write("name", path, curve_text(speed, torque, curve.correction, curve.measured_at, _by_gear(curve)))
     return path
+
+
+def _by_gear(curve: Curve) -> dict[int, float | Array]:
+    """Limits of a curve by gear: one torque, or torque at the engine speeds of the curve."""
+    own = np.array([speed.si for speed, _ in curve.points])
+    found: dict[int, float | Array] = {}
+    for limit in curve.gear_limits or ():
+        speed, torque = (np.array([pair[k].si for pair in limit.torque]) for k in range(2))
+        gear = int(limit.gear.si)
+        found[gear] = (
+            float(torque[0]) if len(torque) == 1 else monotone(speed, torque)(np.clip(own, speed[0], speed[-1]))
+        )
+    return found
 
 
 def _as_toml(value: object) -> Any:

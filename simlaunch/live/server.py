@@ -171,8 +171,8 @@ class Service:
         except SimlaunchError as error:
             return JSONResponse({"fault": str(error)}, 422)
         except Exception as error:  # noqa: BLE001  the last net: a page is never shown a traceback
-            told = plain(f"{type(error).__name__}: {error}")[:200]
-            return JSONResponse({"fault": f"internal error: {told}; please report this line with the scenario"}, 500)
+            what = plain(f"{type(error).__name__}: {error}")[:200]
+            return JSONResponse({"fault": f"internal error: {what}; please report this line with the scenario"}, 500)
 
     async def _line(self, request: Request) -> Response:
         """A line that an open page holds, so that the server notices when it is closed."""
@@ -202,7 +202,7 @@ class Service:
 
 
 def _wrote(name: str) -> dict[str, Any]:
-    return {"told": f"wrote {name}"}
+    return {"text": f"wrote {name}"}
 
 
 def _file(name: str, kind: str, before: bytes = b"") -> Callable[[Request], Any]:

@@ -30,7 +30,7 @@ MOST_TESTS = 12
 """More tests at once are refused: each rolling start is a launch of its own."""
 
 CLOSE_ENOUGH = 0.004
-"""A curve is thinned out to the fewest points that keep within this share of its peak: a dyno tells no less [-]."""
+"""A curve is thinned out to the fewest points that keep within this share of its peak: no dyno resolves less [-]."""
 
 _DIGITS = 7
 _SHORTEST_LAG = 1e-3  # that a scenario takes [s]
@@ -235,13 +235,15 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
 # --- tests ---
 
 
-def tests_of(scenario: Scenario) -> dict[str, Target]:
+def tests_of(scenario: Scenario, system: System) -> dict[str, Target]:
     """Tests that may be chosen, by name: the goal first, then from standstill, then from a roll.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
+    system : System
+        Whose usual tests from a roll are offered.
 
     Returns
     -------
@@ -252,7 +254,7 @@ def tests_of(scenario: Scenario) -> dict[str, Target]:
     for target in (*extra_targets(scenario), *STANDARD):
         if not any(same_target(target, other) for other in found):
             found.append(target)
-    return {target_label(target): target for target in (*found, *road_tests(scenario))}
+    return {target_label(target): target for target in (*found, *road_tests(scenario, system))}
 
 
 # --- points ---
@@ -330,7 +332,7 @@ class Start:
     @cached_property
     def tests(self) -> Mapping[str, Target]:
         """Tests that can be chosen."""
-        return tests_of(self.scenario)
+        return tests_of(self.scenario, self.system)
 
     @property
     def shown_tests(self) -> tuple[str, ...]:
@@ -393,7 +395,7 @@ class Start:
         return self.scenario.replace(changes) if changes else self.scenario
 
     def shaped(self, state: State) -> dict[str, object]:
-        """The shaped curve as it would stand in a file."""
+        """The shaped curve as it would stand in a file; by gear and in the air it does as the one it began from."""
         speed, torque = self.units
         typed = [
             [
@@ -402,9 +404,10 @@ class Start:
             ]
             for x, y in state.points
         ]
-        footing = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
-        stated = {key: str(value) for key, value in footing.items() if value is not None}
-        return {"name": self.name, "points": typed, **stated}
+        conditions = {"correction": self.curve.correction, "measured_at": self.curve.measured_at}
+        stated = {key: str(value) for key, value in conditions.items() if value is not None}
+        kept = self.curve.model_dump(exclude_unset=True, include={"gear_limits", "weather"}, exclude_none=True)
+        return {"name": self.name, "points": typed, **stated, **kept}
 
     def scenario_of(self, state: State, setting: Scenario | None = None) -> Scenario:
         """The scenario with the shaped curve as its last one.

@@ -14,8 +14,8 @@ from simlaunch.compiled import entry, inline, part
 from simlaunch.cubics import monotone
 from simlaunch.errors import UsageError
 from simlaunch.metrics.above import integral_above, length_above
+from simlaunch.metrics.full_load import full_load
 from simlaunch.physics import air, body, tyre
-from simlaunch.physics.table import values_at
 from simlaunch.record import Record, is_complete
 from simlaunch.simulation.trace import Trace
 
@@ -62,7 +62,7 @@ class Surplus:
     gear: int
     """First gear is 1."""
     share_of_area: float
-    """Share of the area under the full-load curve, from its first point to the rev limit, that lies above
+    """Share of the area under the full-load curve of that gear, from its first point to the rev limit, that lies above
     the usable torque [-]."""
     time_above: float
     """Time in the run, in this gear, in which the full-load torque that is there exceeds the usable torque
@@ -358,11 +358,10 @@ def surplus(car: Record, trace: Trace) -> tuple[Surplus, ...]:
     gears = range(1, int(car.gearbox.count) + 1)
     limit = float(car.engine.rev_limit)
     speeds = np.linspace(float(car.engine.torque.knot[0]), limit, _CURVE_POINTS)
-    curve = values_at(car.engine.torque, speeds)
     fastest = float(np.fmax.reduce(trace.channels.get("engine_speed", np.array([limit])), initial=limit))
     in_gear = _ceiling_by_gear(car, _top_speed(car, fastest, float(min(car.gearbox.ratio[: len(gears)]))))
     found = []
     for gear in gears:
-        ceiling = in_gear(gear)
+        ceiling, curve = in_gear(gear), full_load(car, gear, speeds)
         found.append(Surplus(gear, share_above(speeds, curve, ceiling(speeds)), _time_above(trace, gear, ceiling)))
     return tuple(found)

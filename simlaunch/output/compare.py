@@ -5,24 +5,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import zip_longest
 from math import isnan, nan
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
-from simlaunch.analysis.attribution import Attribution, Span
+from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
 from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
-from simlaunch.analysis.odds import Chance, Odds
-from simlaunch.analysis.reference_conditions import FootingGap
+from simlaunch.analysis.odds import Odds
+from simlaunch.analysis.parts import part_name
+from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, listed, number, target_object
+from simlaunch.output.as_json import Object, group_object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.odds import tally
-from simlaunch.output.run import distinct, driven_parts, launch_object, missed_text
+from simlaunch.output.odds import QUANTILE_HEADS, tally
+from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -30,13 +31,13 @@ from simlaunch.output.words import (
     PEDAL_WORDS,
     Numbers,
     above_the_curve,
+    gears_words,
     named,
     sentences,
 )
-from simlaunch.quantities import reported
+from simlaunch.quantities import quantity, reported
 from simlaunch.record import Pedal
-from simlaunch.scenario.powertrain import TorqueConverter
-from simlaunch.units.quantity import to_display
+from simlaunch.scenario.powertrain import BEST, TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
 Cell = TypeVar("Cell")
@@ -116,19 +117,19 @@ def _surplus(pair: Pair, numbers: Numbers) -> Table:
             free = True
             continue
         shares = (one.share_of_area, other.share_of_area)
-        rows.append(_row(f"gear {one.gear}, share of area", *shares, Dimension.SHARE, numbers))
+        rows.append(_row(f"gear {one.gear}, area above", *shares, Dimension.SHARE, numbers))
         rows.append(_row(f"gear {one.gear}, time above", one.time_above, other.time_above, Dimension.TIME, numbers))
     if free:
         rows.append(
             _row(
-                "other gears, share of area" if rows else "every gear, share of area",
+                "other gears, area above" if rows else "every gear, area above",
                 0.0,
                 0.0,
                 Dimension.SHARE,
                 numbers,
             )
         )
-    return Table("Surplus torque, full pedal", _heads(pair), tuple(rows))
+    return Table("Above the usable torque, full pedal", _heads(pair), tuple(rows))
 
 
 def _peak(simulation: Simulation, part: Part) -> float:
@@ -138,7 +139,7 @@ def _peak(simulation: Simulation, part: Part) -> float:
 def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
     one, other = pair.first.of(pedal), pair.second.of(pedal)
     rows = [
-        _row(part.value, _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
@@ -171,7 +172,7 @@ def _steady(simulation: Simulation, part: Part) -> float:
 def _pull(pair: Pair, numbers: Numbers) -> Table:
     one, other = pair.first.full, pair.second.full
     rows = [
-        _row(part.value, _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
@@ -197,18 +198,27 @@ _WHY_HEADS = ("full pedal", "least", "most", "held slip")
 
 def why_tables(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     """What each span of engine speed adds to the gap; least and most are those with full pedal."""
-    if pair.why is None or not pair.why.spans:
+    if pair.why is None or not (pair.why.spans or pair.why.limits):
         return
     rows = []
     for span in pair.why.spans:
         ends = " to ".join(numbers.plain(each, Dimension.ROTATIONAL_SPEED) for each in (span.start, span.end))
-        shown = (span.full.share, span.full.least, span.full.most, span.held.share)
-        cells = tuple(numbers.signed(each, Dimension.TIME) for each in shown)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
-        rows.append(Row(f"{span.name.value}, {ends} {unit}", numbers.unit(Dimension.TIME), cells))
-    gaps = (sum(span.full.share for span in pair.why.spans), nan, nan, sum(span.held.share for span in pair.why.spans))
+        rows.append(_share_row(f"{span.name.value}, {ends} {unit}", span, numbers))
+    players: list[Span | LimitsByGear] = [*pair.why.spans]
+    if pair.why.limits:
+        rows.append(_share_row(f"torque limits, {gears_words(pair.why.limits.gears)}", pair.why.limits, numbers))
+        players.append(pair.why.limits)
+    gaps = (sum(each.full.share for each in players), nan, nan, sum(each.held.share for each in players))
     cells = tuple(numbers.signed(each, Dimension.TIME) for each in gaps)
-    yield Table("Where the gap comes from", _WHY_HEADS, (*rows, Row("together", numbers.unit(Dimension.TIME), cells)))
+    yield Table(
+        "Where the gap comes from", _WHY_HEADS, (*rows, Row("all spans together", numbers.unit(Dimension.TIME), cells))
+    )
+
+
+def _share_row(label: str, of: Span | LimitsByGear, numbers: Numbers) -> Row:
+    shown = (of.full.share, of.full.least, of.full.most, of.held.share)
+    return Row(label, numbers.unit(Dimension.TIME), tuple(numbers.signed(each, Dimension.TIME) for each in shown))
 
 
 def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Table]:
@@ -216,10 +226,10 @@ def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Ta
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return
-    rows = [_row("nothing: the ideal launch", one.ideal, other.ideal, Dimension.TIME, numbers)]
+    rows = [_row("the launch without these losses", one.ideal, other.ideal, Dimension.TIME, numbers)]
     shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in Cause)
     rows.extend(_row(cause.value, first, second, Dimension.TIME, numbers) for cause, first, second in shares)
-    rows.append(_row("together", one.time, other.time, Dimension.TIME, numbers))
+    rows.append(_row("the launch as it is", one.time, other.time, Dimension.TIME, numbers))
     yield Table("What takes the time, full pedal", _heads(pair), tuple(rows))
 
 
@@ -229,9 +239,11 @@ def _tried(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     if found and found.launch:
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
         labels = [f"{numbers.plain(each, Dimension.ROTATIONAL_SPEED)} {unit}" for each in found.launch.values]
-        asked, given = pair.first.full.scenario.launch.engine_speed.si, found.launch.as_given
-        if found.launch.values[given] < asked * (1.0 - 1e-9):
-            labels[given] = "as far as the converter lets each"
+        asked, given = pair.first.full.scenario.launch.engine_speed, found.launch.as_given
+        if asked == BEST:
+            labels[given] = "the best of each"
+        elif found.launch.values[given] < asked.si * (1.0 - 1e-9):
+            labels[given] = "as far as the converter allows"
         yield _tried_table("Launch speed, full pedal", labels, found.launch, pair, numbers)
     if found and found.shifts:
         labels = [
@@ -248,7 +260,7 @@ def _tried_table(title: str, labels: list[str], tried: Tried, pair: Pair, number
     ]
     if tried.best is not None:
         best = (tried.first[tried.best[0]], tried.second[tried.best[1]])
-        rows.append(_row("each at its best of these", *best, Dimension.TIME, numbers))
+        rows.append(_row("each curve at its best of these", *best, Dimension.TIME, numbers))
     return Table(title, _heads(pair), tuple(rows))
 
 
@@ -259,9 +271,11 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
         return
     unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
     edges = [numbers.plain(start, Dimension.ROTATIONAL_SPEED) for start, _, _ in best.parts[1:]]
-    first, *others = (named(name) for _, _, name in best.parts)
-    told = "".join(f", {name} from {edge} {unit}" for name, edge in zip(others, edges, strict=True))
-    yield f"Quicker than either: {first} at first{told}: {numbers.told_time(best.time)}."
+    *lower, last = (named(name) for _, _, name in best.parts)
+    below = ", ".join(f"{name} up to {edge} {unit}" for name, edge in zip(lower, edges, strict=True))
+    limits = f", with the torque limits of {named(best.limits)}" if best.limits else ""
+    time = numbers.rounded_time(best.time)
+    yield f"Quicker than either curve is a mixture, {below} and {last} above{limits}: {time}."
 
 
 def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
@@ -294,10 +308,10 @@ def _odds(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     ahead = ((drawn.first, drawn.first_quicker), (drawn.second, drawn.second_quicker))
     shown = [Row(f"{name} quicker", "", tally(drawn, quicker).cells) for name, quicker in ahead]
     shown.append(Row(f"level {numbers.within()}", "", (str(round(drawn.level * drawn.cases)), "", "")))
-    yield Table(f"How sure, of {drawn.cases} drawn cases", CASES_HEADS, tuple(shown))
+    yield Table(f"Of {drawn.cases} cases", CASES_HEADS, tuple(shown))
     cells = tuple(numbers.signed(gap, Dimension.TIME) for gap in drawn.difference_quantiles())
     row = Row("difference, full pedal", numbers.unit(Dimension.TIME), cells)
-    yield Table("Drawn cases that stay below", ("5 %", "half", "95 %"), (row,))
+    yield Table("Difference over all cases", QUANTILE_HEADS, (row,))
 
 
 def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
@@ -305,8 +319,10 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
     rows: list[Row] = []
     for part in rated:
         one, other = _by_order(pair, part.higher.demand, part.lower.demand)
-        rows.append(_row(f"{part.higher.name}, steady of rating", one.steady, other.steady, Dimension.SHARE, numbers))
-        rows.append(_row("  peak of expected failure", one.shock, other.shock, Dimension.SHARE, numbers))
+        rows.append(
+            _row(f"{part.higher.name}, steady pull of rating", one.steady, other.steady, Dimension.SHARE, numbers)
+        )
+        rows.append(_row("  peak of torque of failure", one.shock, other.shock, Dimension.SHARE, numbers))
         words = ("TOO MUCH" if each.too_much else "within" for each in (one, other))
         rows.append(Row("  flag", "", (*words, "")))
     if rows:
@@ -383,20 +399,21 @@ def _missed(comparison: Comparison, numbers: Numbers) -> list[str]:
 
 
 _MEANING = (
-    "Differences are second column less first: with a time below zero the second curve is quicker. With 1 ft "
-    "rollout: timed, and a distance measured, from one foot on. Held slip: torque trimmed to a target slip. "
-    "Time lost to spin: full pedal less held slip. At the grip limit: grip used in full, which is good; "
-    "wheelspin: slip beyond it, which is wasted. Peak torque holds the shocks of launch and shifts, steady pull does "
-    "not. Marks beyond the goal of the run are taken from the same launch carried on; all else is measured up to the "
+    "A difference is the second column less the first: a time below zero means that the second curve is quicker. With "
+    "1 ft rollout: the clock and the distance begin one foot from the start. Held slip: slip control trims the torque "
+    "to a target slip. Time lost to spin: full pedal less held slip. At the grip limit the tyres give all they can; "
+    "wheelspin is slip beyond that, which wastes torque. Peak torque includes the shocks of launch and shifts, steady "
+    "pull does not. Marks beyond the goal come from the same launch, continued; everything else is measured up to the "
     "goal. -: not reached."
 )
 _MEANING_OF_SPANS = (
-    "Where the gap comes from: the range of engine speed is cut where the curves meet, and beside the peak where they "
-    "do not; every mixture of both curves is launched, and each span has the mean of what exchanging it changes, least "
-    "and most over all states of the other spans."
+    "Where the gap comes from: the engine speeds are cut into spans where the curves cross, and beside the peak where "
+    "they do not cross. Every mixture that takes one curve in some spans and the other in the rest is launched. A span "
+    "has the mean change of time when the second curve replaces the first in it; least and most are the extremes over "
+    "all mixtures of the other spans."
 )
 _SHIFTS_FOLLOW = "Shift speeds are worked out anew for each mixture."
-_SHORT_MEANING = "Differences are second column less first: below zero the second curve is quicker."
+_SHORT_MEANING = "A difference is the second column less the first: below zero the second curve is quicker."
 _MORE = "--all prints every table."
 _SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 
@@ -423,7 +440,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     """Scenario and conditions, and what is wrong with single runs."""
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
-        *(paragraph(f"Unlike footing: {gap}.") for gap in comparison.footings),
+        *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
         *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
     )
 
@@ -452,6 +469,7 @@ def full_text(comparison: Comparison, system: System) -> str:
         *_opening(comparison, system),
         paragraph(_MEANING),
         *(block for pair in comparison.pairs for block in _full_pair(pair, comparison, system)),
+        *_starts(comparison, Numbers(system)),
         *_above_the_curve(comparison),
         *(paragraph(line) for line in _missed(comparison, Numbers(system))),
         *_closing(comparison, system),
@@ -557,7 +575,7 @@ def _ahead(comparison: Comparison, numbers: Numbers) -> str:
     gap = time - best
     if gap < WORTH_NAMING:
         return f"{named(first)} is the quickest, level with {named(second)} {numbers.within()}."
-    return f"{named(first)} is the quickest, {numbers.told_time(gap)} ahead of {named(second)}."
+    return f"{named(first)} is the quickest, {numbers.rounded_time(gap)} ahead of {named(second)}."
 
 
 def matrix(comparison: Comparison, numbers: Numbers) -> Table:
@@ -574,9 +592,25 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
     return Table("Row behind column, full pedal", tuple(times), rows)
 
 
+def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
+    """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
+    told = [
+        f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
+        for runs in comparison.runs
+        if runs.full.launch_speed
+    ]
+    told += [
+        f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
+        for runs in comparison.runs
+        if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
+    ]
+    return [paragraph(each, "    ") for each in told]
+
+
 def text(comparison: Comparison, system: System) -> str:
     """What a comparison comes to on one screen of 80 columns, the verdict last."""
     numbers, several = Numbers(system), len(comparison.pairs) > 1
+    starts = _starts(comparison, numbers)
     if several:
         shown = tables_text([ranking(comparison, numbers), matrix(comparison, numbers)])
     else:
@@ -584,6 +618,7 @@ def text(comparison: Comparison, system: System) -> str:
     blocks = [
         *_opening(comparison, system),
         *shown,
+        *(["\n".join(starts)] if starts else []),
         *_above_the_curve(comparison),
         *([paragraph(_ahead(comparison, numbers))] if several else []),
         paragraph(f"{'' if several else f'{_SHORT_MEANING} '}{_MORE}"),
@@ -596,9 +631,9 @@ def summary(comparison: Comparison, system: System) -> str:
     """The verdict of every pair."""
     several = len(comparison.pairs) > 1
     return " ".join(
-        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *told])
+        " ".join([*([f"{named(pair.second.name)} against {named(pair.first.name)}:"] if several else []), *verdict])
         for pair in comparison.pairs
-        for told in [sentences(pair.verdict, system)]
+        for verdict in [sentences(pair.verdict, system)]
     )
 
 
@@ -606,29 +641,18 @@ def summary(comparison: Comparison, system: System) -> str:
 
 
 def _gap_object(gap: MarkGap) -> Object:
-    return {
-        **target_object(gap.first.target),
-        "first_time_s": number(gap.first.time),
-        "second_time_s": number(gap.second.time),
-        "gap_s": number(gap.gap),
-    }
+    return {**target_object(gap.first.target), **group_object("mark_gap", gap)}
 
 
 def _pedal_object(gap: PedalGap) -> Object:
+    grip = {"with_less_grip": gap.grip.less, "with_more_grip": gap.grip.more}
     return {
         "at_goal": _gap_object(gap.at_goal),
         "marks": [_gap_object(mark) for mark in gap.marks],
-        "along": {"distance_m": listed(gap.along.distance), "gap_s": listed(gap.along.gap)},
-        "sections": [
-            {"start_m": number(s.start), "end_m": number(s.end), "growth_s": number(s.growth)} for s in gap.sections
-        ],
-        "with_less_grip": {"gap_s": number(gap.grip.less)},
-        "with_more_grip": {"gap_s": number(gap.grip.more)},
+        "along": group_object("gap_trace", gap.along),
+        "sections": [group_object("gap_section", section) for section in gap.sections],
+        **{name: {quantity("mark_gap.gap").key: number(value)} for name, value in grip.items()},
     }
-
-
-def _chance(found: Chance) -> Object:
-    return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
 
 
 def _odds_object(drawn: Odds | None) -> Object | None:
@@ -637,8 +661,8 @@ def _odds_object(drawn: Odds | None) -> Object | None:
         return None
     return {
         "cases": drawn.cases,
-        "quicker_share": _chance(drawn.second_quicker),
-        "slower_share": _chance(drawn.first_quicker),
+        "quicker_share": group_object("chance", drawn.second_quicker),
+        "slower_share": group_object("chance", drawn.first_quicker),
         "level_share": number(drawn.level),
         "gap_5_50_95_s": listed(drawn.difference_quantiles()),
     }
@@ -648,10 +672,7 @@ def _rated_object(part: RatedPart) -> Object:
     higher, lower = part.higher, part.lower
     return {
         "part": higher.name,
-        "higher_steady_share_of_rating": number(higher.demand.steady),
-        "lower_steady_share_of_rating": number(lower.demand.steady),
-        "higher_peak_share_of_failure": number(higher.demand.shock),
-        "lower_peak_share_of_failure": number(lower.demand.shock),
+        **group_object("rated_part", part),
         "higher_too_much": higher.broken,
         "lower_too_much": lower.broken,
         "no_reason_to_choose": part.alike,
@@ -666,88 +687,44 @@ def _verdict_object(verdict: Verdict) -> Object:
         "finding": verdict.finding.name.lower(),
         "peak_itself": case.peak_effect.name.lower(),
         "sentences": list(sentences(verdict, System.METRIC)),
-        "grip_doubt": number(verdict.grip_doubt),
+        **group_object("verdict", verdict),
         "sureness": _odds_object(case.odds),
         "rated_parts": [_rated_object(part) for part in case.rated],
         "higher": case.higher,
         "lower": case.lower,
-        "higher_peak_N_m": number(case.higher_peak),
-        "lower_peak_N_m": number(case.lower_peak),
-        "higher_power_W": number(case.higher_power),
-        "lower_power_W": number(case.lower_power),
-        "higher_time_s": number(case.higher_time),
-        "lower_time_s": number(case.lower_time),
-        "full_gap_s": number(case.full_gap),
-        "held_gap_s": number(case.held_gap),
-        "less_grip_gap_s": number(case.grip_gaps[0]),
-        "more_grip_gap_s": number(case.grip_gaps[1]),
-        "higher_wheelspin_time_s": number(case.spin_times[0]),
-        "lower_wheelspin_time_s": number(case.spin_times[1]),
-        "higher_gearbox_input_pull_N_m": number(case.input_torques[0]),
-        "lower_gearbox_input_pull_N_m": number(case.input_torques[1]),
+        **group_object("case", case),
     }
-
-
-def _rpm(speed: float) -> float:
-    return float(to_display(speed, Dimension.ROTATIONAL_SPEED, System.METRIC)[0])
-
-
-def _span_object(span: Span, why: Attribution) -> Object:
-    return {
-        "name": span.name.value,
-        "from_rpm": number(_rpm(span.start)),
-        "to_rpm": number(_rpm(span.end)),
-        "higher": why.second if span.second_above else why.first,
-        "share_s": number(span.full.share),
-        "least_s": number(span.full.least),
-        "most_s": number(span.full.most),
-        "held_slip_share_s": number(span.held.share),
-        "held_slip_least_s": number(span.held.least),
-        "held_slip_most_s": number(span.held.most),
-    }
-
-
-def _why_object(pair: Pair, comparison: Comparison) -> Object:
-    return {**_spans_object(pair.why), **_causes_object(pair, comparison)}
 
 
 def _causes_object(pair: Pair, comparison: Comparison) -> Object:
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return {"by_cause": None, "ideal": None}
-    causes = [
-        {
-            "name": cause.value,
-            "first_s": number(one.shares[cause].share),
-            "second_s": number(other.shares[cause].share),
-            "share_s": number(other.shares[cause].share - one.shares[cause].share),
-        }
-        for cause in Cause
-    ]
-    gap = {"first_s": number(one.ideal), "second_s": number(other.ideal), "share_s": number(other.ideal - one.ideal)}
-    return {"by_cause": causes, "ideal": gap}
-
-
-def _tried_object(tried: Tried | None, key: str, values: list[float]) -> Object | None:
-    if tried is None:
-        return None
+    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in Cause}
     return {
-        key: listed(values),
-        f"given_{key}": number(values[tried.as_given]),
-        "first_time_s": listed(tried.first),
-        "second_time_s": listed(tried.second),
-        "gap_s": listed(tried.gaps),
-        "gap_at_best_s": number(tried.gap_at_best),
+        "by_cause": [{"name": cause.value, **group_object("loss", loss)} for cause, loss in losses.items()],
+        "ideal": group_object("loss", _Loss(one.ideal, other.ideal)),
     }
+
+
+class _Loss(NamedTuple):
+    """Time that both curves lose to a cause [s]."""
+
+    first: float
+    second: float
+
+    @property
+    def share(self) -> float:
+        return self.second - self.first
 
 
 def _driving_object(found: Driving | None) -> Object | None:
     if found is None:
         return None
-    launch, shifts = found.launch, found.shifts
+    tried = {"launch": found.launch, "shifts": found.shifts}
     return {
-        "launch": _tried_object(launch, "engine_speed_rpm", [_rpm(each) for each in launch.values] if launch else []),
-        "shifts": _tried_object(shifts, "way_to_limiter_share", list(shifts.values) if shifts else []),
+        name: each and {**group_object(f"tried_{name}", each), **group_object("tried", each)}
+        for name, each in tried.items()
     }
 
 
@@ -755,14 +732,22 @@ def _spans_object(why: Attribution | None) -> Object:
     if why is None:
         return {"by_engine_speed": None, "shift_speeds": None, "quicker_mixture": None}
     best = why.best and {
-        "time_s": number(why.best.time),
-        "parts": [
-            {"from_rpm": number(_rpm(start)), "to_rpm": number(_rpm(end)), "curve": name}
-            for start, end, name in why.best.parts
-        ],
+        **group_object("mixture", why.best),
+        **({"gear_limits": why.best.limits} if why.best.limits else {}),
+        "parts": [{**group_object("mixture_part", part), "curve": part[-1]} for part in why.best.parts],
     }
+    limits = why.limits and {"gears": list(why.limits.gears), **group_object("span_share", why.limits)}
     return {
-        "by_engine_speed": [_span_object(span, why) for span in why.spans],
+        "by_engine_speed": [
+            {
+                "name": span.name.value,
+                "higher": why.second if span.second_above else why.first,
+                **group_object("span", span),
+                **group_object("span_share", span),
+            }
+            for span in why.spans
+        ],
+        **({"gear_limits": limits} if limits else {}),
         "shift_speeds": "follow the curve" if why.shifts_follow else "as typed",
         "quicker_mixture": best,
     }
@@ -774,14 +759,12 @@ def _pair_object(pair: Pair, comparison: Comparison) -> Object:
         "second": pair.second.name,
         "full": _pedal_object(pair.full),
         "held_slip": _pedal_object(pair.held),
-        "why": _why_object(pair, comparison),
+        "why": {**_spans_object(pair.why), **_causes_object(pair, comparison)},
         "driving": _driving_object(pair.driving),
         "tests": [
             {
                 **target_object(test.target),
-                "first_time_s": number(test.first),
-                "second_time_s": number(test.second),
-                "gap_s": number(test.gap),
+                **group_object("road_test", test),
                 "first_gear": test.gears[0] or None,
                 "second_gear": test.gears[1] or None,
             }
@@ -800,13 +783,13 @@ def _runs_object(runs: CurveRuns, goal: Target, trace: bool) -> Object:
     }
 
 
-def _footing_object(gap: FootingGap) -> Object:
+def _correction_gap_object(gap: CorrectionGap) -> Object:
     return {
         "higher": gap.higher,
         "higher_correction": gap.higher_correction.value,
         "lower": gap.lower,
         "lower_correction": gap.lower_correction.value,
-        "gap": number(gap.gap),
+        **group_object("reference_gap", gap),
     }
 
 
@@ -818,7 +801,7 @@ def document(comparison: Comparison, *, trace: bool = False) -> Object:
         "conditions": conditions_object(comparison.scenario, comparison.runs[0].full.car),
         "goal": target_object(comparison.goal),
         "targets_reached": comparison.reached,
-        "unlike_footings": [_footing_object(gap) for gap in comparison.footings],
+        "correction_gaps": [_correction_gap_object(gap) for gap in comparison.correction_gaps],
         "runs": [_runs_object(runs, comparison.goal, trace) for runs in comparison.runs],
         "pairs": [_pair_object(pair, comparison) for pair in comparison.pairs],
     }

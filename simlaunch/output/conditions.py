@@ -5,12 +5,12 @@ from __future__ import annotations
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.layout import clean, paragraph
 from simlaunch.output.words import Numbers
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension, System
 
 
-def header(scenario: Scenario, car: Record, system: System) -> str:
+def header(scenario: Scenario, car: Car, system: System) -> str:
     """Name of the scenario, and its conditions in a line."""
     numbers = Numbers(system)
     road = scenario.road
@@ -28,6 +28,6 @@ def header(scenario: Scenario, car: Record, system: System) -> str:
     return f"{paragraph(scenario.name)}\n{paragraph('; '.join(parts))}"
 
 
-def conditions_object(scenario: Scenario, car: Record) -> Object:
+def conditions_object(scenario: Scenario, car: Car) -> Object:
     """What all launches of a result share."""
     return {"surface": scenario.road.surface, **group_object("condition", car)}

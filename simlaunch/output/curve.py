@@ -110,7 +110,7 @@ def _done(account: CurveAccount, numbers: Numbers) -> Iterator[str]:
         yield account.conversion
     carried = "not known" if account.correction is None else account.correction.value
     place = "not known" if account.measured_at is None else f"the {account.measured_at}"
-    yield f"footing of the curve: weather correction {carried}; place {place}"
+    yield f"reference conditions of the curve: weather correction {carried}; place {place}"
 
 
 def _engine(account: CurveAccount, figures: EngineFigures, numbers: Numbers) -> Iterator[str]:

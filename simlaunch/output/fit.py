@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.simulate import target_label
-from simlaunch.fitting.identifiability import Untold
+from simlaunch.fitting.identifiability import Unidentified
 from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
@@ -26,18 +26,18 @@ from simlaunch.units.spelling import Dimension, System, kinds
 
 _STRONG = 0.7  # correlations beyond this are printed
 _MOST_PAIRS = 6
-_LAG = 0.01  # a shorter one is not told [s]
+_LAG = 0.01  # a shorter one is not printed [s]
 _LOADED = (70.0 / 3.6, 60.0 / 3.6)  # speeds between which the time of a coast-down is printed [m/s]
 _MEANING = (
-    "Error: standard error, widened for what hangs together in the residuals. From, to: holds the true value in 19 of "
-    "20 fits, if the car is as described otherwise. Logs: share of what is known of a value that comes from the "
+    "Error: standard error, widened where neighbouring residuals are alike. From, to: contains the true value in 19 of "
+    "20 fits, if the rest of the description is right. Logs: share of the knowledge of a value that comes from the "
     "logs; the rest was known beforehand, from [[uncertain]] or, where that is silent, as three usual spreads (common "
     "practice)."
 )
 _FIT_OF = (
-    "Noise: of one sample, found in the log or stated. Weighed: what the samples were weighed with, more than noise "
-    "where the residuals hang together and exceed it. Beyond: what of rms is no noise. Chance: that noise changes its "
-    "sign as seldom."
+    "Noise: standard deviation of one sample, found in the log or stated. Weighed: the deviation that the fit gave "
+    "the samples, more than noise where neighbouring residuals are alike and larger. Beyond: the part of rms that "
+    "noise does not explain. Chance: how likely noise alone is to change its sign as seldom."
 )
 
 
@@ -77,10 +77,10 @@ def _name(each: Fitted) -> str:
 def _values(fit: Fit, system: System) -> Table:
     rows = []
     for each in fit.fitted:
-        told = _Shown(each, system)
-        cells = [told.value(each.parameter.own), told.value(each.value), told.difference(each.error)]
-        ends = [told.value(each.low), told.value(each.high)] if not each.at_bound else ["bound", "bound"]
-        rows.append(Row(short(_name(each), 28), told.unit, (*cells, *ends, f"{100.0 * each.from_logs:.0f} %")))
+        own = _Shown(each, system)
+        cells = [own.value(each.parameter.own), own.value(each.value), own.difference(each.error)]
+        ends = [own.value(each.low), own.value(each.high)] if not each.at_bound else ["bound", "bound"]
+        rows.append(Row(short(_name(each), 28), own.unit, (*cells, *ends, f"{100.0 * each.from_logs:.0f} %")))
     return Table("Value", plain_heads("fitted"), tuple(rows))
 
 
@@ -88,8 +88,8 @@ def _profiles(fit: Fit, system: System) -> list[Table]:
     rows = []
     for each in fit.fitted:
         if each.profiled is not None:
-            told = _Shown(each, system)
-            rows.append(Row(short(_name(each), 28), told.unit, tuple(told.value(end) for end in each.profiled)))
+            own = _Shown(each, system)
+            rows.append(Row(short(_name(each), 28), own.unit, tuple(own.value(end) for end in each.profiled)))
     return [Table("Profile of the likelihood", ("from", "to"), tuple(rows))] if rows else []
 
 
@@ -187,35 +187,40 @@ def _printed(fit: Fit, system: System) -> tuple[Table, ...]:
 # --- in words ---
 
 
-def untold_words(untold: Untold, *, stated: bool = False) -> str:
-    """What logs do not tell, in a sentence."""
-    names = [clean(name) for name in untold.names]
-    size = "at all" if not isfinite(untold.uncertainty) or untold.uncertainty > 100.0 else "to better than is usual"
+def unidentified_words(combination: Unidentified, *, stated: bool = False) -> str:
+    """What the logs do not determine, in a sentence."""
+    names = [clean(name) for name in combination.names]
+    unknown = not isfinite(combination.uncertainty) or combination.uncertainty > 100.0
+    size = "at all" if unknown else "to better than is usual"
     if len(names) == 1:
         then = "what [[uncertain]] says of it decides" if stated else "give it, leave it out, or log what shows it"
-        return f"{names[0]} is not told by these logs {size}; {then}"
+        return f"{names[0]} is not determined by these logs {size}; {then}"
     listed = f"{', '.join(names[:-1])} and {names[-1]}"
-    return f"{listed} cannot be told apart from these logs {size}; give one of them, or log a run that differs in it"
+    return f"{listed} cannot be separated by these logs {size}; give one of them, or log a run that differs in it"
 
 
-def _apart(fit: Fit) -> list[str]:
-    known = fit.apart.of - len(fit.apart.untold)
-    told = f"the logs determine {known} of {fit.apart.of} combinations of values to better than their usual spread"
-    condition = f"condition {fit.apart.condition:.3g}" if isfinite(fit.apart.condition) else "condition without bound"
+def _identifiability(fit: Fit) -> list[str]:
+    found = fit.identifiability
+    known = found.of - len(found.unidentified)
+    determined = f"the logs determine {known} of {found.of} combinations of values to better than their usual spread"
+    condition = f"condition {found.condition:.3g}" if isfinite(found.condition) else "condition without bound"
     stated = {each.parameter.name for each in fit.fitted if each.parameter.stated}
-    words = (untold_words(untold, stated=set(untold.names) <= stated) for untold in fit.apart.untold)
-    return [f"{told}; {condition}", *words]
+    words = (unidentified_words(each, stated=set(each.names) <= stated) for each in found.unidentified)
+    return [f"{determined}; {condition}", *words]
 
 
 def _source(found: FittedRun, label: str) -> str:
     run = found.run
-    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is Kind.LAUNCH else "coast-down"
+    drove = f'curve "{short(run.curve, 24)}"' if run.log.kind is not Kind.COAST_DOWN else "coast-down"
     if run.log.kind is Kind.COAST_DOWN:
         return f"{shown(run.log.request.path)}{label}: {drove}"
     timing = found.timing
     lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
-    told = f"let go at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
-    return f"{shown(run.log.request.path)}{label}: {drove}; {told}"
+    if run.log.kind is Kind.ROLL:
+        drove += f", a roll that begins in gear {int(run.car.launch.roll_gear)}"
+    begun = "full pedal" if run.log.kind is Kind.ROLL else "let go"
+    timed = f"{begun} at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
+    return f"{shown(run.log.request.path)}{label}: {drove}; {timed}"
 
 
 def _goal_time(found: FittedRun) -> MarkTime | None:
@@ -231,17 +236,17 @@ def summary(fit: Fit, system: System) -> str:
     )
     sizes = (_speed_error(left.rms, numbers), _speed_error(left.noise, numbers))
     if not fit.follows:
-        told = f"Do not use this fit: the car does not follow the log ({sizes[0]} rms left over); see the warnings"
+        verdict = f"Do not use this fit: the car does not follow the log ({sizes[0]} rms left over); see the warnings"
     elif not fit.agreed:
-        told = "Do not use this fit: the starts of the search do not agree; see the warnings"
+        verdict = "Do not use this fit: the starts of the search do not agree; see the warnings"
     elif unlike := _unlike_noise(fit):
         why = f"what is left over of {unlike} is not noise alone"
-        told = f"The fitted car follows the log to {sizes[0]} rms with a noise of {sizes[1]}, but {why}"
-        told += "; the errors are widened for it"
+        verdict = f"The fitted car follows the log to {sizes[0]} rms with a noise of {sizes[1]}, but {why}"
+        verdict += "; the errors are widened for it"
     else:
         doubt = ", but see the warnings" if fit.warnings else ""
-        told = f"The fitted car follows the log to its noise ({sizes[0]} rms left over, noise {sizes[1]}){doubt}"
-    return f"{told}.{_told_time(fit, numbers)}{_told_prediction(fit, numbers)}"
+        verdict = f"The fitted car follows the log to its noise ({sizes[0]} rms left over, noise {sizes[1]}){doubt}"
+    return f"{verdict}.{_time(fit, numbers)}{_prediction(fit, numbers)}"
 
 
 def _speed_error(value: float, numbers: Numbers) -> str:
@@ -257,21 +262,21 @@ def _unlike_noise(fit: Fit) -> str:
     return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
 
 
-def _told_time(fit: Fit, numbers: Numbers) -> str:
+def _time(fit: Fit, numbers: Numbers) -> str:
     mark = next((mark for found in fit.runs if (mark := _goal_time(found))), None)
     if mark is None:
         return ""
     values = (mark.fitted, mark.low, mark.high, mark.before, mark.logged)
-    fitted, low, high, before, logged = map(numbers.told_time, values)
+    fitted, low, high, before, logged = map(numbers.rounded_time, values)
     label = target_label(mark.target)
     return f" {label} takes it {fitted} (from {low} to {high}), against {before} as described and {logged} in the log."
 
 
-def _told_prediction(fit: Fit, numbers: Numbers) -> str:
+def _prediction(fit: Fit, numbers: Numbers) -> str:
     mark = _goal_time(fit.left_out) if fit.left_out else None
     if mark is None:
         return ""
-    late = numbers.told_gap(mark.fitted - mark.logged, "late", "early")
+    late = numbers.gap_words(mark.fitted - mark.logged, "late", "early")
     return f" The log that was left out is predicted {late} there."
 
 
@@ -287,7 +292,7 @@ def text(fit: Fit, system: System) -> str:
         paragraph(_MEANING),
         paragraph(_FIT_OF),
         *tables_text(_printed(fit, system)),
-        *block("What the logs cannot tell", _apart(fit)),
+        *block("What the logs cannot determine", _identifiability(fit)),
         *block("Worth knowing", fit.notes),
         *block("Warnings", fit.warnings),
         f"Verdict\n{paragraph(summary(fit, system))}",
@@ -373,14 +378,14 @@ def document(fit: Fit) -> Object:
         "correlation_ratios": [listed(row) for row in np.asarray(fit.correlation)],
         "logs": [_run_object(found) for found in fit.runs],
         "left_out": _run_object(fit.left_out) if fit.left_out else None,
-        "told_apart": {
-            **group_object("told_apart", fit.apart),
-            "untold": [
+        "identifiability": {
+            **group_object("identifiability", fit.identifiability),
+            "unidentified": [
                 {
-                    "names": list(untold.names),
-                    **group_object("untold", untold),
+                    "names": list(combination.names),
+                    **group_object("unidentified", combination),
                 }
-                for untold in fit.apart.untold
+                for combination in fit.identifiability.unidentified
             ],
         },
         "warnings": list(fit.warnings),

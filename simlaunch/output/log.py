@@ -13,26 +13,21 @@ from simlaunch.analysis.log import LoggedRun
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
 from simlaunch.output.groups import rows
 from simlaunch.output.layout import Table, block, paragraph, tables_text
-from simlaunch.output.run import marks_table
+from simlaunch.output.run import MEANING_OF_MARKS, marks_table
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
 from simlaunch.readers.delimited import shown
 from simlaunch.units.spelling import Dimension, System
 
-_MEANING = (
-    "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-    "the last 66 ft. -: not reached, or not defined."
-)
-
-_TOLD_BY_A_LOG = ("slip_distance", "greatest_slip")
+_KNOWN_FROM_A_LOG = ("slip_distance", "greatest_slip")
 """What wheel speeds alone say of the use of grip."""
 
 
 def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     if logged.grip is None:
         return []
-    told = rows("grip", [logged.grip], numbers, _TOLD_BY_A_LOG)
-    return [Table("Grip use, from wheel speed", ("value",), tuple(told))]
+    known = rows("grip", [logged.grip], numbers, _KNOWN_FROM_A_LOG)
+    return [Table("Grip use, from wheel speed", ("value",), tuple(known))]
 
 
 def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
@@ -51,7 +46,7 @@ def text(logged: LoggedRun, system: System) -> str:
         paragraph(f"Log {shown(Path(logged.source))}"),
         *block("Understood", understood),
         *block("Worth knowing", logged.account.notes),
-        paragraph(_MEANING),
+        paragraph(f"{MEANING_OF_MARKS} -: not reached, or not defined."),
         *tables_text(tables(logged, system)),
     ]
     return "\n\n".join(blocks)
@@ -74,7 +69,7 @@ def columns(logged: LoggedRun) -> Mapping[str, NDArray[np.float64]]:
 
 def document(logged: LoggedRun, *, trace: bool = False) -> Object:
     """The JSON object; with the histories if they are wanted."""
-    grip = None if logged.grip is None else group_object("grip", logged.grip, only=_TOLD_BY_A_LOG)
+    grip = None if logged.grip is None else group_object("grip", logged.grip, only=_KNOWN_FROM_A_LOG)
     return {
         "format": "simlaunch-log-1",
         "source": logged.source,

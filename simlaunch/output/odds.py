@@ -20,13 +20,14 @@ from simlaunch.output.words import CASES_HEADS, CAUTION, PEDAL_WORDS, Numbers, T
 from simlaunch.quantities import quantity
 from simlaunch.units.spelling import Dimension, System
 
-_QUANTILE_HEADS = ("5 %", "half", "95 %")
+QUANTILE_HEADS = ("5 % below", "half below", "95 % below")
+"""Columns of a table of quantiles: the share of the cases that stay below a value."""
 _LABEL_COLUMNS = 36
 _MOSTLY_OPEN = 0.5  # share of the spread that is left open, from which no value is called the one that decides [-]
 _MEANING = (
-    "Every case draws all uncertain values once and launches both curves with them. Differences are second curve less "
-    "first: below zero the second is quicker. The interval holds the true share in 19 of 20 studies. A launch that "
-    "misses the target is slower than any that does not."
+    "Every case draws all uncertain values once and launches both curves with them. A difference is the second curve "
+    "less the first: below zero the second is quicker. The interval contains the true share in 19 of 20 studies. A "
+    "launch that misses the target counts as slower than any that reaches it."
 )
 
 
@@ -59,7 +60,7 @@ def _times(found: Odds, numbers: Numbers) -> Table:
         for which, name in enumerate((found.first, found.second))
     ]
     gaps = row("difference", found.difference_quantiles(), Dimension.TIME, numbers, sign=True)
-    return Table(f"Time for {target_label(found.target)}: cases that stay below", _QUANTILE_HEADS, (*rows, gaps))
+    return Table(f"Time for {target_label(found.target)}", QUANTILE_HEADS, (*rows, gaps))
 
 
 def _missed(found: Odds) -> Table:
@@ -93,9 +94,9 @@ def summary(found: Odds, system: System) -> str:
     ahead, behind, sure = found.first, found.second, found.first_quicker
     if found.second_quicker.share > sure.share:
         ahead, behind, sure = found.second, found.first, found.second_quicker
-    told = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).told('cases')}"
+    ahead_by = f"{named(ahead)} is quicker than {named(behind)} {tally(found, sure).words('cases')}"
     weighed = _weighed(sure, found.level)
-    return f"{weighed}: {told}{_level(found, sure, numbers)}.{_decider(found)}"
+    return f"{weighed}: {ahead_by}{_level(found, sure, numbers)}.{_decider(found)}"
 
 
 def _weighed(sure: Chance, level: float) -> str:
@@ -141,12 +142,12 @@ def text(found: Odds, system: System) -> str:
 
 
 _EFFECTS = (
-    "In all: share of the spread of the difference that would be gone if this value were known. Alone: share that goes "
-    "with it by itself. Both come from a polynomial of second degree through the cases; left open: what it misses in "
-    "cases that it has not seen."
+    "In all: share of the spread of the difference that involves this value, alone or together with others. Alone: "
+    "share that the value explains by itself. Both come from a polynomial of second degree fitted to the cases; left "
+    "open: the share that the polynomial does not explain in cases that it was not fitted to."
 )
 _NO_EFFECTS = (
-    "What decides the difference is not told: a curve missed the target in some case, values are drawn together, or "
+    "What decides the difference is not stated: a curve missed the target in some case, values are drawn together, or "
     "nothing varies."
 )
 
@@ -159,8 +160,8 @@ def _about_effects(found: Odds) -> tuple[str, ...]:
 
 
 _CORRELATED = (
-    "What decides is left out: some of the uncertain values depend on one another, so no share of the spread belongs "
-    "to one of them."
+    "The table of what decides is left out: some uncertain values depend on one another, so no share of the spread "
+    "belongs to a single one of them."
 )
 
 

@@ -10,6 +10,7 @@ from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
 from simlaunch.metrics.parts import SETTLING, Part
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
+from simlaunch.output.groups import of_car
 from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
 from simlaunch.output.words import (
@@ -29,19 +30,19 @@ from simlaunch.units.spelling import Dimension, System
 
 _COLUMNS = 30
 _MEANING = (
-    "Peak torque holds the shocks of launch and shifts, steady pull does not: steady pull keeps to the rating, shocks "
-    "to the torque of expected failure. Relative wear, added up by Miner's rule, over that with the mildest curve: "
-    "of gears by their turns at torque, each gear apart and the one that wears most stated, all taken as equally "
-    "strong; of clutch and shafts by swings of torque, counted by rainflow (ASTM E1049). By the launch: by swings that "
-    f"begin before the clutch has closed and {SETTLING:g} s have passed. Shafts: both half shafts of an axle together; "
-    "gearbox output: behind the final drive."
+    "Peak torque includes the shocks of launch and shifts, steady pull does not. Steady pull is held against the "
+    "rating, peak torque against the torque of expected failure. Relative wear: wear by Miner's rule, over that with "
+    "the mildest curve. Gears wear by their turns at torque; each gear counts by itself, the one that wears most is "
+    "named, and all are taken as equally strong. Clutch and shafts wear by swings of torque, counted by rainflow (ASTM "
+    "E1049). Wear by the launch: the share from swings that begin before the clutch has closed and "
+    f"{SETTLING:g} s have passed. Shafts: both half shafts of an axle together. Gearbox output: behind the final drive."
 )
 _LIMITS = (
-    "Caution: wear tells one launch from another and ranks curves; it is no life in kilometres. It depends much on the "
+    "Caution: relative wear compares launches and ranks curves; it gives no life in kilometres. It depends much on the "
     "slope of the S-N line, which is an assumption where the scenario gives none, and on how far the launch runs in "
-    "each gear. Swings count a few shocks of one launch; heat is not counted. Ratings are what the scenario says."
+    "each gear. Swings are the few shocks of one launch. Heat is not counted. The ratings are those of the scenario."
 )
-_RIGID = "Caution: the half shafts of this scenario are rigid, so that the shocks of launch and shifts are left out."
+_RIGID = "Caution: the half shafts of this scenario are rigid, so the shocks of launch and shifts are missing."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
 _IDLE = "No part that has a rating carries any torque."
 
@@ -87,7 +88,8 @@ def _part_title(part: PartLoad, numbers: Numbers) -> str:
 def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
     known = not all(isnan(load.mean_pressure) for load in found.loads)
     names = [name for name in reported("curve_load") if known or name != "mean_effective_pressure"]
-    return Table("Engine and coupling", _heads(found), tuple(group_rows("curve_load", found.loads, numbers, names)))
+    rows = group_rows("curve_load", found.loads, numbers, names)
+    return Table("Engine and coupling", _heads(found), tuple(of_car(rows, found.scenario)))
 
 
 def tables(found: DrivelineLoads, system: System) -> tuple[Table, ...]:
@@ -102,9 +104,9 @@ def tables(found: DrivelineLoads, system: System) -> tuple[Table, ...]:
 def _worst(found: DrivelineLoads, numbers: Numbers) -> str:
     """What is loaded above its rating, or what comes nearest to it."""
     if found.broken:
-        told = (_overload(curve, part, numbers) for curve, part in found.broken[:3])
+        overloads = (_overload(curve, part, numbers) for curve, part in found.broken[:3])
         more = "" if len(found.broken) <= 3 else f"; {more_overloads(len(found.broken) - 3)}"
-        return f"{'; '.join(told)}{more}."
+        return f"{'; '.join(overloads)}{more}."
     rated = [(load.curve, part) for load in found.loads for part in load.parts if part.rating and part.peak]
     if not rated:
         return _IDLE if any(part.rating for part in found.loads[0].parts) else _UNRATED
@@ -123,8 +125,8 @@ def _overload(curve: str, part: PartLoad, numbers: Numbers) -> str:
     return f"{named(curve)} loads {named(part.name)} {allowed_share(part.demand, part.event, numbers)} (too much)"
 
 
-def _told_wear(found: DrivelineLoads) -> tuple[int, tuple[float, ...]] | None:
-    """The toothed part whose wear is told, and that of each curve: nearest to its rating, or else what differs most.
+def _stated_wear(found: DrivelineLoads) -> tuple[int, tuple[float, ...]] | None:
+    """The toothed part whose wear is stated, and that of each curve: nearest to its rating, or else what differs most.
 
     Swings of shafts are a few shocks of one launch, too few for a sentence.
     """
@@ -141,9 +143,9 @@ def _told_wear(found: DrivelineLoads) -> tuple[int, tuple[float, ...]] | None:
 
 
 def _wear(found: DrivelineLoads, numbers: Numbers) -> str:
-    if (told := _told_wear(found)) is None:
+    if (stated := _stated_wear(found)) is None:
         return ""
-    k, ratios = told
+    k, ratios = stated
     part, names, most = found.loads[0].parts[k], [load.curve for load in found.loads], max(ratios)
     worst, mildest = names[ratios.index(most)], names[ratios.index(min(ratios))]
     if float(times := numbers.times(most)) == 1.0:
@@ -182,9 +184,9 @@ def _events(found: DrivelineLoads, numbers: Numbers) -> Iterator[str]:
             continue
         pairs = zip(found.loads, words, strict=True)
         each = "; ".join(f"{named(load.curve)}, {said}" for load, said in pairs)
-        told = words[0] if len(set(words)) == 1 else each
+        causes = words[0] if len(set(words)) == 1 else each
         same = " (the same torque with every curve)" if found.same_peak(k) else ""
-        yield f"{short(parts[0].name, _COLUMNS)}: {told}{same}"
+        yield f"{short(parts[0].name, _COLUMNS)}: {causes}{same}"
 
 
 def _origins(found: DrivelineLoads) -> Iterator[str]:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import groupby
-from math import isfinite, isnan, pi
+from math import ceil, isfinite, isnan, pi
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.limits import ENVELOPE, RISE
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, RATING, SAME_TIME, Point
@@ -24,6 +25,7 @@ from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
+from simlaunch.record import MAX_GEAR_POINTS
 from simlaunch.units.spelling import Dimension, System
 
 _RPM = pi / 30.0
@@ -40,7 +42,8 @@ def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
         wished = [numbers.plain(found.wish_torque[k], Dimension.TORQUE) for k in (first, last)]
         rows.append(Row(" to ".join(span), "rpm", (name, " to ".join(torque), " to ".join(wished))))
     unit = numbers.unit(Dimension.TORQUE)
-    return Table("Limited at", ("by", unit, f"{short(curve, 12)}, {unit}"), tuple(rows))
+    heads = ("limited by", with_unit("plateau", unit), with_unit(short(curve, 12), unit))
+    return Table("Limits", heads, tuple(rows))
 
 
 def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Table:
@@ -58,11 +61,16 @@ def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Tab
         pressures = [mean_effective_pressure(height, volume.si) for height in heights]
         rows.append(row("brake mean effective pressure", pressures, Dimension.PRESSURE, numbers))
     rows += [
-        row(f"highest at {part.value}", [point.peaks[part] for point in points], Dimension.TORQUE, numbers)
+        row(
+            f"highest at {part_name(part, result.scenario)}",
+            [point.peaks[part] for point in points],
+            Dimension.TORQUE,
+            numbers,
+        )
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]
-    return Table("Set against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
+    return Table("Plateau against the wish", ("plateau", short(result.wish, 24)), tuple(rows))
 
 
 _OF_DRIVE = ("present_ratio", "score", "wanted_ratio", "wanted_score")
@@ -140,12 +148,12 @@ def tables(result: PlateauResult, system: System) -> tuple[Table, ...]:
 def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> str:
     gap = found.chosen.score - found.wish.score
     if not isfinite(gap):
-        told = f"while {named(result.wish)} does not get there"
+        gap_text = f"while {named(result.wish)} does not get there"
     elif abs(gap) < SAME_TIME:
-        told = f"as quick as {named(result.wish)}"
+        gap_text = f"as quick as {named(result.wish)}"
     else:
-        told = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
-    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {told}"
+        gap_text = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
+    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {gap_text}"
 
 
 def cheaper(found: Plateau) -> Point | None:
@@ -159,8 +167,10 @@ def cheaper(found: Plateau) -> Point | None:
 
 def _without_limits(found: Plateau) -> str:
     """Said of a curve that was launched without the torque limits that were sought for gears."""
-    sought = any(map(isfinite, found.gear_limits)) and not found.within_grip
-    return ", both without torque limits by gear" if sought else ""
+    if not found.limits_sought:
+        return ""
+    stated = any(map(isfinite, found.own_limits)) or found.gear_curves
+    return f", both without {'the torque limits by gear that were sought' if stated else 'torque limits by gear'}"
 
 
 def _trade(found: Plateau, numbers: Numbers) -> str:
@@ -170,10 +180,10 @@ def _trade(found: Plateau, numbers: Numbers) -> str:
         return ""
     share = 1.0 - less.strain / found.unlimited.strain
     cost = less.score - found.unlimited.score
-    told = "as quick" if cost < SAME_TIME else f"{cost:.3f} s slower"
+    slower = "as quick" if cost < SAME_TIME else f"{cost:.3f} s slower"
     return (
         f"{_held(less, numbers)} takes {100.0 * share:.0f} % less torque at the gearbox input than "
-        f"{_held(found.unlimited, numbers)}, and is {told}{_without_limits(found)}"
+        f"{_held(found.unlimited, numbers)}, and is {slower}{_without_limits(found)}"
     )
 
 
@@ -189,15 +199,17 @@ def _held(point: Point, numbers: Numbers) -> str:
 def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
     lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
-    told = [
-        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name)}'} makes the quickest plateau at "
-        f"least {saving:.3f} s quicker"
+    higher = [
+        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name, found)}'} "
+        f"makes the quickest plateau at least {saving:.3f} s quicker"
         for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
     ]
-    return f"with all other limits as they are, {', and '.join(told)}" if told else ""
+    return f"with all other limits as they are, {', and '.join(higher)}" if higher else ""
 
 
-def _limit_words(name: str) -> str:
+def _limit_words(name: str, found: Plateau) -> str:
+    if name in found.measured and name != ENVELOPE:
+        return f"torque within {named(name)}"
     return {RISE: "rise in 1000 rpm"}.get(name, name)
 
 
@@ -212,7 +224,8 @@ def _begins(found: Plateau, numbers: Numbers) -> str:
     if earlier.broken:
         return f"{since} asks too much of {next(iter(earlier.broken))}"
     cost = earlier.score - paying.score
-    return f"{since} is {cost:.3f} s slower than {_held(paying, numbers)}{_without_limits(found)}"
+    slower = "as quick as" if cost < SAME_TIME else f"{cost:.3f} s slower than"
+    return f"{since} is {slower} {_held(paying, numbers)}{_without_limits(found)}"
 
 
 def _wants(each: WantedFinalDrive) -> str:
@@ -231,18 +244,20 @@ def _wants(each: WantedFinalDrive) -> str:
 def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     """What was found, in plain sentences."""
     numbers, found = Numbers(system), result.first
-    told = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found, numbers)]
+    findings = [_against_wish(result, found, numbers), _begins(found, numbers), _binds(found), _trade(found, numbers)]
     if len(result.by_gear_set) > 1:
         best = result.best
         gain = found.chosen.score - result.by_gear_set[best].chosen.score
         wants = f"this engine wants gear set {named(best)}, final drive {result.final_drives[best]:.2f}"
         kept = "the gear set as described is the quickest with a plateau of its own"
-        told.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
-    told.append("; ".join(map(_wants, result.wanted)))
+        findings.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
+    findings.append("; ".join(map(_wants, result.wanted)))
     if not found.capped:
         power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
-        told.append(f"no limit of the engine is given, and it would have to make {power}: add --power or [limits]")
-    return tuple(f"{text[:1].upper()}{text[1:]}." for text in told if text)
+        findings.append(
+            f"no limit of the engine is given, and the engine would have to make {power}; add --power or [limits]"
+        )
+    return tuple(f"{text[:1].upper()}{text[1:]}." for text in findings if text)
 
 
 def summary(result: PlateauResult, system: System) -> str:
@@ -261,12 +276,12 @@ def text(result: PlateauResult, system: System) -> str:
     goal = ", ".join(target_label(target) for target in result.aim.targets)
     about = f"Highest plateau that pays for {goal}, {PEDAL_WORDS[result.pedal]}; wished for: curve {named(result.wish)}"
     note = (
-        "Highest torque at parts includes shocks; the front goes by steady pull at the gearbox input. Each curve of "
-        "the front is the quickest of its height; none beats another "
-        f"in both time and torque. The lowest height within {1e3 * SAME_TIME:.0f} ms of the quickest is taken, then "
-        f"held as long as it can be within {1e3 * HELD_TIME:.0f} ms of it. A cap is named alone where "
-        f'{100.0 * (LIFTED - 1.0):.0f} % more of it saves time; "{RISE}" and "{ENVELOPE}" where they hold torque '
-        f'down on the way up; "{NO_GAIN}" where no launch saved any.'
+        "The highest torque at a part includes shocks. The table of plateaus sets time against steady pull at the "
+        "gearbox input: each of them is the quickest of its height, and none is beaten in both. The one that pays has "
+        f"the lowest height within {1e3 * SAME_TIME:.0f} ms of the quickest, held as long as costs no more than "
+        f"{1e3 * HELD_TIME:.0f} ms. A limit of the engine is named where {100.0 * (LIFTED - 1.0):.0f} % more of it "
+        f'saves time, "{RISE}" and "{ENVELOPE}" where they hold torque down on the way up, "{NO_GAIN}" where more '
+        "saved no launch any time."
     )
     return "\n\n".join(
         [
@@ -280,13 +295,21 @@ def text(result: PlateauResult, system: System) -> str:
 
 
 def curve_csv(result: PlateauResult) -> str:
-    """The curve as a file that a scenario can name; the note says where it comes from."""
+    """The curve as a file that a scenario can name, with its limits by gear; the note says where it comes from."""
     found = result.first
     goal = ", ".join(target_label(target) for target in result.aim.targets)
     wish, scenario = clean(result.wish), clean(result.scenario.name)
     note = f"found by simlaunch plateau for {goal} in place of {wish}, scenario {scenario}"
-    lines = [f"# note: {note[:190]}", "engine speed [rpm],torque [N m]"]
-    lines += [f"{speed / _RPM:.1f},{torque:.2f}" for speed, torque in zip(found.speeds, found.torque, strict=True)]
+    lines = [f"# note: {note[:190]}"]
+    limits = dict(enumerate(found.gear_limits, start=1))
+    by_gear = {gear: np.minimum(curve, limits[gear]) for gear, curve in found.gear_curves.items()}
+    lines += [f"# limit in gear {k}: {x:.1f} N m" for k, x in limits.items() if isfinite(x) and k not in by_gear]
+    lines.append(",".join(["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in by_gear)]))
+    every, last = ceil(found.speeds.size / (MAX_GEAR_POINTS - 1)), found.speeds.size - 1
+    for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
+        shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
+        cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
+        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from math import isfinite, nan
 from typing import TypeVar
@@ -10,12 +10,16 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import Simulation, goal, same_target, target_label
-from simlaunch.metrics.marks import Kind, MarkResult, Target
+from simlaunch.analysis.bog import SHARE, Bog
+from simlaunch.analysis.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
+from simlaunch.analysis.parts import part_name
+from simlaunch.analysis.simulate import Simulation, same_target, target_label
+from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, group_object, listed, mark_object
+from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object
 from simlaunch.output.conditions import conditions_object, header
-from simlaunch.output.groups import rows, table
+from simlaunch.output.groups import of_car, rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
@@ -24,6 +28,11 @@ from simlaunch.simulation.run import Outcome
 from simlaunch.units.spelling import Dimension, System
 
 Item = TypeVar("Item")
+
+MEANING_OF_MARKS = (
+    "Rollout: the clock and the distance begin one foot from the start. Line: speed at the mark. 66 ft: mean speed "
+    "over the last 66 ft before it."
+)
 
 _OF_RUN = ("share_of_area", "time_above")
 """What a run says of surplus torque."""
@@ -47,10 +56,12 @@ def driven_parts(*simulations: Simulation) -> list[Part]:
 def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
     """Times and speeds of marks, those asked for twice shown once; that at the end of a span is known."""
     results = (
-        result if result.target.kind is Kind.DISTANCE else replace(result, speed=nan)
+        result if result.target.by_distance else replace(result, speed=nan)
         for result in distinct(marks, lambda result: result.target)
     )
-    return table("Marks", "mark", ((target_label(result.target), result) for result in results), numbers)
+    rolls = any(result.target.roll for result in marks)
+    fields = ("time", "speed") if rolls else None
+    return table("Marks", "mark", ((target_label(result.target), result) for result in results), numbers, fields)
 
 
 def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
@@ -73,13 +84,13 @@ def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
 
 
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
-    peaks = ((peak.part.value, peak) for peak in simulation.measures.parts)
+    peaks = ((part_name(peak.part, simulation.scenario), peak) for peak in simulation.measures.parts)
     return table("Peak torque of parts", "part", peaks, numbers, ("steady", "torque", "time", "gear"))
 
 
 def _surplus(simulation: Simulation, numbers: Numbers) -> Table:
     gears = ((f"gear {surplus.gear}", surplus) for surplus in simulation.measures.surplus)
-    return table("Surplus torque", "surplus", gears, numbers, _OF_RUN)
+    return table("Above the usable torque", "surplus", gears, numbers, _OF_RUN)
 
 
 def _events(events: Sequence[Event], numbers: Numbers) -> Table:
@@ -89,14 +100,70 @@ def _events(events: Sequence[Event], numbers: Numbers) -> Table:
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers, measures = Numbers(system), simulation.measures
+    energy = of_car(rows("energy", [measures.audit], numbers), simulation.scenario)
     return (
         marks_table(measures.marks, numbers),
         Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
-        Table("Energy audit", ("value",), tuple(rows("energy", [measures.audit], numbers))),
+        *_bog_tables(simulation, numbers),
+        Table("Energy audit", ("value",), tuple(energy)),
         _events(simulation.run.trace.events, numbers),
     )
+
+
+def _start(roll: Roll, numbers: Numbers) -> str:
+    """How a roll begins."""
+    speed, boost = numbers.with_unit(roll.speed, Dimension.SPEED), numbers.with_unit(roll.boost, Dimension.SHARE)
+    gears = "gears are shifted" if roll.shifting else "no gear is left"
+    return (
+        f"Rolls at {speed} in gear {roll.gear}; at time zero the driver asks for all there is; boost {boost}; {gears}"
+    )
+
+
+def launch_speed_text(found: LaunchSpeed, numbers: Numbers) -> str:
+    """The launch speed that was found, where it is flat, and what it gains on others."""
+    turns, time = Dimension.ROTATIONAL_SPEED, Dimension.TIME
+    label, speed = target_label(found.target), numbers.with_unit(found.speed, turns)
+    if not isfinite(found.time):
+        return f"Launch speed: none of those tried reaches {label}; {speed} is taken"
+    flat = f"held to within {HELD:.0f} rpm, speeds from {numbers.plain(found.low, turns)} to "
+    flat += f"{numbers.with_unit(found.high, turns)} are equal within {numbers.with_unit(FLAT, time)}"
+    if found.low == found.high:
+        flat = f"no other speed that was tried comes within {numbers.with_unit(FLAT, time)} if held to {HELD:.0f} rpm"
+    costs = [
+        f"{BESIDE:.0f} rpm {way} costs {numbers.with_unit(cost, time)}"
+        if cost >= 0.0
+        else f"{BESIDE:.0f} rpm {way} is {numbers.with_unit(-cost, time)} quicker, but not if held to {HELD:.0f} rpm"
+        for way, cost in (("less", found.below), ("more", found.above))
+        if isfinite(cost)
+    ]
+    why = f"the best for {label}"
+    if found.converter:
+        why += ", all that the torque converter lets: the converter decides it, and the driver cannot ask for more"
+    return f"Launch speed {speed}: {why}; {'; '.join([flat, *costs])}"
+
+
+def _bog_tables(simulation: Simulation, numbers: Numbers) -> Iterator[Table]:
+    """How far the engine falls as the clutch takes hold, where there is one."""
+    if simulation.bog:
+        yield Table("Engine at the start", ("value",), tuple(rows("bog", [simulation.bog], numbers)))
+
+
+def bog_text(bog: Bog | None, numbers: Numbers) -> str:
+    """That a launch bogs, and whether that costs time; empty where it does not."""
+    if bog is None or not bog.bogs:
+        return ""
+    turns = Dimension.ROTATIONAL_SPEED
+    start, lowest = numbers.plain(bog.launch_speed, turns), numbers.with_unit(bog.lowest, turns)
+    limit = numbers.with_unit(bog.limit, turns)
+    of = "the boost threshold" if bog.below_threshold and bog.limit == bog.threshold else f"{100 * SHARE:.0f} % of that"
+    what = f"the launch bogs: the engine falls from {start} to {lowest}, below {of} ({limit}), "
+    what += f"for {numbers.rounded_span(bog.time)}"
+    if bog.gain >= WORTH_NAMING:
+        higher = numbers.with_unit(bog.higher_speed, turns)
+        return f"{what}; launched at {higher} the car is {numbers.rounded_time(bog.gain)} quicker"
+    return f"{what}; none of the higher launch speeds that were tried gains {numbers.least()}"
 
 
 def _alarm(simulation: Simulation) -> list[str]:
@@ -108,17 +175,24 @@ def _alarm(simulation: Simulation) -> list[str]:
 def text(simulation: Simulation, system: System) -> str:
     """One launch as text of 80 columns."""
     what = f'Curve "{short(simulation.curve, 40)}", {PEDAL_WORDS[simulation.pedal]}'
+    if simulation.target.roll:
+        what += f"\n{paragraph(_start(simulation.target.roll, Numbers(system)))}"
+    if simulation.launch_speed:
+        what += f"\n{paragraph(launch_speed_text(simulation.launch_speed, Numbers(system)))}"
     meaning = (
-        "Rollout: timed, and a distance measured, from one foot on. Line: speed there. 66 ft: mean speed over "
-        "the last 66 ft. Marks beyond the goal of the run are taken from the same launch carried on; all else is "
+        "Marks are timed from the start of the roll, spans of speed from their first speed. Line: speed at a distance."
+        if simulation.target.roll
+        else f"{MEANING_OF_MARKS} Marks beyond the goal come from the same launch, continued; everything else is "
         "measured up to the goal. -: not reached, or not defined."
     )
+    fallen = bog_text(simulation.bog, Numbers(system))
     blocks = [
         f"{header(simulation.scenario, simulation.car, system)}\n{what}",
         paragraph(meaning),
         *map(paragraph, _alarm(simulation)),
         *tables_text(tables(simulation, system)),
         *map(paragraph, missed_text(simulation, Numbers(system))),
+        *([paragraph(f"{fallen[0].upper()}{fallen[1:]}.")] if fallen else []),
         paragraph(f"Caution: {CAUTION}"),
         paragraph(f"End: {simulation.run.outcome.value}."),
         *map(paragraph, _alarm(simulation)),
@@ -128,10 +202,10 @@ def text(simulation: Simulation, system: System) -> str:
 
 def summary(simulation: Simulation, system: System) -> str:
     """The curve, the pedal, and the time to the goal."""
-    numbers, aim = Numbers(system), goal(simulation.scenario)
-    time = next(result.time for result in simulation.measures.marks if same_target(result.target, aim))
+    numbers, time = Numbers(system), simulation.time
     reached = numbers.with_unit(time, Dimension.TIME) if isfinite(time) else "not reached"
-    return f"{named(simulation.curve)}, {PEDAL_WORDS[simulation.pedal]}: {target_label(aim)} {reached}."
+    what = target_label(simulation.target)
+    return f"{named(simulation.curve)}, {PEDAL_WORDS[simulation.pedal]}: {what} {reached}."
 
 
 # --- JSON and columns ---
@@ -147,9 +221,12 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
     measures = simulation.measures
     return {
         "curve": simulation.curve,
+        "target": target_object(simulation.target),
         "pedal": simulation.pedal.name.lower(),
         "outcome": simulation.run.outcome.name.lower(),
         "targets_reached": simulation.reached,
+        "bog": {**group_object("bog", simulation.bog), "bogs": simulation.bog.bogs} if simulation.bog else None,
+        "launch_speed": group_object("launch_speed", simulation.launch_speed) if simulation.launch_speed else None,
         **group_object("run", simulation),
         "marks": [mark_object(result) for result in measures.marks],
         "grip": group_object("grip", measures.grip),

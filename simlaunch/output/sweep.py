@@ -31,7 +31,7 @@ from simlaunch.output.layout import (
     columns as width_of,
 )
 from simlaunch.output.words import CAUTION, Numbers
-from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind
+from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind, Role
 from simlaunch.sweeping.campaign import Estimate, Progress
 from simlaunch.sweeping.casting import BETWEEN_FAULTS
 from simlaunch.sweeping.chunk import Study
@@ -41,7 +41,7 @@ from simlaunch.sweeping.plan import Plan
 from simlaunch.sweeping.ranking import MOST_GROUPS, Findings, Group, Ranked
 from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult
-from simlaunch.sweeping.winners import Tally, is_condition
+from simlaunch.sweeping.winners import Tally
 from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import Dimension, System
 
@@ -50,6 +50,10 @@ _MARKS = ("a", "b", "c")
 _ENDLESS = 10_000  # more letters than any case has
 _AND = " / "
 _KIB = 1024.0
+_NOT_CHOSEN = {
+    Role.CONDITION: ", a condition that nobody chooses",
+    Role.VALUE: ", a value of the car that nobody chooses",
+}
 _MOST_CELLS = 10_000  # of who wins where in JSON; the file holds them all
 
 
@@ -137,9 +141,18 @@ def case_text(study: Study, values: Mapping[str, str | float]) -> str:
     return ", ".join(f"{axis.name} {_quoted(axis, values[axis.name])}" for axis in study.plan.axes)
 
 
+def _chosen_text(study: Study, values: Mapping[str, str | float]) -> str:
+    """A case in words: what is chosen, then under which conditions and values of the car, which nobody chooses."""
+    texts = [(axis.role is Role.CHOICE, f"{axis.name} {_quoted(axis, values[axis.name])}") for axis in study.plan.axes]
+    chosen, met = (", ".join(text for choice, text in texts if choice is wanted) for wanted in (True, False))
+    if not (chosen and met):
+        return chosen or met
+    return f"{chosen} (at {met}, which nobody chooses)"
+
+
 def _quoted(axis: Axis, value: str | float) -> str:
     text = axis.shown(value)
-    return text if axis.kind in (Kind.NUMBER, Kind.PEDAL) else f'"{clean(text)}"'
+    return text if axis.kind in (Kind.NUMBER, Kind.PEDAL, Kind.LAUNCH) else f'"{clean(text)}"'
 
 
 def _own_options(study: Study) -> list[str]:
@@ -153,18 +166,20 @@ def _own_options(study: Study) -> list[str]:
     ]
 
 
-def options_text(study: Study, number: int) -> str:
-    """Options with which `simlaunch run` repeats a launch."""
+def options_text(study: Study, number: int, by: Measure | None = None) -> str:
+    """Options with which `simlaunch run` repeats a launch; that of a test where its time is what is ranked by."""
     parts = _own_options(study)
     texts = study.plan.texts(study.plan.cases(number, number + 1), 0)
     for axis in study.plan.axes:
         text = texts[axis.name]
         if axis.kind in ALTERNATIVE:
             parts += ["--with", f"{axis.name}={text}"]
-        elif axis.kind is Kind.NUMBER:
+        elif axis.kind in (Kind.NUMBER, Kind.LAUNCH):
             parts += ["--set", f"{axis.name}={text}"]
         else:
             parts += [f"--{axis.name}", text]
+    labels = [test["label"] for test in json.loads(study.tests)]
+    parts += [part for label in labels if by and by.name == f"time {label}" for part in ("--for", label)]
     if study.tolerance is not None:
         parts += ["--tolerance", f"{study.tolerance:g}"]
     return shlex.join(clean(part) for part in parts)
@@ -339,17 +354,16 @@ def _who_wins(found: SweepResult, numbers: Numbers) -> str:
     for ahead, behind, count in ((one, other, whole.first), (other, one, whole.second)):
         if count == whole.cells:
             ends = sorted((abs(whole.least), abs(whole.greatest)))
-            least, most = (told_text(each, found.findings.order.by, numbers) for each in ends)
+            least, most = (rounded_text(each, found.findings.order.by, numbers) for each in ends)
             return f"{ahead} beats {behind} in every one of {count} cells, by {least} to {most}."
     level = f", and {whole.level} {'is' if whole.level == 1 else 'are'} level" if whole.level else ""
-    told = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
+    counts = f"Of {whole.cells} cells {one} wins {whole.first} and {other} {whole.second}{level}."
     turning = [(turns.turned, name, turns.lines) for name, turns in won.turns.items() if turns.turned]
     if not turning:
-        return told
+        return counts
     turned, name, lines = max(turning)
-    condition = next(is_condition(axis) for axis in won.axes if axis.name == name)
-    kind = ", a condition that nobody chooses" if condition else ""
-    return f"{told} The winner changes most often with {name}{kind}: in {turned} of {lines} lines of cells."
+    kind = _NOT_CHOSEN.get(next(axis.role for axis in won.axes if axis.name == name), "")
+    return f"{counts} The winner changes most often with {name}{kind}: in {turned} of {lines} rows of cells along it."
 
 
 def _parted(findings: Findings) -> Mapping[str, Sequence[Group]]:
@@ -377,8 +391,8 @@ def _table_texts(findings: Findings, system: System) -> list[str]:
 def _condition_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
     """The best choice under each set of conditions."""
     study, by = found.findings.study, found.findings.order.by
-    met = [axis for axis in study.plan.axes if is_condition(axis)]
-    chosen = [axis for axis in study.plan.axes if not is_condition(axis) and len(axis.values) != 1]
+    met = [axis for axis in study.plan.axes if axis.role is not Role.CHOICE]
+    chosen = [axis for axis in study.plan.axes if axis.role is Role.CHOICE and len(axis.values) != 1]
     if len(found.by_condition) < 2 or not chosen:
         return
     heads = (*(axis.name for axis in chosen), with_unit(by.name, numbers.unit(by.dimension)))
@@ -429,8 +443,8 @@ def summary(found: SweepResult, system: System) -> str:
     if not findings.best:
         return _capital(f"{so_far}no finished launch meets the constraints; loosen one, or vary something else.")
     first = findings.best[0]
-    result = told_text(first.measures[by.name], by, numbers)
-    best = f"{so_far}best is {case_text(findings.study, first.values)}: {by.label} {result}"
+    result = rounded_text(first.measures[by.name], by, numbers)
+    best = f"{so_far}best is {_chosen_text(findings.study, first.values)}: {by.label} {result}"
     ranked = f"{best}{_next(findings, numbers)}.{_what_matters(findings, numbers)}"
     return f"{_capital(f'{ranked}{_other_conditions(found, numbers)}')} {_who_wins(found, numbers)}".strip()
 
@@ -440,14 +454,17 @@ def _other_conditions(found: SweepResult, numbers: Numbers) -> str:
     by = found.findings.order.by
     if not found.by_condition or len(found.by_condition) < 2:
         return ""
-    axes = [axis for axis in found.findings.study.plan.axes if not is_condition(axis)]
-    conditions = " and ".join(axis.name for axis in found.findings.study.plan.axes if is_condition(axis))
+    every = found.findings.study.plan.axes
+    axes = [axis for axis in every if axis.role is Role.CHOICE]
+    conditions = " and ".join(axis.name for axis in every if axis.role is not Role.CHOICE)
+    if not axes:
+        return ""
     first = found.by_condition[0]
     alike = [each for each in found.by_condition if all(each.values[a.name] == first.values[a.name] for a in axes)]
     if len(alike) == len(found.by_condition):
         worst = max(each.measures[by.name] for each in found.by_condition)
         best = min(each.measures[by.name] for each in found.by_condition)
-        ends = [told_text(each, by, numbers) for each in (best, worst)]
+        ends = [rounded_text(each, by, numbers) for each in (best, worst)]
         return f" The same choice is best with every {conditions} ({ends[0]} to {ends[1]})."
     return f" The best choice is another one with another {conditions}; the table names it for each."
 
@@ -460,12 +477,12 @@ def _next(findings: Findings, numbers: Numbers) -> str:
     gap = abs(findings.best[1].measures[by.name] - findings.best[0].measures[by.name])
     if by.dimension is Dimension.TIME and gap < WORTH_NAMING:
         return f", level with the next {numbers.within()}"
-    return f", {told_text(gap, by, numbers)} ahead of the next"
+    return f", {rounded_text(gap, by, numbers)} ahead of the next"
 
 
 def _what_matters(findings: Findings, numbers: Numbers) -> str:
-    """Which choice the best result depends on most, and which least; conditions are no choice."""
-    met = {axis.name for axis in findings.study.plan.axes if is_condition(axis)}
+    """Which choice the best result depends on most, and which least; conditions and values of the car are no choice."""
+    met = {axis.name for axis in findings.study.plan.axes if axis.role is not Role.CHOICE}
     spreads = {
         axis: max(group.best for group in groups) - min(group.best for group in groups)
         for axis, groups in _parted(findings).items()
@@ -475,17 +492,17 @@ def _what_matters(findings: Findings, numbers: Numbers) -> str:
         return ""
     by = findings.order.by
     most, least = max(spreads, key=lambda axis: spreads[axis]), min(spreads, key=lambda axis: spreads[axis])
-    texts = [told_text(spreads[axis], by, numbers) for axis in (most, least)]
+    texts = [rounded_text(spreads[axis], by, numbers) for axis in (most, least)]
     if texts[0] == texts[1]:
         return f" Every choice changes the best result by the same amount ({texts[0]})."
     return f" Of all choices, {most} changes the best result most ({texts[0]}) and {least} least ({texts[1]})."
 
 
-def told_text(value: float, measure: Measure, numbers: Numbers) -> str:
+def rounded_text(value: float, measure: Measure, numbers: Numbers) -> str:
     """Value in a sentence: a time to a hundredth, all else as in tables."""
     if measure.dimension is not Dimension.TIME:
         return value_text(value, measure, numbers)
-    return numbers.told_span(value) if value < 0.5 * WORTH_NAMING else numbers.told_time(value)
+    return numbers.rounded_span(value) if value < 0.5 * WORTH_NAMING else numbers.rounded_time(value)
 
 
 def _capital(text: str) -> str:
@@ -503,7 +520,7 @@ def text(found: SweepResult, system: System) -> str:
         *_failures(findings),
     ]
     if findings.best:
-        options = options_text(findings.study, findings.best[0].number)
+        options = options_text(findings.study, findings.best[0].number, findings.order.by)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
     blocks.append(paragraph(f"Caution: {CAUTION}"))
     blocks.append(f"Verdict\n{paragraph(summary(found, system))}")
@@ -527,6 +544,7 @@ def _axis_object(axis: Axis) -> Object:
     return {
         "name": axis.name,
         "kind": axis.kind,
+        "role": axis.role,
         "dimension": axis.dimension,
         "values": list(axis.values),
         "values_si": list(axis.si),

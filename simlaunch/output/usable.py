@@ -65,19 +65,19 @@ def text(usable: UsableTorque, system: System) -> str:
     free = [str(ceiling.gear) for ceiling in usable.ceilings if ceiling.gear not in above]
     every, car = tables(usable, system), usable.car
     gears = len(usable.ceilings)
-    told = tables_text([every[gear - 1] for gear in sorted(above)])
+    above_it = tables_text([every[gear - 1] for gear in sorted(above)])
     if free:
-        told.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
+        above_it.append(paragraph(f"Below the usable torque at every engine speed in gear {', '.join(free)}."))
     meaning = (
         "Usable torque: the engine torque at which the driven tyres reach their peak force, with load "
-        "transfer and rotating mass taken in. What a curve has above it can only spin the tyres."
+        "transfer and rotating mass included. Torque above it can only spin the tyres."
     )
     if car.coupling.kind == Coupling.TORQUE_CONVERTER:
         meaning += (
-            " It holds for a converter that has locked up or coupled; while the converter multiplies torque, as at "
-            "the start in first gear, the tyres can use that much less of the engine's."
+            " It holds for a converter that has locked up or coupled. While the converter multiplies torque, as at "
+            "the start in first gear, the usable engine torque is lower by that factor."
         )
-    blocks = [header(usable.scenario, car, system), paragraph(meaning), *told, *tables_text(every[gears:])]
+    blocks = [header(usable.scenario, car, system), paragraph(meaning), *above_it, *tables_text(every[gears:])]
     return "\n\n".join(blocks)
 
 
@@ -102,10 +102,23 @@ _ENGINE_SPEED = quantity("channel.engine_speed")
 
 
 def columns(usable: UsableTorque) -> Mapping[str, NDArray[np.float64]]:
-    """Engine speed, every curve, and the usable torque of every gear."""
+    """Engine speed, every curve, what it gives in gears that limit it, and the usable torque of every gear."""
     curves = {key(name, Dimension.TORQUE): values for name, values in usable.curves.items()}
+    limited = {
+        key(f"{name}_gear_{gear}", Dimension.TORQUE): values
+        for name, by_gear in usable.by_gear.items()
+        for gear, values in by_gear.items()
+    }
     gears = {key(f"usable_gear_{ceiling.gear}", Dimension.TORQUE): ceiling.usable for ceiling in usable.ceilings}
-    return {_ENGINE_SPEED.key: usable.engine_speed, **curves, **gears}
+    return {_ENGINE_SPEED.key: usable.engine_speed, **curves, **limited, **gears}
+
+
+def _curve_object(usable: UsableTorque, name: str) -> Object:
+    """A curve, and what it gives in the gears that limit it."""
+    torque = key("torque", Dimension.TORQUE)
+    by_gear = [{"gear": gear, torque: listed(values)} for gear, values in usable.by_gear[name].items()]
+    found: Object = {"curve": name, torque: listed(usable.curves[name])}
+    return {**found, "by_gear": by_gear} if by_gear else found
 
 
 def document(usable: UsableTorque) -> Object:
@@ -115,9 +128,7 @@ def document(usable: UsableTorque) -> Object:
         "scenario": usable.scenario.name,
         "conditions": conditions_object(usable.scenario, usable.car),
         _ENGINE_SPEED.key: listed(usable.engine_speed),
-        "curves": [
-            {"curve": name, key("torque", Dimension.TORQUE): listed(values)} for name, values in usable.curves.items()
-        ],
+        "curves": [_curve_object(usable, name) for name in usable.curves],
         "gears": [{"gear": ceiling.gear, **group_object("usable", ceiling)} for ceiling in usable.ceilings],
         "surplus": [
             {"curve": each.curve, "gear": each.gear, **group_object("surplus", each, _ABOVE)} for each in usable.surplus

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
-from simlaunch.analysis.attribution import Span
+from simlaunch.analysis.attribution import LimitsByGear, Span
 from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.driving import Tried
 from simlaunch.analysis.odds import Odds
@@ -28,7 +28,7 @@ CAUTION = (
 )
 _LONGEST_NAME = 24
 _MOST_SPANS = 3  # of engine speed in a sentence; tables hold them all
-_TOLD_DIGITS = 2  # of a time in a sentence
+_SENTENCE_DIGITS = 2  # of a time in a sentence
 
 _DIGITS: dict[Dimension, int] = {
     Dimension.TIME: 3,
@@ -47,6 +47,12 @@ _DIGITS: dict[Dimension, int] = {
     Dimension.PRESSURE: 2,
     Dimension.MASS_FLOW: 1,
 }
+
+
+def gears_words(gears: Sequence[int]) -> str:
+    """Gears by their numbers: gear 1, or gears 1, 2 and 3."""
+    *others, last = map(str, gears)
+    return f"gears {', '.join(others)} and {last}" if others else f"gear {last}"
 
 
 @dataclass(frozen=True)
@@ -78,17 +84,17 @@ class Numbers:
         """How many times as much, for what is known no better than to some percent."""
         return f"{ratio:.2f}" if isfinite(ratio) else NOT_REACHED
 
-    def told_time(self, seconds: float) -> str:
+    def rounded_time(self, seconds: float) -> str:
         """Time in a sentence, to a hundredth of a second, as timing is read; tables hold the thousandth."""
-        return f"{seconds:.{_TOLD_DIGITS}f} s" if isfinite(seconds) else NOT_REACHED
+        return f"{seconds:.{_SENTENCE_DIGITS}f} s" if isfinite(seconds) else NOT_REACHED
 
-    def told_span(self, seconds: float) -> str:
+    def rounded_span(self, seconds: float) -> str:
         """How long something lasts; no time is printed as 0.00 s, since that reads like none."""
         if seconds == 0.0:
             return "none"
-        return self.told_time(seconds) if not seconds < 0.5 * WORTH_NAMING else f"less than {self.least()}"
+        return self.rounded_time(seconds) if not seconds < 0.5 * WORTH_NAMING else f"less than {self.least()}"
 
-    def told_times(self, first: float, second: float) -> tuple[str, str]:
+    def rounded_times(self, first: float, second: float) -> tuple[str, str]:
         """Two times whose difference is stated beside them.
 
         To a thousandth where two hundredths would not differ by the hundredth that is stated, so a reader who subtracts
@@ -97,24 +103,24 @@ class Numbers:
         one, other = (round(100.0 * float(f"{time:.2f}")) if isfinite(time) else 0 for time in (first, second))
         gap = abs(second - first)
         if isnan(gap) or gap < WORTH_NAMING or f"{gap:.2f}" == f"{abs(other - one) / 100.0:.2f}":
-            return self.told_time(first), self.told_time(second)
+            return self.rounded_time(first), self.rounded_time(second)
         return self.with_unit(first, Dimension.TIME), self.with_unit(second, Dimension.TIME)
 
-    def told_gap(self, seconds: float, more: str, less: str) -> str:
+    def gap_words(self, seconds: float, more: str, less: str) -> str:
         """Difference in words; one that is not worth naming has no sign.
 
-        >>> Numbers(System.METRIC).told_gap(-0.25, "slower", "quicker")
+        >>> Numbers(System.METRIC).gap_words(-0.25, "slower", "quicker")
         '0.25 s quicker'
-        >>> Numbers(System.METRIC).told_gap(0.0098, "slower", "quicker")
+        >>> Numbers(System.METRIC).gap_words(0.0098, "slower", "quicker")
         'level within 0.01 s'
         """
         if abs(seconds) < WORTH_NAMING:
             return f"level {self.within()}"
-        return f"{self.told_time(abs(seconds))} {more if seconds > 0.0 else less}"
+        return f"{self.rounded_time(abs(seconds))} {more if seconds > 0.0 else less}"
 
     def least(self) -> str:
         """Smallest difference that is worth naming."""
-        return self.told_time(WORTH_NAMING)
+        return self.rounded_time(WORTH_NAMING)
 
     def within(self) -> str:
         """How close two times are that are called level."""
@@ -165,7 +171,7 @@ class Tally:
 
     @property
     def percents(self) -> tuple[int, int]:
-        """The interval in whole percent, rounded outwards: some hundred cases tell no tenths."""
+        """The interval in whole percent, rounded outwards: a few hundred cases do not support tenths."""
         return floor(100.0 * self.low + 1e-9), ceil(100.0 * self.high - 1e-9)
 
     @property
@@ -174,8 +180,8 @@ class Tally:
         low, high = self.percents
         return str(self.count), str(low), str(high)
 
-    def told(self, what: str) -> str:
-        """In words, such as "in all 256 drawn cases (at least 98 %)"."""
+    def words(self, what: str) -> str:
+        """In words, such as "in all 256 cases (at least 98 %)"."""
         low, high = self.percents
         if self.count == self.cases:
             return f"in all {self.cases} {what} (at least {low} %)"
@@ -197,10 +203,10 @@ def above_the_curve(*, converter: bool) -> str:
     """Why a steady pull at clutch or gearbox input is higher than the curve's highest torque."""
     if converter:
         return (
-            "Steady pull above the curve's highest torque: the converter multiplies torque while it slips, and turning "
-            "parts that slow give back inertia."
+            "Steady pull exceeds the curve's highest torque: the converter multiplies torque while it slips, and parts "
+            "that slow down add the torque of their inertia."
         )
-    return "Steady pull above the curve's highest torque: the engine slows there and gives back inertia."
+    return "Steady pull exceeds the curve's highest torque: the engine slows there, and its inertia adds torque."
 
 
 def event_words(event: PeakEvent, numbers: Numbers) -> str:
@@ -216,12 +222,12 @@ def allowed_share(demand: Demand, event: PeakEvent, numbers: Numbers) -> str:
     share = numbers.with_unit(demand.share, Dimension.SHARE)
     if not demand.in_shocks:
         return f"in steady pull to {share} of its rating"
-    told = event_words(event, numbers)
-    return f"in shocks to {share} of its torque of expected failure{f' ({told})' if told else ''}"
+    cause = event_words(event, numbers)
+    return f"in shocks to {share} of its torque of expected failure{f' ({cause})' if cause else ''}"
 
 
 @dataclass(frozen=True)
-class _Teller:
+class _Phrases:
     """The phrases that a verdict is put together from."""
 
     case: Case
@@ -229,14 +235,14 @@ class _Teller:
     grip_doubt: float
 
     def seconds(self, value: float) -> str:
-        return self.numbers.told_time(abs(value))
+        return self.numbers.rounded_time(abs(value))
 
     def torque(self, value: float) -> str:
         return self.numbers.with_unit(value, Dimension.TORQUE)
 
     def gap(self, value: float) -> str:
         """How the higher peak fares against the lower one."""
-        return self.numbers.told_gap(value, "slower", "quicker") if isfinite(value) else "without a finish"
+        return self.numbers.gap_words(value, "slower", "quicker") if isfinite(value) else "without a finish"
 
     def peaks(self) -> str:
         """The curve with the higher peak: by how much it is higher, and how the peak powers compare."""
@@ -257,7 +263,7 @@ class _Teller:
         """Which curve is quicker, to what, and both times."""
         case = self.case
         goal = target_label(case.target)
-        higher, lower = self.numbers.told_times(case.higher_time, case.lower_time)
+        higher, lower = self.numbers.rounded_times(case.higher_time, case.lower_time)
         if abs(case.full_gap) < WORTH_NAMING:
             if higher == lower:
                 return f"{named(case.higher)} and {named(case.lower)} both take {higher} for {goal}"
@@ -282,33 +288,42 @@ class _Teller:
     def why(self) -> str:
         """Peaks of both curves, and what each span of engine speed adds to the gap."""
         case = self.case
-        if case.why is not None and not case.why.spans:
-            return "both curves are the same at every engine speed"
         if case.why is None:
             return self.peaks()
+        limits = self.limits(case.why.limits)
+        if not case.why.spans:
+            same = "both curves are the same at every engine speed"
+            return f"{same} but for their torque limits by gear: {limits}" if limits else same
         peak = case.why.peak
         others = [span for span in case.why.spans if span is not peak and abs(span.full.share) >= WORTH_NAMING]
         others.sort(key=lambda span: -abs(span.full.share))
         counts = [*([peak] if peak else []), *others][:_MOST_SPANS]
+        by_gear = f"; {limits}" if limits else ""
         if not counts:
-            return f"{self.peaks()}; no span of engine speed makes a difference worth naming"
+            return f"{self.peaks()}; no span of engine speed makes a difference worth naming{by_gear}"
         ordered = sorted(counts, key=lambda span: -abs(span.full.share))
-        return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}"
+        return f"{self.peaks()}: {', '.join(self.span(span) for span in ordered)}{by_gear}"
+
+    def limits(self, limits: LimitsByGear | None) -> str:
+        """What the torque limits by gear do, with the gears in which they differ; empty where they do not."""
+        if limits is None:
+            return ""
+        return f"the difference in torque limits of {gears_words(limits.gears)} {self.does(limits.full)}"
 
     def other_driving(self) -> str:
         """What the gap would be if each curve were launched and shifted as suits it best."""
         driving = self.case.driving
         if driving is None:
             return ""
-        told = ""
+        driven = ""
         if (tried := driving.launch) and tried.best and (tried.matters or tried.changes_sides):
             lower, higher = (self.numbers.plain(tried.values[k], Dimension.ROTATIONAL_SPEED) for k in tried.best)
             unit = self.numbers.unit(Dimension.ROTATIONAL_SPEED)
             at = f"{lower} {unit}" if lower == higher else f"{higher} and {lower} {unit}"
-            told += f"; launched at {at}, which suits each best of the speeds tried, {self.at_best(tried)}"
+            driven += f"; launched at {at}, which suits each best of the speeds tried, {self.at_best(tried)}"
         if (tried := driving.shifts) and tried.best and (tried.matters or tried.changes_sides):
-            told += f"; with the shift speeds that suit each best, of those tried, {self.at_best(tried)}"
-        return told
+            driven += f"; with the shift speeds that suit each best, of those tried, {self.at_best(tried)}"
+        return driven
 
     def at_best(self, tried: Tried) -> str:
         return f"{named(self.case.higher)} is {self.gap(tried.gap_at_best)}"
@@ -326,7 +341,7 @@ class _Teller:
         share = span.full
         if span is not peak or used is None or max(map(abs, (share.share, share.least, share.most))) >= WORTH_NAMING:
             return ""
-        inside, spinning = (self.numbers.told_span(each) for each in used)
+        inside, spinning = (self.numbers.rounded_span(each) for each in used)
         of_it = "" if used[1] < 0.5 * WORTH_NAMING else f", {spinning} of it with spinning tyres"
         return f" (the engine runs there for {inside}{of_it})"
 
@@ -339,11 +354,11 @@ class _Teller:
             return f"gains {self.seconds(ends[0])} or loses {self.seconds(ends[1])}, depending on the rest of the curve"
         if abs(share.share) < WORTH_NAMING:
             return "makes next to no difference"
-        told = f"{'gains' if share.share < 0.0 else 'loses'} {self.seconds(share.share)}"
+        change = f"{'gains' if share.share < 0.0 else 'loses'} {self.seconds(share.share)}"
         least, most = sorted(map(abs, ends))
         if most - least > max(WORTH_NAMING, 0.5 * abs(share.share)):
-            return f"{told} ({self.numbers.told_span(least)} to {self.seconds(most)}, depending on the rest)"
-        return told
+            return f"{change} ({self.numbers.rounded_span(least)} to {self.seconds(most)}, depending on the rest)"
+        return change
 
     def spin_takes(self, span: Span) -> str:
         """What the span would do with held slip, where wheelspin takes some of it; only the peak's is named."""
@@ -365,9 +380,10 @@ class _Teller:
         most = max(higher, lower)
         if most < 0.5 * WORTH_NAMING:
             return "there is no wheelspin with either curve" if most == 0.0 else self._next_to_none()
-        alike = "wheelspin time is alike" if abs(higher - lower) <= _ALIKE * most else "wheelspin time"
-        told = (self.numbers.told_span(higher), self.numbers.told_span(lower))
-        return f"{alike}: {told[0]} against {told[1]}"
+        alike = "wheelspin lasts about as long" if abs(higher - lower) <= _ALIKE * most else "wheelspin"
+        times = {self.case.higher: higher, self.case.lower: lower}
+        each = (f"{self.numbers.rounded_span(time)} with {named(name)}" for name, time in times.items())
+        return f"{alike}: {', '.join(each)}"
 
     def _next_to_none(self) -> str:
         return f"wheelspin lasts less than {self.numbers.least()} with either curve"
@@ -392,7 +408,7 @@ class _Teller:
         return f"loads {named(part.name)} {allowed_share(part.demand, event, self.numbers)}{flag}{choice}"
 
     def certainty(self) -> str:
-        """What other grip, or the drawn cases, make of a gain or a loss."""
+        """What other grip, or the cases, make of a gain or a loss."""
         if drawn := self.case.odds:
             low, middle, high = drawn.difference_quantiles()
             return "holds" if _alike(middle, (low, high)) else "varies"
@@ -401,7 +417,7 @@ class _Teller:
         return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "varies with the grip"
 
     def doubt(self) -> str:
-        """How the difference fares in the drawn cases, or else with other grip."""
+        """How the difference fares in the cases, or else with other grip."""
         return self.cases(self.case.odds) if self.case.odds else self.grip()
 
     def cases(self, drawn: Odds) -> str:
@@ -409,13 +425,13 @@ class _Teller:
         ahead = quicker.share >= slower.share
         chance = quicker if ahead else slower
         tally = Tally(drawn.cases, chance.share, chance.low, chance.high)
-        told = f"{'quicker' if ahead else 'slower'} {tally.told('drawn cases')}"
+        outcome = f"{'quicker' if ahead else 'slower'} {tally.words('cases')}"
         low, _, high = drawn.difference_quantiles()
         least, most = sorted((abs(low), abs(high)))
         named = least >= WORTH_NAMING and isfinite(most) and low * high > 0.0
         if self.certainty() != "varies" or not named:
-            return told
-        return f"{told}, mostly by {self.seconds(least)} to {self.seconds(most)}"
+            return outcome
+        return f"{outcome}, mostly by {self.seconds(least)} to {self.seconds(most)}"
 
     def grip(self) -> str:
         percent = self.numbers.plain(self.grip_doubt, Dimension.SHARE).removesuffix(".0")
@@ -424,9 +440,9 @@ class _Teller:
             return f"{less} with {percent} % less grip and with {percent} % more"
         return f"{less} with {percent} % less grip and {more} with {percent} % more"
 
-    def named_gaps(self, told: str) -> str:
+    def named_gaps(self, gaps: str) -> str:
         """The same, with the curve named that is quicker or slower."""
-        return f"{named(self.case.higher)} is {told}"
+        return f"{named(self.case.higher)} is {gaps}"
 
     def held(self) -> str:
         """What slip control would change; empty where it changes nothing worth a word."""
@@ -449,75 +465,73 @@ def _capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _told(tell: _Teller, first: str, doubt: str) -> tuple[str, ...]:
+def _three(say: _Phrases, first: str, doubt: str) -> tuple[str, ...]:
     """Who wins, why, and at what cost and how surely."""
     return (
-        f"{tell.times()}: {first}{tell.elsewhere()}",
-        f"{tell.why()}{tell.other_driving()}",
-        f"{tell.cost()}; {doubt}{tell.held()}",
+        f"{say.times()}: {first}{say.elsewhere()}",
+        f"{say.why()}{say.other_driving()}",
+        f"{say.cost()}; {doubt}{say.held()}",
     )
 
 
-def _settled(tell: _Teller, further: str = "") -> tuple[str, ...]:
-    return _told(
-        tell, f"{tell.quicker()}{further}", f"the difference {tell.certainty()}: {tell.named_gaps(tell.doubt())}"
-    )
+def _settled(say: _Phrases, further: str = "") -> tuple[str, ...]:
+    return _three(say, f"{say.quicker()}{further}", f"the difference {say.certainty()}: {say.named_gaps(say.doubt())}")
 
 
-def _no_difference(tell: _Teller) -> tuple[str, ...]:
-    gap, what = tell.case.full_gap, f"no difference worth naming ({tell.numbers.within()})"
-    if drawn := tell.case.odds:
+def _no_difference(say: _Phrases) -> tuple[str, ...]:
+    gap, what = say.case.full_gap, f"no difference worth naming ({say.numbers.within()})"
+    if drawn := say.case.odds:
         level = round(drawn.level * drawn.cases)
-        nothing = f"{level} of {drawn.cases} drawn cases are level {tell.numbers.within()}"
+        nothing = f"{level} of {drawn.cases} cases are level {say.numbers.within()}"
         if abs(gap) >= WORTH_NAMING:
-            what = f"{tell.quicker()}, but in most of the drawn cases there is no difference worth naming"
-    elif any(map(isnan, tell.case.grip_gaps)):
-        nothing = f"on other grip that is not sure: {tell.doubt()}"
+            what = f"{say.quicker()}, but in most cases there is no difference worth naming"
+    elif any(map(isnan, say.case.grip_gaps)):
+        nothing = f"on other grip that is not sure: {say.doubt()}"
     else:
-        nothing = f"other grip changes nothing worth naming: {tell.doubt()}"
-    return _told(tell, what, nothing)
+        nothing = f"other grip changes nothing worth naming: {say.doubt()}"
+    return _three(say, what, nothing)
 
 
-def _open_gap(tell: _Teller) -> str:
+def _open_gap(say: _Phrases) -> str:
     """The gap of a comparison that is not settled."""
-    level = abs(tell.case.full_gap) < WORTH_NAMING
-    return f"they are level {tell.numbers.within()}" if level else tell.quicker()
+    level = abs(say.case.full_gap) < WORTH_NAMING
+    return f"they are level {say.numbers.within()}" if level else say.quicker()
 
 
-def _depends(tell: _Teller) -> tuple[str, ...]:
-    return _told(
-        tell,
-        f"{_open_gap(tell)}, but that depends on the grip",
-        f"which curve is quicker is not sure: {tell.named_gaps(tell.grip())}",
+def _depends(say: _Phrases) -> tuple[str, ...]:
+    return _three(
+        say,
+        f"{_open_gap(say)}, but that depends on the grip",
+        f"which curve is quicker is not sure: {say.named_gaps(say.grip())}",
     )
 
 
-def _depends_on_driver(tell: _Teller) -> tuple[str, ...]:
-    launch = tell.case.driving is not None and tell.case.turned_by_driver is tell.case.driving.launch
-    return _told(
-        tell,
-        f"{_open_gap(tell)}, but that depends on the {'launch' if launch else 'shift speeds'}",
-        f"as launched and shifted here, {tell.named_gaps(tell.doubt())}",
+def _depends_on_driver(say: _Phrases) -> tuple[str, ...]:
+    launch = say.case.driving is not None and say.case.turned_by_driver is say.case.driving.launch
+    return _three(
+        say,
+        f"{_open_gap(say)}, but that depends on the {'launch' if launch else 'shift speeds'}",
+        f"as launched and shifted here, {say.named_gaps(say.doubt())}",
     )
 
 
-def _not_sure(tell: _Teller) -> tuple[str, ...]:
-    return _told(
-        tell,
-        f"{_open_gap(tell)}, but that is not sure",
-        f"which curve is quicker is not sure: {tell.named_gaps(tell.doubt())}",
+def _not_sure(say: _Phrases) -> tuple[str, ...]:
+    return _three(
+        say,
+        f"{_open_gap(say)}, but that is not sure",
+        f"which curve is quicker is not sure: {say.named_gaps(say.doubt())}",
     )
 
 
-def _overloads(tell: _Teller) -> tuple[str, ...]:
-    either = " with either curve" if tell.case.overload_is_shared else ""
-    return _settled(tell, f", but too much is asked of a part{either}")
+def _overloads(say: _Phrases) -> tuple[str, ...]:
+    either = " with either curve" if say.case.overload_is_shared else ""
+    return _settled(say, f", but too much is asked of a part{either}")
 
 
-def _out_of_reach(tell: _Teller) -> tuple[str, ...]:
-    case, goal = tell.case, target_label(tell.case.target)
+def _out_of_reach(say: _Phrases) -> tuple[str, ...]:
+    case, goal = say.case, target_label(say.case.target)
     ends = {case.higher: case.higher_time, case.lower: case.lower_time}
-    there = [f"{named(name)} in {tell.seconds(time)}" for name, time in ends.items() if not isnan(time)]
+    there = [f"{named(name)} in {say.seconds(time)}" for name, time in ends.items() if not isnan(time)]
     short_of = [named(name) for name, time in ends.items() if isnan(time)]
     if there and short_of:
         reached = f"{goal} was reached by {there[0]}, but not by {short_of[0]}"
@@ -525,11 +539,11 @@ def _out_of_reach(tell: _Teller) -> tuple[str, ...]:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
     return (
         f"no verdict: {reached}",
-        f"so far, {tell.cost()}; raise run.time_limit or lower the goal to learn more",
+        f"so far, {say.cost()}; give the launch more time or choose a nearer goal to learn more",
     )
 
 
-_TELL: dict[Finding, Callable[[_Teller], tuple[str, ...]]] = {
+_SENTENCES: dict[Finding, Callable[[_Phrases], tuple[str, ...]]] = {
     Finding.HELPS: _settled,
     Finding.HELPS_BUT_OVERLOADS: _overloads,
     Finding.HURTS: _settled,
@@ -547,5 +561,5 @@ def sentences(verdict: Verdict, system: str) -> tuple[str, ...]:
 
     Two where the goal was not reached: then nothing is known of a cause.
     """
-    tell = _Teller(verdict.case, Numbers(System(system)), verdict.grip_doubt)
-    return tuple(f"{_capital(each)}." for each in _TELL[verdict.finding](tell))
+    say = _Phrases(verdict.case, Numbers(System(system)), verdict.grip_doubt)
+    return tuple(f"{_capital(each)}." for each in _SENTENCES[verdict.finding](say))

@@ -25,6 +25,7 @@ from simlaunch.analysis.worth import (
 )
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, group_object
+from simlaunch.output.groups import with_unit
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
 from simlaunch.quantities import reported
@@ -33,15 +34,15 @@ from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
 MORE = 10.0
-"""Torque that worth is told for, in the unit that is shown."""
+"""Amount of torque for which worth is stated, in the unit that is shown."""
 
 _MILLI = 1e3
-_LEAST_TOLD = 0.5e-3  # a smaller time over a whole span is none worth telling [s]
+_LEAST = 0.5e-3  # smallest time over a whole span that is worth naming [s]
 
 
 @dataclass(frozen=True)
-class _Teller:
-    """Worth of so much torque as is told, in the units that are shown."""
+class _Shown:
+    """Worth of a stated amount of torque, in the units that are shown."""
 
     numbers: Numbers
 
@@ -64,11 +65,11 @@ class _Teller:
         return f"{_MILLI * self.seconds(noise):.3f}"
 
     def time(self, gain: float) -> str:
-        return self.numbers.told_span(abs(self.seconds(gain)))
+        return self.numbers.rounded_span(abs(self.seconds(gain)))
 
     def nothing(self, gain: float) -> bool:
-        """Whether a gain or a cost is none worth telling."""
-        return abs(self.seconds(gain)) < _LEAST_TOLD
+        """Whether a gain or a cost is too small to name."""
+        return abs(self.seconds(gain)) < _LEAST
 
     def change(self, gain: float) -> str:
         """What more torque does, in words."""
@@ -82,46 +83,48 @@ class _Teller:
         return f"between {first} and {self.speed(span.last)}"
 
 
-def _heads(found: GearSetWorth, tell: _Teller) -> tuple[str, ...]:
+def _heads(found: GearSetWorth, shown: _Shown) -> tuple[str, ...]:
     pedals = (text for each in found.pedals for text in (PEDAL_WORDS[each.pedal], "noise"))
-    return (tell.numbers.unit(Dimension.TORQUE), *pedals)
+    return (with_unit("curve", shown.numbers.unit(Dimension.TORQUE)), *pedals)
 
 
-def _band_table(found: GearSetWorth, tell: _Teller) -> Table:
+def _band_table(found: GearSetWorth, shown: _Shown) -> Table:
     rows = []
-    for k, label in enumerate(_labels(found, tell)):
-        torque = tell.numbers.plain(found.torque[k], Dimension.TORQUE)
-        cells = (text for each in found.pedals for text in (tell.cell(each.gain[k]), tell.doubt(float(each.noise[k]))))
+    for k, label in enumerate(_labels(found, shown)):
+        torque = shown.numbers.plain(found.torque[k], Dimension.TORQUE)
+        cells = (
+            text for each in found.pedals for text in (shown.cell(each.gain[k]), shown.doubt(float(each.noise[k])))
+        )
         rows.append(Row(label, "rpm", (torque, *cells)))
-    whole = (text for each in found.pedals for text in (tell.cell(each.whole), tell.doubt(each.whole_noise)))
+    whole = (text for each in found.pedals for text in (shown.cell(each.whole), shown.doubt(each.whole_noise)))
     rows.append(Row("whole curve", "rpm", ("", *whole)))
-    return Table(f"ms for {tell.more} at", _heads(found, tell), tuple(rows))
+    return Table("ms gained at", _heads(found, shown), tuple(rows))
 
 
-def _labels(found: GearSetWorth, tell: _Teller) -> list[str]:
+def _labels(found: GearSetWorth, shown: _Shown) -> list[str]:
     """Middles of the bands; a band that takes in all beyond it says so."""
-    labels = [tell.numbers.plain(middle, Dimension.ROTATIONAL_SPEED) for middle in found.middles]
+    labels = [shown.numbers.plain(middle, Dimension.ROTATIONAL_SPEED) for middle in found.middles]
     below, above = found.open_ends
     labels[0] = f"up to {labels[0]}" if below else labels[0]
     labels[-1] = f"from {labels[-1]}" if above else labels[-1]
     return labels
 
 
-def _gear_table(found: GearSetWorth, each: PedalWorth, tell: _Teller) -> Table:
+def _gear_table(found: GearSetWorth, each: PedalWorth, shown: _Shown) -> Table:
     used = [gear for gear, gains in enumerate(each.gears) if not np.isnan(gains).all()]
     rows = [
         Row(
             label,
             "rpm",
-            tuple(tell.cell(each.gears[g, k]) for g in used),
+            tuple(shown.cell(each.gears[g, k]) for g in used),
         )
-        for k, label in enumerate(_labels(found, tell))
+        for k, label in enumerate(_labels(found, shown))
     ]
     heads = tuple(f"gear {gear + 1}" for gear in used)
     return Table(f"{PEDAL_WORDS[each.pedal]}, in one gear", heads, tuple(rows))
 
 
-def _sums(results: Sequence[GearSetWorth], tell: _Teller) -> Table:
+def _sums(results: Sequence[GearSetWorth], shown: _Shown) -> Table:
     rows = [
         Row(
             each.gear_set,
@@ -129,93 +132,97 @@ def _sums(results: Sequence[GearSetWorth], tell: _Teller) -> Table:
             tuple(
                 text
                 for pedal in each.pedals
-                for text in (tell.numbers.plain(pedal.time, Dimension.TIME), tell.cell(pedal.whole))
+                for text in (shown.numbers.plain(pedal.time, Dimension.TIME), shown.cell(pedal.whole))
             ),
         )
         for each in results
     ]
-    heads = tuple(text for pedal in results[0].pedals for text in (f"{PEDAL_WORDS[pedal.pedal]}, s", "ms for it"))
-    return Table(f"{tell.more} more everywhere", heads, tuple(rows))
+    heads = tuple(text for pedal in results[0].pedals for text in (f"{PEDAL_WORDS[pedal.pedal]} [s]", "gain [ms]"))
+    return Table(f"{shown.more} more everywhere", heads, tuple(rows))
 
 
 def gear_set_tables(found: GearSetWorth, system: System) -> tuple[Table, ...]:
     """Tables of one gear set."""
-    tell = _Teller(Numbers(system))
-    return (_band_table(found, tell), *(_gear_table(found, each, tell) for each in found.pedals if len(each.gears)))
+    shown = _Shown(Numbers(system))
+    return (_band_table(found, shown), *(_gear_table(found, each, shown) for each in found.pedals if len(each.gears)))
 
 
 def tables(worth: Worth, system: System) -> tuple[Table, ...]:
     """Tables of every gear set, and one that sets them side by side where there are several."""
     each = [table for found in worth.gear_sets for table in gear_set_tables(found, system)]
     several = len(worth.gear_sets) > 1
-    return (*each, *([_sums(worth.gear_sets, _Teller(Numbers(system)))] if several else []))
+    return (*each, *([_sums(worth.gear_sets, _Shown(Numbers(system)))] if several else []))
 
 
-def _gained(found: GearSetWorth, span: Span, tell: _Teller) -> str:
+def _gained(found: GearSetWorth, span: Span, shown: _Shown) -> str:
     full, held = span.gains
-    told = f"{tell.more} more {tell.between(span)} {tell.change(full)} for {target_label(found.target)}"
-    if abs(tell.seconds(held - full)) < 0.5 * WORTH_NAMING:
-        return f"{told}, with held slip as with full pedal"  # two roundings would make a difference of a small one
-    return f"{told} ({tell.change(held)} with held slip)"
+    gained = f"{shown.more} more {shown.between(span)} {shown.change(full)} for {target_label(found.target)}"
+    if abs(shown.seconds(held - full)) < 0.5 * WORTH_NAMING:
+        return f"{gained}, with held slip as with full pedal"  # two roundings would make a difference of a small one
+    return f"{gained} ({shown.change(held)} with held slip)"
 
 
-def _cost(span: Span, tell: _Teller) -> str:
+def _cost(span: Span, shown: _Shown) -> str:
     """What more torque costs; empty where that is nothing, and no spinning tyre is the reason."""
     full, held = span.gains
     only_spins = span.spins and held >= full
-    if tell.nothing(full) and not only_spins:
+    if shown.nothing(full) and not only_spins:
         return ""
     why = " and only spins the tyres" if only_spins else ""
-    return f"{tell.between(span)} it {tell.change(full)} with full pedal{why}"
+    return f"{shown.between(span)} it {shown.change(full)} with full pedal{why}"
 
 
-def _unused(found: GearSetWorth, tell: _Teller) -> str:
+def _unused(found: GearSetWorth, shown: _Shown) -> str:
     """Where more torque changes nothing, since the engine is not there; empty where it does change something."""
     (below, above), ends = unused(found), (found.middles[0], found.middles[-1])
-    where = [f"below {tell.speed(below)}"] if below > ends[0] else []
-    where += [f"above {tell.speed(above)}"] if above < ends[1] else []
+    where = [f"below {shown.speed(below)}"] if below > ends[0] else []
+    where += [f"above {shown.speed(above)}"] if above < ends[1] else []
     outside = (found.middles < below) | (found.middles > above)
-    changes = any(not tell.nothing(float(np.abs(each.gain[outside]).sum())) for each in found.pedals)
+    changes = any(not shown.nothing(float(np.abs(each.gain[outside]).sum())) for each in found.pedals)
     if not where or changes:
         return ""
     within = f" within {target_label(found.target)}" if found.target.kind is Kind.SPAN else ""
     return f"{' and '.join(where)} it changes nothing, since the engine does not run there{within}"
 
 
-def _held_flat(end: Beyond, tell: _Teller, *, below: bool) -> str:
+def _held_flat(end: Beyond, shown: _Shown, *, below: bool) -> str:
     """That the curve is held beyond its last point, from which speed on, how far that matters and what it is worth."""
-    torque = tell.numbers.with_unit(end.torque, Dimension.TORQUE)
+    torque = shown.numbers.with_unit(end.torque, Dimension.TORQUE)
     which, to = ("below", "down to") if below else ("above", "up to")
-    told = f"{which} {tell.speed(end.end)} the curve gives no torque and is held at {torque}; the engine runs {to}"
-    told += f" {tell.speed(end.reached)}"
+    held = f"{which} {shown.speed(end.end)} the curve gives no torque and is held at {torque}; the engine runs {to}"
+    held += f" {shown.speed(end.reached)}"
     if end.band is None:
-        return told
+        return held
     edge = end.band.last if below else end.band.first
-    return f"{told}, and {tell.more} more in all of that, {which} {tell.speed(edge)}, {tell.change(end.band.gains[0])}"
+    return (
+        f"{held}, and {shown.more} more in all of that, {which} {shown.speed(edge)}, {shown.change(end.band.gains[0])}"
+    )
 
 
 def verdict(found: GearSetWorth, system: System) -> str:
     """What torque is worth with one gear set, in plain sentences."""
-    tell, best, cost = _Teller(Numbers(system)), best_span(found), costly_span(found)
-    gains = best is not None and not all(map(tell.nothing, best.gains))
-    nowhere = f"{tell.more} more gains no time worth naming anywhere that the curve is given"
-    told = [_gained(found, best, tell) if gains and best else nowhere]
-    told += [_cost(cost, tell)] if cost else []
-    told.append(_unused(found, tell))
-    told += [_held_flat(end, tell, below=below) for end, below in zip(beyond(found), (True, False), strict=True) if end]
-    return f"{'; '.join(filter(None, told))}."
+    shown, best, cost = _Shown(Numbers(system)), best_span(found), costly_span(found)
+    gains = best is not None and not all(map(shown.nothing, best.gains))
+    nowhere = f"{shown.more} more gains no time worth naming anywhere that the curve is given"
+    findings = [_gained(found, best, shown) if gains and best else nowhere]
+    findings += [_cost(cost, shown)] if cost else []
+    findings.append(_unused(found, shown))
+    findings += [
+        _held_flat(end, shown, below=below) for end, below in zip(beyond(found), (True, False), strict=True) if end
+    ]
+    return f"{'; '.join(filter(None, findings))}."
 
 
-def _wanted(results: Sequence[GearSetWorth], tell: _Teller) -> str:
+def _wanted(results: Sequence[GearSetWorth], shown: _Shown) -> str:
     """The gear set with which the curve as it is gets there first."""
     times = [each.of(Pedal.FULL).time for each in results]
     best, first = results[int(np.argmin(times))], results[0]
     gain = times[0] - min(times)
     if gain < WORTH_NAMING:
-        least = tell.numbers.least()
+        least = shown.numbers.least()
         return f"No gear set makes {named(first.curve)} quicker by {least} or more than {named(first.gear_set)}."
-    shown, saved = (tell.numbers.told_time(time) for time in (min(times), gain))
-    return f"{named(first.curve)} wants gear set {named(best.gear_set)}: {shown}, {saved} quicker than as described."
+    time, saved = (shown.numbers.rounded_time(time) for time in (min(times), gain))
+    return f"{named(first.curve)} wants gear set {named(best.gear_set)}: {time}, {saved} quicker than as described."
 
 
 def _verdicts(worth: Worth, system: System) -> list[str]:
@@ -224,7 +231,7 @@ def _verdicts(worth: Worth, system: System) -> list[str]:
     if len(verdicts) == 1:
         return verdicts
     each = (f"{named(found.gear_set)}: {text}" for found, text in zip(worth.gear_sets, verdicts, strict=True))
-    return [*each, _wanted(worth.gear_sets, _Teller(Numbers(system)))]
+    return [*each, _wanted(worth.gear_sets, _Shown(Numbers(system)))]
 
 
 def summary(worth: Worth, system: System) -> str:
@@ -234,19 +241,20 @@ def summary(worth: Worth, system: System) -> str:
 
 def text(worth: Worth, system: System) -> str:
     """Everything, with the verdict last."""
-    first, tell, several = worth.first, _Teller(Numbers(system)), len(worth.gear_sets) > 1
+    first, shown, several = worth.first, _Shown(Numbers(system)), len(worth.gear_sets) > 1
     about = f"Worth of torque for {target_label(first.target)}, curve {named(first.curve)}"
     parts = [f"{short(worth.scenario.name, 78)}\n{paragraph(about)}"]
     for each in worth.gear_sets:
         head = [f'Gear set "{short(each.gear_set, 40)}"'] if several else []
         parts += [*head, *tables_text(gear_set_tables(each, system))]
     if several:
-        parts += tables_text([_sums(worth.gear_sets, tell)])
+        parts += tables_text([_sums(worth.gear_sets, shown)])
     parts.append(
         paragraph(
-            f"Milliseconds gained by {tell.more} more about an engine speed; below zero, lost. A band fades out at the "
-            "middles of its neighbours, so all bands add up to the whole curve. Noise: how far two step sizes differ. "
-            "Shift speeds stay as they are. Worth is that of a small change; much torque gains less than it foretells."
+            f"A cell states the milliseconds that {shown.more} more around an engine speed gain; below zero, they lose "
+            "time. The added torque falls to nothing at the middles of the neighbouring bands, so that all bands add "
+            "up to the whole curve. Noise: the difference between two step sizes. Shift speeds stay as they are. The "
+            "numbers hold for small changes; a large one gains less than they suggest."
         )
     )
     parts.append(paragraph(CAUTION))

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simlaunch.cubics import monotone
 from simlaunch.parameters.table import ROWS, Column, Row
-from simlaunch.record import CAR, Axle, Pedal, Record, blank
+from simlaunch.record import CAR, Axle, Car, Pedal, blank
 from simlaunch.scenario.model import Scenario, at_odds
 from simlaunch.scenario.surroundings import Section
 from simlaunch.units.spelling import Dimension
@@ -23,7 +23,7 @@ Cars = NDArray[np.void]
 _TABLES = ("body", "air", "road", "drive", "engine", "coupling", "gearbox", "launch", "pedal", "run")
 
 
-def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
+def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Car:
     """Plain numbers of one launch.
 
     Parameters
@@ -37,7 +37,7 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
 
     Returns
     -------
-    Record
+    Car
         SI units; what the launch has to work out is `nan`, so that it may still be varied: `analysis.ready.runnable`
         gives a complete one. The run reaches beyond its goal.
 
@@ -51,11 +51,13 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Record:
     tables = _tables(scenario, scenario.curve(curve_name))
     for row in ROWS:
         _put(cars, row, tables)
-    car: Record = cars.view(np.recarray)[0]
+    car: Car = cars.view(np.recarray)[0]
     return car
 
 
-def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: Any = ...) -> NDArray[np.bool_]:
+def vary(
+    cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: Any = ..., curve: str | None = None
+) -> NDArray[np.bool_]:
     """Put values of some keys into the fields that follow them, each car its own.
 
     Parameters
@@ -68,6 +70,8 @@ def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: An
         Values by key, SI units. A key holds one number, or a list that one number stands for.
     where : index
         Which m of the cars; left out, all of them.
+    curve : str, optional
+        Full-load curve of the cars, whose torque may follow the air; left out where none does.
 
     Returns
     -------
@@ -78,7 +82,7 @@ def vary(cars: Cars, scenario: Scenario, columns: Mapping[str, Array], where: An
     for key, si in columns.items():
         path = key.split(".")
         varied = _replaced(varied, path, Column(np.reshape(si, (-1, 1)), _dimension(scenario, path)))
-    tables = _tables(varied)
+    tables = _tables(varied, None if curve is None else scenario.curve(curve))
     for row in _rows_of(tuple(columns)):
         _put(cars, row, tables, where)
     count = max(len(si) for si in columns.values())
@@ -90,12 +94,12 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
 
     Parameters
     ----------
-    target : Record
+    target : Car
         Table of type `CURVE` or `TABLE`, changed in place.
     x : ndarray, shape (n,)
         Knots, strictly rising, at least two, in the unit of the table.
-    y : ndarray, shape (n,)
-        Values at the knots, in the unit of the table.
+    y : ndarray, shape (n,) or (m, n)
+        Values at the knots, in the unit of the table; of one table, or of m.
 
     Source: Fritsch and Carlson, SIAM J. Numer. Anal. 17 (1980) 238, as in SciPy.
     """
@@ -103,7 +107,24 @@ def fill_table(target: Any, x: Array, y: Array) -> None:
     target["count"] = last + 1
     target["knot"][..., : last + 1] = x
     target["cubic"][..., :last, :] = monotone(x, y).parts
-    target["cubic"][..., last, :] = (y[-1], 0.0, 0.0, 0.0)  # the end is the end
+    target["cubic"][..., last, :] = 0.0
+    target["cubic"][..., last, 0] = y[..., -1]  # the end is the end
+
+
+def scale_torque(cars: Any, factors: Array) -> None:
+    """Multiply the torque of an engine, in gears that limit it too.
+
+    Parameters
+    ----------
+    cars : ndarray of CAR, shape (n,)
+        Changed in place.
+    factors : ndarray, shape (n,)
+        One for each car [-].
+    """
+    engine = cars["engine"]
+    engine["torque"]["cubic"] *= factors[:, None, None]
+    engine["gear_limit"] *= factors[:, None]
+    engine["gear_curve"]["cubic"] *= factors[:, None, None, None]
 
 
 def field(cars: Any, path: str) -> NDArray[Any]:
@@ -128,8 +149,13 @@ def _put(cars: Cars, row: Row, tables: Mapping[str, Any], where: Any = ...) -> N
     if made is None:
         return
     target = field(cars, row.field)
-    if target.dtype.names:
-        fill_table(target, *made)
+    if isinstance(made, dict):
+        for place, points in made.items():
+            fill_table(target[:, place], *points)
+    elif target.dtype.names:
+        tables_there = target[where]
+        fill_table(tables_there, *made)
+        target[where] = tables_there
     elif target.ndim > 1:
         target[where, : made.shape[-1]] = made
     else:

@@ -17,10 +17,12 @@ from typing import Any, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.record import FOOT, Coupling, ShiftKind
+from simlaunch.cubics import monotone
+from simlaunch.parameters.weather import Weather, power_limit, torque_factor
+from simlaunch.record import FOOT, MAX_CURVE_POINTS, MAX_GEARS, Coupling, ShiftKind
 from simlaunch.scenario.car import rolling_radius
 from simlaunch.scenario.model import Run
-from simlaunch.scenario.powertrain import BEST_FORCE, Curve
+from simlaunch.scenario.powertrain import BEST, BEST_FORCE, CompressorLimit, Curve
 from simlaunch.scenario.surroundings import air_pressure, air_temperature, surfaces
 from simlaunch.units.quantity import Quantity, to_si
 from simlaunch.units.spelling import Dimension
@@ -70,7 +72,7 @@ def _is(choice: str) -> Callable[[str | None], Made]:
     return lambda held: held == choice
 
 
-def _one_by_one(made: Callable[..., float]) -> Callable[..., Made]:
+def _one_by_one(made: Callable[..., Any]) -> Callable[..., Made]:
     """A transform of one car, done for each of many: powers and angles of NumPy differ in the last bit."""
 
     def of_many(*held: Any) -> Made:
@@ -105,8 +107,40 @@ def _through(points: Sequence[tuple[Quantity, Quantity]]) -> Made:
     return (x, y) if len(x) > 1 else (np.array([x[0], x[0] + 1.0]), np.repeat(y, 2))
 
 
-def _full_load(curve: Curve) -> Made:
-    return _through(curve.points)
+def _full_load(curve: Curve | None, pressure: Any, temperature: Any, altitude: Any, humidity: Any) -> Made:
+    """The curve as the air lets it be; None where only the air is at hand, and no curve follows it."""
+    if curve is None:
+        return None
+    if curve.weather is None:
+        return _through(curve.points)
+
+    def in_air(*air: Any) -> tuple[float, float]:
+        weather = Weather(air_pressure(air[0], air[2]), air_temperature(air[1], air[2]), air[3].si)
+        return torque_factor(curve, weather), power_limit(curve, weather)
+
+    x, y = _through(curve.points)
+    if isinstance(curve.weather, CompressorLimit):  # a cap bends the curve between its points
+        even = np.linspace(x[0], x[-1], MAX_CURVE_POINTS - len(x))
+        fine = np.union1d(x, even)
+        x, y = fine, monotone(x, y)(fine)
+    made = np.asarray(_one_by_one(in_air)(pressure, temperature, altitude, humidity))
+    factor, power = made[..., 0], made[..., 1]
+    return x, np.minimum(y * factor, power / np.maximum(x, 1.0))
+
+
+def _gear_limit(curve: Curve | None) -> Made:
+    """One torque for a gear, or nothing."""
+    limits = np.full(MAX_GEARS, np.inf)
+    for limit in (curve.gear_limits or ()) if curve else ():
+        if len(limit.torque) == 1:
+            limits[int(limit.gear.si) - 1] = limit.torque[0][1].si
+    return limits
+
+
+def _gear_curves(curve: Curve | None) -> Made:
+    """Tables by index of the gear."""
+    limits = (curve.gear_limits or ()) if curve else ()
+    return {int(limit.gear.si) - 1: _through(limit.torque) for limit in limits if len(limit.torque) > 1}
 
 
 def _by_ratio(last: float, power: int) -> Callable[..., Made]:
@@ -148,6 +182,11 @@ def _shift_speeds(speeds: Any, ratios: Sequence[Quantity]) -> Made:
     if speeds == BEST_FORCE:
         return None
     return np.array([each.si for each in speeds]) * np.ones(len(ratios) - 1)
+
+
+def _launch_speed(speed: Any) -> Made:
+    """Nan for the best speed, which is sought where the car is launched."""
+    return math.nan if speed == BEST else speed.si
 
 
 _SHIFTS = {
@@ -248,7 +287,9 @@ ROWS: tuple[Row, ...] = (
     _row("drive.shaft_stiffness", "drive.half_shaft_stiffness", made=_on_both_axles),
     _row("drive.shaft_damping", "drive.half_shaft_damping", made=_on_both_axles),
     _row("drive.inertia", "drive.inertia"),
-    _row("engine.torque", "curves", made=_full_load),
+    _row("engine.torque", "curves", "air.pressure", "air.temperature", "air.altitude", "air.humidity", made=_full_load),
+    _row("engine.gear_limit", "curves", made=_gear_limit),
+    _row("engine.gear_curve", "curves", made=_gear_curves),
     _row("engine.overrun", "engine.overrun_torque", made=_through),
     _row("engine.boost_time", "engine.boost_time_constant", made=_through),
     _row("engine.boost_decay", "engine.boost_decay_time"),
@@ -277,7 +318,7 @@ ROWS: tuple[Row, ...] = (
     _row("gearbox.inertia_phase", "gearbox.shift.inertia_phase"),
     _row("gearbox.dip", "gearbox.shift.dip"),
     _row("gearbox.throttle_open", "gearbox.shift.throttle", made=_is("open")),
-    _row("launch.engine_speed", "launch.engine_speed"),
+    _row("launch.engine_speed", "launch.engine_speed", made=_launch_speed),
     _row("launch.boost", "launch.boost"),
     _row("launch.brake_release", "launch.brake_release", "coupling.kind", made=_brake_release),
     _row("pedal.target_slip", "pedal.target_slip"),
@@ -288,5 +329,5 @@ ROWS: tuple[Row, ...] = (
 )
 """Field of the record, the keys that it follows, and how; a value goes in as it is unless a transform is named.
 
-Left to the launch: what is `nan` in a blank record. `pedal.kind` and the limits of torque in gears are no keys.
+Left to the launch: what is `nan` in a blank record. `pedal.kind` is no key.
 """

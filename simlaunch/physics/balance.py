@@ -97,7 +97,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     speed = y[at.ENGINE_SPEED]
     held_slip = car.pedal.kind == _HELD_SLIP
     boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
-    full = engine.limited_torque(boosted, pedal.carrying_gear(phase), car.engine)
+    full = engine.limited_torque(boosted, speed, pedal.carrying_gear(phase), car.engine)
     friction, fluid = 0.0, driveline.Fluid(0.0, 0.0)
     if phase.coupling == at.SLIPPING:
         capacity = friction_capacity(time, car, phase)

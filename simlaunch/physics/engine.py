@@ -37,15 +37,17 @@ def boosted_torque(speed: float, boost: float, engine: Record) -> float:
 
 
 @inline
-def limited_torque(torque: float, gear: int, engine: Record) -> float:
+def limited_torque(torque: float, speed: float, gear: int, engine: Record) -> float:
     """Full-load torque that is left where the engine management limits it gear by gear.
 
-    min(T, T_limit(gear))
+    min(T, T_limit(gear), T_curve(gear, w))
 
     Parameters
     ----------
     torque : float
         Full-load torque with the boost that is there [N m].
+    speed : float
+        Engine speed [rad/s].
     gear : int
         Index of the gear that carries the torque [-].
     engine : Record
@@ -56,9 +58,12 @@ def limited_torque(torque: float, gear: int, engine: Record) -> float:
     float
         Torque [N m].
 
-    Source: common practice: torque limits by gear.
+    Source: common practice: torque limits by gear, as one value or over engine speed.
     """
-    return min(torque, float(engine.gear_limit[gear]))
+    torque = min(torque, float(engine.gear_limit[gear]))
+    if engine.gear_curve[gear].count > 0:
+        torque = min(torque, value_at(engine.gear_curve[gear], speed))
+    return torque
 
 
 @inline

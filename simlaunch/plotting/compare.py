@@ -8,6 +8,7 @@ from math import isnan
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from simlaunch.analysis.compare import Comparison, CurveRuns, Pair, PedalGap
@@ -156,10 +157,18 @@ def _gap_panel(axes: Axes, comparison: Comparison, units: Units) -> None:
         axes.plot(distance, gap.along.gap, **line_style.drawing(), **markers_apart(line_style))
         ends.append(End(float(distance[-1]), float(gap.along.gap[-1]), label, line_style.colour))
     axes.axhline(0.0, color=INK, linewidth=1.0, zorder=1.5)
+    show_worth_naming(axes)
     axes.set_xlim(0.0, max(end.x for end in ends))
     name_x(axes, units.axis("distance", Dimension.LENGTH))
     head_panel(axes, f"{units.axis(_gap_name(comparison), Dimension.TIME)}; below 0: ahead")
     label_ends(axes, ends)
+
+
+def show_worth_naming(axes: Axes) -> None:
+    """Let a gap that is not worth naming look as small as it is, and number the axis in steps of few digits."""
+    low, high = axes.get_ylim()
+    axes.set_ylim(min(low, -WORTH_NAMING), max(high, WORTH_NAMING))
+    axes.yaxis.set_major_locator(MaxNLocator(6, steps=[1, 2, 5, 10]))
 
 
 @in_our_look

@@ -39,7 +39,7 @@ def curve_figure(account: CurveAccount, figures: EngineFigures, system: str) -> 
     Parameters
     ----------
     account : CurveAccount
-        The curve and its pulls, all on the footing of the curve.
+        The curve and its pulls, all under the reference conditions of the curve.
     figures : EngineFigures
         Its peaks.
     system : str

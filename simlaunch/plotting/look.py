@@ -148,7 +148,7 @@ def in_our_look(make: Callable[P, R]) -> Callable[P, R]:
 
 @dataclass(frozen=True)
 class LineStyle:
-    """How one line is told apart: by colour, by dashes, and by markers where there are many lines."""
+    """What distinguishes one line from the others: colour, dashes, and markers where there are many lines."""
 
     colour: str
     dash: tuple[float, ...]

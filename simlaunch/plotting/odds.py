@@ -1,4 +1,4 @@
-"""Odds in a picture: how the difference between two curves is spread over the drawn cases."""
+"""Odds in a picture: how the difference between two curves is spread over the cases."""
 
 from __future__ import annotations
 
@@ -114,8 +114,8 @@ def _title(odds: Odds) -> str:
     ahead, behind, chance = odds.first, odds.second, odds.first_quicker
     if odds.second_quicker.share > chance.share:
         ahead, behind, chance = odds.second, odds.first, odds.second_quicker
-    told = tally(odds, chance).told("cases")
-    return f"{named(ahead)} is quicker over {target_label(odds.target)} than {named(behind)} {told}"
+    how_often = tally(odds, chance).words("cases")
+    return f"{named(ahead)} is quicker over {target_label(odds.target)} than {named(behind)} {how_often}"
 
 
 def _lead(odds: Odds) -> str:

@@ -20,6 +20,7 @@ from simlaunch.plotting.compare import (
     driven_slip,
     grip_share,
     shade_peak_slip,
+    show_worth_naming,
 )
 from simlaunch.plotting.labels import End, label_ends, spread
 from simlaunch.plotting.look import (
@@ -181,6 +182,7 @@ def _gap_over_time(axes: Axes, pair: Pair, units: Units) -> None:
     time, gap = gap_over_time(pair)
     axes.axhline(0.0, color=INK, linewidth=1.0)
     axes.plot(time, gap, **{**curve_style(1).drawing(), "linewidth": 1.8})
+    show_worth_naming(axes)
     head_panel(axes, f"{units.axis(f'gap of {named(pair.second.name, 16)}', Dimension.TIME)}; below 0: ahead")
 
 

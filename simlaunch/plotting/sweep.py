@@ -138,7 +138,7 @@ def _shown_axes(won: Winners) -> list[int]:
 
 @in_our_look
 def winners_figure(won: Winners, wanted: Order, system: str) -> Figure:
-    """Who wins where: the gap in every cell, its winner told by a sign's shape as well as by its colour.
+    """Who wins where: the gap in every cell, its winner shown by a sign's shape as well as by its colour.
 
     Parameters
     ----------

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -54,14 +56,20 @@ def usable_figure(usable: UsableTorque, system: str) -> Figure:
     """
     units, top = units_of(system), _top(usable)
     near = [ceiling for ceiling in usable.ceilings if _lowest(ceiling) <= top]
-    key, labels = key_or_labels([(name, curve_style(index)) for index, name in enumerate(usable.curves)])
+    lines = [(name, curve_style(index)) for index, name in enumerate(usable.curves)]
+    lines += [(limited.label, limited.style) for limited in _limited(usable)]
+    key, labels = key_or_labels(lines)
     labels += [_label(ceiling) for ceiling in near]
     panels = Panels((3.1,), labels=(labels,), key=key)
     figure, rows = sheet(_title(usable), _lead(usable, near, units), panels)
     axes = rows[0][0]
     axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
     axes.set_ylim(0.0, float(units.of(np.array(top), Dimension.TORQUE)))
-    ends = [*_draw_ceilings(axes, usable, near, units), *_draw_curves(axes, usable, units)]
+    ends = [
+        *_draw_ceilings(axes, usable, near, units),
+        *_draw_curves(axes, usable, units),
+        *_draw_limited(axes, usable, units),
+    ]
     name_x(axes, units.axis_of("engine_speed"))
     head_panel(axes, units.axis_of("engine_torque"))
     label_ends(axes, [end for end in ends if end.label in labels])
@@ -77,7 +85,11 @@ def draw(axes: Axes, usable: UsableTorque, system: str) -> None:
     """Curves and ceilings on axes of the caller, named in a legend."""
     units, top = units_of(system), _top(usable)
     near = [ceiling for ceiling in usable.ceilings if _lowest(ceiling) <= top]
-    ends = [*_draw_ceilings(axes, usable, near, units), *_draw_curves(axes, usable, units)]
+    ends = [
+        *_draw_ceilings(axes, usable, near, units),
+        *_draw_curves(axes, usable, units),
+        *_draw_limited(axes, usable, units),
+    ]
     for line, end in zip(axes.lines[-len(ends) :], ends, strict=True):
         line.set_label(plain(end.label))
     axes.set_xlim(*units.of(usable.engine_speed[[0, -1]], Dimension.ROTATIONAL_SPEED))
@@ -168,15 +180,17 @@ def _draw_ceilings(axes: Axes, usable: UsableTorque, near: Sequence[GearCeiling]
 
 def _draw_curves(axes: Axes, usable: UsableTorque, units: Units) -> list[End]:
     speed = units.of(usable.engine_speed, Dimension.ROTATIONAL_SPEED)
-    ceiling = units.of(_lowest_ceiling(usable).usable, Dimension.TORQUE)
+    lowest = _lowest_ceiling(usable)
+    ceiling = units.of(lowest.usable, Dimension.TORQUE)
     ends = []
     for index, (name, values) in enumerate(usable.curves.items()):
         torque, line_style = units.of(values, Dimension.TORQUE), curve_style(index)
+        there = units.of(usable.torque(name, lowest.gear), Dimension.TORQUE)
         axes.fill_between(
             speed,
             ceiling,
-            torque,
-            where=(torque > ceiling).tolist(),
+            there,
+            where=(there > ceiling).tolist(),
             interpolate=True,
             facecolor="none",
             edgecolor=line_style.colour,
@@ -186,6 +200,33 @@ def _draw_curves(axes: Axes, usable: UsableTorque, units: Units) -> list[End]:
         )
         axes.plot(speed, torque, **line_style.drawing(), **markers_apart(line_style))
         ends.append(End(speed[-1], torque[-1], name, line_style.colour))
+    return ends
+
+
+class _Limited(NamedTuple):
+    """A curve in a gear that lets the engine give less of it."""
+
+    label: str
+    style: LineStyle
+    torque: Array
+
+
+def _limited(usable: UsableTorque) -> list[_Limited]:
+    """Curves in the gears whose limits lie below them, in the colour of the curve and the dashes of the gear."""
+    return [
+        _Limited(f"{name}, {ordinal(gear)}", replace(gear_style(gear), colour=curve_style(index).colour), torque)
+        for index, (name, by_gear) in enumerate(usable.by_gear.items())
+        for gear, torque in by_gear.items()
+        if (torque < usable.curves[name]).any()
+    ]
+
+
+def _draw_limited(axes: Axes, usable: UsableTorque, units: Units) -> list[End]:
+    speed, ends = units.of(usable.engine_speed, Dimension.ROTATIONAL_SPEED), []
+    for limited in _limited(usable):
+        torque = units.of(limited.torque, Dimension.TORQUE)
+        axes.plot(speed, torque, **limited.style.drawing())
+        ends.append(End(speed[-1], torque[-1], limited.label, limited.style.colour))
     return ends
 
 
@@ -207,6 +248,9 @@ def _lead(usable: UsableTorque, near: Sequence[GearCeiling], units: Units) -> st
     far = [ceiling for ceiling in usable.ceilings if ceiling not in near]
     if not near:
         shown = ""
+    if _limited(usable):
+        shown += " In colour with such dashes: a curve in the gear that limits it."
+    shown = shown.strip()
     if not far:
         return shown
     least = min(_lowest(ceiling) for ceiling in far)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from math import isnan
+from typing import Any, NamedTuple
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,7 +17,7 @@ from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.table import values_at
-from simlaunch.plotting.labels import End, label_ends
+from simlaunch.plotting.labels import TIE, End, label_ends, spread
 from simlaunch.plotting.look import (
     QUIET,
     LineStyle,
@@ -38,6 +40,11 @@ Array = NDArray[np.float64]
 
 _POINTS = 600
 _HATCHES = ("//", "\\\\")
+_ROWS = 2  # of seconds, in turn
+_DROP = 0.13  # from one row to the next, as a share of the panel
+_GAP = 0.06  # between neighbours in a row [in]
+_PATCH = {"facecolor": "white", "edgecolor": "none", "pad": 0.4}  # so that no line runs through the seconds
+_FONT: dict[str, Any] = {"fontsize": 9.0, "linespacing": 1.05}
 _TOP = 1.42  # height of the torque panel over the highest torque: above the curves stand the seconds
 
 
@@ -114,7 +121,7 @@ def draw_torque(axes: Axes, pair: Pair, styles: tuple[LineStyle, LineStyle], uni
     top = _TOP * float(max(one.max(), other.max()))
     axes.set_xlim(shown[0], shown[-1])
     axes.set_ylim(0.0, top)
-    for place, span in enumerate(pair.why.spans if pair.why else ()):
+    for span in pair.why.spans if pair.why else ():
         helped = int(span.full.share < 0.0)
         inside = (speed >= span.start) & (speed <= span.end)
         if abs(span.full.share) >= WORTH_NAMING:
@@ -122,7 +129,7 @@ def draw_torque(axes: Axes, pair: Pair, styles: tuple[LineStyle, LineStyle], uni
                 shown[inside], one[inside], other[inside], facecolor="none", edgecolor=styles[helped].colour,
                 hatch=_HATCHES[helped], linewidth=0.0, alpha=0.7,
             )  # fmt: skip
-        _label(axes, span, place, (pair.first.name, pair.second.name)[helped], styles[helped].colour, top, units)
+    _label_spans(axes, pair, styles, units, [np.array([shown, one]), np.array([shown, other])])
 
 
 def span_words(span: Span) -> str:
@@ -133,27 +140,70 @@ def span_words(span: Span) -> str:
     return "depends on the rest" if either else "level"
 
 
-def _label(axes: Axes, span: Span, place: int, helped: str, colour: str, top: float, units: Units) -> None:
-    """The seconds of a span above it, on two heights in turn where spans are narrow."""
-    ends = units.of(np.array([span.start, span.end]), Dimension.ROTATIONAL_SPEED)
-    level = abs(span.full.share) < WORTH_NAMING
-    text = span_words(span).replace("on the", "on\nthe")
-    if level and not _fits(axes, text, ends):
-        return
-    if not level and not is_narrow():
-        text += f"\n{_short(axes, plain(helped))}"
-    axes.text(
-        float(ends.mean()), top * (0.985 - 0.13 * (place % 2)), text, ha="center", va="top", fontsize=9.0,
-        color=QUIET if level else colour, parse_math=False, linespacing=1.05, clip_on=False,
-    )  # fmt: skip
+def _label_spans(
+    axes: Axes, pair: Pair, styles: tuple[LineStyle, LineStyle], units: Units, lines: Sequence[Array]
+) -> None:
+    """The seconds of every span above it, on two heights in turn; tied to the span where they stand beside it."""
+    figure, (left, right), top = axes.figure, axes.get_xlim(), axes.get_ylim()[1]
+    assert isinstance(figure, Figure)
+    width = panel_size(axes)[0]
+    labels = [label for span in (pair.why.spans if pair.why else ()) if (label := _span_label(axes, span, pair, units))]
+    for row in range(_ROWS):
+        inside = labels[row::_ROWS]
+        if not inside:
+            continue
+        sizes = [text_size(figure, label.text, **_FONT)[0] + _GAP for label in inside]
+        wanted = [width * (label.middle - left) / (right - left) for label in inside]
+        places = spread(wanted, sizes, 0.0, width)
+        for label, place in zip(inside, places, strict=True):
+            x = left + place / width * (right - left)
+            beside = not label.ends[0] <= x <= label.ends[1]
+            height = max(float(np.interp(label.middle, *line)) for line in lines)
+            axes.annotate(
+                label.text,
+                (label.middle, min(1.02 * height, 0.7 * top)),
+                (x, top * (0.985 - _DROP * row)),
+                ha="center",
+                va="top",
+                color=QUIET if label.helped is None else styles[label.helped].colour,
+                parse_math=False,
+                arrowprops=TIE if beside else None,
+                annotation_clip=False,
+                bbox=_PATCH,
+                **_FONT,
+            )
 
 
-def _fits(axes: Axes, text: str, ends: Array) -> bool:
+class _SpanLabel(NamedTuple):
+    """What stands above a span."""
+
+    text: str
+    ends: tuple[float, float]
+    helped: int | None
+
+    @property
+    def middle(self) -> float:
+        return 0.5 * sum(self.ends)
+
+
+def _span_label(axes: Axes, span: Span, pair: Pair, units: Units) -> _SpanLabel | None:
+    """The seconds of a span and whom they help; nothing where that is no difference and there is no room to say so."""
+    first, last = units.of(np.array([span.start, span.end]), Dimension.ROTATIONAL_SPEED)
+    ends, text = (float(first), float(last)), span_words(span).replace("on the", "on\nthe")
+    if abs(span.full.share) < WORTH_NAMING:
+        return _SpanLabel(text, ends, None) if _fits(axes, text, ends) else None
+    helped = int(span.full.share < 0.0)
+    if not is_narrow():
+        text += f"\n{_short(axes, plain((pair.first.name, pair.second.name)[helped]))}"
+    return _SpanLabel(text, ends, helped)
+
+
+def _fits(axes: Axes, text: str, ends: tuple[float, float]) -> bool:
     """Whether a text is no wider than its span."""
     figure, (left, right) = axes.figure, axes.get_xlim()
     assert isinstance(figure, Figure)
-    room = float(ends[1] - ends[0]) / (right - left) * panel_size(axes)[0]
-    return text_size(figure, text, fontsize=9.0)[0] <= room
+    room = (ends[1] - ends[0]) / (right - left) * panel_size(axes)[0]
+    return text_size(figure, text, **_FONT)[0] <= room
 
 
 def _short(axes: Axes, name: str) -> str:
@@ -161,7 +211,7 @@ def _short(axes: Axes, name: str) -> str:
     figure = axes.figure
     assert isinstance(figure, Figure)
     cut = name
-    while len(cut) > 1 and text_size(figure, f"for {cut}", fontsize=9.0)[0] > 1.05:
+    while len(cut) > 1 and text_size(figure, f"for {cut}", **_FONT)[0] > 1.05:
         cut = cut[:-1]
     return f"for {cut if cut == name else f'{cut}…'}"
 
@@ -172,6 +222,9 @@ def _title(pair: Pair, target: Target) -> str:
     if isnan(gap) or pair.why is None or not pair.why.spans:
         return f"{goal}: torque and power of {named(pair.first.name)} and {named(pair.second.name)}"
     most = max(pair.why.spans, key=lambda span: abs(span.full.share))
+    if (limits := pair.why.limits) and abs(limits.full.share) > max(abs(most.full.share), WORTH_NAMING):
+        helped = named(pair.second.name if limits.full.share < 0.0 else pair.first.name)
+        return f"{goal}: torque limits by gear decide most, {abs(limits.full.share):.2f} s for {helped}"
     if abs(most.full.share) < WORTH_NAMING:
         return f"{goal}: no span of engine speed makes a difference worth naming"
     helped = named(pair.second.name if most.full.share < 0.0 else pair.first.name)

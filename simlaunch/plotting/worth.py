@@ -89,15 +89,15 @@ def _draw_gains(axes: Axes, found: GearSetWorth, units: Units) -> None:
     speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
     axes.axhline(0.0, color=INK, linewidth=0.8)
     for pedal, line_style in _styles().items():
-        axes.plot(speed, _told(found, pedal, units), **line_style.drawing(), label=PEDAL_WORDS[pedal])
+        axes.plot(speed, _gains(found, pedal, units), **line_style.drawing(), label=PEDAL_WORDS[pedal])
 
 
 def _si_more(units: Units) -> float:
-    """The torque that worth is told for [N m]."""
+    """The amount of torque for which worth is stated [N m]."""
     return MORE / float(units.of(np.array(1.0), Dimension.TORQUE))
 
 
-def _told(found: GearSetWorth, pedal: Pedal, units: Units) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
+def _gains(found: GearSetWorth, pedal: Pedal, units: Units) -> np.ndarray[tuple[int, ...], np.dtype[np.float64]]:
     return np.asarray(_MILLI * _si_more(units) * found.of(pedal).gain, np.float64)
 
 

@@ -1,1 +1,1 @@
-"""Dyno sheets and logs as they come: read, explained, brought on one footing."""
+"""Dyno sheets and logs as they come: read, explained, and brought to one correction and place."""

@@ -43,7 +43,7 @@ MAX_LISTED = 1000
 
 _SECONDS, _SECONDS_PER_MEBIBYTE = 1.0, 0.2  # processor time: for any file, and for its size
 _PATIENCE = 60.0  # of the process that waits, for a child that sleeps [s]
-_UNKNOWN_START = 2**30  # memory at the start on a system that does not tell [byte]
+_UNKNOWN_START = 2**30  # memory at the start on a system that does not report it [byte]
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -57,7 +57,7 @@ class Channel:
     """As recorded; empty where the file does not say."""
     values: Array
     time: Array | None
-    """The channel's own time [s]; None where another channel tells the time."""
+    """The channel's own time [s]; None where another channel holds the time."""
 
 
 @dataclass(frozen=True)
@@ -77,14 +77,14 @@ def without_unit(header: str) -> tuple[str, str]:
     return (match["name"].strip(), match["unit"].strip()) if match else (header, "")
 
 
-def told_apart(channels: Iterable[Channel]) -> tuple[Channel, ...]:
+def numbered(channels: Iterable[Channel]) -> tuple[Channel, ...]:
     """The same channels; of those that share a name, later ones are numbered."""
     seen: dict[str, int] = {}
-    apart = []
+    found = []
     for channel in channels:
         count = seen[channel.name] = seen.get(channel.name, 0) + 1
-        apart.append(channel if count == 1 else replace(channel, name=f"{channel.name} #{count}"))
-    return tuple(apart)
+        found.append(channel if count == 1 else replace(channel, name=f"{channel.name} #{count}"))
+    return tuple(found)
 
 
 Extract: TypeAlias = Callable[[Path, re.Pattern[str]], Recording]
@@ -186,15 +186,15 @@ def _reason(code: int, folder: Path, size: int) -> tuple[str, str]:
 def _collected(folder: Path, source: str) -> Recording:
     """What the child left, trusted no further than plain numbers go."""
     try:
-        told = json.loads((folder / "names.json").read_text("utf-8"))
+        names = json.loads((folder / "names.json").read_text("utf-8"))
         with np.load(folder / "result.npz", allow_pickle=False) as arrays:
             channels = tuple(
                 Channel(name, unit, arrays[f"values{n}"], arrays.get(f"time{n}"))
-                for n, (name, unit) in enumerate(told["channels"])
+                for n, (name, unit) in enumerate(names["channels"])
             )
     except (OSError, ValueError, KeyError) as error:
         raise unread(source, f"was read without a usable result ({type(error).__name__})", "export it as CSV") from None
-    return Recording(channels, tuple(told["others"]))
+    return Recording(channels, tuple(names["others"]))
 
 
 # --- the child ---
@@ -207,7 +207,7 @@ def short_name(name: object) -> str:
 
 def _confine(seconds: float) -> None:
     """Put this process under limits; it is ended by the system when it passes that of time."""
-    import resource  # not there on every system
+    import resource  # noqa: PLC0415  not there on every system
 
     most = _held() + MEMORY
     resource.setrlimit(resource.RLIMIT_AS, (most, most))
@@ -230,11 +230,11 @@ def _keep(recording: Recording, folder: Path) -> None:
     arrays = {f"values{n}": channel.values for n, channel in enumerate(recording.channels)}
     times = {f"time{n}": channel.time for n, channel in enumerate(recording.channels) if channel.time is not None}
     np.savez(folder / "result.npz", **arrays, **times)  # type: ignore[arg-type]
-    told = {
+    names = {
         "channels": [(channel.name, channel.unit) for channel in recording.channels],
         "others": recording.others[:MAX_LISTED],
     }
-    (folder / "names.json").write_text(json.dumps(told), "utf-8")
+    (folder / "names.json").write_text(json.dumps(names), "utf-8")
 
 
 def serve(extract: Extract, file: Path, wanted: str, folder: Path) -> int:

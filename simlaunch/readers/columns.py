@@ -319,7 +319,7 @@ def _chosen(table: Table, role: Role, choices: Choices) -> int:
         numbers = " or ".join(f'"#{n + 1}"' for n in same)
         why = f"is the name of {len(same)} columns"
         raise refusal(table.source, role.name, wanted, why, f'give --column "{role.name}=..." with {numbers}')
-    raise refusal(table.source, role.name, wanted, "is the name of no column", _how_to_name(table, role))
+    raise refusal(table.source, role.name, wanted, "is not the name of a column", _how_to_name(table, role))
 
 
 def _found(table: Table, role: Role, choices: Choices) -> int | None:
@@ -352,7 +352,9 @@ def _refuse_text(table: Table, role: Role, columns: list[TextColumn]) -> None:
     if columns:
         column = columns[0]
         place = f"line {column.line}, column {quoted(column.name)}"
-        raise refusal(table.source, place, column.cell, f"is no number, as the {role.name} has to be", "write digits")
+        raise refusal(
+            table.source, place, column.cell, f"is not a number, which the {role.name} has to be", "write digits"
+        )
 
 
 def _unit_of(table: Table, header: _Header, role: Role, choices: Choices) -> Unit:
@@ -403,7 +405,7 @@ def pairs_named(pairs: tuple[str, ...], option: str, roles: tuple[Role, ...]) ->
         name = name.strip().lower()
         if not equals or not text.strip() or name not in known or name in found:
             listed = ", ".join(f'"{role.name}=..."' for role in roles)
-            raise UsageError(f"{option} {quoted(pair)} does not name one thing once; write one of {listed}")
+            raise UsageError(f"{option} {quoted(pair)}: write one of {listed}, each of them once")
         found[name] = text.strip()
     return found
 

@@ -29,12 +29,12 @@ from simlaunch.readers.sheet import (
     Together,
     common_range,
     read_sheet,
-    stated_footing,
+    stated_condition,
     together,
 )
 from simlaunch.readers.smoothing import FEWEST, Smooth, Smoothing, as_it_is, peak_bound, smooth
 from simlaunch.record import MAX_CURVE_POINTS
-from simlaunch.scenario.curve_file import read_footing
+from simlaunch.scenario.curve_file import read_conditions
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.writing import write
 
@@ -125,7 +125,7 @@ class PullAccount:
     bound : float or None
         How far its peak may lie from the truth, relative; None where nothing is stated [-].
     speed, torque : ndarray, shape (n,)
-        Its rows on the footing of the curve [rad/s], [N m].
+        Its rows, with the correction and at the place of the curve [rad/s], [N m].
     """
 
     name: str
@@ -225,13 +225,13 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
     if not 1 <= len(paths) <= MOST_SHEETS:
         raise UsageError(f"{len(paths)} sheets were named; name 1 to {MOST_SHEETS}")
     sheets = tuple(read_sheet(path, options.choices, options.table) for path in paths)
-    options = _told_by_sheets(sheets, options)
+    options = _as_stated(sheets, options)
     pulls = tuple(pull for sheet in sheets for pull in sheet.pulls)
     used = _used(pulls, options.leave_out)
     curves = {n: _smoothed(pulls[n], options) for n in used}
     grid = grid_of([pulls[n] for n in used], list(curves.values()))
     mean = together(list(curves.values()), grid)
-    torque, steps = _on_wanted_footing(mean.torque, options)
+    torque, steps = _under_wanted_conditions(mean.torque, options)
     speed, torque, spread = sound(grid, torque, mean.spread)
     accounts = _accounts(pulls, curves, mean, options)
     return CurveAccount(
@@ -258,27 +258,27 @@ def read_sheets(paths: Sequence[str | os.PathLike[str]], options: CurveOptions |
 # --- what the sheets say of themselves ---
 
 
-def _told_by_sheets(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
+def _as_stated(sheets: Sequence[Sheet], options: CurveOptions) -> CurveOptions:
     """The options with correction and place as the sheets state them; all sheets and the caller have to agree."""
-    told = [
-        read_footing("\n".join(told for line in sheet.preamble if (told := stated_footing(line))), sheet.source)
+    stated = [
+        read_conditions("\n".join(line for line in map(stated_condition, sheet.preamble) if line), sheet.source)
         for sheet in sheets
     ]
-    carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in told}
-    places = set().union(*(_places(*each, options) for each in zip(sheets, told, strict=True)))
+    carried = {Correction(entry["correction"]) if "correction" in entry else options.carried for entry in stated}
+    places = set().union(*(_places(*each, options) for each in zip(sheets, stated, strict=True)))
     for found, asked, what in ((carried, options.carried, "correction"), (places, options.measured_at, "place")):
         if len(found) > 1 or (asked is not None and found != {asked}):
             listed = ", ".join(sorted(str(entry or "not stated") for entry in (found | {asked} if asked else found)))
             raise InputError(
-                f"{', '.join(sheet.source for sheet in sheets[:5])}: the figures stand on unlike footing, {what} "
-                f"{listed}; bring each sheet to one footing first, or state what is true of all"
+                f"{', '.join(sheet.source for sheet in sheets[:5])}: the sheets differ in {what}: "
+                f"{listed}; bring each sheet to the same one first, or state what holds for all"
             )
     return replace(options, carried=carried.pop(), measured_at=places.pop())
 
 
-def _places(sheet: Sheet, told: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
+def _places(sheet: Sheet, stated: Mapping[str, str], options: CurveOptions) -> set[MeasuredAt | None]:
     """Where the figures of a sheet were taken, by a line of its own, by its heading, or else by the caller."""
-    said = {sheet.place, MeasuredAt(told["measured_at"]) if "measured_at" in told else None} - {None}
+    said = {sheet.place, MeasuredAt(stated["measured_at"]) if "measured_at" in stated else None} - {None}
     return said or {options.measured_at}
 
 
@@ -309,7 +309,7 @@ def _smoothed(pull: Pull, options: CurveOptions) -> Smooth:
     rising = bool((np.diff(pull.speed) > 0.0).all())
     if not rising or len(pull.speed) > MAX_CURVE_POINTS:
         raise UsageError(
-            f"{pull}: {len(pull.speed)} rows cannot be taken as they are; without smoothing a pull has up to "
+            f"{pull}: {len(pull.speed)} rows cannot be used as they are; without smoothing a pull has up to "
             f"{MAX_CURVE_POINTS} rows by strictly rising engine speed"
         )
     return as_it_is(pull.speed, pull.torque)
@@ -330,7 +330,7 @@ def sound(speed: Array, torque: Array, spread: Array) -> tuple[Array, Array, Arr
     if not np.isfinite(torque).all() or (torque <= 0.0).any():
         place = float(speed[int(np.argmin(np.nan_to_num(torque, nan=-np.inf)))]) / _RPM
         raise InputError(
-            f"curve: comes out without torque at {place:.0f} rpm; check the losses, the inertia and the acceleration"
+            f"the finished curve has no torque at {place:.0f} rpm; check the losses, the inertia and the acceleration"
         )
     return speed, torque, spread
 
@@ -349,7 +349,7 @@ def _accounts(
             left_out=n not in order,
             bound=_bound(pull, curves.get(n)),
             speed=pull.speed,
-            torque=_on_wanted_footing(pull.torque, options)[0],
+            torque=_under_wanted_conditions(pull.torque, options)[0],
         )
         for n, pull in enumerate(pulls)
     )
@@ -370,18 +370,18 @@ def pull_notes(accounts: Sequence[PullAccount]) -> list[str]:
     deviations = [account.deviation for account in used if account.deviation is not None]
     apart = max(deviations) - min(deviations)
     if len(used) == 2 and apart > LEAST_DEVIATION:
-        notes.append(f"the two pulls lie {apart:.1%} apart; which of them is right, two pulls cannot tell")
+        notes.append(f"the two pulls lie {apart:.1%} apart; a third pull would show which of them is right")
     if any(account.rows < FEWEST for account in used):
-        notes.append(f"fewer than {FEWEST} rows in a pull: not smoothed")
+        notes.append(f"a pull with fewer than {FEWEST} rows is not smoothed")
     return notes
 
 
-# --- footing ---
+# --- correction and place ---
 
 
 @dataclass(frozen=True)
 class _Steps:
-    """What was done to bring the figures on the wanted footing."""
+    """What was done to bring the figures to the wanted correction and place."""
 
     taken_back: Factor | None = None
     put_on: Factor | None = None
@@ -390,11 +390,11 @@ class _Steps:
     correction: Correction | None = None  # what the figures carry in the end
 
 
-def _on_wanted_footing(torque: Array, options: CurveOptions) -> tuple[Array, _Steps]:
+def _under_wanted_conditions(torque: Array, options: CurveOptions) -> tuple[Array, _Steps]:
     back, on = _factors(options)
     placed, conversion = _placed(torque / back.value if back else torque, options)
     carries = options.wanted or options.carried
-    notes = _footing_notes(options, back, on, conversion)
+    notes = _condition_notes(options, back, on, conversion)
     if on is not None and options.boosted and not options.correct_boosted and carries is not Correction.NONE:
         notes.append(f"the curve is as measured: {carries} puts no factor on it, so its file says correction: none")
         carries = Correction.NONE
@@ -410,12 +410,12 @@ def _factors(options: CurveOptions) -> tuple[Factor | None, Factor | None]:
         return None, None
     if carried is None:
         raise UsageError(
-            f"{wanted} is wanted, but nobody says which correction the figures carry; "
-            f"say one of {', '.join(Correction)} (none: as measured)"
+            f"a correction to {wanted} needs the correction that the figures carry; "
+            f"give one of {', '.join(Correction)} (none: as measured)"
         )
     if options.weather is None:
         raise UsageError(
-            f"to go from correction {carried} to {wanted} the weather of the test is needed; "
+            f"a change of correction from {carried} to {wanted} needs the weather of the test; "
             "give pressure, temperature and humidity"
         )
     back = factor(carried, options.weather, boosted=False)  # what the dyno did, right or not
@@ -431,28 +431,31 @@ def _placed(torque: Array, options: CurveOptions) -> tuple[Array, str]:
         return torque, ""
     if here is None:
         raise UsageError(
-            f"torque at the {there} is wanted, but nobody says where the figures were taken; "
-            f"say one of {', '.join(MeasuredAt)}"
+            f"torque at the {there} needs the place at which the figures were measured; "
+            f"give one of {', '.join(MeasuredAt)}"
         )
     if options.losses is None:
         raise UsageError(
-            f"to go from {here} to {there} the losses between them are needed; "
+            f"a conversion from {here} to {there} needs the losses between them; "
             "give a scenario with gear and acceleration, or a percentage"
         )
     if MeasuredAt.CRANK not in (here, there):
-        raise UsageError(f"from {here} to {there} leads by way of the crank; do it in two steps")
+        raise UsageError(f"figures are not converted from {here} to {there} directly; convert them to the crank first")
     convert = to_crank if there is MeasuredAt.CRANK else from_crank
     return convert(torque, options.losses), f"from {here} to {there}: {options.losses.why}"
 
 
-def _footing_notes(options: CurveOptions, back: Factor | None, on: Factor | None, conversion: str) -> list[str]:
+def _condition_notes(options: CurveOptions, back: Factor | None, on: Factor | None, conversion: str) -> list[str]:
     notes = []
     if options.carried is None and options.wanted is None:
-        notes.append("nobody says which weather correction the figures carry; do not set them against others")
+        notes.append("the sheet states no weather correction; do not compare its figures with others")
     if options.measured_at is None and options.wanted_at is None:
-        notes.append("nobody says where the figures were taken; a launch needs them at the crank")
+        notes.append("the sheet states no place of measurement; a launch needs torque at the crank")
     if conversion and back is None and options.carried not in (None, Correction.NONE):
-        notes.append(f"losses are reckoned on figures that carry {options.carried}; give the weather to do it before")
+        notes.append(
+            f"losses are worked out from figures that carry {options.carried}; give the weather of the test to work "
+            "them out from figures as measured"
+        )
     reasons = [applied.why for applied in (back, on) if applied and applied.flagged]
     return notes + [f"correction factor {why}" for why in dict.fromkeys(reasons)]
 
@@ -461,7 +464,7 @@ def _footing_notes(options: CurveOptions, back: Factor | None, on: Factor | None
 
 
 def as_text(account: CurveAccount) -> str:
-    """The curve as a file of our own format, footing above the header."""
+    """The curve as a file of our own format, correction and place above the header."""
     return curve_text(account.speed, account.torque, account.correction, account.measured_at)
 
 
@@ -470,12 +473,20 @@ def curve_text(
     torque: Sequence[float] | Array,
     correction: Correction | None,
     measured_at: MeasuredAt | None,
+    gears: Mapping[int, float | Array] | None = None,
 ) -> str:
-    """Points of a curve [rad/s], [N m] as a file of our own format, footing above the header."""
-    footing = {"correction": correction, "measured at": measured_at}
-    told = [f"# {key}: {value}" for key, value in footing.items() if value is not None]
-    points = [f"{_plain(s / _RPM)},{_plain(t)}" for s, t in zip(speed, torque, strict=True)]
-    return "\n".join((*told, "engine speed [rpm],torque [N m]", *points)) + "\n"
+    """Points of a curve [rad/s], [N m] as a file of our own format, correction and place above the header.
+
+    A gear with one limit of torque has a line above the header, one with a curve over the same engine speeds a column.
+    """
+    conditions = {"correction": correction, "measured at": measured_at}
+    lines = [f"# {key}: {value}" for key, value in conditions.items() if value is not None]
+    limits = {gear: each for gear, each in (gears or {}).items() if np.ndim(each) == 0}
+    columns = {gear: np.asarray(each) for gear, each in (gears or {}).items() if np.ndim(each) == 1}
+    lines += [f"# limit in gear {gear}: {_plain(float(each))} N m" for gear, each in limits.items()]
+    head = ["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in columns)]
+    rows = zip((s / _RPM for s in speed), torque, *columns.values(), strict=True)
+    return "\n".join((*lines, ",".join(head), *(",".join(map(_plain, row)) for row in rows))) + "\n"
 
 
 def _plain(value: float) -> str:

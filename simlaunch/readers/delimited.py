@@ -182,7 +182,7 @@ def _text(path: Path, source: str, options: TableOptions) -> tuple[str, Encoding
     except InputError as error:
         raise InputError(f"{source}, {error.args[0]}") from None
     if content.startswith((b"PK\x03\x04", b"\xd0\xcf\x11\xe0")):  # how workbooks begin, new ones and old ones
-        raise refusal(source, "file", "", "is a workbook, or packed otherwise, and no text", "export it as CSV")
+        raise refusal(source, "file", "", "is a workbook or another packed file, not text", "export it as CSV")
     encoding = _encoding(content, options)
     breaks = content.count(b"\n") or content.count(b"\r")
     if breaks > options.max_rows + MAX_PREAMBLE:
@@ -236,7 +236,7 @@ def _check_lines(first: int, lines: list[str], source: str) -> None:
         raise refusal(source, f"line {first + long}", lines[long][:MAX_CELL], why, "give one row per line")
     if not _is_plain(lines) and (found := _CONTROL.search("\n".join(lines))):
         n, line = next((n, line) for n, line in enumerate(lines) if found.group() in line)
-        why = f"holds {'a NUL' if found.group() == chr(0) else 'a control character or one that cannot be seen'}"
+        why = f"holds {'a NUL' if found.group() == chr(0) else 'a control character or an invisible one'}"
         hint = "save it as plain text; a file of UTF-16 without a byte order mark needs its encoding named"
         raise refusal(source, f"line {first + n}", line[:MAX_CELL], why, hint)
 
@@ -288,7 +288,7 @@ def _layout(text: str, source: str, options: TableOptions) -> _Layout:
     every = ((first + n, line) for first, lines in _pieces(text, source) for n, line in enumerate(lines))
     head = list(islice(((n, line) for n, line in every if line.strip()), MAX_PREAMBLE + SAMPLE))
     candidates = (options.delimiter,) if options.delimiter else tuple(Delimiter)
-    for delimiter, rows_below in [(d, n) for n in (20, 1) for d in candidates]:  # a spoilt row is told of by its line
+    for delimiter, rows_below in [(d, n) for n in (20, 1) for d in candidates]:  # a spoilt row is reported by its line
         found = _try(head, delimiter, rows_below)
         if found is not None:
             header, units, start, above = found
@@ -354,10 +354,8 @@ def _no_table(head: _Numbered, source: str, candidates: tuple[Delimiter, ...]) -
     if any(_looks_like_data(_cells(line, delimiter) or []) for delimiter in candidates):
         instead = 'begin with the names of the columns, such as "engine speed [rpm];torque [N m]"'
         return refusal(source, f"line {number}", line[:MAX_CELL], "holds numbers where the header is wanted", instead)
-    why = (
-        f"begins no table: no delimiter ({', '.join(candidates)}) parts a header and rows of numbers into as many cells"
-    )
-    instead = "give one header, then rows of as many cells; a decimal comma needs another delimiter than the comma"
+    why = f"begins no table: no delimiter ({', '.join(candidates)}) splits header and rows into equally many cells"
+    instead = "give one header, then rows of equally many cells; a decimal comma needs another delimiter than the comma"
     return refusal(source, f"line {number}", line[:MAX_CELL], why, instead)
 
 
@@ -409,7 +407,7 @@ class _Rows:
         why, instead = "has a quote that is not closed on its line", "close it, or leave quotes out"
         if cells is not None:
             why = f"has {len(cells)} cell{'s' if len(cells) != 1 else ''}, the header has {width}"
-            instead = f"part the cells as in the header ({self.layout.delimiter})"
+            instead = f"separate the cells as in the header ({self.layout.delimiter})"
         raise refusal(self.source, f"line {number}", line[:MAX_CELL], why, instead)
 
     def _column(self, column: int, cells: tuple[str, ...], numbers: Lines) -> list[float]:
@@ -420,8 +418,8 @@ class _Rows:
             return [value for cell in cells if (value := values[cell]) is not None]
         wrong = {cell for cell, value in values.items() if value is None and _is_no_text(cell)}
         first = next(n for n, cell in enumerate(cells) if cell in (wrong or cells) and values[cell] is None)
-        told = (int(numbers[first]), cells[first])
-        self.strange[column] = told if wrong else self.strange.get(column, told)
+        strange = (int(numbers[first]), cells[first])
+        self.strange[column] = strange if wrong else self.strange.get(column, strange)
         if column in self.numeric or wrong:
             raise self.bad_cell(column)
         return [nan if values[cell] is None else 0.0 for cell in cells]

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
-from simlaunch.readers.child import Channel, Recording, told_apart, without_unit
+from simlaunch.readers.child import Channel, Recording, numbered, without_unit
 from simlaunch.readers.columns import known_channels, plain_name, unit_named
 from simlaunch.readers.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
 from simlaunch.readers.matlab import read_matlab
@@ -45,7 +45,7 @@ MOVED_OFF = 3.0
 """A car that reaches this before it stands again has been launched [m/s]."""
 
 SLOWEST, FASTEST, COARSE = 0.05, 50.0, 0.5
-"""A log in which speed never changes faster than the first, with samples no closer than the last, tells its time in
+"""A log in which speed never changes faster than the first, with samples no closer than the last, counts its time in
 milliseconds; one that gains speed faster than the second on the whole, in seconds for milliseconds [m/s^2], [s]."""
 
 GAP = 5.0
@@ -156,7 +156,7 @@ def read_channels(path: str | os.PathLike[str], options: LogOptions | None = Non
     path : str or path-like
         Delimited text, ASAM MDF 4 (`.mf4`, `.mdf`) or MATLAB version 5 (`.mat`).
     options : LogOptions, optional
-        Names, units and radii that the file does not tell.
+        Names, units and radii that the file does not state.
 
     Returns
     -------
@@ -192,7 +192,7 @@ def _opened(path: Path, options: LogOptions) -> _Log:
     except InputError as error:
         raise InputError(f"{source}, {error.args[0]}") from None
     recording = extract(content, source, _patterns(options))
-    return _Log(source, options, told_apart(recording.channels), recording.others)
+    return _Log(source, options, numbered(recording.channels), recording.others)
 
 
 _Reader: TypeAlias = Callable[[bytes, str, Sequence[str]], Recording]
@@ -204,11 +204,11 @@ def _from_table(path: Path, options: LogOptions) -> _Log:
     split = enumerate(map(without_unit, table.header))
     channels = [Channel(name, table.unit(n) or unit, table.columns[n], None) for n, (name, unit) in split]
     others = tuple(column.name for column in table.text_columns)
-    return _Log(table.source, options, told_apart(channels), others, [*table.notes], table.line_numbers)
+    return _Log(table.source, options, numbered(channels), others, [*table.notes], table.line_numbers)
 
 
 def _patterns(options: LogOptions) -> list[str]:
-    """Regular expressions for the names that could be needed, told apart properly once they are read."""
+    """Regular expressions for the names that could be needed; what they find is sorted properly once it is read."""
     given = {re.sub(r" #\d+$", "", name) for names in options.channels.values() for name in names}
     every = (name for known in known_channels().values() for name in (*known.names, *known.left, *known.right))
     words = (r"[^a-z0-9]*".join(name.split()) for name in every)
@@ -243,14 +243,14 @@ def _flag(role: Role) -> str:
 
 
 def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
-    """Channels that serve for a role: as told, or by name; empty where there is none."""
+    """Channels that serve for a role: as chosen by the caller, or by name; empty where there is none."""
     if role in log.options.channels:
         return tuple(_named(log, role, name) for name in log.options.channels[role])
     known = known_channels()[role]
     whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
     found = whole or [*left, *right]
     if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
-        why = f"could be each of {_listed(channel.name for channel in found)}"
+        why = f"could be any of {_listed(channel.name for channel in found)}"
         raise log.refuse(role.replace("_", " "), "", why, f"choose one with {_flag(role)}")
     return tuple(found)
 
@@ -259,7 +259,7 @@ def _named(log: _Log, role: Role, name: str) -> Channel:
     for channel in log.channels:
         if channel.name == name:
             return channel
-    raise log.refuse(f"--channel {role}", name, "is not a channel of numbers in this log", log.choices())
+    raise log.refuse(f"--channel {role}", name, "is not a numeric channel of this log", log.choices())
 
 
 # --- channels to series in SI ---
@@ -285,7 +285,7 @@ def _rising(log: _Log, name: str, time: Array, place: Callable[[int], str]) -> A
     if back.size:
         n = int(back[0])
         why = f"at {time[n + 1]:.6g} s does not come after {time[n]:.6g} s; time has to increase"
-        raise log.refuse(place(n + 1), "", why, "take out what was logged twice, or what belongs to another log")
+        raise log.refuse(place(n + 1), "", why, "remove what was logged twice, or what belongs to another log")
     return time
 
 
@@ -358,7 +358,7 @@ def _radius(log: _Log, role: Role, channel: Channel) -> float:
 def _check_size(log: _Log, series: _Series) -> None:
     reached, largest = float(np.abs(series.values).max()), known_channels()[series.role].largest
     if reached > largest:
-        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that makes sense"
+        why = f"reaches {reached:.4g} in SI units; {largest:g} is the most that is plausible"
         raise log.refuse(f"channel {series.label}", "", why, f"check its unit, or give --unit {series.role}=UNIT")
 
 
@@ -381,7 +381,7 @@ def _base(log: _Log, needed: Sequence[_Series], every: Sequence[_Series]) -> Arr
     base: Array = max((s.time[(s.time >= start) & (s.time <= end)] for s in every), key=len)
     if base.size < 2:
         places = " and ".join(s.label for s in needed)
-        raise log.refuse(places, "", "share no time", "log them together, or leave one out with --channel")
+        raise log.refuse(places, "", "have no time in common", "log them together, or leave one out with --channel")
     return base
 
 
@@ -414,7 +414,7 @@ def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
     trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
     samples = {str(s.role): (s.time, s.values) for s in series}
     notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
-    understood = (*_understood(series, base), *run.told)
+    understood = (*_understood(series, base), *run.account)
     return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples)
 
 
@@ -455,7 +455,7 @@ class _Run:
     first: int
     last: int
     zero: float
-    told: tuple[str, ...]
+    account: tuple[str, ...]
     from_rest: bool = False
 
 
@@ -468,17 +468,17 @@ def _run(log: _Log, time: Array, speed: Array) -> _Run:
         why = "is after the last time that the car moves off from rest"
         raise log.refuse("--start", f"{wanted:g} s", why, f"it moves off at {known}")
     if not later.size:
-        told = ("does not start from rest; time zero is the first sample",)
-        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), told)
+        account = ("does not start from rest; time zero is the first sample",)
+        return _Run(0, _highest(log, speed, 0, speed.size), float(time[0]), account)
     first = int(later[0])
     moving = first + int(np.argmax(speed[first:] > AT_REST))
     standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
     last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
     zero = moving_off(time, speed, first)
     length = f"{time[last] - zero:.4g} s"
-    told = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
+    account = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
     more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
-    return _Run(first, last, zero, (*told, *more), from_rest=True)
+    return _Run(first, last, zero, (*account, *more), from_rest=True)
 
 
 def _highest(log: _Log, speed: Array, first: int, end: int) -> int:

@@ -28,7 +28,7 @@ _Listed = tuple[str, tuple[int, ...], str]
 def read_matlab(content: bytes, source: str, wanted: Sequence[str]) -> Recording:
     """Wanted variables of a log in MATLAB's format of version 5.
 
-    A text variable named for a channel with `_unit` behind it, such as `speed_unit`, tells that channel's unit.
+    A text variable named for a channel with `_unit` behind it, such as `speed_unit`, names that channel's unit.
 
     Parameters
     ----------
@@ -61,7 +61,7 @@ def read_matlab(content: bytes, source: str, wanted: Sequence[str]) -> Recording
 
 def extractor() -> Extract:
     """The reading function, its library loaded."""
-    from scipy.io import loadmat, whosmat
+    from scipy.io import loadmat, whosmat  # noqa: PLC0415  only where a log is opened, in a confined process
 
     def extract(path: Path, wanted: re.Pattern[str]) -> Recording:
         listed: list[_Listed] = whosmat(path)

@@ -13,7 +13,7 @@ import numpy as np
 from simlaunch.readers.child import Channel, Extract, Recording, extract_confined, short_name, unread
 
 _FINISHED, _UNFINISHED = b"MDF     ", b"UnFinMF "
-_VERSION = slice(8, 16)  # where the identification block tells the version, such as b"4.10    "
+_VERSION = slice(8, 16)  # where the identification block states the version, such as b"4.10    "
 _MASTER, _VIRTUAL_MASTER = 2, 3  # kinds of channel that the others of their group are recorded against
 _NUMERIC = "iufb"
 
@@ -56,7 +56,7 @@ def read_mdf(content: bytes, source: str, wanted: Sequence[str]) -> Recording:
 
 def extractor() -> Extract:
     """The reading function, its library loaded."""
-    from asammdf import MDF
+    from asammdf import MDF  # noqa: PLC0415  an optional package
 
     def extract(path: Path, wanted: re.Pattern[str]) -> Recording:
         with MDF(path) as log:

@@ -1,6 +1,6 @@
-"""On what footing figures stand: the weather correction they carry, and where along the driveline they are valid.
+"""Reference conditions of figures: the weather correction they carry, and where along the driveline they hold.
 
-A corrected figure is the measured one times a factor. Every factor here is for spark ignition at full load.
+The weather is that of `parameters.weather`, since launches follow it too.
 
 Torque taken at hub or wheel is the engine-speed torque of the trade: power there over engine speed. Tyre losses on a
 roller are in no formula here; whoever has measured them states a percentage.
@@ -8,217 +8,23 @@ roller are in no formula here; whoever has measured them states a percentage.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.errors import Fault, InputError, UsageError
-from simlaunch.physics.air import saturation_pressure
+from simlaunch.errors import UsageError
+from simlaunch.parameters.weather import NOT_CORRECTED, USUAL, Factor, Weather, factor, gap
 from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.powertrain import Correction, MeasuredAt
-from simlaunch.units.quantity import to_si
-from simlaunch.units.spelling import Dimension
+from simlaunch.scenario.powertrain import MeasuredAt
+
+__all__ = [
+    "NOT_CORRECTED", "USUAL", "Factor", "Losses", "Weather", "driveline_losses", "factor", "from_crank", "gap",
+    "stated_losses", "to_crank",
+]  # fmt: skip
 
 Array = NDArray[np.float64]
-
-# --- weather ---
-
-USUAL = 0.07
-"""A factor further from 1 than this is not to be trusted (common practice; also the range ISO 1585 is valid in)."""
-
-_POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (223.15, 343.15), "humidity": (0.0, 1.0)}
-_SHOWN = {
-    "pressure": ("{:.4g} kPa", 1e-3, 0.0),
-    "temperature": ("{:.1f} degC", 1.0, -273.15),
-    "humidity": ("{:.0f} %", 100.0, 0.0),
-}
-
-
-@dataclass(frozen=True)
-class Weather:
-    """Air that the engine breathed.
-
-    Parameters
-    ----------
-    pressure : float
-        Absolute pressure at the place of the test, not brought to sea level [Pa].
-    temperature : float
-        Absolute temperature at the intake [K].
-    humidity : float
-        Relative humidity, 0 to 1 [-].
-
-    Raises
-    ------
-    InputError
-        A value outside what weather can be; with a `Fault` as its only argument.
-    """
-
-    pressure: float
-    temperature: float
-    humidity: float
-
-    def __post_init__(self) -> None:
-        """Refuse what no weather is, infinities and `nan` included."""
-        for name, (low, high) in _POSSIBLE.items():
-            value = getattr(self, name)
-            if not low <= value <= high:
-                pattern, scale, offset = _SHOWN[name]
-                typed, least, most = (pattern.format(v * scale + offset) for v in (value, low, high))
-                fault = Fault(f"weather, {name}", typed, f"is not from {least} to {most}", "check value and unit")
-                raise InputError(fault)
-
-    @property
-    def dry_pressure(self) -> float:
-        """Pressure of the air without its water vapour [Pa]."""
-        return self.pressure - self.humidity * saturation_pressure(self.temperature)
-
-    def __str__(self) -> str:
-        shown = (_SHOWN[name][0].format(getattr(self, name) * _SHOWN[name][1] + _SHOWN[name][2]) for name in _POSSIBLE)
-        return ", ".join(shown)
-
-
-@dataclass(frozen=True)
-class Factor:
-    """Corrected over measured, why it is what it is, and whether it is too far from 1 to be trusted."""
-
-    value: float
-    why: str
-    flagged: bool
-
-
-NOT_CORRECTED = Factor(1.0, "1, since no correction is asked for", flagged=False)
-
-
-def sae_j1349(weather: Weather) -> float:
-    """Factor to 99 kPa dry and 25 degC, with a mechanical efficiency of 85 %.
-
-    CF = 1.18 (99 kPa / p_dry) sqrt((t + 273) / 298) - 0.18
-
-    Source: SAE J1349, June 1990, as quoted in secondary text.
-    """
-    return 1.18 * (99e3 / weather.dry_pressure) * sqrt((_celsius(weather) + 273.0) / 298.0) - 0.18
-
-
-def iso_1585(weather: Weather) -> float:
-    """Factor to 99 kPa dry and 25 degC.
-
-    CF = (99 kPa / p_dry)^1.2 ((t + 273) / 298)^0.6
-
-    Source: ISO 1585 and UN Regulation 85, spark ignition, as quoted in secondary text.
-    """
-    return float((99e3 / weather.dry_pressure) ** 1.2 * ((_celsius(weather) + 273.0) / 298.0) ** 0.6)
-
-
-def din_70020(weather: Weather) -> float:
-    """Factor to 1013 mbar, humidity not regarded, and 20 degC.
-
-    CF = (1013 mbar / p) sqrt((t + 273) / 293)
-
-    Source: DIN 70020, as quoted in secondary text.
-    """
-    return 1013e2 / weather.pressure * sqrt((_celsius(weather) + 273.0) / 293.0)
-
-
-def sae_j607(weather: Weather) -> float:
-    """Factor to 29.92 inHg dry and 60 degF.
-
-    CF = (29.92 inHg / p_dry) sqrt((459.7 + t_F) / 519.7)
-
-    Source: SAE J607, withdrawn, as quoted in secondary text.
-    """
-    fahrenheit = 1.8 * _celsius(weather) + 32.0
-    standard = to_si("29.92 inHg", Dimension.PRESSURE)
-    return standard / weather.dry_pressure * sqrt((459.7 + fahrenheit) / 519.7)
-
-
-def _celsius(weather: Weather) -> float:
-    return weather.temperature - 273.15
-
-
-_FORMULA: Mapping[Correction, Callable[[Weather], float]] = {
-    Correction.SAE_J1349: sae_j1349,
-    Correction.ISO_1585: iso_1585,
-    Correction.DIN_70020: din_70020,
-    Correction.SAE_J607: sae_j607,
-}
-
-_HOLDS_ITS_PRESSURE = (
-    "1, since the engine holds its own charge pressure: it has made up for the weather already, and a factor would "
-    "count the weather twice (UN Regulation 85, amendment of 2015); {correction} would say {plain:.4f}"
-)
-
-
-def factor(correction: Correction, weather: Weather, *, boosted: bool, override: bool = False) -> Factor:
-    """Factor from measured to corrected figures; divide by it to go back.
-
-    Parameters
-    ----------
-    correction : Correction
-        What to correct to.
-    weather : Weather
-        Air of the test.
-    boosted : bool
-        Whether the engine holds its own charge pressure whatever the weather.
-    override : bool
-        Correct a boosted engine by the formula all the same.
-
-    Returns
-    -------
-    Factor
-        Value [-], the reason, and whether it is outside 0.93 to 1.07.
-
-    Examples
-    --------
-    >>> hot = Weather(95e3, 308.15, 0.3)
-    >>> round(factor(Correction.SAE_J1349, hot, boosted=False).value, 4)
-    1.0928
-    >>> factor(Correction.SAE_J1349, hot, boosted=True).value
-    1.0
-    """
-    if correction is Correction.NONE:
-        return NOT_CORRECTED
-    value = _FORMULA[correction](weather)
-    if boosted and not override:
-        return Factor(1.0, _HOLDS_ITS_PRESSURE.format(correction=correction, plain=value), flagged=False)
-    flagged = abs(value - 1.0) > USUAL
-    why = f"{value:.4f} by {correction} for {weather}"
-    if boosted:
-        why += "; asked for although the engine holds its own charge pressure"
-    if flagged:
-        why += f"; further than {USUAL:.0%} from 1, not to be trusted"
-    return Factor(value, why, flagged)
-
-
-def gap(first: Correction, second: Correction, weather: Weather) -> float:
-    """How much higher the same run reads under a second correction than under a first, on the same day.
-
-    Parameters
-    ----------
-    first, second : Correction
-        Corrections to compare.
-    weather : Weather
-        Air of the test.
-
-    Returns
-    -------
-    float
-        Relative difference [-].
-
-    Examples
-    --------
-    >>> round(gap(Correction.SAE_J1349, Correction.SAE_J607, Weather(99e3, 298.15, 0.0)), 3)
-    0.04
-    """
-    plain = (factor(correction, weather, boosted=False).value for correction in (first, second))
-    low, high = plain
-    return high / low - 1.0
-
-
-# --- driveline ---
 
 
 @dataclass(frozen=True)

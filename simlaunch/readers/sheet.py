@@ -7,7 +7,7 @@
 - A sheet whose speed only falls from row to row is read from the bottom up.
 - Torque and power of one row have to agree within 1 %, where power is above 5 % of its peak.
 - A pull is an outlier when its mean torque lies further from the median of the pulls than 2 %, and than three times
-  their usual scatter (1.4826 times the median deviation). Three pulls at least are needed to tell.
+  their usual scatter (1.4826 times the median deviation). That takes three pulls at least.
 """
 
 from __future__ import annotations
@@ -155,8 +155,8 @@ def read_sheet(
     _check_torque(table, max(float(pull.torque.max()) for pull in pulls))
     understood = (*table.notes, *(str(column) for column in (speed, torque, power, mixture) if column is not None))
     place = _place(table, [column for column in (torque, power) if column is not None])
-    told = () if place is None else (f"place: {place}, as the heading says",)
-    return Sheet(table.source, (*understood, *told), len(load), pulls, dropped, table.preamble, place)
+    stated = () if place is None else (f"place: {place}, as the heading says",)
+    return Sheet(table.source, (*understood, *stated), len(load), pulls, dropped, table.preamble, place)
 
 
 def _place(table: Table, columns: Sequence[Column]) -> MeasuredAt | None:
@@ -164,7 +164,7 @@ def _place(table: Table, columns: Sequence[Column]) -> MeasuredAt | None:
     said = {place: column for column in columns if (place := place_of(column))}
     if len(said) > 1:
         listed = " and ".join(f"{column.header} at the {place}" for place, column in said.items())
-        why = "names figures of unlike places"
+        why = "names different places of measurement"
         raise refusal(table.source, "header", listed, why, "leave one of the columns out, or name one with --column")
     return next(iter(said), None)
 
@@ -194,7 +194,7 @@ def _check_speed(table: Table, speed: Column) -> None:
     low, high = _HIGHEST_SPEED
     if low <= top <= high:
         return
-    why = f"is the highest engine speed, in {speed.unit.spelling}, which no sweep ends at"
+    why = f"is the highest engine speed, in {speed.unit.spelling}, which no dyno sweep ends at"
     meant = next((unit for unit in ("rad/s", "rpm") if low <= top / speed.unit.scale * _scale(unit) <= high), None)
     hint = f'it looks like {meant}; give --unit "engine speed={meant}"' if meant else "check the column and its unit"
     raise refusal(table.source, f"column {speed.header}", f"{top / speed.unit.scale:.6g}", why, hint)
@@ -339,7 +339,7 @@ def _check_order(table: Table, kept: Lines, rises: Sequence[tuple[int, int]], lo
     if not long or len(rises) > MOST_PULLS or (short and not whole):
         many = len(rises) > MOST_PULLS
         count = f"more than {MOST_PULLS} rises" if many else f"{len(rises)} rise{'s' if len(rises) != 1 else ''}"
-        why = f"does not come in sweeps: {count}, where 1 to {MOST_PULLS} of {FEWEST_ROWS} rows or more are wanted"
+        why = f"does not form sweeps: {count}, where 1 to {MOST_PULLS} of {FEWEST_ROWS} rows or more are wanted"
         instead = "sort the rows by engine speed, or give the sweeps one after the other"
         raise refusal(table.source, "engine speed", "", why, instead)
 
@@ -347,12 +347,12 @@ def _check_order(table: Table, kept: Lines, rises: Sequence[tuple[int, int]], lo
 # --- pulls together ---
 
 
-_TOLD = re.compile(r"#?\s*(correction|measured at)\s*[:;,=\t]\s*(.*?)[\s;,\t]*", re.ASCII | re.IGNORECASE)
+_CONDITIONS = re.compile(r"#?\s*(correction|measured at)\s*[:;,=\t]\s*(.*?)[\s;,\t]*", re.ASCII | re.IGNORECASE)
 _VALUES: dict[str, type[Correction] | type[MeasuredAt]] = {"correction": Correction, "measured at": MeasuredAt}
 
 
-def stated_footing(line: str) -> str | None:
-    """A line above the header that states a footing, in the spelling of a curve file.
+def stated_condition(line: str) -> str | None:
+    """A line above the header that states correction or place, in the spelling of a curve file.
 
     Parameters
     ----------
@@ -364,7 +364,7 @@ def stated_footing(line: str) -> str | None:
     str or None
         None for any other line.
     """
-    found = _TOLD.fullmatch(line)
+    found = _CONDITIONS.fullmatch(line)
     if not found:
         return None
     key, value = found[1].lower(), found[2].casefold()

@@ -19,6 +19,7 @@ from enum import StrEnum
 from math import sqrt
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 from simlaunch.cubics import monotone
@@ -93,15 +94,13 @@ def smooth(x: Array, y: Array) -> Smooth:
     Smooth
         The curve; good between the least and the greatest place.
     """
-    from scipy.interpolate import make_smoothing_spline  # slow to import, and only scattered rows need it
-
     low, span = float(x.min()), float(np.ptp(x))
     if len(np.unique(x)) < FEWEST:
         return as_it_is(x, y)
     means, heights, weights = _binned((x - low) / span, y)
     scale = float(np.abs(heights).max()) or 1.0
     try:
-        spline = make_smoothing_spline(means * _LENGTH, heights / scale, w=weights / weights.mean())
+        spline = scipy.interpolate.make_smoothing_spline(means * _LENGTH, heights / scale, w=weights / weights.mean())
     except (ValueError, np.linalg.LinAlgError):  # too few bins are filled, or they crowd together
         return replace(as_it_is(means * span + low, heights), method=Smoothing.BIN_MEANS)
 

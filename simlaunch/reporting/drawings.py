@@ -16,7 +16,7 @@ from simlaunch.output import parts as parts_words
 from simlaunch.output import worth as worth_words
 from simlaunch.output.compare import curves_table, why_tables
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.sweep import case_text, told_text, value_text
+from simlaunch.output.sweep import case_text, rounded_text, value_text
 from simlaunch.output.sweep import tables as sweep_tables
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import driven_slip
@@ -42,7 +42,7 @@ WIDE, NARROW = 7.1, 3.42
 """Widths of figures: beside text of comfortable length, and on a telephone [in]."""
 
 _EVERY = 0.5  # rows of the table of a run lie so far apart [s]
-_SPEEDS = 5  # of the engine speeds of usable torque, one in so many is told
+_SPEEDS = 5  # of the engine speeds of usable torque, one in so many is listed
 _DECILES = np.arange(0.1, 1.0, 0.1)
 _AGAINST = "steady pull gearbox input"
 
@@ -76,11 +76,11 @@ class Picture:
 def _picture(name: str, make: Callable[[], Any], kind: str, tables: tuple[Table, ...], finding: str = "") -> Picture:
     """A figure in both widths; the alternative text says what kind of picture it is, and its finding."""
     drawn = drawn_for_page(make, WIDE)
-    told = finding or _sentence(drawn.title)
-    label = f"{kind} {told} The numbers stand in the table below the picture."
+    sentence = finding or _sentence(drawn.title)
+    label = f"{kind} {sentence} The numbers stand in the table below the picture."
     wide = inline(drawn, f"{name}-wide", label)
     narrow = inline(drawn_for_page(make, NARROW), f"{name}-narrow", label)
-    return Picture(name, told, drawn.lead, wide, narrow, tables)
+    return Picture(name, sentence, drawn.lead, wide, narrow, tables)
 
 
 def _sentence(title: str) -> str:
@@ -137,7 +137,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
         yield _picture("worth", lambda: worth_figure(worth.first, system), kind, worth_words.tables(worth, system))
     if material.odds:
         odds = material.odds
-        kind = f"Bars: how the difference between {names} is spread over the drawn cases."
+        kind = f"Bars: how the difference between {names} is spread over the cases."
         tables = (*odds_words.tables(odds, system), _deciles(odds.difference, numbers))
         yield _picture("odds", lambda: odds_figure(odds, system), kind, tables)
     if material.scenario.parts:
@@ -198,7 +198,7 @@ def _best_case(swept: Swept, numbers: Numbers) -> str:
     """The best launch of all, whose cell is the lightest."""
     findings = swept.result.findings
     best, by = findings.best[0], findings.order.by
-    result = told_text(best.measures[by.name], by, numbers)
+    result = rounded_text(best.measures[by.name], by, numbers)
     return f"The best of all combinations is {case_text(findings.study, best.values)}, with {result}."
 
 
@@ -211,7 +211,7 @@ def _trade(reader: Reader, swept: Swept, numbers: Numbers) -> str:
     pulls = [value_text(each, against, numbers) for each in (least, most)]
     if len(kept) == 1:
         return f"The best launch is also the one with the least pull at the gearbox input, {pulls[0]}."
-    cost = told_text(abs(then - best), by, numbers)
+    cost = rounded_text(abs(then - best), by, numbers)
     return f"Coming down from {pulls[1]} to {pulls[0]} of pull at the gearbox input costs {cost}."
 
 

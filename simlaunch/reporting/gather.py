@@ -14,6 +14,7 @@ from simlaunch.analysis.compare import Comparison, Pair, compare
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
+from simlaunch.analysis.progress import before, expect
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.usable import UsableTorque
@@ -29,6 +30,7 @@ from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult, open_sweep
 from simlaunch.units.spelling import System
 
+_LAUNCHES_AFTER = 700  # of worth and of the sliders, about
 _TOP = 10  # launches of a sweep that are listed
 
 
@@ -186,7 +188,7 @@ def gather(
     *,
     system: System = System.METRIC,
     cases: int = 256,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
     sweep: Path | None = None,
 ) -> Material:
     """Make every study that a report states.
@@ -201,7 +203,7 @@ def gather(
         Units in which the page is written.
     cases : int
         Cases drawn where the scenario has uncertain values; 0 for none.
-    mixed_footings : bool
+    mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     sweep : Path, optional
         File of results of a sweep of the same scenario.
@@ -216,13 +218,15 @@ def gather(
     UsageError
         Curves that do not exist, or not two of them.
     InputError
-        Curves of unlike footing, or a file that holds no sweep of this scenario.
+        Curves under different reference conditions, or a file that holds no sweep of this scenario.
     SimlaunchError
         The equations could not be followed.
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    found = compare(scenario, names, cases=cases, mixed_footings=mixed_footings)
+    with before(_LAUNCHES_AFTER):
+        found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
+    expect(_LAUNCHES_AFTER)
     quicker = _quicker(found.pairs[0])
     return Material(
         scenario,

@@ -51,7 +51,7 @@
     }
   };
 
-  const told = (mine, others) => {
+  const sentence = (mine, others) => {
     if (mine === null) return `With this plateau ${data.goal} is not reached.`;
     const parts = others.map((other, k) => {
       const name = `\u201c${data.names[k]}\u201d`;
@@ -66,13 +66,13 @@
   const show = () => {
     const h = between(height, data.heights.length), g = between(grip, data.grips.length);
     const torque = along(data.heights, h), share = along(data.grips, g);
-    const heightTold = `${whole(torque)} ${data.torque_unit}`, gripTold = `${whole(share)} %`;
-    document.getElementById("height-told").textContent = heightTold;
-    document.getElementById("grip-told").textContent = gripTold;
-    height.setAttribute("aria-valuetext", heightTold);
-    grip.setAttribute("aria-valuetext", gripTold);
-    document.getElementById("chosen-head").textContent = `plateau of ${heightTold}`;
-    document.querySelector("[data-moved]").textContent = `, ${gripTold} grip`;
+    const heightShown = `${whole(torque)} ${data.torque_unit}`, gripShown = `${whole(share)} %`;
+    document.getElementById("height-shown").textContent = heightShown;
+    document.getElementById("grip-shown").textContent = gripShown;
+    height.setAttribute("aria-valuetext", heightShown);
+    grip.setAttribute("aria-valuetext", gripShown);
+    document.getElementById("chosen-head").textContent = `plateau of ${heightShown}`;
+    document.querySelector("[data-moved]").textContent = `, ${gripShown} grip`;
     for (const cell of cells) {
       const [which, column] = cell.dataset.cell.split(" ").map(Number);
       const measure = data.measures[which];
@@ -84,7 +84,7 @@
     const how = computed
       ? "Computed: this height was launched on this grip."
       : "Interpolated between the nearest computed launches.";
-    state.textContent = `${told(over(data.measures[0].cut, h, g), others)} ${how}`;
+    state.textContent = `${sentence(over(data.measures[0].cut, h, g), others)} ${how}`;
     state.dataset.computed = String(computed);
     draw(torque, g);
   };

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from simlaunch.analysis.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
@@ -27,12 +27,15 @@ from simlaunch.reporting import what_if
 from simlaunch.reporting.drawings import Picture, pictures
 from simlaunch.reporting.gather import Material
 from simlaunch.reporting.inputs import curve_table, inputs
+from simlaunch.reporting.plain_words import plain_key, plain_origin, plain_table
 from simlaunch.reporting.story import both_units, main_times, parts_table, story
-from simlaunch.reporting.typeset import named, typeset
+from simlaunch.reporting.typeset import named, typeset, unit_text
 from simlaunch.reporting.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
+from simlaunch.scenario.powertrain import coupling_name
+from simlaunch.scenario.schema import field_at
 from simlaunch.units.spelling import Dimension, System
 
 MARKER = "simlaunch report"
@@ -123,14 +126,18 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     made.filters["typeset"] = typeset
-    made.filters["breakable"] = _breakable
+    made.filters["plain_key"] = plain_key
+    made.filters["plain_origin"] = plain_origin
+    made.filters["meaning"] = _meaning
+    made.filters["unit_text"] = unit_text
     made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
     return made
 
 
-def _breakable(key: str) -> Markup:
-    """Key path that a line may break in behind a point or a low line."""
-    return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(key))))
+def _meaning(key: str) -> str:
+    """What a key of a scenario means, as the model describes it."""
+    field = field_at(key)
+    return (field.description or "") if field else ""
 
 
 def _text(name: str) -> str:
@@ -218,6 +225,7 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
         "pictures": {name: drawn.get(name) for name in _PICTURES},
         "styles": [_style(index) for index in range(2)],
         "names": [named(name) for name in names],
+        "coupling": coupling_name(material.scenario.coupling, material.scenario.gearbox.shift),
         "quicker": named(material.quicker),
         "contents": list(_contents(material)),
         "both_units": both_units(material),
@@ -228,11 +236,11 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
 def _alarms(material: Material) -> Iterator[str]:
     """What a reader has to know before any number is believed."""
     yield from compare_words.bad_runs(material.comparison)
-    for gap in material.comparison.footings:
-        yield f"Unlike footing: {gap}. A difference of this size can come from the footing alone."
+    for gap in material.comparison.correction_gaps:
+        yield f"Different reference conditions: {gap}. A difference of this size can come from the correction alone."
     unknown = unstated(material.scenario, list(material.usable.curves))
     if unknown:
-        yield f"Footing not known: {unknown}."
+        yield f"Weather correction not known: {unknown}."
 
 
 _PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")
@@ -288,8 +296,8 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
 
 
 def _uncertain(entries: Sequence[Uncertain]) -> Table:
-    rows = [Row(each.key, "", (each.kind, _spread(each), each.origin)) for each in entries]
-    return Table("What was drawn", ("how", "numbers", "where that comes from"), tuple(rows))
+    rows = [Row(plain_key(each.key), "", (each.kind, _spread(each), each.origin)) for each in entries]
+    return Table("What varies from case to case", ("how", "numbers", "where that comes from"), tuple(rows))
 
 
 def _spread(entry: Uncertain) -> str:
@@ -325,9 +333,9 @@ def _about_inputs(material: Material) -> dict[str, Any]:
 def _left_out(names: Sequence[str]) -> str:
     if not names:
         return ""
-    told = ", ".join(named(name) for name in names[:5])
+    listed = ", ".join(named(name) for name in names[:5])
     more = f" and {len(names) - 5} more" if len(names) > 5 else ""
-    return f"the curve{'s' if len(names) > 1 else ''} {told}{more}"
+    return f"the curve{'s' if len(names) > 1 else ''} {listed}{more}"
 
 
 def _notes(scenario: Scenario, names: Sequence[str]) -> Iterator[tuple[str, str]]:
@@ -343,8 +351,8 @@ def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
     description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
     swept = ready.material.swept.digest if ready.material.swept else None
-    told = [description, curves, ready.system.value, ready.version, ready.cases, swept]
-    return hashlib.sha256(json.dumps(told).encode()).hexdigest()[:16]
+    made_from = [description, curves, ready.system.value, ready.version, ready.cases, swept]
+    return hashlib.sha256(json.dumps(made_from).encode()).hexdigest()[:16]
 
 
 def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> str:
@@ -358,8 +366,8 @@ def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> st
             Row(str(n), "s", tuple(numbers.plain(value, Dimension.TIME) for value in pair))
             for n, pair in enumerate(material.odds.times, start=1)
         ]
-        tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
-    content = base64.b64encode(csv_text(tables).encode()).decode()
+        tables.append(Table(f"Cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
+    content = base64.b64encode(csv_text(map(plain_table, tables)).encode()).decode()
     return f"data:text/csv;charset=utf-8;base64,{content}"
 
 

@@ -15,8 +15,8 @@ from simlaunch.units.spelling import System
 def text(found: Report, system: System) -> str:
     """Where the page is, and the verdict, in 80 columns."""
     files = [f"Report: {found.page}", *([f"Printed: {found.pdf}"] if found.pdf else [])]
-    told = ["Verdict", *(paragraph(sentence) for sentence in sentences(found.material.pair.verdict, system))]
-    return "\n".join([*map(paragraph, files), "", *told])
+    verdict = ["Verdict", *(paragraph(sentence) for sentence in sentences(found.material.pair.verdict, system))]
+    return "\n".join([*map(paragraph, files), "", *verdict])
 
 
 def summary(found: Report, system: System) -> str:

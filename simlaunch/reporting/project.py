@@ -53,7 +53,7 @@ def report_project(
     title: str = "",
     cases: int = 256,
     units: str = "metric",
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
     force: bool = False,
     guard: Guard = nullcontext,
 ) -> ProjectReport:
@@ -67,7 +67,7 @@ def report_project(
         Where the pages go: `NAME-report.html` for each, and `index.html`.
     title : str
         What the project is called; the name of the folder if left out.
-    cases, units, mixed_footings, force, guard
+    cases, units, mixed_corrections, force, guard
         As in `report`.
 
     Returns
@@ -91,7 +91,7 @@ def report_project(
         check_files(path, None, force=force)
     reports = tuple(
         report(
-            scenario, pages[name], cases=cases, units=system.value, mixed_footings=mixed_footings, force=force,
+            scenario, pages[name], cases=cases, units=system.value, mixed_corrections=mixed_corrections, force=force,
             guard=guard, index=INDEX,
         )
         for name, scenario in scenarios.items()

@@ -78,7 +78,7 @@ def report(
     pdf: str | Path | None = None,
     paper: Paper | str | None = None,
     sweep: str | Path | None = None,
-    mixed_footings: bool = False,
+    mixed_corrections: bool = False,
     force: bool = False,
     guard: Guard = nullcontext,
     index: str = "",
@@ -103,7 +103,7 @@ def report(
         Paper of the PDF; A4 if left out, letter with US units.
     sweep : str or Path, optional
         Results of a sweep of the same scenario, to be stated too.
-    mixed_footings : bool
+    mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     force : bool
         Whether files are replaced that simlaunch did not write.
@@ -122,7 +122,8 @@ def report(
     UsageError
         Not two different curves of the scenario, no such units or paper, or one file named twice.
     InputError
-        A file that must not be replaced, no browser, curves of unlike footing, or no sweep of this scenario.
+        A file that must not be replaced, no browser, curves under different reference conditions, or no sweep of
+        this scenario.
     SimlaunchError
         The equations could not be followed, or the browser did not print.
     """
@@ -132,7 +133,12 @@ def report(
     names = question(scenario, curves)
     check_files(target, printed, force=force)
     found = gather(
-        scenario, names, system=system, cases=cases, mixed_footings=mixed_footings, sweep=Path(sweep) if sweep else None
+        scenario,
+        names,
+        system=system,
+        cases=cases,
+        mixed_corrections=mixed_corrections,
+        sweep=Path(sweep) if sweep else None,
     )
     ready = edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
     content = page(ready).encode()

@@ -133,10 +133,10 @@ def _setting(material: Material, numbers: Numbers) -> str:
     case = material.pair.verdict.case
     peaks = {case.higher: case.higher_peak, case.lower: case.lower_peak}
     one, other = _names(material)
-    told = [numbers.with_unit(peaks[name], Dimension.TORQUE) for name in (one, other)]
+    peak = [numbers.with_unit(peaks[name], Dimension.TORQUE) for name in (one, other)]
     goal = target_label(material.comparison.goal)
     return (
-        f"{named(one)} reaches {told[0]} at its peak, {named(other)} {told[1]}. Both went through the same calculated "
+        f"{named(one)} reaches {peak[0]} at its peak, {named(other)} {peak[1]}. Both went through the same calculated "
         "standing start: same car, same road, same air. "
         f"What counts is the time for {goal}."
     )
@@ -156,12 +156,12 @@ def _timed(label: str, values: tuple[float, float], material: Material, numbers:
     names = _names(material)
     gap = values[1] - values[0]
     level, best = not abs(gap) >= WORTH_NAMING, int(values[1] < values[0])
-    texts = numbers.told_times(*values)
+    texts = numbers.rounded_times(*values)
     shown = [
         Value(name, text, (k == best and not level) or _alone(values, k))
         for k, (name, text) in enumerate(zip(names, texts, strict=True))
     ]
-    words = f"{numbers.told_time(abs(gap))} {less} with {named(names[best])}"
+    words = f"{numbers.rounded_time(abs(gap))} {less} with {named(names[best])}"
     if any(map(isnan, values)):
         words = "not reached"
     elif level:
@@ -190,7 +190,9 @@ def _card(
     elif texts[0] == texts[1]:
         words = "no difference"
     else:
-        words = f"{numbers.with_unit(abs(values[1] - values[0]), dimension)} {less} with {named(names[best])}"
+        gap = numbers.with_unit(abs(values[1] - values[0]), dimension)
+        points = gap.replace(" %", " percentage points")  # of two shares the difference is no share of either
+        words = f"{points} {less} with {named(names[best])}"
     return Card(label, (shown[0], shown[1]), words)
 
 
@@ -243,11 +245,11 @@ def main_times(material: Material, system: System) -> Table:
     """The times that are asked for most, with both curves and both pedals."""
     numbers, wanted = Numbers(system), material.comparison.goal
     gaps = (material.pair.full, material.pair.held)
-    rows, told = [], {target_label(wanted)}
+    rows, shown = [], {target_label(wanted)}
     for k, gap in enumerate(material.pair.full.marks):
         target = gap.first.target
-        if (label := target_label(target)) in _OFTEN_ASKED and label not in told and not same_target(target, wanted):
-            told.add(label)  # a mark of the scenario may be one of the usual times
+        if (label := target_label(target)) in _OFTEN_ASKED and label not in shown and not same_target(target, wanted):
+            shown.add(label)  # a mark of the scenario may be one of the usual times
             rows.append(_times(target_label(target), [each.marks[k] for each in gaps], numbers))
     rows.append(_times(f"{target_label(wanted)}, which counts here", [each.at_goal for each in gaps], numbers))
     heads = tuple(f"{name}, {PEDAL_WORDS[pedal]}" for pedal in Pedal for name in _names(material))

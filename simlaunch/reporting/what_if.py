@@ -209,6 +209,11 @@ def _cars(
     speeds, envelope, heights = shape
     knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
     cut = [lower(scenario, names[0], pedal) for _ in heights]
+    if scenario.curve(names[0]).gear_limits != scenario.curve(names[1]).gear_limits:
+        for car in cut:  # a curve cut from both is limited in no gear
+            car.engine.gear_limit[:] = np.inf
+            for table in car.engine.gear_curve:
+                table.count = 0
     for car, height in zip(cut, heights, strict=True):
         fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
     made: list[Any] = []
@@ -342,19 +347,20 @@ def finding(found: Grid, system: System) -> str:
         return f"{goal} was not reached with any plateau on the grip as given."
     quickest = float(np.nanmin(times))
     enough = int(np.flatnonzero(times <= quickest + WORTH_NAMING)[0])
-    told = f"On the grip as given, the quickest of the computed plateaus takes {numbers.told_time(quickest)} for {goal}"
+    time = numbers.rounded_time(quickest)
+    best = f"On the grip as given, the quickest of the computed plateaus takes {time} for {goal}"
     if enough == len(times) - 1:
         why = (
             "every step up gains time"
             if (np.diff(times) < 0.0).all()
             else f"no lower one comes {numbers.within()} of it"
         )
-        return f"{told}, and it is the highest one, {_height(found, enough, numbers)}: {why}."
+        return f"{best}, and it is the highest one, {_height(found, enough, numbers)}: {why}."
     lost = float(times[-1]) - quickest
     beyond = f"Up to {_height(found, -1, numbers)}, no higher one gains anything worth naming"
     if lost >= WORTH_NAMING:
-        beyond += f", and the highest is {numbers.told_time(lost)} slower than the quickest"
-    return f"{told}; {_height(found, enough, numbers)} is enough to come {numbers.within()} of that. {beyond}."
+        beyond += f", and the highest is {numbers.rounded_time(lost)} slower than the quickest"
+    return f"{best}; {_height(found, enough, numbers)} is enough to come {numbers.within()} of that. {beyond}."
 
 
 def _height(found: Grid, place: int, numbers: Numbers) -> str:

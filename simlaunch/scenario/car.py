@@ -43,23 +43,27 @@ class Body(Section):
         "0 m^2",
         "Lift coefficient times area at the front axle; positive lifts.",
         "common practice: neutral, not measured",
+        common=("-0.05 m^2", "0.1 m^2"),
     )
     lift_area_rear: Annotated[Quantity, Within(Dimension.AREA, "-5 m^2", "5 m^2")] = default(
         "0 m^2",
         "Lift coefficient times area at the rear axle; positive lifts.",
         "common practice: neutral, not measured",
+        common=("-0.1 m^2", "0.1 m^2"),
     )
     pitch_frequency: Annotated[Quantity, Within(Dimension.FREQUENCY, "0.2 Hz", "20 Hz")] = default(
         "1.5 Hz",
         "Natural frequency of pitch, undamped.",
         "Gillespie, Olley (from memory): cars 1.2 to 2.0 Hz",
+        common=("1.2 Hz", "2 Hz"),
     )
     pitch_damping_ratio: Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")] = default(
-        "0.3", "Damping ratio of pitch.", "Gillespie, Olley (from memory): cars 0.2 to 0.4"
+        "0.3", "Damping ratio of pitch.", "Gillespie, Olley (from memory): cars 0.2 to 0.4", common=("0.2", "0.4")
     )
 
 
-def _size_designation(text: str) -> str:
+def size_designation(text: str) -> str:
+    """The same text, where it is a size designation."""
     if not _SIZE.fullmatch(text):
         raise refused(quoted(text), "is not a size designation", 'write width/aspect R rim, such as "225/45 R17"')
     return text
@@ -102,60 +106,83 @@ def rolling_radius(radius: Quantity | None, size: str | None, factor: Quantity) 
 class Tyre(Section):
     """One tyre of an axle, with its wheel."""
 
-    size: Annotated[str, AfterValidator(_size_designation)] | None = optional(
-        'Size designation such as "225/45 R17"; gives the rolling radius.'
+    size: Annotated[str, AfterValidator(size_designation)] | None = optional(
+        'Size designation such as "225/45 R17"; gives the rolling radius.', "225/45 R17"
     )
     radius: Annotated[Quantity, Within(Dimension.LENGTH, "0.1 m", "1 m")] | None = optional(
         "Effective rolling radius, in place of a size.", "0.31 m"
     )
     rolling_factor_of_radius: Annotated[Quantity, Within(Dimension.NUMBER, "0.85", "1")] = default(
-        "0.97", "Rolling radius over unloaded radius; only with a size.", "common practice: 0.96 to 0.98"
+        "0.97",
+        "Rolling radius over unloaded radius; only with a size.",
+        "common practice: 0.96 to 0.98",
+        common=("0.96", "0.98"),
     )
     nominal_load: Annotated[Quantity, Within(Dimension.FORCE, "200 N", "50 kN")] = default(
-        "4000 N", "Load of one tyre at which friction and stiffness are stated.", "common practice"
+        "4000 N",
+        "Load of one tyre at which friction and stiffness are stated.",
+        "common practice",
+        common=("3000 N", "5000 N"),
     )
     friction: Annotated[Quantity, Within(Dimension.NUMBER, "0.05", "5")] = required(
         "Peak friction coefficient at nominal load on dry asphalt.", "1.05"
     )
     friction_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-1", "0.5")] = default(
-        "-0.16395", "Change of the friction coefficient per relative change of load.", _PUBLISHED_SET
+        "-0.16395",
+        "Change of the friction coefficient per relative change of load.",
+        _PUBLISHED_SET,
+        common=("-0.25", "-0.05"),
     )
     shape: Annotated[Quantity, Within(Dimension.NUMBER, "1.01", "1.99")] = default(
         "1.4",
         "Shape factor C of the Magic Formula; it sets how much grip a sliding tyre keeps.",
         "common practice: sliding grip about 80 % of the peak (the published passenger-car set has 1.6411 and 55 %)",
+        common=("1.3", "1.65"),
     )
     curvature: Annotated[Quantity, Within(Dimension.NUMBER, "-10", "1")] = default(
-        "0.46403", "Curvature factor E of the Magic Formula at nominal load.", _PUBLISHED_SET
+        "0.46403", "Curvature factor E of the Magic Formula at nominal load.", _PUBLISHED_SET, common=("-1", "0.6")
     )
     curvature_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-5", "5")] = default(
-        "0.25022", "Change of E per relative change of load.", _PUBLISHED_SET
+        "0.25022", "Change of E per relative change of load.", _PUBLISHED_SET, common=("0", "0.5")
     )
     curvature_load_square: Annotated[Quantity, Within(Dimension.NUMBER, "-5", "5")] = default(
-        "0.067842", "Change of E per square of the relative change of load.", _PUBLISHED_SET
+        "0.067842", "Change of E per square of the relative change of load.", _PUBLISHED_SET, common=("-0.1", "0.2")
     )
     slip_stiffness: Annotated[Quantity, Within(Dimension.NUMBER, "1", "200")] = default(
-        "22.303", "Slip stiffness over load, at nominal load.", _PUBLISHED_SET
+        "22.303", "Slip stiffness over load, at nominal load.", _PUBLISHED_SET, common=("15", "30")
     )
     stiffness_load_slope: Annotated[Quantity, Within(Dimension.NUMBER, "-50", "50")] = default(
-        "0.48896", "Change of the slip stiffness over load per relative change of load.", _PUBLISHED_SET
+        "0.48896",
+        "Change of the slip stiffness over load per relative change of load.",
+        _PUBLISHED_SET,
+        common=("0", "2"),
     )
     stiffness_load_exponent: Annotated[Quantity, Within(Dimension.NUMBER, "-3", "3")] = default(
-        "0.21253", "Exponent of the slip stiffness over load in the relative change of load.", _PUBLISHED_SET
+        "0.21253",
+        "Exponent of the slip stiffness over load in the relative change of load.",
+        _PUBLISHED_SET,
+        common=("-0.2", "0.4"),
     )
     relaxation_length: Annotated[Quantity, Within(Dimension.LENGTH, "1 mm", "2 m")] = default(
-        "0.2 m", "Distance over which slip settles.", "Pacejka (from memory): 0.1 to 0.3 m"
+        "0.2 m", "Distance over which slip settles.", "Pacejka (from memory): 0.1 to 0.3 m", common=("0.1 m", "0.3 m")
     )
     low_speed: Annotated[Quantity, Within(Dimension.SPEED, "0.1 m/s", "10 m/s")] = default(
-        "2.5 m/s", "Speed below which the transient slip is damped.", "Pacejka (from memory): 2 to 3 m/s"
+        "2.5 m/s",
+        "Speed below which the transient slip is damped.",
+        "Pacejka (from memory): 2 to 3 m/s",
+        common=("2 m/s", "3 m/s"),
     )
     low_speed_damping: Annotated[Quantity, Within(Dimension.NUMBER, "0", "3")] = default(
-        "1", "Damping ratio at standstill.", "ours: critical damping; shapes only the first metre"
+        "1",
+        "Damping ratio at standstill.",
+        "ours: critical damping; shapes only the first metre",
+        common=("0.5", "1.5"),
     )
     rolling_resistance: Annotated[Quantity, Within(Dimension.NUMBER, "0", "0.5")] = default(
         "0.011",
         "Rolling resistance over load at low speed.",
         "common practice: cars on asphalt 0.007 to 0.017",
+        common=("0.007", "0.017"),
     )
     rolling_resistance_speed_term: Annotated[
         Quantity, Within(Dimension.INVERSE_SPEED_SQUARED, "0 s^2/m^2", "0.001 s^2/m^2")
@@ -163,22 +190,26 @@ class Tyre(Section):
         "0 s^2/m^2",
         "Rise of the rolling resistance over load with speed squared.",
         "common practice: neglected",
+        common=("0 s^2/m^2", "5e-7 s^2/m^2"),
     )
     wheel_inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.01 kg m^2", "50 kg m^2")] = default(
-        "1.1 kg m^2", "Inertia of one wheel with tyre and disc.", "common practice: 0.8 to 1.8 kg m^2"
+        "1.1 kg m^2",
+        "Inertia of one wheel with tyre and disc.",
+        "common practice: 0.8 to 1.8 kg m^2",
+        common=("0.8 kg m^2", "1.8 kg m^2"),
     )
 
     @model_validator(mode="after")
     def _one_source_of_radius(self) -> Tyre:
         if (self.size is None) == (self.radius is None):
-            why = "is missing, and so is radius" if self.size is None else "stands beside radius"
+            why = "is missing, and so is radius" if self.size is None else "is given together with radius"
             raise refusal(
                 Fault("size", "", why, 'give one of the two, such as size = "225/45 R17" or radius = "0.31 m"')
             )
         if self.radius is not None and "rolling_factor_of_radius" in self.model_fields_set:
             typed = quoted(self.rolling_factor_of_radius.text)
             raise refusal(
-                Fault("rolling_factor_of_radius", typed, "belongs to a size, not to a radius", "leave it out")
+                Fault("rolling_factor_of_radius", typed, "applies to a size, not to a radius", "leave it out")
             )
         return self
 
@@ -222,25 +253,30 @@ class Tyres(Section):
 class TyreSet(Tyres):
     """Tyres to try in place of those of the car."""
 
-    name: Name = required("Name of the tyres, unique among them.")
+    name: Name = required("Name of the tyres, unique among them.", "track")
 
 
 class Drive(Section):
     """Driven axles, and the shafts to the wheels."""
 
-    driven: Literal["front", "rear", "all"] = required("Driven axles.")
+    driven: Literal["front", "rear", "all"] = required("Driven axles.", "rear")
     centre: Literal["open", "locked"] = default(
         "open",
         "Centre of an all-wheel drive: fixed split of torque, or both axles on one shaft.",
         "common practice",
+        common=("open", "locked"),
     )
     front_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "50 %",
         "Share of the torque sent to the front axle by an open centre.",
         "common practice: symmetrical centre",
+        common=("30 %", "60 %"),
     )
     half_shafts: Literal["rigid", "elastic"] = default(
-        "elastic", "Whether the half shafts twist.", "common practice: launch peaks need the twist"
+        "elastic",
+        "Whether the half shafts twist.",
+        "common practice: launch peaks need the twist",
+        common=("elastic", "rigid"),
     )
     half_shaft_stiffness: Annotated[
         Quantity, Within(Dimension.TORSIONAL_STIFFNESS, "500 N m/rad", "1000000 N m/rad")
@@ -248,16 +284,21 @@ class Drive(Section):
         "16000 N m/rad",
         "Both half shafts of an axle together.",
         "common practice: 6000 to 15000 N m/rad a side",
+        common=("12000 N m/rad", "30000 N m/rad"),
     )
     half_shaft_damping: Annotated[Quantity, Within(Dimension.TORSIONAL_DAMPING, "0 N m s/rad", "10000 N m s/rad")] = (
         default(
             "40 N m s/rad",
             "Both half shafts of an axle together.",
             "about 5 % of critical for a 1500 kg car in a middle gear; an assumption, seldom measured",
+            common=("20 N m s/rad", "80 N m s/rad"),
         )
     )
     inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.001 kg m^2", "20 kg m^2")] = default(
-        "0.2 kg m^2", "Final drive and propeller shaft, at half-shaft speed.", "common practice"
+        "0.2 kg m^2",
+        "Final drive and propeller shaft, at half-shaft speed.",
+        "common practice",
+        common=("0.1 kg m^2", "0.3 kg m^2"),
     )
 
     @model_validator(mode="after")

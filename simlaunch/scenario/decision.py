@@ -10,14 +10,15 @@ from typing import Annotated, Literal, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from pydantic import Discriminator, Field, Tag, model_validator
+from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 from pydantic_core import PydanticCustomError
 
 from simlaunch.errors import Fault, InputError
-from simlaunch.scenario.powertrain import Curve, CurvePoints
+from simlaunch.record import MAX_CURVE_POINTS
+from simlaunch.scenario.powertrain import Curve, CurvePoints, Engine, EngineSpeed, rising
 from simlaunch.scenario.surroundings import Derived, Name, Note, Section
 from simlaunch.units.field import Within, default, optional, refusal, required
-from simlaunch.units.gate import examine, quoted
+from simlaunch.units.gate import examine, phrase, quoted
 from simlaunch.units.quantity import Quantity, to_si, unit_spelled
 from simlaunch.units.spelling import Dimension
 
@@ -56,16 +57,17 @@ class Uncertain(Section):
     """A value that is not known for sure."""
 
     key: str = required(
-        f'Key path of a number, such as "road.friction_factor"; or "{ALL_CURVES}", "{EACH_CURVE}" for torque.'
+        f'Key path of a number, such as "road.friction_factor"; or "{ALL_CURVES}", "{EACH_CURVE}" for torque.',
+        "road.friction_factor",
     )
-    kind: Literal["normal", "uniform", "triangular", "lognormal"] = required("Kind of distribution.")
+    kind: Literal["normal", "uniform", "triangular", "lognormal"] = required("Kind of distribution.", "uniform")
     middle: str | None = optional(
-        "Mean of a normal, likeliest value of a triangular distribution; left out, as in the scenario."
+        "Mean of a normal, likeliest value of a triangular distribution; left out, as in the scenario.", "1"
     )
-    deviation: str | None = optional("Standard deviation, in the unit of the key or as a share of the middle.")
-    low: str | None = optional("Least value; with lognormal, the value that 5 % of cases stay below.")
-    high: str | None = optional("Greatest value; with lognormal, the value that 5 % of cases exceed.")
-    origin: Note = required("Where the spread comes from.")
+    deviation: str | None = optional("Standard deviation, in the unit of the key or as a share of the middle.", "4 %")
+    low: str | None = optional("Least value; with lognormal, the value that 5 % of cases stay below.", "0.9")
+    high: str | None = optional("Greatest value; with lognormal, the value that 5 % of cases exceed.", "1.05")
+    origin: Note = required("Where the spread comes from.", "Common practice: grip is known to 5 % at best.")
 
     @model_validator(mode="after")
     def _as_its_kind_needs(self) -> Uncertain:
@@ -132,12 +134,12 @@ class Correlation(Section):
     """Normal values that are not independent of one another."""
 
     keys: Annotated[tuple[str, ...], Field(min_length=2, max_length=20)] = required(
-        "Keys under [[uncertain]], each with a normal distribution."
+        "Keys under [[uncertain]], each with a normal distribution.", ["body.mass", "road.friction_factor"]
     )
     coefficients: Annotated[
         tuple[tuple[Annotated[Quantity, _CORRELATION], ...], ...], Field(min_length=2, max_length=20)
     ] = required("Their correlations: a row for each key, 1 on the diagonal.", [["1", "0.3"], ["0.3", "1"]])
-    origin: Note = required("Where they come from.")
+    origin: Note = required("Where they come from.", "Invented.")
 
     @model_validator(mode="after")
     def _is_a_correlation(self) -> Correlation:
@@ -145,7 +147,7 @@ class Correlation(Section):
         if {len(row) for row in rows} != {len(self.keys)} or len(rows) != len(self.keys):
             why = f"is not a table of {len(self.keys)} rows of {len(self.keys)} values"
         elif (self.matrix != self.matrix.T).any() or (self.matrix.diagonal() != 1.0).any():
-            why = "is not the same on both sides of a diagonal of 1"
+            why = "is not symmetric about a diagonal of 1"
         elif np.linalg.eigvalsh(self.matrix)[0] <= 0.0:
             why = "contradicts itself: no values can have these correlations"
         if why:
@@ -159,7 +161,7 @@ class Correlation(Section):
 
 
 def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | None) -> Iterator[Fault]:
-    """Faults of a correlation that only a look at the uncertain values can tell.
+    """Faults of a correlation that show only beside the uncertain values.
 
     Parameters
     ----------
@@ -177,14 +179,14 @@ def uncorrelatable(entries: tuple[Uncertain, ...], correlation: Correlation | No
     keys = correlation.keys if correlation else ()
     for n, key in enumerate(keys, start=1):
         if key not in normal:
-            why = "has no normal distribution of one value under [[uncertain]]"
+            why = "is not a single value with a normal distribution under [[uncertain]]"
             yield Fault(f"correlation.keys[{n}]", quoted(key), why, "add it there, or leave it out here")
         elif key in keys[: n - 1]:
             yield Fault(f"correlation.keys[{n}]", quoted(key), "is given twice", "give each key once")
 
 
 def unsound(entries: tuple[Uncertain, ...], find: Find) -> Iterator[Fault]:
-    """Faults of uncertain values that only a look at their keys can tell.
+    """Faults of uncertain values that show only beside the values of their keys.
 
     Parameters
     ----------
@@ -276,8 +278,10 @@ def usual_slope(place: Place) -> float:
 class PartRating(Section):
     """A part of the driveline, and the torque that its maker allows."""
 
-    name: Name = required("Name of the part, unique among them.")
-    place: Place = required("Where its torque is taken; shafts are both half shafts of the axle together.")
+    name: Name = required("Name of the part, unique among them.", "gearbox")
+    place: Place = required(
+        "Where its torque is taken; shafts are both half shafts of the axle together.", "gearbox input"
+    )
     rating: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "100000 N m")] = required(
         "Torque that the part is rated for; behind the final drive at the gearbox output and the shafts.", "500 N m"
     )
@@ -289,7 +293,7 @@ class PartRating(Section):
     slope: Annotated[Quantity, Within(Dimension.NUMBER, "1", "20")] | None = optional(
         "Slope of the S-N line: life falls with this power of torque.", "6.6"
     )
-    origin: Note = required("Where rating, reserve and slope come from.")
+    origin: Note = required("Where rating, reserve and slope come from.", "The maker's data sheet.")
 
     def derived(self) -> Mapping[str, Derived]:
         """Slope that is usual for the place."""
@@ -311,7 +315,9 @@ def names_apart(parts: tuple[PartRating, ...] | None) -> Iterator[Fault]:
     seen: set[str] = set()
     for n, part in enumerate(parts or (), start=1):
         if part.name in seen:
-            yield Fault(f"parts[{n}].name", quoted(part.name), "is the name of an earlier part", "give each its own")
+            yield Fault(
+                f"parts[{n}].name", quoted(part.name), "is the name of an earlier part", "give each part its own name"
+            )
         seen.add(part.name)
 
 
@@ -319,6 +325,57 @@ Envelope: TypeAlias = Annotated[
     Annotated[str, Tag("name")] | Annotated[CurvePoints, Tag("points")],
     Discriminator(lambda value: "name" if isinstance(value, str) else "points"),
 ]
+
+
+_LIMIT = Within(
+    Dimension.TORQUE,
+    "0 N m",
+    "20000 N m",
+    also=((Dimension.PRESSURE, "0 bar", "100 bar"), (Dimension.POWER, "0 kW", "3000 kW")),
+)
+LimitPoints: TypeAlias = Annotated[
+    tuple[tuple[EngineSpeed, Annotated[Quantity, _LIMIT]], ...],
+    Field(min_length=2, max_length=MAX_CURVE_POINTS),
+    AfterValidator(rising),
+]
+
+BUILT_IN_LIMITS = (
+    "brake mean effective pressure", "power", "air flow", "torque", "rise of the curve", "envelope",
+)  # fmt: skip
+"""Names of the limits that are keys of their own."""
+
+
+class LimitCurve(Section):
+    """A limit over engine speed that was measured: cylinder pressure, knock, exhaust temperature, or anything else."""
+
+    name: Name = required("What sets the limit, as it is to be named in results.", "cylinder pressure")
+    points: LimitPoints = required(
+        "Engine speed, and the most that the limit allows: all as torque, as brake mean effective pressure (which "
+        "needs the displacement), or as power. Held flat beyond its ends. A file of two columns may stand in its "
+        "place.",
+        [["1500 rpm", "22 bar"], ["4000 rpm", "25 bar"], ["6500 rpm", "21 bar"]],
+    )
+    origin: Note = required("Where it comes from: what was measured, and how.", "invented: pressure sensor, 30 cycles")
+
+    @property
+    def dimension(self) -> Dimension:
+        """Kind of quantity of the limit."""
+        return self.points[0][1].dimension
+
+    @model_validator(mode="after")
+    def _sound(self) -> LimitCurve:
+        faults = []
+        if self.name in BUILT_IN_LIMITS:
+            faults.append(Fault("name", quoted(self.name), "is the name of a limit of its own", "give it another name"))
+        for n, (_, value) in enumerate(self.points, start=1):
+            if value.dimension is not self.dimension:
+                why = f"is no {phrase(self.dimension).split(' ', 1)[-1]}, as the first point is"
+                faults.append(Fault(f"points[{n}]", quoted(value.text), why, "write all points in one kind"))
+        if not any(value.si for _, value in self.points):
+            faults.append(Fault("points", "", "allow no torque at all", "give more than zero at some point"))
+        if faults:
+            raise refusal(*faults)
+        return self
 
 
 class CurveLimits(Section):
@@ -345,6 +402,23 @@ class CurveLimits(Section):
         "at which it peaks. Held flat beyond its ends.",
         [["1500 rpm", "300 N m"], ["3000 rpm", "480 N m"], ["6500 rpm", "400 N m"]],
     )
+    curves: Annotated[tuple[LimitCurve, ...], Field(max_length=20)] | None = optional(
+        "Limits over engine speed that were measured."
+    )
+
+
+def limit_curve_faults(limits: CurveLimits | None, engine: Engine) -> Iterator[Fault]:
+    """Faults of measured limits that share a name, or that say nothing without the displacement."""
+    seen: set[str] = set()
+    for n, curve in enumerate((limits.curves or ()) if limits else (), start=1):
+        if curve.name in seen:
+            why = "is the name of an earlier one"
+            yield Fault(f"limits.curves[{n}].name", quoted(curve.name), why, "name them apart")
+        seen.add(curve.name)
+        if curve.dimension is Dimension.PRESSURE and engine.displacement is None:
+            why = "is a mean effective pressure, which says nothing without the displacement"
+            instead = "give engine.displacement, or the limit as a torque or a power"
+            yield Fault(f"limits.curves[{n}].points", quoted(curve.points[0][1].text), why, instead)
 
 
 def envelope_unknown(limits: CurveLimits | None, curves: tuple[Curve, ...]) -> Iterator[Fault]:
@@ -352,4 +426,4 @@ def envelope_unknown(limits: CurveLimits | None, curves: tuple[Curve, ...]) -> I
     envelope, names = limits.envelope if limits else None, [curve.name for curve in curves]
     if isinstance(envelope, str) and envelope not in names:
         instead = f"write one of {', '.join(map(quoted, names))}, or points"
-        yield Fault("limits.envelope", quoted(envelope), "is the name of no curve", instead)
+        yield Fault("limits.envelope", quoted(envelope), "is not the name of a curve", instead)

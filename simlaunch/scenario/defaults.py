@@ -14,11 +14,12 @@ from simlaunch.units.quantity import Quantity
 
 @dataclass(frozen=True)
 class Default:
-    """A default in use: its key path, its value as text, and where it comes from."""
+    """A default in use: its key path, its value as text, where it comes from, and the ends of its common range."""
 
     key: str
     value: str
     origin: str
+    common: tuple[str, ...] = ()
 
 
 def defaults(scenario: Scenario) -> tuple[Default, ...]:
@@ -52,9 +53,11 @@ def _of_key(section: Section, name: str, field: FieldInfo, prefix: str) -> Itera
     if name in section.unused():
         return
     if worked_out:
-        yield Default(prefix + name, worked_out.text, worked_out.origin)
+        yield Default(prefix + name, worked_out.text, worked_out.origin, worked_out.common)
     elif isinstance(extra, dict) and "origin" in extra:
-        yield Default(prefix + name, _shown(getattr(section, name)), str(extra["origin"]))
+        common = extra.get("common")
+        ends = tuple(map(str, common)) if isinstance(common, list) else ()
+        yield Default(prefix + name, _shown(getattr(section, name)), str(extra["origin"]), ends)
 
 
 def _shown(value: object) -> str:

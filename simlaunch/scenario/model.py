@@ -12,10 +12,12 @@ from operator import or_
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple, TypeAlias
 
+import numpy as np
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler, PrivateAttr, model_validator
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, core_schema
 
+from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, UsageError
 from simlaunch.record import Axle
 from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
@@ -25,10 +27,12 @@ from simlaunch.scenario.decision import (
     PartRating,
     Uncertain,
     envelope_unknown,
+    limit_curve_faults,
     names_apart,
     uncorrelatable,
 )
 from simlaunch.scenario.powertrain import (
+    BEST,
     BEST_FORCE,
     Curve,
     Engine,
@@ -39,7 +43,7 @@ from simlaunch.scenario.powertrain import (
     PedalSettings,
     TorqueConverter,
 )
-from simlaunch.scenario.road_test import RoadTest
+from simlaunch.scenario.road_test import RoadTest, engine_runs
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -116,7 +120,7 @@ class Run(Section):
     """Where a run ends, and what else is reported."""
 
     until: Annotated[tuple[Annotated[Quantity, _GOAL], ...], Field(min_length=1, max_length=2)] = default(
-        ("402.336 m",),
+        ["402.336 m"],
         "Distance, speed, or one of each; the run ends when all are reached.",
         "common practice: a quarter of a mile",
     )
@@ -124,7 +128,10 @@ class Run(Section):
         "60 s", "Time after which a run is given up.", "common practice"
     )
     marks: Annotated[tuple[Mark, ...], Field(max_length=MAX_MARKS)] = default(
-        (), "Further distances, speeds and spans to report.", "none but the usual ones"
+        (),
+        "Further distances, speeds and spans to report.",
+        "none but the usual ones",
+        example=["50 m", "80 km/h to 120 km/h"],
     )
 
     @model_validator(mode="after")
@@ -161,11 +168,14 @@ class Sweep(Section):
     """What `simlaunch sweep` varies, and how it ranks what comes of it."""
 
     vary: Annotated[tuple[_Line, ...], Field(min_length=1, max_length=20)] = required(
-        'Axes, such as "curve", "gear set: short, long" or "body.mass: 1400 kg to 1700 kg in 4".'
+        'Axes, such as "curve", "gear set: short, long" or "body.mass: 1400 kg to 1700 kg in 4".',
+        ["curve", "body.mass: 1400 kg to 1700 kg in 4"],
     )
-    by: _Line | None = optional("Measure that launches are ranked by; left out, the time to the scenario's goal.")
+    by: _Line | None = optional(
+        "Measure that launches are ranked by; left out, the time to the scenario's goal.", "peak torque gearbox input"
+    )
     where: Annotated[tuple[_Line, ...], Field(max_length=20)] | None = optional(
-        'Constraints, such as "peak torque gearbox input < 700 N m".'
+        'Constraints, such as "peak torque gearbox input < 700 N m".', ["peak torque gearbox input < 700 N m"]
     )
 
 
@@ -179,8 +189,8 @@ class Scenario(Section):
     """A car, its surroundings, one launch of it, and the curves to try."""
 
     format: Annotated[Literal[1], BeforeValidator(_format_one)] = required("Version of this format.")
-    name: Name = required("Name of the scenario.")
-    note: Note | None = optional("Free text.")
+    name: Name = required("Name of the scenario.", "Road coupe")
+    note: Note | None = optional("Free text.", "Invented demonstration data.")
     run: Run = Field(default_factory=Run, description="Where a run ends.")
     body: Body = required("Body of the car.")
     air: Air = Field(default_factory=Air, description="Air.")
@@ -252,7 +262,7 @@ class Scenario(Section):
         >>> car = simlaunch.load("scenarios/road-coupe.toml")  # doctest: +SKIP
         >>> lighter = car.replace({"body.mass": "1500 kg"})  # doctest: +SKIP
         """
-        from simlaunch.scenario.replacing import replaced  # stands above the models
+        from simlaunch.scenario.replacing import replaced  # noqa: PLC0415  it imports this module
 
         return replaced(self, {**(changes or {}), **more})
 
@@ -357,6 +367,8 @@ def _band_too_wide(engine: Engine) -> Any:
 
 
 def _launched_outside(engine: Engine, launch: Launch) -> Any:
+    if launch.engine_speed == BEST:
+        return False
     return (launch.engine_speed.si < engine.idle.si) | (launch.engine_speed.si >= engine.rev_limit.si)
 
 
@@ -390,7 +402,7 @@ def _curve_names(curves: tuple[Curve, ...]) -> Iterator[Fault]:
                 f"curves[{n}].name",
                 quoted(curve.name),
                 "is the name of an earlier curve",
-                "give each its own",
+                "give each its own name",
             )
         seen.add(curve.name)
 
@@ -406,7 +418,7 @@ def _curve_reach(engine: Engine, curves: tuple[Curve, ...]) -> Iterator[Fault]:
 def _curve_torque(curves: tuple[Curve, ...]) -> Iterator[Fault]:
     for n, curve in enumerate(curves, start=1):
         if not any(torque.si for _, torque in curve.points):
-            yield Fault(f"curves[{n}].points", "", "holds no torque at all", "give torque above zero at some point")
+            yield Fault(f"curves[{n}].points", "", "holds no torque above zero", "give torque above zero at some point")
 
 
 def _idle(engine: Engine) -> Iterator[Fault]:
@@ -415,11 +427,16 @@ def _idle(engine: Engine) -> Iterator[Fault]:
         yield Fault("engine.idle", quoted(engine.idle.text), why, "lower it, or raise the rev limit")
     elif _band_too_wide(engine):
         typed = quoted(engine.limiter_band.text)
-        yield Fault("engine.limiter_band", typed, "spans all speeds from idle to rev limit", 'write such as "50 rpm"')
+        yield Fault(
+            "engine.limiter_band",
+            typed,
+            "spans all speeds from idle to rev limit",
+            'write a narrower one, such as "50 rpm"',
+        )
 
 
 def _launch_speed(engine: Engine, launch: Launch) -> Iterator[Fault]:
-    if _launched_outside(engine, launch):
+    if launch.engine_speed != BEST and _launched_outside(engine, launch):
         why = f"is not from idle ({engine.idle.text}) to below the rev limit ({engine.rev_limit.text})"
         yield Fault("launch.engine_speed", quoted(launch.engine_speed.text), why, "write a speed between the two")
 
@@ -450,7 +467,12 @@ def _road_tests(
     names: set[str] = set()
     for n, test in enumerate(tests or (), start=1):
         if test.label in names:
-            yield Fault(f"tests[{n}].name", quoted(test.label), "is the name of another test too", "name them apart")
+            yield Fault(
+                f"tests[{n}].name",
+                quoted(test.label),
+                "is also the name of another test",
+                "give each test its own name",
+            )
         names.add(test.label)
         if not test.gear_number or test.start is None:
             continue
@@ -459,17 +481,18 @@ def _road_tests(
             yield Fault(f"tests[{n}].gear", typed, why, f"write 1 to {gears}")
             continue
         turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
-        if not engine.idle.si <= turns < engine.rev_limit.si:
-            told = f"{to_display(turns, Dimension.ROTATIONAL_SPEED, System.METRIC)[0]:.0f} rpm"
-            why = f"turns the engine at {told} in gear {test.gear_number}, outside {engine.idle.text} to "
-            why += engine.rev_limit.text
+        if not engine_runs(turns, engine.idle.si, engine.rev_limit.si, engine.limiter_band.si):
+            limit = engine.rev_limit.si - engine.limiter_band.si
+            shown, most = (to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0] for each in (turns, limit))
+            why = f"turns the engine at {shown:.0f} rpm in gear {test.gear_number}, outside {engine.idle.text} to "
+            why += f"{most:.0f} rpm, where the rev limiter begins"
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
-        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars have 15 to 25 %")
+        yield Fault("body.cg_height", quoted(body.cg_height.text), why, "check both; cars usually have 15 to 25 %")
 
 
 def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[Fault]:
@@ -477,7 +500,7 @@ def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[
     for n, each in enumerate(entries or (), start=1):
         if each.name in seen:
             of = "the scenario's own" if each.name == AS_DESCRIBED else "an earlier one"
-            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own")
+            yield Fault(f"{table}[{n}].name", quoted(each.name), f"is the name of {of}", "give each its own name")
         seen.add(each.name)
 
 
@@ -514,6 +537,7 @@ _RULES = (
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
+    _Rule(("limits", "engine"), limit_curve_faults),
     _Rule(("engine",), _idle, lambda engine: _idle_too_high(engine) | _band_too_wide(engine)),
     _Rule(("engine", "launch"), _launch_speed, _launched_outside),
     _Rule(("engine", "gearbox"), _shift_speeds, _shifted_outside),
@@ -627,6 +651,8 @@ def _mean_pressure(scenario: Scenario) -> Iterator[str]:
 
 def _below_the_curve(scenario: Scenario) -> Iterator[str]:
     launch = scenario.launch.engine_speed
+    if launch == BEST:
+        return
     for curve in scenario.curves:
         first, torque = curve.points[0]
         if launch.si < first.si:
@@ -641,7 +667,38 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
         yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
 
 
-_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag)
+def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
+    """Torque limits by gear that lie nowhere below their curve, and curves that no gear lets through."""
+    gears, first, last = len(scenario.gearbox.ratios), scenario.engine.idle.si, scenario.engine.rev_limit.si
+    speed = np.linspace(first, last, _FINE)
+    for curve in scenario.curves:
+        most = _over(curve.points, speed)
+        caps = {int(limit.gear.si): _over(limit.torque, speed) for limit in curve.gear_limits or ()}
+        idle = [str(gear) for gear, cap in caps.items() if gear <= gears and (cap >= most * (1.0 - 1e-9)).all()]
+        if idle:
+            where = f"in gear {', '.join(idle)}"
+            why = "is nowhere below the curve, so it limits nothing"
+            yield f"curves: the torque limit of {quoted(curve.name)} {where} {why}"
+        missing = [str(gear) for gear in caps if gear > gears]
+        if missing:
+            where = f"in gear {', '.join(missing)}"
+            yield f"curves: {quoted(curve.name)} has a torque limit {where}, which this gearbox has not"
+        if all(gear in caps for gear in range(1, gears + 1)):
+            left = np.max([np.minimum(caps[gear], most) for gear in range(1, gears + 1)], axis=0)
+            if left.max() < most.max() * (1.0 - 1e-9):
+                told = f"{to_display(most.max(), Dimension.TORQUE, System.METRIC)[0]:.0f} N m"
+                yield f"curves: every gear limits {quoted(curve.name)}, so that no gear reaches its {told}"
+
+
+def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:
+    """Torque of a typed curve over engine speed, held flat beyond its ends [N m]."""
+    x, y = ([pair[k].si for pair in points] for k in range(2))
+    return monotone(x, y)(np.clip(speed, x[0], x[-1])) if len(x) > 1 else np.full(speed.shape, y[0])
+
+
+_FINE = 400
+
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _idle_gear_limits)
 
 
 def warnings(scenario: Scenario) -> tuple[str, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from enum import StrEnum
 from itertools import pairwise
 from typing import Annotated, Literal, TypeAlias
@@ -12,7 +12,7 @@ from pydantic import AfterValidator, BeforeValidator, Discriminator, Field, Tag,
 
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault
-from simlaunch.record import MAX_CURVE_POINTS, MAX_GEARS, MAX_TABLE_POINTS
+from simlaunch.record import MAX_CURVE_POINTS, MAX_GEAR_POINTS, MAX_GEARS, MAX_TABLE_POINTS
 from simlaunch.scenario.surroundings import Name, Section
 from simlaunch.units.field import Within, default, optional, refusal, refused, required
 from simlaunch.units.gate import quoted
@@ -47,14 +47,15 @@ def order_faults(speeds: Sequence[Quantity], places: Sequence[str]) -> tuple[Fau
     faults = []
     for (before, here), place in zip(pairwise(speeds), places[1:], strict=True):
         if here.si == before.si:
-            faults.append(Fault(place, quoted(here.text), "stands there twice", "keep one point per engine speed"))
+            faults.append(Fault(place, quoted(here.text), "is given twice", "keep one point per engine speed"))
         elif here.si < before.si:
             why = f"is below the speed before it, {before.text}"
             faults.append(Fault(place, quoted(here.text), why, "sort the points by rising engine speed"))
     return tuple(faults)
 
 
-def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+def rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quantity, Quantity], ...]:
+    """The same points, refused where engine speed does not rise from one to the next."""
     faults = order_faults([speed for speed, _ in points], [f"[{n}]" for n in range(1, len(points) + 1)])
     if faults:
         raise refusal(*faults)
@@ -62,7 +63,7 @@ def _rising(points: tuple[tuple[Quantity, Quantity], ...]) -> tuple[tuple[Quanti
 
 
 CurvePoints: TypeAlias = Annotated[
-    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(_rising)
+    tuple[Point, ...], Field(min_length=2, max_length=MAX_CURVE_POINTS), AfterValidator(rising)
 ]
 
 
@@ -77,7 +78,7 @@ def _one_as_list(value: object) -> object:
 _TABLE = (
     Field(min_length=1, max_length=MAX_TABLE_POINTS),
     BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
-    AfterValidator(_rising),
+    AfterValidator(rising),
 )
 
 TorqueTable: TypeAlias = Annotated[tuple[tuple[EngineSpeed, Torque], ...], *_TABLE]
@@ -105,21 +106,159 @@ class MeasuredAt(StrEnum):
 def _at_the_crank(place: MeasuredAt | None) -> MeasuredAt | None:
     if place in (None, MeasuredAt.CRANK):
         return place
-    why = "is not the crank, and a launch begins with the torque there"
+    why = "is not the crank, where a launch needs the torque"
     raise refused(quoted(str(place)), why, "bring the curve to the crank with `simlaunch curve`")
+
+
+GearNumber: TypeAlias = Annotated[Quantity, Within(Dimension.NUMBER, "1", str(MAX_GEARS), whole=True)]
+GearTorque: TypeAlias = Annotated[
+    tuple[tuple[EngineSpeed, Torque], ...],
+    Field(min_length=1, max_length=MAX_GEAR_POINTS),
+    BeforeValidator(_constant_as_point, json_schema_input_type=str | list[tuple[str, str]]),
+    AfterValidator(rising),
+]
+
+
+class GearLimit(Section):
+    """The most torque that the engine gives in one gear, where that is less than its full-load curve."""
+
+    gear: GearNumber = required("Gear that it holds in; 1 is first.", "1")
+    torque: GearTorque = required(
+        "One value; or a whole curve for this gear, by rising engine speed, held flat beyond its ends. The engine "
+        "gives the lower of it and of the full-load curve. A file of two columns may stand in its place.",
+        "300 N m",
+    )
+
+    @model_validator(mode="after")
+    def _lets_torque_through(self) -> GearLimit:
+        if not any(torque.si for _, torque in self.torque):
+            raise refusal(Fault("torque", "", "lets no torque through at all", "give torque above zero"))
+        return self
+
+
+class InAir(Section):
+    """How torque follows the air that the engine breathes."""
+
+    formula: Correction | None = optional(
+        "Formula by which torque changes with the air; left out, that of the correction which the curve carries.",
+        "SAE J1349",
+    )
+    pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
+        "Absolute air pressure when the curve was measured, for a curve that carries no correction.", "982 hPa"
+    )
+    temperature: Annotated[Quantity, Within(Dimension.TEMPERATURE, "-50 degC", "60 degC")] | None = optional(
+        "Temperature of the air when the curve was measured, for a curve that carries no correction.", "22 degC"
+    )
+    humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] | None = optional(
+        "Relative humidity when the curve was measured; left out, dry air.", "45 %"
+    )
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """What keeps the torque from being carried to other air, given the correction that the curve carries."""
+        carried = correction if correction is not Correction.NONE else None
+        stated = [name for name in ("pressure", "temperature", "humidity") if getattr(self, name) is not None]
+        if self.formula is Correction.NONE:
+            yield Fault("weather.formula", '"none"', "is no formula", f"write one of {_FORMULAS}")
+        if carried is not None:
+            if self.formula not in (None, carried):
+                typed, why = quoted(str(self.formula)), f"is not {carried}, the correction that the curve carries"
+                yield Fault("weather.formula", typed, why, "leave it out")
+            for name in stated:
+                typed, why = quoted(getattr(self, name).text), "stands beside the correction of the curve"
+                yield Fault(f"weather.{name}", typed, why, "leave it out: the standard says in which air it holds")
+            return
+        if self.formula is None:
+            why = "is missing, and the curve carries no correction that would say it"
+            yield Fault("weather.formula", "", why, f"write one of {_FORMULAS}, or state the correction of the curve")
+        for name in ("pressure", "temperature"):
+            if name not in stated:
+                why = "is missing, and the curve carries no correction that would say in which air it holds"
+                yield Fault(f"weather.{name}", "", why, f"state the {name} when it was measured, or the correction")
+
+
+class NaturallyAspirated(InAir):
+    """Torque of an engine without a charger: the inverse of the weather correction."""
+
+    kind: Literal["naturally aspirated"] = required("How torque follows the air.")
+
+
+class ShareOfLoss(InAir):
+    """Torque of a boosted engine that makes up for a part of the weather."""
+
+    kind: Literal["share of the loss"] = required("How torque follows the air.")
+    share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = required(
+        "Part of what an engine without a charger would lose, or gain, by the formula.", "30 %"
+    )
+
+
+class CompressorLimit(InAir):
+    """Torque of a boosted engine that holds its charge pressure until its compressor gives no more air."""
+
+    kind: Literal["compressor limit"] = required("How torque follows the air.")
+    power: Annotated[Quantity, Within(Dimension.POWER, "10 kW", "2000 kW")] = required(
+        "Highest power that the air of the compressor allows in the air in which the curve holds. It changes with the "
+        "pressure of the dry air, and with one over the square root of the absolute temperature.",
+        "280 kW",
+    )
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """The same, but for the formula: the air of the compressor follows its own."""
+        if self.formula is not None:
+            why = "has no effect: the power follows pressure and temperature"
+            yield Fault("weather.formula", quoted(str(self.formula)), why, "leave it out")
+        yield from (fault for fault in super().faults(correction) if fault.place != "weather.formula")
+
+
+class HeldCharge(Section):
+    """Torque of a boosted engine that holds its charge pressure in any air: no loss."""
+
+    kind: Literal["held charge pressure"] = required("How torque follows the air.")
+
+    def faults(self, correction: Correction | None) -> Iterator[Fault]:
+        """None: the air plays no part."""
+        del correction
+        return iter(())
+
+
+CurveWeather: TypeAlias = Annotated[
+    NaturallyAspirated | HeldCharge | ShareOfLoss | CompressorLimit, Field(discriminator="kind")
+]
+_FORMULAS = ", ".join(f'"{each}"' for each in Correction if each is not Correction.NONE)
 
 
 class Curve(Section):
     """A full-load torque curve."""
 
-    name: Name = required("Name of the curve, unique in the scenario.")
+    name: Name = required("Name of the curve, unique in the scenario.", "as delivered")
     points: CurvePoints = required(
-        "Engine speed and full-load torque, by rising speed.", [["1500 rpm", "300 N m"], ["6500 rpm", "350 N m"]]
+        "Engine speed and full-load torque, by rising speed.", [["1500 rpm", "300 N m"], ["7000 rpm", "350 N m"]]
     )
-    correction: Correction | None = optional("Weather correction that the torque carries.")
+    correction: Correction | None = optional("Weather correction that the torque carries.", "ISO 1585")
     measured_at: Annotated[MeasuredAt | None, AfterValidator(_at_the_crank)] = optional(
-        "Where the torque is valid; a launch needs it at the crank."
+        "Where the torque is valid; a launch needs it at the crank.", "crank"
     )
+    gear_limits: Annotated[tuple[GearLimit, ...], Field(max_length=MAX_GEARS)] | None = optional(
+        "Gears in which the engine gives less than the full-load curve."
+    )
+    weather: CurveWeather | None = optional("How torque follows the air; left out, it does not.")
+
+    @model_validator(mode="after")
+    def _gears_and_air(self) -> Curve:
+        faults = [
+            *_gears_twice(self.gear_limits or ()),
+            *(self.weather.faults(self.correction) if self.weather else ()),
+        ]
+        if faults:
+            raise refusal(*faults)
+        return self
+
+
+def _gears_twice(limits: Sequence[GearLimit]) -> Iterator[Fault]:
+    seen: set[float] = set()
+    for n, limit in enumerate(limits, start=1):
+        if limit.gear.si in seen:
+            yield Fault(f"gear_limits[{n}].gear", quoted(limit.gear.text), "is given twice", "keep one per gear")
+        seen.add(limit.gear.si)
 
 
 class Engine(Section):
@@ -138,17 +277,22 @@ class Engine(Section):
         "50 rpm",
         "Engine speeds below the rev limit over which the limiter takes the torque away, from all to none.",
         "common practice: a soft limiter",
+        common=("20 rpm", "150 rpm"),
     )
     overrun_torque: TorqueTable = default(
         "40 N m",
         "Drag of the engine with the throttle shut, one value or over engine speed.",
         "common practice for 2 l",
+        common=("20 N m", "60 N m"),
     )
     displacement: Annotated[Quantity, Within(Dimension.VOLUME, "50 cc", "30 l")] | None = optional(
         "Swept volume; used for the mean effective pressure only.", "1998 cc"
     )
     boost_lagged_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "0 %", "Share of the full-load torque that waits for boost.", "common practice: no lag unless stated"
+        "0 %",
+        "Share of the full-load torque that waits for boost.",
+        "common practice: no lag unless stated",
+        common=("0 %", "65 %"),
     )
     boost_time_constant: TimeTable = default(
         "0.35 s",
@@ -156,9 +300,13 @@ class Engine(Section):
         "of full load that the engine gives. Slip control, and a shift that keeps the throttle open, take torque away "
         "by ignition and leave it alone.",
         "transient tests (from memory): 0.15 to 0.6 s",
+        common=("0.15 s", "0.6 s"),
     )
     boost_decay_time: TimeConstant = default(
-        "0.3 s", "Time constant of the lagged share while it falls.", "transient tests (from memory): 0.2 to 0.5 s"
+        "0.3 s",
+        "Time constant of the lagged share while it falls.",
+        "transient tests (from memory): 0.2 to 0.5 s",
+        common=("0.2 s", "0.5 s"),
     )
 
     def unused(self) -> frozenset[str]:
@@ -169,12 +317,12 @@ class Engine(Section):
 class FrictionClutch(Section):
     """Dry or wet clutch, or a pair of them, engaged along a ramp."""
 
-    kind: Literal["friction clutch"] = required("Kind of coupling.")
+    kind: Literal["friction clutch"] = required("Kind of coupling.", "friction clutch")
     capacity: Annotated[Quantity, Within(Dimension.TORQUE, "1 N m", "20000 N m")] = required(
         "Torque that it carries when fully engaged.", "600 N m"
     )
     engagement_time: Annotated[Quantity, Within(Dimension.TIME, "0 s", "10 s")] = default(
-        "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice"
+        "0.5 s", "Time of the launch ramp from nothing to full capacity.", "common practice", common=("0.3 s", "1 s")
     )
 
 
@@ -195,7 +343,7 @@ TorqueRatios: TypeAlias = Annotated[
 class TorqueConverter(Section):
     """Hydrodynamic torque converter with an optional lock-up clutch."""
 
-    kind: Literal["torque converter"] = required("Kind of coupling.")
+    kind: Literal["torque converter"] = required("Kind of coupling.", "torque converter")
     speed_ratio: SpeedRatios = required(
         "Turbine speed over pump speed, rising from 0; the point at 1 is added.", ["0", "0.5", "0.9"]
     )
@@ -205,15 +353,21 @@ class TorqueConverter(Section):
     )
     torque_ratio: TorqueRatios = required("Turbine torque over pump torque, per speed ratio.", ["2", "1.4", "1"])
     lock_up_capacity: Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "20000 N m")] = default(
-        "0 N m", "Torque that the lock-up clutch carries; 0 for none.", "common practice: none unless stated"
+        "0 N m",
+        "Torque that the lock-up clutch carries; 0 for none.",
+        "common practice: none unless stated",
+        common=("0 N m", "800 N m"),
     )
     lock_up_gear: Annotated[Quantity, Within(Dimension.NUMBER, "1", str(MAX_GEARS), whole=True)] = default(
-        "2", "Lowest gear in which lock-up is allowed; 1 is first.", "common practice"
+        "2", "Lowest gear in which lock-up is allowed; 1 is first.", "common practice", common=("1", "3")
     )
     lock_up_speed_ratio: Annotated[Quantity, Within(Dimension.NUMBER, "0.3", "0.999")] = default(
-        "0.88", "Speed ratio at which lock-up begins.", "common practice: near the coupling point"
+        "0.88",
+        "Speed ratio at which lock-up begins.",
+        "common practice: near the coupling point",
+        common=("0.8", "0.95"),
     )
-    lock_up_time: Duration = default("0.3 s", "Time of the lock-up ramp.", "common practice")
+    lock_up_time: Duration = default("0.3 s", "Time of the lock-up ramp.", "common practice", common=("0.2 s", "0.5 s"))
 
     @model_validator(mode="after")
     def _table_is_sound(self) -> TorqueConverter:
@@ -253,7 +407,7 @@ class TorqueConverter(Section):
             Fault(
                 f"torque_ratio[{n}]",
                 quoted(torque.text),
-                f"gives more power than goes in at speed ratio {speed.text}",
+                f"puts out more power than goes in at speed ratio {speed.text}",
                 f"keep it below {1 / speed.si:.4g}",
             )
             for n, (speed, torque) in enumerate(rows, start=1)
@@ -271,7 +425,7 @@ class TorqueConverter(Section):
         worst = int(np.argmax(share))
         if share[worst] <= 1.0 + 1e-9:
             return []
-        why = f"gives more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
+        why = f"puts out more power than goes in between its points, by {share[worst] - 1.0:.1%} at speed ratio "
         return [Fault("torque_ratio", "", f"{why}{fine[worst]:.2f}", "add points there, or lower those beside it")]
 
     def unused(self) -> frozenset[str]:
@@ -283,43 +437,78 @@ class TorqueConverter(Section):
 class TorqueGap(Section):
     """Shift that interrupts the torque: manual or sequential gearbox."""
 
-    kind: Literal["torque gap"] = required("Kind of shift.")
-    ramp_down: Duration = default("0.05 s", "Time in which the torque is taken away.", "common practice")
-    gap: SomeTime = default("0.25 s", "Time without torque.", "common practice: hard manual shift 0.25 to 0.5 s")
-    ramp_up: Duration = default("0.08 s", "Time in which the torque comes back.", "common practice")
+    kind: Literal["torque gap"] = required("Kind of shift.", "torque gap")
+    ramp_down: Duration = default(
+        "0.05 s", "Time in which the torque is taken away.", "common practice", common=("0.03 s", "0.1 s")
+    )
+    gap: SomeTime = default(
+        "0.25 s",
+        "Time without torque.",
+        "common practice: hard manual shift 0.25 to 0.5 s, at best 0.2 s",
+        common=("0.2 s", "0.5 s"),
+    )
+    ramp_up: Duration = default(
+        "0.08 s", "Time in which the torque comes back.", "common practice", common=("0.05 s", "0.2 s")
+    )
     throttle: Literal["closed", "open"] = default(
-        "closed", "Throttle during the gap; open keeps the boost.", "common practice: lifted pedal"
+        "closed",
+        "Throttle during the gap; open keeps the boost.",
+        "common practice: lifted pedal",
+        common=("closed", "open"),
     )
 
 
 class TorqueHandOver(Section):
     """Shift that passes the torque from clutch to clutch: dual clutch gearbox."""
 
-    kind: Literal["torque hand-over"] = required("Kind of shift.")
+    kind: Literal["torque hand-over"] = required("Kind of shift.", "torque hand-over")
     hand_over: Duration = default(
-        "0.05 s", "Time in which torque passes to the next clutch.", "common practice: up to 0.05 s"
+        "0.05 s",
+        "Time in which torque passes to the next clutch.",
+        "common practice: up to 0.05 s",
+        common=("0.02 s", "0.1 s"),
     )
-    inertia_phase: SomeTime = default("0.12 s", "Time in which the engine takes its new speed.", "common practice")
+    inertia_phase: SomeTime = default(
+        "0.12 s", "Time in which the engine takes its new speed.", "common practice", common=("0.08 s", "0.2 s")
+    )
 
 
 class TorqueDip(Section):
     """Shift under a torque dip: planetary gearbox."""
 
-    kind: Literal["torque dip"] = required("Kind of shift.")
+    kind: Literal["torque dip"] = required("Kind of shift.", "torque dip")
     hand_over: Duration = default(
-        "0.08 s", "Time in which torque passes to the next brake or clutch.", "common practice"
+        "0.08 s",
+        "Time in which torque passes to the next brake or clutch.",
+        "common practice",
+        common=("0.05 s", "0.15 s"),
     )
     inertia_phase: SomeTime = default(
-        "0.15 s", "Time in which the engine takes its new speed.", "common practice: 0.05 to 0.2 s"
+        "0.15 s",
+        "Time in which the engine takes its new speed.",
+        "common practice: 0.05 to 0.2 s",
+        common=("0.05 s", "0.2 s"),
     )
     dip: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "40 %", "Share of the engine torque taken away meanwhile.", "common practice: 20 to 60 %"
+        "40 %",
+        "Share of the engine torque taken away meanwhile.",
+        "common practice: 20 to 60 %",
+        common=("20 %", "60 %"),
     )
+
+
+def coupling_name(coupling: FrictionClutch | TorqueConverter, shift: TorqueGap | TorqueHandOver | TorqueDip) -> str:
+    """What the trade calls the coupling of a car."""
+    if isinstance(coupling, TorqueConverter):
+        return coupling.kind
+    return "dual clutch" if isinstance(shift, TorqueHandOver) else "clutch"
 
 
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
-        raise refused(quoted(value), "is no way to shift", 'write "best force", or an engine speed such as "6800 rpm"')
+        raise refused(
+            quoted(value), "is not a way to shift", 'write "best force", or an engine speed such as "6800 rpm"'
+        )
     return _one_as_list(value)
 
 
@@ -367,9 +556,13 @@ class Gearbox(Section):
         "0.94",
         "Gear and final drive together, one value or one per gear.",
         "Joachim, Boerner, Kurz, Gear Technology, September 2012: manual gearboxes 92 to 97 %",
+        common=("0.85", "0.97"),
     )
     input_inertia: Annotated[Quantity, Within(Dimension.INERTIA, "0.0001 kg m^2", "5 kg m^2")] = default(
-        "0.005 kg m^2", "Clutch disc or turbine, and input shaft.", "common practice"
+        "0.005 kg m^2",
+        "Clutch disc or turbine, and input shaft.",
+        "common practice",
+        common=("0.002 kg m^2", "0.02 kg m^2"),
     )
     shift_at: ShiftAt = default(
         "best force",
@@ -405,7 +598,7 @@ class Gearbox(Section):
 class GearSet(Section):
     """Gears to try in place of those of the gearbox; what is left out stays as it is there."""
 
-    name: Name = required("Name of the gear set, unique among them.")
+    name: Name = required("Name of the gear set, unique among them.", "short")
     ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
     final_drive: Ratio | None = optional("Final drive ratio, if it differs.", "3.42")
     efficiency: Efficiencies | None = optional(
@@ -423,20 +616,41 @@ class GearSet(Section):
         return self
 
 
+BEST: Literal["best"] = "best"
+
+
+def _best_or_speed(value: object) -> object:
+    if isinstance(value, str) and not value.strip()[:1].isdigit():
+        raise refused(quoted(value), "is no launch speed", 'write "best", or an engine speed such as "3500 rpm"')
+    return value
+
+
+LaunchAt: TypeAlias = Annotated[
+    Annotated[Literal["best"], Tag(BEST)]
+    | Annotated[EngineSpeed, BeforeValidator(_best_or_speed, json_schema_input_type=str), Tag("speed")],
+    Discriminator(lambda value: BEST if value == BEST else "speed"),
+]
+
+
 class Launch(Section):
     """How the car is set off."""
 
-    engine_speed: EngineSpeed = required("Engine speed held before the start.", "3500 rpm")
+    engine_speed: LaunchAt = required(
+        'Engine speed held before the start; "best": the one with which each curve is quickest with each pedal.',
+        "3500 rpm",
+    )
     boost: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
         "0 %",
         "Part of the lagged share that is present at the start; a limiter that holds the launch speed by ignition "
         "builds boost, a foot on the throttle hardly any.",
         "common practice: no boost built at the line",
+        common=("0 %", "60 %"),
     )
     brake_release: Annotated[Quantity, Within(Dimension.TIME, "10 ms", "2 s")] = default(
         "0.15 s",
         "Time over which brakes that hold against a torque converter let go.",
         "common practice: a foot lifted from a pedal",
+        common=("0.1 s", "0.3 s"),
     )
 
 
@@ -450,5 +664,8 @@ class PedalSettings(Section):
         "12 %",
     )
     actuator_delay: Annotated[Quantity, Within(Dimension.TIME, "1 ms", "1 s")] = default(
-        "20 ms", "Delay between wanted and delivered torque.", "common practice: spark cut 10 to 30 ms"
+        "20 ms",
+        "Delay between wanted and delivered torque.",
+        "common practice: spark cut 10 to 30 ms",
+        common=("10 ms", "30 ms"),
     )

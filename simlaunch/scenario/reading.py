@@ -6,7 +6,7 @@ import os
 import re
 import stat
 import tomllib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from difflib import get_close_matches
 from functools import cache
@@ -16,7 +16,7 @@ from typing import Any
 from pydantic import TypeAdapter, ValidationError
 
 from simlaunch.errors import Fault, InputError, ScenarioError
-from simlaunch.scenario.curve_file import RAW_SHEET, read_curve, read_footing
+from simlaunch.scenario.curve_file import RAW_SHEET, read_conditions, read_curve, read_gear_curves, read_limit
 from simlaunch.scenario.decision import unsound
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.schema import FILE_SECTIONS, fitting, how_to_add, keys, kinds, quantity_at
@@ -30,6 +30,7 @@ MAX_LIST = 400
 MAX_VALUES = 80_000
 
 Table = dict[str, Any]
+CsvReader = Callable[[str, str], Table]
 Steps = tuple[str | int, ...]
 
 
@@ -87,7 +88,7 @@ def from_mapping(data: Mapping[str, Any], source: str, folder: Path | None = Non
         unread = tuple(fault.place for fault in references.faults)
         faults = [fault for fault in faults if not _inside_any(fault.place, unread)]
         raise ScenarioError(source, shown_faults((*references.faults, *faults))) from None
-    found = (*references.faults, *uncertain_faults(scenario))
+    found = (*references.faults, *uncertain_faults(scenario), *gear_faults(scenario))
     if found:
         raise ScenarioError(source, shown_faults(found))
     return scenario
@@ -98,12 +99,26 @@ def uncertain_faults(scenario: Scenario) -> tuple[Fault, ...]:
     return tuple(unsound(scenario.uncertain or (), quantity_at))
 
 
+def gear_faults(scenario: Scenario) -> Iterator[Fault]:
+    """Faults of torque limits in gears that neither the gearbox nor any gear set has.
+
+    No rule between sections: a gear set with fewer gears may stand in for the gearbox, and leave limits unused.
+    """
+    gears = max(map(len, (scenario.gearbox.ratios, *(each.ratios for each in scenario.gear_sets or ()))))
+    for n, curve in enumerate(scenario.curves, start=1):
+        for k, limit in enumerate(curve.gear_limits or (), start=1):
+            if limit.gear.si > gears:
+                why = f"is above the number of gears, {gears}"
+                place = f"curves[{n}].gear_limits[{k}].gear"
+                yield Fault(place, quoted(limit.gear.text), why, f"write 1 to {gears}, or leave this limit out")
+
+
 def shown_faults(faults: tuple[Fault, ...]) -> tuple[Fault, ...]:
     """As many faults as anyone would read, and a word on the rest."""
     rest = len(faults) - MAX_FAULTS
     if rest <= 0:
         return faults
-    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} further faults", "mend these first"))
+    return (*faults[:MAX_FAULTS], Fault("file", "", f"has {rest} more faults", "correct these first"))
 
 
 @cache
@@ -210,7 +225,7 @@ def _decoded(content: bytes) -> str:
 def _toml(text: str, source: str) -> Table:
     for number, line in enumerate(text.split("\n"), start=1):
         if line.count(".") > MAX_DOTS:  # a key of very many parts keeps the parser busy for hours
-            why = f"has more than {MAX_DOTS} points in one line"
+            why = f"has more than {MAX_DOTS} dots in one line"
             raise ScenarioError(source, (Fault(f"line {number}", quoted(line), why, "break the line up"),))
     try:
         if text.count(",") + text.count("\n[") > MAX_VALUES:  # refused in the end; parsing it all would take long
@@ -226,7 +241,7 @@ def _toml(text: str, source: str) -> Table:
 
 
 def _bounded(tables: Table) -> Table:
-    """The same tables, unless they hold so much that telling their faults would take long."""
+    """The same tables, unless they hold so much that listing their faults would take long."""
     keys, values = 0, 0
     waiting: list[Table | list[Any]] = [tables]
     while waiting:
@@ -251,7 +266,7 @@ def _syntax_fault(message: str, text: str) -> Fault:
     lines = text.splitlines()
     line = int(match.group(1)) if match else max(len(lines), 1)
     typed = quoted(lines[line - 1].strip()) if line <= len(lines) else ""
-    instead = 'mend the TOML syntax; text stands in quotes, as in mass = "1610 kg"'
+    instead = 'correct the TOML syntax; write text in quotes, as in mass = "1610 kg"'
     return Fault(f"line {line}", typed, f"is not TOML: {reason[:1].lower()}{reason[1:160]}", instead)
 
 
@@ -283,9 +298,9 @@ class _References:
                 self._expanded(gears, f"gear_sets[{n}]") for n, gears in enumerate(whole["gear_sets"], start=1)
             ]
         if isinstance(whole.get("curves"), list | tuple):
-            whole["curves"] = [
-                self._expanded(curve, f"curves[{n}]", also_csv=True) for n, curve in enumerate(whole["curves"], start=1)
-            ]
+            whole["curves"] = [self._curve(curve, f"curves[{n}]") for n, curve in enumerate(whole["curves"], start=1)]
+        if "limits" in whole:
+            whole["limits"] = self._limits(whole["limits"])
         return whole
 
     def _axles(self, tyres: object, place: str) -> object:
@@ -293,6 +308,39 @@ class _References:
         if not isinstance(tyres, dict):
             return tyres
         return {key: self._expanded(value, f"{place}.{key}") for key, value in tyres.items()}
+
+    def _limits(self, limits: object) -> object:
+        """Limits of a curve, whose measured ones may stand in files."""
+        if not isinstance(limits, dict) or not isinstance(limits.get("curves"), list | tuple):
+            return limits
+        curves = [
+            self._expanded(curve, f"limits.curves[{n}]", csv=read_limit)
+            for n, curve in enumerate(limits["curves"], start=1)
+        ]
+        return {**limits, "curves": curves}
+
+    def _curve(self, table: object, place: str) -> object:
+        """A curve, which may stand in a file; so may its curves of single gears."""
+        curve = self._expanded(table, place, csv=_curve_in)
+        limits = curve.get("gear_limits") if isinstance(curve, dict) else None
+        if not isinstance(curve, dict) or not isinstance(limits, list | tuple):
+            return curve
+        named = [self._gear_limit(limit, f"{place}.gear_limits[{n}]", curve) for n, limit in enumerate(limits, start=1)]
+        return {**curve, "gear_limits": named}
+
+    def _gear_limit(self, limit: object, place: str, curve: Table) -> object:
+        """The limit of a gear; a file with its torque must share the correction and the place of the curve."""
+        found = self._expanded(limit, place, csv=_curve_in)
+        if not isinstance(limit, dict) or "file" not in limit or not isinstance(found, dict):
+            return found
+        for key in ("correction", "measured_at"):
+            stated, own = found.pop(key, None), curve.get(key)
+            if stated is not None and stated not in (own, "crank"):
+                why = f"states {key} {stated}, and the curve {own if own is not None else 'states none'}"
+                self.faults.append(
+                    Fault(f"{place}.file", quoted(str(limit["file"])), why, "bring both to one correction and place")
+                )
+        return {"torque" if key == "points" else key: value for key, value in found.items()}
 
     def located(self, fault: Fault) -> Fault:
         """The fault with the name of the file that its key came from, when that is not the scenario's own."""
@@ -302,13 +350,13 @@ class _References:
                 return fault if key in own else replace(fault, place=f"{fault.place} ({file})")
         return fault
 
-    def _expanded(self, table: object, place: str, *, also_csv: bool = False) -> object:
+    def _expanded(self, table: object, place: str, *, csv: CsvReader | None = None) -> object:
         if not isinstance(table, dict) or "file" not in table:
             return table
         own = {key: value for key, value in table.items() if key != "file"}
         name = table["file"]
         try:
-            content = self._content(name, also_csv)
+            content = self._content(name, csv)
         except ScenarioError as error:
             self.faults.extend(replace(fault, place=f"{place} ({name}), {fault.place}") for fault in error.faults)
             return own
@@ -318,14 +366,13 @@ class _References:
         self.files[place] = (name, frozenset(own))
         return {**content, **own}  # a key beside `file` replaces the one in the file
 
-    def _content(self, name: object, also_csv: bool) -> Table:
+    def _content(self, name: object, csv: CsvReader | None) -> Table:
         path = self._below(name)
         suffix = path.suffix.lower()
-        if suffix == ".csv" and also_csv:
-            text = read_text(path)
-            return {"points": read_curve(text, str(name)), **read_footing(text, str(name))}
+        if suffix == ".csv" and csv:
+            return csv(read_text(path), str(name))
         if suffix != ".toml":
-            wanted = f"a .toml or .csv file, or {RAW_SHEET}" if also_csv else "a .toml file"
+            wanted = f"a .toml or .csv file, or {RAW_SHEET}" if csv else "a .toml file"
             raise InputError(Fault("", quoted(str(name)), "is of the wrong type", f"name {wanted}"))
         content = _toml(read_text(path), str(name))
         if "file" in content:
@@ -343,8 +390,16 @@ class _References:
         path = self.folder / name
         real, home = (Path(os.path.realpath(part)) for part in (path, self.folder))  # a loop of links stays as it is
         if not real.is_relative_to(home):
-            raise InputError(Fault("", quoted(name), "leads out of the scenario's folder", "copy the file into it"))
+            raise InputError(Fault("", quoted(name), "is outside the scenario's folder", "copy the file into it"))
         return path
+
+
+def _curve_in(text: str, source: str) -> Table:
+    """Keys of a full-load curve from its file."""
+    conditions = read_conditions(text, source)
+    limits = [*conditions.pop("gear_limits", []), *read_gear_curves(text, source)]
+    more = {"gear_limits": limits} if limits else {}
+    return {"points": read_curve(text, source), **conditions, **more}
 
 
 def _inside_any(place: str, tables: tuple[str, ...]) -> bool:

@@ -9,7 +9,7 @@ from pydantic import ValidationError
 
 from simlaunch.errors import ScenarioError, UsageError
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, disagreements
-from simlaunch.scenario.reading import from_mapping, shown_faults, suggestion, uncertain_faults, validator
+from simlaunch.scenario.reading import from_mapping, gear_faults, shown_faults, suggestion, uncertain_faults, validator
 from simlaunch.scenario.schema import keys
 from simlaunch.scenario.surroundings import Section
 from simlaunch.units.gate import quoted
@@ -22,6 +22,7 @@ def replaced(scenario: Scenario, changes: Mapping[str, object]) -> Scenario:
         return _read_anew(scenario, changes)  # finds every fault; or a table has become one of another kind
     touched = {path.partition(".")[0] for path in changes}
     found = disagreements(vars(made), touched) or (uncertain_faults(made) if "uncertain" in touched else ())
+    found = found or (tuple(gear_faults(made)) if "curves" in touched else ())
     if found:
         raise ScenarioError(_changed_name(scenario), shown_faults(found))
     return made

@@ -67,17 +67,19 @@ class _RoadTest(Section):
             raise refusal(Fault("to", quoted(end.text), why, "write a higher speed, or a distance"))
         if start is None:
             rolling = [key for key in ("gear", "shifting", "boost") if key in self.model_fields_set]
-            faults = [Fault(key, "", "goes with a rolling start", 'add from = "60 mph"') for key in rolling]
+            faults = [Fault(key, "", "applies to a rolling start only", 'add from = "60 mph"') for key in rolling]
             if faults:
                 raise refusal(*faults)
         return self
 
 
 _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body use
-    "name": (Name | None, optional("Name of the test; left out, it is named by its speeds.")),
+    "name": (Name | None, optional("Name of the test; left out, it is named by its speeds.", "pull in fourth")),
     "from": (
         Annotated[Quantity, Within(*_SPEED)] | None,
-        optional("Speed at which the car rolls before the driver asks for all there is; left out, from standstill."),
+        optional(
+            "Speed at which the car rolls before the driver asks for all there is; left out, from standstill.", "60 mph"
+        ),
     ),
     "to": (
         Annotated[Quantity, Within(*_SPEED, also=(_LENGTH,))],
@@ -89,7 +91,7 @@ _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body u
     ),
     "shifting": (
         Literal["on", "off"] | None,
-        optional("Whether gears are changed; left out, they are unless the gear is given."),
+        optional("Whether gears are changed; left out, they are unless the gear is given.", "on"),
     ),
     "boost": (
         Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")],
@@ -97,6 +99,7 @@ _FIELDS: dict[str, Any] = {  # `from` is no name that Python lets a class body u
             "0 %",
             "Part of the lagged share of torque that is present at the start of a roll.",
             "common practice: a light foot builds no boost",
+            common=("0 %", "60 %"),
         ),
     ),
 }
@@ -107,8 +110,28 @@ else:
     RoadTest = create_model("RoadTest", __base__=_RoadTest, __doc__=_RoadTest.__doc__, **_FIELDS)
 
 
+def engine_runs(turns: float, idle: float, rev_limit: float, limiter_band: float) -> bool:
+    """Whether an engine that is tied to the wheels runs there: from idle to below where its rev limiter begins.
+
+    The one rule for the gear of a roll, wherever it is asked.
+
+    Parameters
+    ----------
+    turns : float
+        Engine speed at the road speed in the gear [rad/s].
+    idle, rev_limit, limiter_band : float
+        Of the engine [rad/s].
+
+    Returns
+    -------
+    bool
+        Whether it runs.
+    """
+    return bool(idle <= turns < rev_limit - limiter_band)
+
+
 def roll_label(start: str | None, end: Quantity, gear: int) -> str:
     """Name of a test by its speeds, such as "roll 60 mph to 130 mph" or "roll 80 km/h to 120 km/h in gear 4"."""
     joined = "to" if end.dimension is Dimension.SPEED else "over"
-    told = f"roll {start} {joined} {end.text}" if start else f"0 {joined} {end.text}"
-    return f"{told} in gear {gear}" if gear else told
+    label = f"roll {start} {joined} {end.text}" if start else f"0 {joined} {end.text}"
+    return f"{label} in gear {gear}" if gear else label

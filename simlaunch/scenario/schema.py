@@ -23,7 +23,7 @@ FILE_SECTIONS = ("body", "air", "road", "drive", "engine", "coupling", "gearbox"
 
 _FILE_MODELS = (
     "Body", "Air", "Road", "Drive", "Engine", "FrictionClutch", "TorqueConverter", "Gearbox", "Launch",
-    "PedalSettings", "Tyre", "Curve", "GearSet",
+    "PedalSettings", "Tyre", "Curve", "GearSet", "GearLimit", "LimitCurve",
 )  # fmt: skip
 
 
@@ -33,13 +33,70 @@ def json_schema() -> dict[str, Any]:
     Returns
     -------
     dict
-        With a versioned `$id` of our own.
+        With a versioned `$id` of our own, and an example for every key.
     """
     schema = Scenario.model_json_schema()
+    for model in _models_below(Scenario):
+        definition = schema if model is Scenario else schema["$defs"][model.__name__]
+        for name, field in model.model_fields.items():
+            definition["properties"][name]["examples"] = [example_of(field)]
+    schema["examples"] = [example_table(Scenario)]
     for name in _FILE_MODELS:
         _allow_file(schema["$defs"][name])
     head = {"$schema": "https://json-schema.org/draft/2020-12/schema", "$id": SCHEMA_ID}
     return {**head, **schema}
+
+
+_EITHER = {
+    "Tyre": ("size",),
+    "Tyres": ("both",),
+    "TyreSet": ("both",),
+    "RoadSurface": ("surface",),
+    "Uncertain": ("low", "high"),
+    "CurveLimits": ("power",),
+}
+"""Keys that an example of a table needs beside those that are always required."""
+
+
+def _models_below(model: type[BaseModel], seen: set[type[BaseModel]] | None = None) -> Iterator[type[BaseModel]]:
+    """A model and every model of the tables below it, each once."""
+    found = set() if seen is None else seen
+    found.add(model)
+    yield model
+    for field in model.model_fields.values():
+        for part in _of_field(field):
+            if _is_model(part) and part not in found:
+                yield from _models_below(part, found)  # type: ignore[arg-type]
+
+
+def example_table(model: type[BaseModel]) -> dict[str, Any]:
+    """A table with the keys that it needs, each with its example.
+
+    Parameters
+    ----------
+    model : type
+        Model of the table.
+
+    Returns
+    -------
+    dict of str to Any
+        As a TOML file would hold it; the table of a whole scenario is a sound one.
+    """
+    wanted = _EITHER.get(model.__name__, ())
+    fields = model.model_fields.items()
+    return {name: example_of(field) for name, field in fields if field.is_required() or name in wanted}
+
+
+def example_of(field: FieldInfo) -> Any:
+    """A value that a key takes, as a TOML file would hold it; of a table that comes in several kinds, the first."""
+    if field.examples:
+        return field.examples[0]
+    parts = _of_field(field)
+    model = next((part for part in parts if _is_model(part)), None)
+    if model is None:
+        return next(choice for part in parts if get_origin(part) is Literal for choice in get_args(part))
+    table = example_table(model)  # type: ignore[arg-type]
+    return [table] if tuple in map(get_origin, parts) else table
 
 
 def _allow_file(definition: dict[str, Any]) -> None:
@@ -47,6 +104,7 @@ def _allow_file(definition: dict[str, Any]) -> None:
     definition["properties"]["file"] = {
         "type": "string",
         "description": "File with the keys of this table, by relative path below the scenario's folder.",
+        "examples": ["tyres/road.toml"],
     }
     needed = definition.pop("required", [])
     if needed:
@@ -80,13 +138,22 @@ def quantity_at(path: str) -> Within | None:
     Returns
     -------
     Within or None
-        Kind of quantity and bounds; None for a key that holds anything else, and for no key at all.
+        Kind of quantity and bounds; None for a key that holds anything else, lies in a list, or is no key at all.
     """
     *tables, key = path.split(".")
+    top = Scenario.model_fields.get(tables[0]) if tables else None
+    if top and tuple in map(get_origin, _of_field(top)):
+        return None
     fields = [model.model_fields[key] for model in _models_at(tables) if key in model.model_fields]
     found = [_of_field(field) for field in fields]
     single = [parts for parts in found if tuple not in map(get_origin, parts)]
     return next((part for parts in single for part in parts if isinstance(part, Within)), None)
+
+
+def field_at(path: str) -> FieldInfo | None:
+    """Field of the model at a key path, in which kinds of coupling and of shift count as steps; None for no key."""
+    *tables, key = path.split(".")
+    return next((model.model_fields[key] for model in _models_at(tables) if key in model.model_fields), None)
 
 
 def kinds(path: Sequence[str | int]) -> tuple[str, ...]:
@@ -275,7 +342,8 @@ def _key(name: str, field: FieldInfo) -> Key:
     extra = field.json_schema_extra
     origin = str(extra.get("origin", "")) if isinstance(extra, dict) else ""
     default = "" if field.is_required() or field.default is None else typed(field.default)
-    example = typed(field.examples[0]) if field.examples else ""
+    own = [example for example in field.examples or () if example != field.default]
+    example = typed(own[0]) if own else ""
     return Key(name, field.is_required(), _takes_in_words(field), default, origin, example, field.description or "")
 
 

@@ -39,10 +39,11 @@ Note = Annotated[str, AfterValidator(_note)]
 
 @dataclass(frozen=True)
 class Derived:
-    """A value that was worked out for a key that was left out: its text and where it comes from."""
+    """A value that was worked out for a key that was left out: its text, its origin, and its common range."""
 
     text: str
     origin: str
+    common: tuple[str, ...] = ()
 
 
 class Section(BaseModel):
@@ -50,7 +51,7 @@ class Section(BaseModel):
 
     model_config = ConfigDict(frozen=True, extra="forbid", validate_default=True)
 
-    note: Note | None = optional("Free text about this table.")
+    note: Note | None = optional("Free text about this table.", "Invented demonstration data.")
 
     def derived(self) -> Mapping[str, Derived]:
         """Values worked out for keys that were left out."""
@@ -60,6 +61,15 @@ class Section(BaseModel):
         """Keys whose defaults play no part here."""
         return frozenset()
 
+
+_WEATHER = ((-2000.0, 2000.0), (-10.0, 15.0))
+"""Changes of pressure [Pa] and temperature [K] from day to day (common practice)."""
+
+_GRIP = (0.9, 1.1)
+"""Friction of one kind of surface from place to place, over its usual value (common practice)."""
+
+_ROLLING = (0.8, 1.5)
+"""The same for rolling resistance (common practice)."""
 
 GAS_CONSTANT = 287.05287
 LAPSE_RATE = 0.0065
@@ -132,6 +142,7 @@ class Air(Section):
         "0 m",
         "Geopotential altitude; sets pressure and temperature where they are left out.",
         "ISO 2533 sea level",
+        common=("0 m", "500 m"),
     )
     pressure: Annotated[Quantity, Within(Dimension.PRESSURE, "40 kPa", "110 kPa")] | None = optional(
         "Absolute air pressure at the car; replaces the altitude.", "1013 hPa"
@@ -140,10 +151,10 @@ class Air(Section):
         "Air temperature.", "20 degC"
     )
     humidity: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
-        "0 %", "Relative humidity.", "ISO 2533: dry air"
+        "0 %", "Relative humidity.", "ISO 2533: dry air", common=("0 %", "70 %")
     )
     head_wind: Annotated[Quantity, Within(Dimension.SPEED, "-40 m/s", "40 m/s")] = default(
-        "0 m/s", "Wind against the direction of travel.", "common practice: still air"
+        "0 m/s", "Wind against the direction of travel.", "common practice: still air", common=("-3 m/s", "3 m/s")
     )
     density: Annotated[Quantity, Within(Dimension.DENSITY, "0 kg/m^3", "2 kg/m^3")] | None = optional(
         "Air density, when it is to be taken as given rather than worked out.", "1.225 kg/m^3"
@@ -153,7 +164,7 @@ class Air(Section):
     def _one_source_of_pressure(self) -> Air:
         if self.pressure is not None and "altitude" in self.model_fields_set:
             raise refusal(
-                Fault("altitude", quoted(self.altitude.text), "stands beside pressure", "give one of the two")
+                Fault("altitude", quoted(self.altitude.text), "is given together with pressure", "give one of the two")
             )
         return self
 
@@ -170,9 +181,13 @@ class Air(Section):
     def derived(self) -> Mapping[str, Derived]:
         """Pressure and temperature of the standard atmosphere."""
         origin = "ISO 2533 at the altitude"
+        pressure, temperature = self.pressure_si, self.temperature_si - to_si("0 degC", Dimension.TEMPERATURE)
+        changes = () if "altitude" in self.model_fields_set else _WEATHER[0]  # one of the two may be given
+        pressures = tuple(f"{pressure + change:.0f} Pa" for change in changes)
+        temperatures = tuple(f"{temperature + change:.2f} degC" for change in _WEATHER[1])
         return {
-            "pressure": Derived(f"{self.pressure_si:.0f} Pa", origin),
-            "temperature": Derived(f"{self.temperature_si - to_si('0 degC', Dimension.TEMPERATURE):.2f} degC", origin),
+            "pressure": Derived(f"{pressure:.0f} Pa", origin, pressures),
+            "temperature": Derived(f"{temperature:.2f} degC", origin, temperatures),
         }
 
 
@@ -220,7 +235,7 @@ class Road(Section):
         "Rolling resistance relative to asphalt; replaces that of the surface.", "1.2"
     )
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
-        "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road"
+        "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road", common=("-1 %", "1 %")
     )
 
     def unused(self) -> frozenset[str]:
@@ -230,17 +245,21 @@ class Road(Section):
     def derived(self) -> Mapping[str, Derived]:
         """Factors of the named surface."""
         surface = surfaces()[self.surface]
+        grip = tuple(f"{float(surface.friction_factor) * each:.3g}" for each in _GRIP)
+        rolling = tuple(f"{float(surface.rolling_factor) * each:.3g}" for each in _ROLLING)
         return {
-            "friction_factor": Derived(surface.friction_factor, surface.origin),
-            "rolling_factor": Derived(surface.rolling_factor, surface.origin),
+            "friction_factor": Derived(surface.friction_factor, surface.origin, grip),
+            "rolling_factor": Derived(surface.rolling_factor, surface.origin, rolling),
         }
 
 
 class RoadSurface(Section):
     """A surface to try in place of that of the road."""
 
-    name: Name = required("Name of the surface, unique among them.")
-    surface: Annotated[str, AfterValidator(_known_surface)] | None = optional("Named road surface that it starts from.")
+    name: Name = required("Name of the surface, unique among them.", "cold and dusty")
+    surface: Annotated[str, AfterValidator(_known_surface)] | None = optional(
+        "Named road surface that it starts from.", "dry asphalt"
+    )
     friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.", "0.7")
     rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.", "1.2")
 

@@ -76,7 +76,7 @@ def stall_speed(car: Record) -> float:
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         torque = engine.boosted_torque(middle, car.launch.boost, car.engine)
-        if engine.limited_torque(torque, 0, car.engine) >= capacity * middle * middle:
+        if engine.limited_torque(torque, middle, 0, car.engine) >= capacity * middle * middle:
             low = middle
         else:
             high = middle

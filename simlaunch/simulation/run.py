@@ -86,7 +86,7 @@ class Run:
 def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     if method is Method.COMPILED:
         return kernel.run_compiled
-    from simlaunch.integrator.reference import advance_by_scipy  # slow to import, and seldom wanted
+    from simlaunch.integrator.reference import advance_by_scipy  # noqa: PLC0415  slow to import, and seldom wanted
 
     advance: Callable[..., Advance] = advance_by_scipy(
         kernel.compiled_rates, kernel.compiled_events, events.EVENTS, scipy_method

@@ -34,7 +34,7 @@ def _effective_mass(car: Record, gear: int) -> float:
 @inline
 def _full_load(car: Record, gear: int, engine_speed: float) -> float:
     """Torque at full load and full boost [N m]."""
-    return engine.limited_torque(value_at(car.engine.torque, engine_speed), gear, car.engine)
+    return engine.limited_torque(value_at(car.engine.torque, engine_speed), engine_speed, gear, car.engine)
 
 
 @inline

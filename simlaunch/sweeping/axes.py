@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
+from simlaunch.scenario.powertrain import BEST
 from simlaunch.scenario.schema import quantity_at
 from simlaunch.scenario.surroundings import surfaces
 from simlaunch.units.field import Within
@@ -22,7 +23,7 @@ MOST_VALUES = 10_000
 _DIGITS = 12  # of a number that is worked out, so that its text says exactly what it is
 _ALSO_CALLED = {"final drive": "gearbox.final_drive"}
 _MOST_CHOICES = 8
-BESIDE_THE_LAUNCH = ("note", "sweep", "limits", "parts", "uncertain")
+BESIDE_THE_LAUNCH = ("note", "sweep", "limits", "parts", "tests", "uncertain")
 """Keys of a scenario that no launch depends on: free text, and what a decision needs beside the car."""
 
 _SPAN = re.compile(r"(?P<low>.+?) to (?P<high>.+?)(?: in (?P<count>\d{1,6}))?", re.ASCII)
@@ -36,8 +37,37 @@ class Kind(StrEnum):
     TYRE = "tyre"
     SURFACE = "surface"
     PEDAL = "pedal"
+    LAUNCH = "launch speed"
     NUMBER = "number"
 
+
+class Role(StrEnum):
+    """What an axis is to the one who asks."""
+
+    CHOICE = "choice"
+    """Something that is chosen: curve, gears, tyres, shifts, launch, pedal."""
+    CONDITION = "condition"
+    """Something that is met: surface, weather, grade."""
+    VALUE = "value of the car"
+    """Something that the car has and nobody chooses, known more or less exactly: mass, drag, grip, inertia."""
+
+
+_CONDITIONS = ("air.", "road.")
+_CHOSEN = (
+    "gearbox.ratios",
+    "gearbox.final_drive",
+    "gearbox.shift",
+    "launch.engine_speed",
+    "launch.boost",
+    "pedal.target_slip",
+    "coupling.engagement_time",
+    "coupling.lock_up",
+    "engine.rev_limit",
+    "drive.front_share",
+)
+"""Keys, or how they begin, of numbers that are chosen by whoever builds, calibrates or drives the car."""
+
+LAUNCH_SPEED = "launch.engine_speed"
 
 ALTERNATIVE = {Kind(alternative.value): alternative for alternative in Alternative}
 PEDALS = ("full", "held")
@@ -89,6 +119,15 @@ class Axis:
     dimension: Dimension | None = None
     unit: str = ""
     span: Span | None = None
+
+    @property
+    def role(self) -> Role:
+        """Whether it is chosen, met, or a value of the car."""
+        if self.kind is Kind.SURFACE:
+            return Role.CONDITION
+        if self.kind is not Kind.NUMBER or self.name.startswith(_CHOSEN):
+            return Role.CHOICE
+        return Role.CONDITION if self.name.startswith(_CONDITIONS) else Role.VALUE
 
     @property
     def shown_in(self) -> DisplayUnit | None:
@@ -154,21 +193,25 @@ def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tup
 def _axis(text: str, scenario: Scenario, place: str) -> Axis:
     name, sign, listed = (part.strip() for part in text.partition(":"))
     if sign and not _split(listed):
-        raise UsageError(f'{place} {quoted(text)}: no value follows; write such as "{name}: one, another"')
+        raise UsageError(f'{place} {quoted(text)}: gives no values; write some, such as "{name}: one, another"')
     key = called(name)
-    if key in set(Kind) - {Kind.NUMBER}:
+    if key == LAUNCH_SPEED and BEST in _split(listed):
+        return _launch_speeds(_split(listed), f"{place} {name}")
+    if key in set(Kind) - {Kind.NUMBER, Kind.LAUNCH}:
         return _named(Kind(key), listed, scenario, place)
     if key.partition(".")[0] in BESIDE_THE_LAUNCH:
         raise UsageError(f"{place}: no launch depends on {quoted(name)}; vary the car, the air or the road")
     limits = quantity_at(key)
     if limits is None:
-        named = ", ".join(kind for kind in Kind if kind is not Kind.NUMBER)
+        named = ", ".join(kind for kind in Kind if kind not in (Kind.NUMBER, Kind.LAUNCH))
         raise UsageError(
             f"{place}: nothing called {quoted(name)} can be varied; choose one of {named}, final drive, or the key "
             "of a single quantity such as body.mass"
         )
     if not listed:
-        raise UsageError(f'{place} {quoted(text)}: which values? write such as "{name}: {_two_examples(limits)}"')
+        raise UsageError(
+            f'{place} {quoted(text)}: gives no values; write some, such as "{name}: {_two_examples(limits)}"'
+        )
     return _numbers(key, listed, limits, f"{place} {name}")
 
 
@@ -199,6 +242,15 @@ def _named(kind: Kind, listed: str, scenario: Scenario, place: str) -> Axis:
     if known == (AS_DESCRIBED,) == wanted:
         raise UsageError(f"{place}: the scenario names no other {kind}; add [[{_TABLES[kind]}]] to it")
     return Axis(kind.value, kind, wanted)
+
+
+def _launch_speeds(listed: tuple[str, ...], place: str) -> Axis:
+    """An axis on which the best launch speed stands beside stated ones; such values are names, since best is none."""
+    limits = quantity_at(LAUNCH_SPEED)
+    assert limits is not None, "a launch speed is a quantity"
+    values = [text if text == BEST else _quantity(text, limits, place).si for text in listed]
+    _all_different(values, listed, place)
+    return Axis(LAUNCH_SPEED, Kind.LAUNCH, listed)
 
 
 _TABLES = {Kind.GEAR_SET: "gear_sets", Kind.TYRE: "tyre_sets", Kind.SURFACE: "surfaces"}

@@ -121,7 +121,9 @@ class _Given:
             self._deaths[each] = self._deaths.get(each, 0) + 1
             if self._deaths[each] >= MOST_TRIES:
                 first, last = self._chunks[each]
-                raise SimlaunchError(f"workers die again and again, last over launches {first} to {last - 1}")
+                raise SimlaunchError(
+                    f"workers end again and again before their work is done, last with launches {first} to {last - 1}"
+                )
         self._suspects = [*lost, *self._suspects]
         self._pool.revive()
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from simlaunch.errors import InputError, ScenarioError
 from simlaunch.parameters.fill import Cars, lower, vary
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.model import Scenario, disagreements
 from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
@@ -58,8 +58,9 @@ class Cast:
 class _Base:
     """What cases with the same names have in common: a car, and the scenario whose numbers vary."""
 
-    car: Record
+    car: Car
     scenario: Scenario
+    curve: str
 
 
 class Caster:
@@ -123,7 +124,8 @@ class Caster:
         for axis in self.plan.axes:
             if axis.kind in ALTERNATIVE and axis.name in texts:
                 changes |= self.scenario.changes_to(ALTERNATIVE[axis.kind], texts[axis.name])
-        changes |= {axis.name: texts[axis.name] for axis in self._numbers.values() if axis.name in texts}
+        typed = (axis for axis in self.plan.axes if axis.kind in (Kind.NUMBER, Kind.LAUNCH))
+        changes |= {axis.name: texts[axis.name] for axis in typed if axis.name in texts}
         return changes, texts.get(Kind.CURVE, self.scenario.curve_names[0]), _PEDAL[texts.get(Kind.PEDAL, PEDALS[0])]
 
     def cast(self, cases: Cases) -> Cast:
@@ -174,7 +176,7 @@ class Caster:
         columns = {axis.name: cases.si[rows, j] for j, axis in self._numbers.items()}
         if not columns:
             return rows[:0]
-        at_odds = vary(cars, base.scenario, columns, rows)
+        at_odds = vary(cars, base.scenario, columns, rows, base.curve)
         possible = [_possible(axis, columns[axis.name]) for axis in self._numbers.values()]
         doubtful: Rows = rows[at_odds | ~np.all(possible, axis=0)]
         return doubtful
@@ -198,7 +200,7 @@ class Caster:
         scenario = with_sections(self.scenario, changes)
         if scenario is None or disagreements(vars(scenario), numbers=False):
             return None
-        return _Base(lower(scenario, curve, pedal), scenario)
+        return _Base(lower(scenario, curve, pedal), scenario, curve)
 
 
 def _possible(axis: Axis, si: NDArray[np.float64]) -> NDArray[np.bool_]:

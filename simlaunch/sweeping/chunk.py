@@ -4,31 +4,34 @@ from __future__ import annotations
 
 import hashlib
 import json
-import math
 import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field, replace
 from functools import cache, cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import extra_targets, goal
+from simlaunch.analysis.goals import extra_targets, goal, same_target
+from simlaunch.analysis.launch_speed import settle
+from simlaunch.analysis.road_tests import quickest
 from simlaunch.compiled import publish, source_hash
+from simlaunch.errors import UsageError
 from simlaunch.metrics.many import Measure, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Target
+from simlaunch.parameters.fill import Cars
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.simulation import kernel
-from simlaunch.simulation.run import NOT_FOLLOWED
+from simlaunch.simulation.run import NOT_FOLLOWED, complete
 from simlaunch.sweeping.axes import BESIDE_THE_LAUNCH
 from simlaunch.sweeping.casting import Caster
 from simlaunch.sweeping.plan import Plan, plan_as_json, plan_from
 from simlaunch.units.spelling import Dimension
 
-SCHEMA = 2
+SCHEMA = 3
 """Version of what a file of results holds."""
 
 UNUSABLE = -1
@@ -61,11 +64,14 @@ class Spec:
         The cases.
     tolerance : float, optional
         Relative error allowed per step [-].
+    tests : tuple of Target
+        What each case is timed for by a launch of its own, beside the launch to the goal.
     """
 
     scenario: str
     plan: Plan
     tolerance: float | None = None
+    tests: tuple[Target, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -123,7 +129,7 @@ def canonical(scenario: Scenario) -> str:
     return json.dumps(said, sort_keys=True, ensure_ascii=True, separators=(",", ":"))
 
 
-def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> Spec:
+def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None, tests: tuple[Target, ...] = ()) -> Spec:
     """What decides the results of a sweep of a scenario.
 
     Parameters
@@ -134,13 +140,15 @@ def spec_of(scenario: Scenario, plan: Plan, tolerance: float | None = None) -> S
         The cases.
     tolerance : float, optional
         Relative error allowed per step [-].
+    tests : tuple of Target
+        What each case is timed for beside the goal.
 
     Returns
     -------
     Spec
         The same for scenarios that describe the same launches.
     """
-    return Spec(canonical(scenario), plan, tolerance)
+    return Spec(canonical(scenario), plan, tolerance, tests)
 
 
 def maker() -> str:
@@ -168,6 +176,9 @@ class Prepared:
     targets: tuple[Target, ...]
     columns: tuple[Measure, ...]
     goal: str
+    aim: Target
+    tests: tuple[tuple[Target, int], ...]
+    """Each test that has a launch of its own, and the column of its time."""
     casting: threading.Lock = field(default_factory=threading.Lock)
 
 
@@ -177,20 +188,28 @@ def prepared(spec: Spec) -> Prepared:
     scenario = from_mapping(json.loads(spec.scenario), "scenario of the sweep")
     targets = _distinct((*STANDARD, *extra_targets(scenario)))
     aim = goal(scenario)
-    label = next(target.label for target in targets if _same(target, aim))
-    return Prepared(scenario, Caster(scenario, spec.plan), targets, columns(targets), f"time {label}")
-
-
-def _same(one: Target, other: Target) -> bool:
-    ends = math.isclose(one.end, other.end, rel_tol=1e-9) and math.isclose(one.start, other.start, abs_tol=1e-9)
-    return one.kind is other.kind and ends
+    label = next(target.label for target in targets if same_target(target, aim))
+    main, tests = columns(targets), [test for test in spec.tests if not same_target(test, aim)]
+    names = [measure.name for measure in main]
+    placed: list[tuple[Target, int]] = []
+    for test in tests:
+        known = next((each.label for each in targets if test.roll is None and same_target(each, test)), test.label)
+        [time] = columns((replace(test, label=known),), times_only=True)
+        if time.name not in names:
+            names.append(time.name)
+            main += (time,)
+        placed.append((test, names.index(time.name)))
+    ranked = f"time {label}"
+    if spec.tests and not same_target(spec.tests[0], aim):  # what is asked for first is what is ranked by
+        ranked = names[placed[0][1]]
+    return Prepared(scenario, Caster(scenario, spec.plan), targets, main, ranked, aim, tuple(placed))
 
 
 def _distinct(targets: tuple[Target, ...]) -> tuple[Target, ...]:
     """Targets without those that were asked for earlier under another name."""
     kept: list[Target] = []
     for target in targets:
-        if not any(_same(target, other) for other in kept):
+        if not any(same_target(target, other) for other in kept):
             kept.append(target)
     return tuple(kept)
 
@@ -205,8 +224,8 @@ class Study:
         Canonical JSON of the scenario.
     scenario_hash, axes_hash : str
         Hashes of the scenario, and of the axes with the first cases that they give.
-    axes, sample, columns : str
-        JSON of the axes, the sample and the columns of measures.
+    axes, sample, columns, tests : str
+        JSON of the axes, the sample, the columns of measures, and what is timed by launches beside that to the goal.
     seed : int, optional
         Seed of the sample.
     tolerance : float, optional
@@ -231,6 +250,7 @@ class Study:
     axes: str
     sample: str
     columns: str
+    tests: str
     seed: int | None
     tolerance: float | None
     version: str
@@ -285,6 +305,7 @@ def study_of(spec: Spec, asked: str = "{}") -> Study:
         axes=axes_json,
         sample=sample_json,
         columns=json.dumps(measures),
+        tests=json.dumps([{**asdict(test), "kind": test.kind.name} for test in spec.tests]),
         seed=plan.sample.seed if plan.sample else None,
         tolerance=spec.tolerance,
         version=version(),
@@ -347,9 +368,26 @@ def _some(
         cast = ready.caster.cast(spec.plan.cases(first, first + len(values)))
     rows = np.array([row for row in range(len(values)) if row not in cast.refused], np.int64)
     if rows.size:
-        measured = measure_many(cast.cars[rows], ready.targets, spec.tolerance)
-        values[rows], ending[rows] = measured.values, measured.ending
+        cars = cast.cars[rows]
+        settle(list(cars.view(np.recarray)), ready.aim, 1)
+        measured = measure_many(cars, ready.targets, spec.tolerance)
+        values[rows, : measured.values.shape[1]], ending[rows] = measured.values, measured.ending
+        for test, place in ready.tests:
+            values[rows, place] = _times_of_test(cast.cars[rows], test, spec.tolerance)
     return cast.refused
+
+
+def _times_of_test(cars: Cars, test: Target, tolerance: float | None) -> NDArray[np.float64]:
+    """Time of a test with each of several cars, a roll in its best gear; nan where a car has no such gear."""
+    whole = cars.copy().view(np.recarray)
+    for car in whole:
+        complete(car)
+    try:
+        return np.array([time for time, _ in quickest(list(whole), test, tolerance, 1)])
+    except UsageError:  # a gear that one of these cars does not have, or in which its engine cannot run
+        if len(cars) == 1:
+            return np.array([np.nan])
+        return np.concatenate([_times_of_test(cars[k : k + 1], test, tolerance) for k in range(len(cars))])
 
 
 @dataclass(frozen=True)

@@ -37,7 +37,7 @@ def check_address(address: str, *, trust_network: bool) -> None:
     match = _ADDRESS.fullmatch(address)
     protocol = (match["protocol"] or "tcp") if match else ""
     if match is None or protocol not in ("tcp", "tls"):
-        raise UsageError(f"--cluster {quoted(address)} is no address; write such as tls://host:8786")
+        raise UsageError(f"--cluster {quoted(address)} is not an address; write one such as tls://host:8786")
     if protocol == "tcp" and not _is_loopback(match["host"].strip("[]")) and not trust_network:
         raise UsageError(
             f"--cluster {quoted(address)}: others on that network could run code here; use a tls:// address, or "

@@ -197,7 +197,7 @@ def _fill_xlsx(reader: Reader, wanted: Order | None, part: Path) -> None:
     """A workbook: numbers as numbers, text as text and never as a formula."""
     openpyxl = _library("openpyxl", "tables")
     if reader.count() > _MOST_ROWS:
-        raise UsageError(f"a worksheet ends at {_MOST_ROWS} rows; write Parquet or CSV instead")
+        raise UsageError(f"a worksheet holds at most {_MOST_ROWS} rows; write Parquet or CSV instead")
     with part.open("wb") as stream:
         book = openpyxl.Workbook(write_only=True)
         sheet = book.create_sheet("launches")

@@ -12,6 +12,7 @@ from itertools import product
 from typing import Any
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
@@ -213,9 +214,7 @@ def unit_points(sample: Sample, dimensions: int, first: int, last: int) -> Float
     """
     if sample.draw is Draw.LATIN:
         return _hypercube(sample, dimensions)[first:last]
-    from scipy.stats import qmc  # slow to import, and only drawn sweeps need it
-
-    engine = qmc.Sobol(dimensions, rng=sample.seed)
+    engine = scipy.stats.qmc.Sobol(dimensions, rng=sample.seed)
     if first > 0:
         engine.fast_forward(first)
         return np.asarray(engine.random(last - first))
@@ -225,9 +224,7 @@ def unit_points(sample: Sample, dimensions: int, first: int, last: int) -> Float
 
 @lru_cache(maxsize=4)
 def _hypercube(sample: Sample, dimensions: int) -> Floats:
-    from scipy.stats import qmc  # slow to import, and only drawn sweeps need it
-
-    return np.asarray(qmc.LatinHypercube(dimensions, rng=sample.seed).random(sample.count))
+    return np.asarray(scipy.stats.qmc.LatinHypercube(dimensions, rng=sample.seed).random(sample.count))
 
 
 def plan_as_json(plan: Plan) -> tuple[str, str]:

@@ -45,6 +45,7 @@ _MUST_AGREE = {
     "sample": "the sample",
     "tolerance": "the tolerance",
     "columns": "the measures",
+    "tests": "what is timed beside the goal",
     "axes_hash": "the cases that the sample gives",
 }
 """What has to agree before a file is carried on, in the order in which differences are reported."""
@@ -150,7 +151,9 @@ def _refuse_strangers(path: Path) -> None:
     if path.is_symlink() and not path.exists():
         raise _fault(path, "is a link that leads nowhere", "name the file itself")
     if beside:
-        raise _fault(beside[0], "is there already, and is not of this sweep", "move it, or name other results with -o")
+        raise _fault(
+            beside[0], "exists already and does not belong to this sweep", "move it, or name other results with -o"
+        )
 
 
 def _locked(descriptor: int) -> bool:

@@ -12,8 +12,13 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from simlaunch.analysis.ready import aim
+from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
+from simlaunch.metrics.marks import Target
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping
@@ -211,6 +216,7 @@ def requested(
     seed: int = 0,
     by: str | None = None,
     where: Sequence[str] | None = None,
+    target: str | Sequence[str] | None = None,
     tolerance: float | None = None,
     place: str = "vary",
     options: Mapping[str, Sequence[str]] | None = None,
@@ -232,12 +238,38 @@ def requested(
         scenario,
         Plan(varied, _sample(sample, draw, seed)),
         SWEEP_TOLERANCE if tolerance is None else checked(tolerance),
+        _tests(scenario, target),
     )
-    by = by or (own.by if own else None)
+    by = by or (own.by if own and not spec.tests else None)
     constraints = list(((own.where if own else None) or ()) if where is None else where)
     wanted = order(study_of(spec), by, constraints)
     prepared(spec).caster.check()
+    _check_tests(spec)
     return Request(spec, wanted, json.dumps({"by": by, "where": constraints, **(options or {})}))
+
+
+def _tests(scenario: Scenario, names: str | Sequence[str] | None) -> tuple[Target, ...]:
+    """What is timed by launches of its own, each once."""
+    wanted = [target_named(scenario, name) for name in ([names] if isinstance(names, str) else names or ())]
+    return tuple(dict.fromkeys(wanted))
+
+
+def _check_tests(spec: Spec) -> None:
+    """Refuse a test that no case at the corners of the sweep can begin, since its engine runs nowhere in that gear."""
+    caster = prepared(spec).caster
+    cars = [caster.cast(spec.plan.cases(n, n + 1)) for n in spec.plan.corners(_MOST_CORNERS)]
+    for test in spec.tests:
+        refusals = []
+        for cast in cars:
+            try:
+                aim(cast.cars.copy().view(np.recarray)[0], (test,))
+            except UsageError as refusal:
+                refusals.append(refusal)
+        if len(refusals) == len(cars):
+            raise refusals[0]
+
+
+_MOST_CORNERS = 16
 
 
 def _sample(count: int | None, draw: Draw | str, seed: int) -> Sample | None:
@@ -251,13 +283,13 @@ def back_end(workers: int | None = None, cluster: str | None = None, *, trust_ne
     """What calculates a sweep: threads of this machine, or a Dask cluster; the parameters are those of `sweep`."""
     if cluster is None:
         if trust_network:
-            raise UsageError("trust-network says how a cluster is reached; name the cluster, or leave it out")
+            raise UsageError("trust-network applies to a cluster; name the cluster, or leave it out")
         if workers is not None and workers < 1:
-            raise UsageError(f"{workers} workers launch nothing; give 1 or more")
+            raise UsageError(f"{workers} workers cannot launch anything; give 1 or more")
         return Threads(workers)
     if workers is not None:
-        raise UsageError("workers counts threads of this machine; a cluster brings its own workers, leave it out")
-    from simlaunch.sweeping.cluster import Cluster  # an optional package
+        raise UsageError("workers counts threads of this machine; a cluster has workers of its own; leave workers out")
+    from simlaunch.sweeping.cluster import Cluster  # noqa: PLC0415  needs an optional package
 
     return Cluster(cluster, trust_network=trust_network)
 
@@ -272,6 +304,7 @@ def sweep(
     seed: int = 0,
     by: str | None = None,
     where: Sequence[str] | None = None,
+    target: str | Sequence[str] | None = None,
     top: int = 10,
     workers: int | None = None,
     cluster: str | None = None,
@@ -299,10 +332,15 @@ def sweep(
     seed : int
         Seed of the sample.
     by : str, optional
-        Measure to rank by; that of the scenario if left out, or else the time to its goal. Speeds rank highest first,
+        Measure to rank by; if left out, the time of the first target, or else the measure that the scenario names, or
+        else the time to its goal. Speeds rank highest first,
         every other measure lowest first.
     where : sequence of str, optional
         Constraints, such as ``"peak torque gearbox input < 700 N m"``; those of the scenario if left out.
+    target : str or sequence of str, optional
+        What each case is timed for beside the goal, by launches of its own: such as ``"roll 60 mph to 130 mph"``, or
+        the names of tests. The first is what is ranked by unless `by` names another measure. A roll that names no gear
+        begins in the one in which the car is quickest.
     top : int
         Number of launches in the ranking.
     workers : int, optional
@@ -339,7 +377,15 @@ def sweep(
     >>> found.to_dataframe()  # doctest: +SKIP
     """
     request = requested(
-        scenario, vary=vary, sample=sample, draw=draw, seed=seed, by=by, where=where, tolerance=tolerance
+        scenario,
+        vary=vary,
+        sample=sample,
+        draw=draw,
+        seed=seed,
+        by=by,
+        where=where,
+        target=target,
+        tolerance=tolerance,
     )
     with contextlib.closing(back_end(workers, cluster, trust_network=trust_network)) as engine:
         return performed(request, path, engine, top=top, watch=watch, stopped=stopped)

@@ -1,7 +1,7 @@
 """Who wins where: two curves in every cell of a grid, and what changes the winner.
 
-A *cell* is a combination of all that is varied but the curve. Surfaces and weather are conditions, which nobody
-chooses; gear sets, tyres and values of the car are choices.
+A *cell* is a combination of all that is varied but the curve. Gear sets, tyres, shifts and launch are choices; surfaces
+and weather are conditions, and mass, drag and the like are values of the car: nobody chooses those.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.verdict import WORTH_NAMING
-from simlaunch.sweeping.axes import Axis, Kind
+from simlaunch.sweeping.axes import Axis, Kind, Role
 from simlaunch.sweeping.ranking import Order, Ranked, ranked
 from simlaunch.sweeping.store import Reader, identifier
 from simlaunch.units.spelling import Dimension
@@ -24,14 +24,7 @@ MOST_CELLS = 1_000_000
 """A grid with more cells is ranked, but not searched for winners."""
 
 MOST_SETS = 12
-"""More sets of conditions than this are not told one by one."""
-
-_WEATHER_AND_ROAD = ("air.", "road.")
-
-
-def is_condition(axis: Axis) -> bool:
-    """Whether an axis holds what is met rather than chosen: surfaces, and values of air and road."""
-    return axis.kind is Kind.SURFACE or (axis.kind is Kind.NUMBER and axis.name.startswith(_WEATHER_AND_ROAD))
+"""More sets of conditions than this are not listed one by one."""
 
 
 @dataclass(frozen=True)
@@ -183,7 +176,7 @@ def winners(reader: Reader, wanted: Order) -> Winners | None:
 
 
 def best_by_condition(reader: Reader, wanted: Order) -> tuple[Ranked, ...]:
-    """The best launch under each set of conditions.
+    """The best launch under each set of conditions and values of the car, which nobody chooses.
 
     Parameters
     ----------
@@ -195,10 +188,10 @@ def best_by_condition(reader: Reader, wanted: Order) -> tuple[Ranked, ...]:
     Returns
     -------
     tuple of Ranked
-        In the order of the grid; none where no condition varies, for a sample, and for more sets than are told.
+        In the order of the grid; none where no condition varies, for a sample, and for more sets than are listed.
     """
     plan = reader.study.plan
-    met = [axis for axis in plan.axes if is_condition(axis) and len(axis.values) > 1]
+    met = [axis for axis in plan.axes if axis.role is not Role.CHOICE and len(axis.values) > 1]
     sets = int(np.prod([len(axis.values) for axis in met])) if met else 0
     if plan.sample is not None or not 1 < sets <= MOST_SETS:
         return ()

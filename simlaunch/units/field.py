@@ -100,7 +100,7 @@ class Within:
         return core_schema.no_info_plain_validator_function(self.parse, serialization=back)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> JsonSchemaValue:
-        """JSON Schema: a string, with kinds, bounds and accepted units told in words."""
+        """JSON Schema: a string, with kinds, bounds and accepted units in words."""
         units = ", ".join(spelling or "no unit" for spelling in spellings(*self.dimensions))
         ranges = " or ".join(f"{phrase(kind)} from {low} to {high}" for kind, low, high in self.ranges)
         return {"type": "string", "maxLength": MAX_LENGTH, "$comment": f"{ranges}; units: {units}"}
@@ -133,9 +133,20 @@ def _listed(example: str | list[Any] | None) -> list[Any] | None:
     return None if example is None else [example]
 
 
-def default(value: Any, description: str, origin: str) -> Any:
-    """A field with a default, and where that default comes from."""
-    return Field(default=value, description=description, json_schema_extra={"origin": origin})
+def default(
+    value: Any, description: str, origin: str, common: tuple[str, str] | None = None, example: Any = None
+) -> Any:
+    """A field with a default: where that comes from, and between which two values the field commonly lies.
+
+    The range is common practice, or that of the origin; for a choice it names two of the choices.
+    """
+    extra: dict[str, Any] = {"origin": origin} | ({"common": list(common)} if common else {})
+    return Field(
+        default=value,
+        description=description,
+        json_schema_extra=extra,
+        examples=[value if example is None else example],
+    )
 
 
 def optional(description: str, example: str | list[Any] | None = None) -> Any:

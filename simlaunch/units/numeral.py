@@ -1,7 +1,7 @@
 """Plain decimal numbers in the cells of a table, and which mark parts their decimals.
 
 The decimal mark is the one that the cells hold. Thousands are not parted by anything; where every mark could as well
-part thousands ("1,500") the cells do not tell, and nothing is guessed.
+part thousands ("1,500") the cells leave it open, and nothing is guessed.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def decimal_mark(cells: Sequence[str], *, comma_parts_cells: bool) -> DecimalMar
     Raises
     ------
     InputError
-        With a `Fault` as its only argument: both marks, or no telling.
+        With a `Fault` as its only argument: both marks, or cells that leave it open.
 
     Examples
     --------
@@ -69,7 +69,7 @@ def decimal_mark(cells: Sequence[str], *, comma_parts_cells: bool) -> DecimalMar
         raise _refusal(with_comma, why, "use one decimal mark, and part no thousands")
     settled = not marked or (comma_parts_cells and not with_comma)
     if not settled and all(_COULD_BE_THOUSANDS.fullmatch(cell) for cell in marked):
-        why = "may have decimals or parted thousands; no cell of the table tells which"
+        why = "may have decimals or parted thousands; no cell of the table shows which"
         raise _refusal(marked[0], why, "name the decimal mark (point or comma), or write thousands without a mark")
     return DecimalMark.COMMA if with_comma else DecimalMark.POINT
 

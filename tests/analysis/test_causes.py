@@ -13,7 +13,7 @@ from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import goal, simulate
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.events import EventKind
@@ -25,14 +25,14 @@ COUPE, HATCH, GRIP, SALOON = (
 )
 
 
-def _ready(scenario: Scenario, target: Target, pedal: Pedal = Pedal.FULL) -> Record:
+def _ready(scenario: Scenario, target: Target, pedal: Pedal = Pedal.FULL) -> Car:
     car = lower(scenario, scenario.curve_names[0], pedal)
     complete(car)
     aim(car, (target,))
     return car
 
 
-def _time(car: Record, target: Target) -> float:
+def _time(car: Car, target: Target) -> float:
     return mark(launch(car).trace, target).time
 
 

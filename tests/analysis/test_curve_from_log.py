@@ -18,7 +18,7 @@ from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import InputError, UsageError
 from simlaunch.physics.table import value_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
 
@@ -29,7 +29,7 @@ STEADY = 2.0  # before the driver presses the pedal [s]
 
 
 @cache
-def pulled() -> tuple[Record, Trace]:
+def pulled() -> tuple[Car, Trace]:
     """A calculated pull of the coupe in fourth gear."""
     car = runnable(COUPE, "plateau", Pedal.FULL, [target_named(COUPE, "roll 70 km/h to 185 km/h in gear 4")])
     return car, launch(car).trace
@@ -46,7 +46,7 @@ def log(path: Path, trace: Trace, rate: float, noise: float = 0.0, step: float =
     return write_csv(path, columns)
 
 
-def off(found: object, car: Record) -> Array:
+def off(found: object, car: Car) -> Array:
     """Relative error of a curve."""
     true = np.array([value_at(car.engine.torque, float(w)) for w in found.speed])  # type: ignore[attr-defined]
     return np.asarray(found.torque / true - 1.0)  # type: ignore[attr-defined]

@@ -82,14 +82,14 @@ def test_what_the_polynomial_misses_is_left_open() -> None:
 
 
 def test_few_cases_get_few_terms() -> None:
-    """What a fit left open is told from cases that it has not seen, so pure chance is left open as a whole."""
+    """What a fit left open is worked out from cases that it has not seen, so pure chance is left open as a whole."""
     values = _values(64)
     chance = np.random.default_rng(3).normal(size=len(values))
     _, left_open = effects(NAMES, values, chance)
     assert left_open > 0.9
 
 
-def test_what_cannot_be_told_is_not() -> None:
+def test_what_cannot_be_known_is_not_stated() -> None:
     values = _values(64)
     result = _result(values.T)
     assert effects(NAMES, values, np.where(np.arange(len(values)) == 5, np.inf, result)) == ((), 1.0)

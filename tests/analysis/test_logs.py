@@ -15,7 +15,7 @@ from simlaunch.analysis.same_conditions import brought_to, day_of, torque_factor
 from simlaunch.analysis.scatter import Evidence
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import marks
-from simlaunch.readers.reference_conditions import Weather, iso_1585
+from simlaunch.parameters.weather import Weather, iso_1585
 from simlaunch.simulation.trace import Trace
 
 COUPE = simlaunch.load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")

@@ -101,7 +101,7 @@ def test_the_interval_covers_the_true_chance_as_often_as_it_says(values: int, ru
     assert covered >= stats.binom.ppf(1e-3, 200, 0.95) == 179
 
 
-def test_scramblings_tell_more_than_independent_draws() -> None:
+def test_scramblings_show_more_than_independent_draws() -> None:
     """Over 20 studies the intervals are narrower on average than those of as many independent draws (Wilson, 1927)."""
     widths = []
     for seed in range(20):
@@ -165,7 +165,7 @@ def test_the_seed_decides_every_bit_and_the_workers_none() -> None:
 
 
 def test_the_curve_that_is_named_first_changes_no_draw() -> None:
-    """Two studies of one scenario tell the same numbers, whichever curve they begin with."""
+    """Two studies of one scenario state the same numbers, whichever curve they begin with."""
     scenario = _uncertain(
         BRIEF,
         _entry("each curve by itself", "normal", deviation="2 %"),
@@ -177,7 +177,7 @@ def test_the_curve_that_is_named_first_changes_no_draw() -> None:
     assert [effect.name for effect in one.effects] == [effect.name for effect in other.effects]
 
 
-def test_progress_is_told_to_the_last_launch() -> None:
+def test_progress_is_reported_to_the_last_launch() -> None:
     told: list[tuple[int, int]] = []
     odds(BRIEF, "peak", "plateau", runs=64, watch=lambda done, total: told.append((done, total)))
     assert told[-1][0] == told[-1][1]
@@ -287,7 +287,7 @@ def test_values_that_cannot_stand_together_are_refused() -> None:
         _entry("air.altitude", "uniform", low="0 m", high="100 m"),
         _entry("air.pressure", "uniform", low="99 kPa", high="101 kPa"),
     ]
-    with pytest.raises(InputError, match="stands beside pressure"):
+    with pytest.raises(InputError, match="is given together with pressure"):
         draws(_uncertain(GRIP, *entries), (GRIP.curve_names[0], GRIP.curve_names[1]), Pedal.FULL, goal(GRIP))
 
 

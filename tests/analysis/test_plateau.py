@@ -36,8 +36,8 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import cheaper, curve_csv, verdict
 from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Pedal, Record
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.record import Car, Pedal
+from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.decision import PartRating, Place
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
@@ -184,13 +184,18 @@ def test_a_flow_of_air_is_a_power() -> None:
     assert caps["air flow"][0] * 500.0 == pytest.approx(0.3 / (0.340 / 3.6e6 * 12.0))
 
 
-def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
-    """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
+@cache
+def under_a_rating() -> tuple[Scenario, Plateau]:
     short = scenario().replace({"run.until": ["60 m"], "uncertain": []})
     space = SearchSpace(
         runnable(short, "peak", Pedal.FULL), Limits(parts=(_rated(380.0),)), Aim((goal(short),), (1.0,))
     )
-    answer = highest_plateau(space)
+    return short, highest_plateau(space)
+
+
+def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
+    """Rounded as the curve file has it, launched anew and weighed as `compare` does, it keeps to its rating."""
+    short, answer = under_a_rating()
     points = [
         [f"{speed * 30.0 / pi:.1f} rpm", f"{torque:.2f} N m"]
         for speed, torque in zip(answer.speeds, answer.torque, strict=True)
@@ -205,8 +210,7 @@ def test_a_proposal_is_never_too_much_for_the_comparison() -> None:
 
 
 def test_a_rating_holds_the_plateau_down() -> None:
-    space = SearchSpace(coupe(), Limits(parts=(_rated(380.0),)), DASH)
-    answer = highest_plateau(space)
+    _, answer = under_a_rating()
     assert answer.chosen.sound
     assert all(point.sound for point in answer.front)
     assert answer.chosen.strain <= 380.0
@@ -252,7 +256,7 @@ def test_the_final_drive_of_a_single_gear_with_flat_torque() -> None:
             "engine.limiter_band": 10.0, "launch.engine_speed": 100.0}  # fmt: skip
     span = Target("span", Kind.SPAN, 10.0, 50.0)
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return point_mass({**flat, **gears(10.0 * ratio, efficiency=1.0)})
 
     space = SearchSpace(lowered(1.0), Limits(torque=225.0), Aim((span,), (1.0,)))
@@ -264,7 +268,7 @@ def test_the_final_drive_of_a_single_gear_with_flat_torque() -> None:
 def test_under_constant_power_the_final_drive_as_it_is_suits() -> None:
     """F = P / v whatever the gears, so that nothing is gained by others, and the present one is named."""
 
-    def lowered(ratio: float) -> Record:
+    def lowered(ratio: float) -> Car:
         return point_mass({**constant_power(60e3, 100.0, 3000.0), "engine.rev_limit": 3000.0,
                            "engine.limiter_band": 10.0, "launch.engine_speed": 100.0,
                            **gears(10.0 * ratio, efficiency=1.0)})  # fmt: skip
@@ -309,7 +313,7 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     text = curve_csv(told)
     points = read_curve(text, "plateau.csv")
     assert len(points) == answer.speeds.size
-    assert "found by simlaunch plateau for 200 m" in read_footing(text, "plateau.csv")["note"]
+    assert "found by simlaunch plateau for 200 m" in read_conditions(text, "plateau.csv")["note"]
     first, *rest = verdict(told, System.METRIC)
     assert first.startswith("The highest plateau that pays is a p")
     less = cheaper(answer)
@@ -328,7 +332,7 @@ def test_the_curve_is_one_that_a_scenario_can_name() -> None:
         (inf, inf, '"peak" does not get there with any final drive that was tried.'),
     ],
 )
-def test_what_final_drive_a_curve_wants_is_told_in_words(score: float, best: float, told: str) -> None:
+def test_what_final_drive_a_curve_wants_is_reported_in_words(score: float, best: float, told: str) -> None:
     """A hundredth of a second is what is worth naming; a target that is missed has no time to be quicker than."""
     _, answer = found()
     wanted = (WantedFinalDrive("peak", 3.42, score, 3.80, best),)

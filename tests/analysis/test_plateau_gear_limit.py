@@ -16,9 +16,9 @@ TORQUE = 225.0
 
 def test_a_limit_takes_off_the_top_only() -> None:
     car = coupe({"engine.gear_limit": [300.0]})
-    assert limited_torque(400.0, 0, car.engine) == 300.0
-    assert limited_torque(200.0, 0, car.engine) == 200.0
-    assert limited_torque(400.0, 1, car.engine) == 400.0  # no limit
+    assert limited_torque(400.0, 300.0, 0, car.engine) == 300.0
+    assert limited_torque(200.0, 300.0, 0, car.engine) == 200.0
+    assert limited_torque(400.0, 300.0, 1, car.engine) == 400.0  # no limit
 
 
 def test_force_under_a_limit() -> None:

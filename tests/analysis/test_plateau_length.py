@@ -113,7 +113,7 @@ def test_no_earlier_start_is_as_quick(case: object) -> None:
     assert not any(point.sound and point.score <= slowest for point in longer[:1])
 
 
-def test_an_earlier_start_that_costs_time_is_told_with_its_cost() -> None:
+def test_an_earlier_start_that_costs_time_is_reported_with_its_cost() -> None:
     _space, answer = held()
     told = verdict(PlateauResult(road(), "peak", Pedal.FULL, DASH, {"as described": answer}, {}), System.METRIC)
     begins = [sentence for sentence in told if "begins as early as rise and envelope allow" in sentence]
@@ -189,7 +189,7 @@ def test_no_curve_is_launched_twice(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_time_moves_evenly_with_the_height_where_tyres_spin() -> None:
-    """A step of 1 N m never moved a shift by half a second: a search cannot tell which way is better otherwise."""
+    """A step of 1 N m never moved a shift by half a second: a search cannot find which way is better otherwise."""
     space = SearchSpace(coupe(), Limits(power=275e3), Aim((Target("1/4 mile", Kind.DISTANCE, 0.0, 402.336),), (1.0,)))
     points = space.launched([space.shape(height, 0.5, 0.5) for height in np.arange(430.0, 480.0)])
     assert max(point.spin for point in points) > 2.0
@@ -228,7 +228,7 @@ def test_an_envelope_is_a_curve_by_name_or_points() -> None:
 @pytest.mark.parametrize(
     ("envelope", "told"),
     [
-        ("none", r'limits\.envelope: "none" is the name of no curve; write one of "peak", "plateau", or points'),
+        ("none", r'limits\.envelope: "none" is not the name of a curve; write one of "peak", "plateau", or points'),
         ([["2000 rpm", "200 N m"], ["1000 rpm", "300 N m"]], r"sort the points by rising engine speed"),
         ([["2000 rpm", "200 kg"], ["3000 rpm", "300 N m"]], r'"200 kg" is a mass'),
     ],

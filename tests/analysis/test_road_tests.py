@@ -49,14 +49,14 @@ def test_a_scenario_describes_its_own() -> None:
     ("entry", "words"),
     [
         ({"from": "130 mph", "to": "60 mph"}, r"tests\[1\]\.to: .* is not above the speed"),
-        ({"to": "60 mph", "gear": "2"}, r"tests\[1\]\.gear: goes with a rolling start"),
+        ({"to": "60 mph", "gear": "2"}, r"tests\[1\]\.gear: applies to a rolling start only"),
         ({"from": "60 mph"}, r"tests\[1\]\.to: is missing"),
         ({"from": "60 mph", "to": "90 mph", "gear": "2.5"}, "is not a whole number"),
         ({"from": "60 m", "to": "90 mph"}, "is a length, but a speed is wanted"),
         ({"from": "60 mph", "to": "90 mph", "shifting": "maybe"}, "shifting"),
         ({"from": "60 mph", "to": "90 mph", "gear": "9"}, r"tests\[1\]\.gear: .* is above the number of gears, 6"),
         ({"from": "10 km/h", "to": "90 mph", "gear": "6"}, r"tests\[1\]\.from: .* turns the engine at"),
-        ({"to": "60 mph", "boost": "50 %"}, r"tests\[1\]\.boost: goes with a rolling start"),
+        ({"to": "60 mph", "boost": "50 %"}, r"tests\[1\]\.boost: applies to a rolling start only"),
     ],
 )
 def test_a_test_that_does_not_do_is_refused(entry: dict[str, str], words: str) -> None:
@@ -86,7 +86,7 @@ def test_tests_that_differ_have_names_that_differ() -> None:
     assert labels[:2] == ["roll 60 mph to 130 mph, boost 100 %", "roll 60 mph to 130 mph, shifting off"]
     assert "roll 60 mph to 130 mph" not in labels  # the usual one gives way
     assert target_named(own, labels[0]).roll == road_tests(own)[0].roll
-    with pytest.raises(ScenarioError, match="is the name of another test too"):
+    with pytest.raises(ScenarioError, match="is also the name of another test"):
         COUPE.replace({"tests": [entry, entry]})
 
 
@@ -98,7 +98,7 @@ def test_an_own_test_keeps_its_name_from_a_usual_one() -> None:
 
 
 def test_a_roll_without_a_gear_is_begun_in_the_gear_that_suits_each_curve() -> None:
-    """No gear that a driver might take is quicker, and the gears are told."""
+    """No gear that a driver might take is quicker, and the gears are listed."""
     target = road_tests(COUPE)[0]
     (gap,) = road_test_gaps(COUPE, "peak", "plateau", [target])
     assert target.roll is not None

@@ -141,7 +141,7 @@ def test_noise_is_small() -> None:
         assert each.gain.max() > 4e-4
 
 
-def test_the_noise_that_is_told_covers_what_the_integrator_adds() -> None:
+def test_the_stated_noise_covers_what_the_integrator_adds() -> None:
     """Against launches with a tolerance ten thousand times as tight."""
     loose, tight = (worth(scenario(), target="60 ft", bands=8, tolerance=tolerance).first for tolerance in (1e-5, 1e-9))
     for one, other in zip(loose.pedals, tight.pedals, strict=True):

@@ -23,13 +23,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from cars import RPM, change, coupe, gears, random_car
 from simlaunch.errors import SimlaunchError
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.bench import SAMPLE_GAP
 from simlaunch.simulation.run import Method, Outcome, launch
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
-Build = Callable[[int], Record]
+Build = Callable[[int], Car]
 TIGHT = 1e-10
 SPARSE = 0.05  # samples of a run of which only the end is read [s]
 WORKS = (
@@ -78,12 +78,12 @@ class Batch:
         return np.array([case.residual for case in self.cases])
 
 
-def drawn(seed: int) -> Record:
+def drawn(seed: int) -> Car:
     """The car of a seed."""
     return random_car(np.random.default_rng(seed))
 
 
-def edge_torque(car: Record) -> float:
+def edge_torque(car: Car) -> float:
     """Engine torque at which a rear-driven car without load transfer spins its wheels in first gear [N m].
 
     The tyres take mu m g (1 - front share) r; wheels, gearbox and engine take what spins them up alongside.
@@ -96,7 +96,7 @@ def edge_torque(car: Record) -> float:
     return float(at_wheels / (ratio * car.gearbox.efficiency[0]) + at_input)
 
 
-def edge_of_grip(seed: int, grip: float = 1.0) -> Record:
+def edge_of_grip(seed: int, grip: float = 1.0) -> Car:
     """A rear-driven car whose peak torque in first gear is within 1 % of what its tyres can take.
 
     The friction does not depend on load and no load is transferred, so that the edge can be worked out by hand.

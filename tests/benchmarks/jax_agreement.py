@@ -18,7 +18,7 @@ from benchmarks.jax_numbers import lowered
 from benchmarks.speed_motion import STATES, motion_scales
 from simlaunch.physics import balance, magic_formula, tyre
 from simlaunch.physics import state as at
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car, Record
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import kernel, prepare
 from simlaunch.simulation.bench import make_bench
@@ -32,7 +32,7 @@ def _exact_curve(u: float, tyre: Record) -> magic_formula.Contact:
     return magic_formula.shape_curve(u, tyre.shape_factor)
 
 
-def _shaken_states(car: Record, rng: np.random.Generator) -> list[tuple[float, Array, Record]]:
+def _shaken_states(car: Car, rng: np.random.Generator) -> list[tuple[float, Array, Record]]:
     """Times, states and phases of one launch, spread over its phases."""
     bench = make_bench(1e-4, sample_gap=_SAMPLE_GAP)
     samples, log = bench.samples, bench.log
@@ -47,14 +47,14 @@ def _shaken_states(car: Record, rng: np.random.Generator) -> list[tuple[float, A
     ]
 
 
-def _ours(t: float, y: Array, car: Record, phase: Record) -> tuple[Array, Array]:
+def _ours(t: float, y: Array, car: Car, phase: Record) -> tuple[Array, Array]:
     full, values = np.empty(at.STATES), np.empty(ev.EVENTS)
     balance.rates(t, y, car, phase, full)
     ev.event_values(t, y, car, phase, values)
     return full[:STATES], values
 
 
-def disagreement(cars: Sequence[Record]) -> float:
+def disagreement(cars: Sequence[Car]) -> float:
     """Greatest difference of a rate or an event function, over its size or the scale of its state [-]."""
     rng = np.random.default_rng(0)
     drawn = [(car, *state) for car in cars for state in _shaken_states(car, rng)]

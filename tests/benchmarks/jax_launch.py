@@ -22,7 +22,7 @@ from benchmarks.jax_handover import happen, next_bound, overdue_event, settle, s
 from benchmarks.jax_numbers import Values, lowered, pick
 from benchmarks.speed_motion import FINISHED, GOING, LONGEST_STEP, STOPPED, motion_scales
 from simlaunch.physics import state as at
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import prepare
 from simlaunch.simulation.kernel import launch_work
@@ -214,7 +214,7 @@ def _fly(solver: Any, target: int, tolerance: Values, car: Any, flight: Flight) 
     return jax.lax.while_loop(on_their_way, go_on, (jnp.array(0), flight))[1]
 
 
-def _at_start(cars: Sequence[Record]) -> tuple[Any, Flight]:
+def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
     """The cars at their starts."""
     records, phases = np.zeros(len(cars), CAR).view(np.recarray), np.zeros(len(cars), at.PHASE).view(np.recarray)
     states, work = np.zeros((len(cars), at.STATES)), launch_work()
@@ -240,11 +240,11 @@ def _taken(tree: Any, indices: NDArray[np.int64]) -> Any:
     return jax.tree.map(lambda values: np.asarray(values)[indices], tree)
 
 
-def times_by_diffrax(name: str) -> Callable[[Sequence[Record], float], Array]:
+def times_by_diffrax(name: str) -> Callable[[Sequence[Car], float], Array]:
     """A function of cars and tolerance that gives end times [s], by one of `SOLVERS`."""
     solver = SOLVERS[name]
 
-    def times(cars: Sequence[Record], tolerance: float) -> Array:
+    def times(cars: Sequence[Car], tolerance: float) -> Array:
         car, flight = _at_start(cars)
         ends, places = np.full(len(cars), np.nan), np.arange(len(cars))
         for smaller in (*_batches(len(cars))[1:], 0):

@@ -27,7 +27,7 @@ from simlaunch.analysis.plateau_search import highest_plateau
 from simlaunch.analysis.plateau_search_space import Point, SearchSpace
 from simlaunch.metrics import many
 from simlaunch.metrics.marks import Kind, Target
-from simlaunch.record import Record, ShiftKind
+from simlaunch.record import Car, ShiftKind
 
 _CLUTCH: Changes = {}
 _DUAL: Changes = {"gearbox.shift_kind": int(ShiftKind.TORQUE_HAND_OVER)}
@@ -48,7 +48,7 @@ _RISE = 200.0 / (1000.0 * pi / 30.0)
 _QUARTER = Aim((Target("1/4 mile", Kind.DISTANCE, 0.0, 402.336),), (1.0,))
 
 
-def cars() -> dict[str, Record]:
+def cars() -> dict[str, Car]:
     """Every drive with every gearbox, and an all-drive car with a dual clutch on a gripping surface."""
     found = {f"{drive}, {box}": coupe({**_DRIVES[drive], **_BOXES[box]}) for drive in _DRIVES for box in _BOXES}
     found["front, dual clutch"], found["all, converter"] = front_hatch(), all_drive_saloon()

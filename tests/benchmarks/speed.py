@@ -29,13 +29,13 @@ from benchmarks.speed_motion import Compiled, Plain
 from benchmarks.speed_scipy import times_by_scipy
 from cars import random_car
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation import kernel, prepare
 from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.run import complete
 
 Array = NDArray[np.float64]
-Times = Callable[[Sequence[Record], float], Array]
+Times = Callable[[Sequence[Car], float], Array]
 """times(cars, tolerance): end time of every car [s]; not a number where there is none."""
 
 BARS = (1e-3, 1e-4)  # [s]
@@ -53,7 +53,7 @@ _MISSING = "{} left out: {} is not installed; pip install {}"
 class Fleet:
     """Cars, and their end times as closely as can be."""
 
-    cars: tuple[Record, ...]
+    cars: tuple[Car, ...]
     truth: Array
 
     def some(self, indices: Sequence[int]) -> Fleet:
@@ -103,7 +103,7 @@ def say(text: str) -> None:
     sys.stderr.flush()
 
 
-def by_kernel(cars: Sequence[Record], tolerance: float) -> Array:
+def by_kernel(cars: Sequence[Car], tolerance: float) -> Array:
     """End times by our own method: launches alone, nothing recorded and nothing measured."""
     bench, ends = make_bench(tolerance, 1, 0.0), np.full(len(cars), np.nan)
     for i, car in enumerate(cars):
@@ -134,7 +134,7 @@ def tried(contender: Contender, tolerance: float, bar: float, share: float = SHA
     return Result(contender, bar, tolerance, error, len(ends) / taken)
 
 
-def rate(times: Times, cars: Sequence[Record], tolerance: float) -> float:
+def rate(times: Times, cars: Sequence[Car], tolerance: float) -> float:
     """Launches per second, the best of a few tries."""
     best, begun = np.inf, time.process_time()
     for _ in range(_REPEATS):

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from simlaunch.compiled import entry, part
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
-from simlaunch.record import CAR, Record
+from simlaunch.record import CAR, Car
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import prepare
 from simlaunch.simulation.bench import scales
@@ -46,7 +46,7 @@ class Motion(Protocol):
     def jacobian(self) -> Callable[[float, Array], Array] | None:
         """Derivative of the rates by the states; none where the library has to difference them itself."""
 
-    def begin(self, car: Record) -> Array:
+    def begin(self, car: Car) -> Array:
         """Take a car to the start; the state there."""
 
     def rates(self, t: float, y: Array, out: Array) -> None:
@@ -63,7 +63,7 @@ class Motion(Protocol):
 
 
 @part
-def _hand_over(t: float, y: Array, car: Record, phase: Record, event: int) -> tuple[int, float]:
+def _hand_over(t: float, y: Array, car: Car, phase: Car, event: int) -> tuple[int, float]:
     """The loop of `launch.kernel.make_run`, without its advance."""
     values = np.empty(ev.EVENTS)
     for _ in range(_STORM):
@@ -142,7 +142,7 @@ class _Places:
         self.places = self._cars.ctypes.data, self._phases.ctypes.data
         self.car, self.phase, self._work = self._cars[0], self._phases[0], launch_work()
 
-    def begin(self, car: Record) -> Array:
+    def begin(self, car: Car) -> Array:
         """Take a car to the start; the state there."""
         self._cars[0], self._phases[0] = car, at.first_phase()
         work = launch_work()
@@ -194,7 +194,7 @@ def motion_scales() -> Array:
     return scales()[:STATES]
 
 
-def end_time(car: Record, motion: Motion, advance: Advance) -> float:
+def end_time(car: Car, motion: Motion, advance: Advance) -> float:
     """Time from the brakes letting go to the last target [s]; not a number where the launch did not get there."""
     t, y = 0.0, motion.begin(car)
     status, bound = motion.hand_over(t, y, CLOCK)
@@ -208,7 +208,7 @@ def end_time(car: Record, motion: Motion, advance: Advance) -> float:
     return t - motion.let_go() if status == FINISHED else np.nan
 
 
-def end_times(cars: Iterable[Record], motion: Motion, advance: Advance) -> Array:
+def end_times(cars: Iterable[Car], motion: Motion, advance: Advance) -> Array:
     """The end time of every car [s]; not a number where the library gave up."""
     times = []
     with np.errstate(all="ignore"):

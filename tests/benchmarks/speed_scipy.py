@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from benchmarks.speed_motion import CLOCK, LONGEST_STEP, Advance, Motion, Step, end_times, motion_scales
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.events import EVENTS
 
 Array = NDArray[np.float64]
@@ -65,10 +65,10 @@ def _advance(motion: Motion, method: str, tolerance: float) -> Advance:
     return advance
 
 
-def times_by_scipy(make_motion: Callable[[], Motion], method: str) -> Callable[[Sequence[Record], float], Array]:
+def times_by_scipy(make_motion: Callable[[], Motion], method: str) -> Callable[[Sequence[Car], float], Array]:
     """A function of cars and tolerance that gives end times [s]."""
 
-    def times(cars: Sequence[Record], tolerance: float) -> Array:
+    def times(cars: Sequence[Car], tolerance: float) -> Array:
         motion = make_motion()
         return end_times(cars, motion, _advance(motion, method, tolerance))
 

@@ -20,7 +20,7 @@ from benchmarks.speed_motion import (
     motion_rates,
     motion_scales,
 )
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.events import EVENTS
 
 Array = NDArray[np.float64]
@@ -60,10 +60,10 @@ def _advance(solver: CVODE) -> Advance:
     return advance
 
 
-def times_by_cvode(method: str) -> Callable[[Sequence[Record], float], Array]:
+def times_by_cvode(method: str) -> Callable[[Sequence[Car], float], Array]:
     """A function of cars and tolerance that gives end times [s]."""
 
-    def times(cars: Sequence[Record], tolerance: float) -> Array:
+    def times(cars: Sequence[Car], tolerance: float) -> Array:
         motion = Compiled()
         # a solver for each car: one that lives on would gather the events of all
         return np.concatenate([end_times([car], motion, _advance(_solver(motion, method, tolerance))) for car in cars])

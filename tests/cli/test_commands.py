@@ -19,7 +19,7 @@ COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-gri
 CALLS = {
     "check": ["check", COUPE],
     "run": ["run", COUPE],
-    "compare": ["compare", COUPE],
+    "compare": ["compare", COUPE, "--cases", "64"],
     "usable": ["usable", COUPE],
 }
 
@@ -80,9 +80,9 @@ def test_compare_says_whether_the_peak_helps(capsys: Capture, file: str, finding
 
 
 def test_the_order_of_the_curves_is_the_user_s(capsys: Capture) -> None:
-    assert answer(["compare", COUPE, "--curve", "plateau", "--curve", "peak", "--json", "--quiet"]) == 0
+    assert answer([*CALLS["compare"], "--curve", "plateau", "--curve", "peak", "--json", "--quiet"]) == 0
     turned = _strict(capsys.readouterr().out)
-    assert answer(["compare", COUPE, "--json", "--quiet"]) == 0
+    assert answer([*CALLS["compare"], "--json", "--quiet"]) == 0
     straight = _strict(capsys.readouterr().out)
     assert [runs["curve"] for runs in turned["runs"]] == ["plateau", "peak"]
     gaps = [shown["pairs"][0]["full"]["at_goal"]["gap_s"] for shown in (turned, straight)]
@@ -256,7 +256,7 @@ def test_a_target_that_was_not_reached_ends_with_4_and_prints_all_the_same(capsy
     assert answer(["run", COUPE, "--set", "run.time_limit=5 s"]) == 4
     shown = capsys.readouterr()
     assert "the time limit came first: raise" in " ".join(shown.out.split())
-    assert shown.err == "a target was not reached; the results say which, and why\n"
+    assert shown.err == "a launch did not reach its target; the results state which, and why\n"
 
 
 def test_curves_that_do_not_get_there_have_no_verdict_but_an_answer(capsys: Capture) -> None:

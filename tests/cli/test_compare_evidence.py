@@ -80,8 +80,10 @@ def test_a_peak_that_hurts() -> None:
     finding, first, second = _told(HURTS)
     assert finding is Finding.HURTS
     assert first == ('"plateau" takes 13.53 s for 1/4 mile, "peak" 13.75 s: "plateau" is 0.22 s quicker.')
-    assert second.startswith('Wheelspin time: 2.70 s against 1.69 s; "peak" loads "gearbox" in steady pull to ')
-    assert "slower in 496 of 512 drawn cases (95 to 99 %)" in second
+    assert second.startswith(
+        'Wheelspin: 2.70 s with "peak", 1.69 s with "plateau"; "peak" loads "gearbox" in steady pull to '
+    )
+    assert "slower in 496 of 512 cases (95 to 99 %)" in second
 
 
 def test_a_peak_that_helps() -> None:
@@ -90,7 +92,7 @@ def test_a_peak_that_helps() -> None:
     assert first == '"peak" takes 13.33 s for 1/4 mile, "plateau" 13.53 s: "peak" is 0.20 s quicker.'
     assert second.startswith('There is no wheelspin with either curve; "peak" loads "gearbox" in steady pull to ')
     assert second.endswith(
-        '; the difference varies: "peak" is quicker in 499 of 512 drawn cases (96 to 99 %), mostly by 0.04 s to 0.31 s.'
+        '; the difference varies: "peak" is quicker in 499 of 512 cases (96 to 99 %), mostly by 0.04 s to 0.31 s.'
     )
 
 
@@ -98,7 +100,7 @@ def test_no_difference_worth_naming_within_the_odds() -> None:
     finding, first, second = _told(NONE)
     assert finding is Finding.NO_DIFFERENCE
     assert first.endswith("no difference worth naming (within 0.01 s).")
-    assert second.endswith("; 430 of 512 drawn cases are level within 0.01 s.")
+    assert second.endswith("; 430 of 512 cases are level within 0.01 s.")
 
 
 def test_a_peak_that_helps_but_breaks_a_rating() -> None:
@@ -124,7 +126,7 @@ def test_odds_that_do_not_settle_it() -> None:
     finding, first, second = _told(replace(HELPS, odds=OPEN))
     assert finding is Finding.NOT_SURE
     assert first.endswith(': "peak" is 0.20 s quicker, but that is not sure.')
-    assert 'which curve is quicker is not sure: "peak" is quicker in 358 of 512 drawn cases' in second
+    assert 'which curve is quicker is not sure: "peak" is quicker in 358 of 512 cases' in second
 
 
 def test_a_share_that_may_be_chance_settles_nothing() -> None:
@@ -148,7 +150,7 @@ def test_a_part_that_both_curves_overload_is_not_laid_to_one_of_them() -> None:
         assert answer_in_a_line(judge(replace(HELPS, rated=rated), 0.05)).endswith("but it overloads a part")
 
 
-def test_no_usual_time_is_told_twice() -> None:
+def test_no_usual_time_is_reported_twice() -> None:
     """A scenario may name one of them as a mark of its own."""
     car = load(GRIP).replace({"run.marks": ["100 km/h to 200 km/h", "60 mph", "50 m"]})
     found = compare(car)

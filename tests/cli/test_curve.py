@@ -15,7 +15,7 @@ from simlaunch.cli import curve_options, table_options
 from simlaunch.cli.main import answer
 from simlaunch.readers import delimited
 from simlaunch.scenario import powertrain
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.units import numeral
 from simlaunch.writing import WRITTEN
 
@@ -92,7 +92,7 @@ def test_the_known_curve_comes_back(pulls: Path, capsys: Capture) -> None:
     assert told["peak_power"]["power_W"] == max(points["power_W"])
 
 
-def test_metric_and_us_units_tell_the_same(exact: Path, capsys: Capture) -> None:
+def test_metric_and_us_units_say_the_same(exact: Path, capsys: Capture) -> None:
     assert "560" in _text(capsys, exact).rpartition("Peaks")[2]
     assert "torque [lb-ft]" in _text(capsys, exact, "--units", "us")
 
@@ -106,14 +106,14 @@ def test_columns_and_units_can_be_named(tmp_path: Path, capsys: Capture) -> None
     assert peak == pytest.approx(560.0 * 1.3558179483, rel=1e-3)  # NIST SP 811: 1 lbf ft = 1.355818 N m
 
 
-# --- footing ---
+# --- correction and place ---
 
 
 def test_wheel_to_crank_and_back(exact: Path, tmp_path: Path, capsys: Capture) -> None:
     crank = tmp_path / "crank.csv"
     told = _text(capsys, exact, "--measured-at", "wheel", *DRIVELINE, "--save", crank)
     assert "from wheel to crank: driveline of Road coupe" in _flat(told)
-    assert read_footing(crank.read_text("utf-8"), "") == {"measured_at": "crank"}
+    assert read_conditions(crank.read_text("utf-8"), "") == {"measured_at": "crank"}
     back = _object(capsys, crank, "--to", "wheel", *DRIVELINE)
     straight = _object(capsys, exact, "--measured-at", "wheel")
     for key in ("torque_N_m", "engine_speed_rad_per_s"):
@@ -164,7 +164,7 @@ def test_the_saved_curve_serves_a_scenario(pulls: Path, tmp_path: Path, capsys: 
     _text(capsys, pulls, *marks, "--save", target)
     text = target.read_text("utf-8")
     assert 2 <= len(read_curve(text, "made.csv")) <= 256
-    assert read_footing(text, "made.csv") == {"correction": "SAE J1349", "measured_at": "crank"}
+    assert read_conditions(text, "made.csv") == {"correction": "SAE J1349", "measured_at": "crank"}
 
 
 def test_a_file_is_not_replaced_unless_that_is_asked_for(exact: Path, tmp_path: Path, capsys: Capture) -> None:
@@ -186,22 +186,22 @@ def test_the_folder_gets_json_csv_and_figure(pulls: Path, tmp_path: Path, capsys
 
 USAGE = {
     "not a role": (["--column", "boost=Boost"], 'write one of "engine speed=..."'),
-    "a role twice": (["--unit", "torque=Nm", "--unit", "torque=Nm"], "does not name one thing once"),
+    "a role twice": (["--unit", "torque=Nm", "--unit", "torque=Nm"], "each of them once"),
     "no such pull": (["--leave-out", "9"], "there is no pull 9"),
-    "weather in part": (["--pressure", "99 kPa"], "--temperature and --humidity is missing"),
+    "weather in part": (["--pressure", "99 kPa"], "give --temperature and --humidity too"),
     "weather for nothing": ([*WEATHER], "say with --correction"),
-    "no weather": (["--correction", "none", "--to-correction", "SAE J607"], "weather of the test is needed"),
+    "no weather": (["--correction", "none", "--to-correction", "SAE J607"], "needs the weather of the test"),
     "carried not known": (["--to-correction", "SAE J607"], "which correction the figures carry"),
-    "place not known": (["--losses", "12 %"], "where the figures were taken"),
+    "place not known": (["--losses", "12 %"], "place at which the figures were measured"),
     "losses for nothing": (["--measured-at", "crank", "--losses", "12 %"], "at the crank already"),
-    "no losses": (["--measured-at", "wheel", "--to", "crank"], "losses between them are needed"),
-    "share and gear": (["--losses", "12 %", "--gear", "4"], "exclude each other"),
+    "no losses": (["--measured-at", "wheel", "--to", "crank"], "needs the losses between them"),
+    "share and gear": (["--losses", "12 %", "--gear", "4"], "give one of the two"),
     "gear of nothing": (["--gear", "4", "--sweep-rate", "300 rpm/s"], "--scenario FILE"),
-    "gear without rate": (["--gear", "4", "--scenario", COUPE], "takes --sweep-rate"),
-    "rate alone": (["--sweep-rate", "300 rpm/s"], "--sweep-rate goes with --gear"),
-    "gear without place": ([*DRIVELINE], "say --measured-at or --to"),
+    "gear without rate": (["--gear", "4", "--scenario", COUPE], "needs --sweep-rate"),
+    "rate alone": (["--sweep-rate", "300 rpm/s"], "give --gear and --scenario too"),
+    "gear without place": ([*DRIVELINE], "give --measured-at or --to"),
     "no such gear": ([*DRIVELINE, "--measured-at", "hub", "--gear", "9"], "there is no gear 9"),
-    "override alone": (["--override"], "goes with --boosted"),
+    "override alone": (["--override"], "together with --boosted"),
     "save elsewhere": (["--save", "x.txt"], "ends in .csv"),
     "no such place": (["--to", "gearbox"], "'crank', 'hub', 'wheel'"),
 }

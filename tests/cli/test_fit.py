@@ -48,13 +48,6 @@ def test_text_of_80_columns_ends_with_the_verdict(folder: Path, capsys: Capture,
     assert ("[mph]" in told) == (system == "us")
 
 
-def test_progress_goes_to_stderr(folder: Path, capsys: Capture) -> None:
-    assert answer(_call(folder)) == 0
-    shown = capsys.readouterr()
-    assert "start 1 of 1: misfit" in shown.err
-    assert "start 1 of 1" not in shown.out
-
-
 def test_json_is_strict_and_holds_the_values(folder: Path, capsys: Capture) -> None:
     assert answer(_call(folder, "--json", "--quiet")) == 0
     told = json.loads(capsys.readouterr().out, parse_constant=_refuse_constant)
@@ -69,12 +62,16 @@ def test_json_is_strict_and_holds_the_values(folder: Path, capsys: Capture) -> N
     assert told["left_out"] is None
 
 
-def test_the_folder_gets_json_csv_and_figure(folder: Path, tmp_path: Path, capsys: Capture) -> None:
-    assert answer(_call(folder, "--out", tmp_path / "out", "--quiet")) == 0
+def test_the_folder_gets_json_csv_and_figure_and_progress_goes_to_stderr(
+    folder: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    assert answer(_call(folder, "--out", tmp_path / "out")) == 0
     names = sorted(file.name for file in (tmp_path / "out").iterdir() if file.name != WRITTEN)
     assert names == [f"road-coupe-fit{end}" for end in ("-residuals.png", "-residuals.svg", ".csv", ".json")]
     assert "Correlation of errors,friction" in (tmp_path / "out" / "road-coupe-fit.csv").read_text("utf-8")
-    capsys.readouterr()
+    shown = capsys.readouterr()
+    assert "start 1 of 1: misfit" in shown.err  # progress
+    assert "start 1 of 1" not in shown.out
 
 
 def test_the_fitted_scenario_is_written_and_sound(folder: Path, capsys: Capture) -> None:

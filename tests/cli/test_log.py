@@ -106,7 +106,7 @@ def test_the_folder_gets_json_csv_and_figure(path: Path, tmp_path: Path, capsys:
         (["--channel", "nonsense=A"], "one of the roles time, speed", 2),
         (["--channel", "speed"], "write ROLE=...", 2),
         (["--unit", "speed=km/h", "--unit", "speed=mph"], "twice", 2),
-        (["--channel", "speed=None such"], "is not a channel", 3),
+        (["--channel", "speed=None such"], "is not a numeric channel", 3),
         (["--unit", "speed=furlong"], "is not a unit that it can have", 3),
         (["--start", "500 s"], "--start", 3),
         (["--start", "12"], "--start: ", 3),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import shutil
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 from pathlib import Path
@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 
 import simlaunch
+from searching import search_briefly
 from simlaunch.cli.main import answer
 from simlaunch.output.as_json import dumps
 from simlaunch.results import Result
@@ -50,6 +51,13 @@ TYPES = {
     "plateau": simlaunch.PlateauResult,
     "fit": simlaunch.Fit,
 }
+
+
+@pytest.fixture(scope="module", autouse=True)
+def brief_searches() -> Iterator[None]:
+    with pytest.MonkeyPatch.context() as patch:
+        search_briefly(patch)
+        yield
 
 
 @cache

@@ -54,7 +54,7 @@ def test_a_passed_rating_is_flagged_in_words(capsys: Capture, tmp_path: Path) ->
 
 
 def test_loads_that_have_no_room_in_the_verdict_are_counted_in_words() -> None:
-    """Every rating is passed here: six loads, of which three are told, and one on the picture."""
+    """Every rating is passed here: six loads, of which three are listed, and one is drawn."""
     rated = [
         {"name": place, "place": place, "rating": rating, "origin": "Invented."}
         for place, rating in (("coupling", "300 N m"), ("gearbox input", "300 N m"), ("rear shafts", "3000 N m"))

@@ -12,12 +12,18 @@ from pathlib import Path
 
 import pytest
 
+from searching import search_briefly
 from simlaunch.cli.main import answer
 from simlaunch.scenario.curve_file import read_curve
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 BRIEF = ["--for", "60 ft", "--power", "220 kW"]
 Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(autouse=True)
+def brief_searches(monkeypatch: pytest.MonkeyPatch) -> None:
+    search_briefly(monkeypatch)
 
 
 def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
@@ -34,7 +40,7 @@ def test_text_and_files(capsys: Capture, tmp_path: Path) -> None:
     assert "1 of 3: 25 heights of plateau" in err
     assert max(map(len, out.splitlines())) <= 80
     assert out.rpartition("\n\n")[2].startswith("Verdict\nThe highest plateau that pays is a p")
-    assert "Set against the wish" in out
+    assert "Plateau against the wish" in out
     curve = (tmp_path / "road-coupe-plateau-curve.csv").read_text()
     assert curve == saved.read_text()
     assert len(read_curve(curve, "curve")) > 50
@@ -57,7 +63,7 @@ def test_json_for_every_gear_set(capsys: Capture) -> None:
 def test_without_limits_of_the_engine_the_verdict_says_so(capsys: Capture) -> None:
     out, _ = _said(capsys, 0, COUPE, "--for", "60 ft", "--no-parts", "--within-grip", "--quiet")
     told = " ".join(out.rpartition("Verdict\n")[2].split())
-    power = told.partition("it would have to make ")[2].partition(" kW")[0]
+    power = told.partition("the engine would have to make ")[2].partition(" kW")[0]
     assert power
     assert re.search(rf"highest power \[kW\] +{re.escape(power)} ", out)
     assert "Ceiling by gear, within grip [N m]" in out

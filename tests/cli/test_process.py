@@ -116,19 +116,6 @@ def test_a_background_job_that_is_deaf_to_interruptions_stays_so() -> None:
     assert "The scenario is sound." in out
 
 
-@pytest.mark.parametrize("arguments", [["--help"], ["compare", "--help"], ["--version"], ["nonsense"]])
-def test_nothing_heavy_is_loaded_before_there_is_work(arguments: list[str]) -> None:
-    heavy = ("numpy", "numba", "pint", "scipy", "matplotlib", "rich")  # typer may load pydantic by itself
-    probe = (
-        f"import sys; sys.argv = ['simlaunch', *{arguments!r}]\n"
-        "from simlaunch.cli.main import main\n"
-        "try:\n    main()\nexcept SystemExit:\n    pass\n"
-        f"print(*[name for name in {heavy!r} if name in sys.modules], file=sys.stderr)"
-    )
-    run = subprocess.run([sys.executable, "-c", probe], capture_output=True, text=True, timeout=60)
-    assert run.stderr.splitlines()[-1] == ""
-
-
 @pytest.mark.parametrize("error", [EOFError("Ran out of input"), OSError("disk"), ValueError("x")])
 def test_a_fault_of_ours_is_never_taken_for_an_interruption(
     error: Exception, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
@@ -138,6 +125,6 @@ def test_a_fault_of_ours_is_never_taken_for_an_interruption(
     def broken(*arguments: object, **more: object) -> None:
         raise error
 
-    monkeypatch.setattr("simlaunch.cli.scenario_file.read", broken)
+    monkeypatch.setattr("simlaunch.cli.check.read", broken)
     assert answer(["check", COUPE]) == 1
     assert f"{type(error).__name__}: {error}" in capsys.readouterr().err

@@ -9,7 +9,7 @@ import pytest
 
 import simlaunch
 from readers.catalogue import POINTS, refused, scenario
-from simlaunch.analysis.reference_conditions import footing_gaps
+from simlaunch.analysis.reference_conditions import correction_gaps
 from simlaunch.cli.main import answer
 from simlaunch.errors import InputError
 from simlaunch.scenario.reading import load
@@ -32,45 +32,45 @@ def _curves(folder: Path, *corrections: str) -> Path:
     return path
 
 
-def test_unlike_footings_are_refused(tmp_path: Path, capsys: Capture) -> None:
+def test_different_corrections_are_refused(tmp_path: Path, capsys: Capture) -> None:
     told = " ".join(refused(capsys, "compare", _curves(tmp_path, "SAE J1349", "SAE J607"), "--quiet").split())
     assert 'curve "c1" carries correction SAE J607, curve "c0" SAE J1349' in told
     assert "reads 4.0 % higher under SAE J607 than under SAE J1349" in told  # the published pair: about 4 %
-    assert "--mixed-footings" in told
+    assert "--mixed-corrections" in told
 
 
 def test_the_flag_lets_them_through_and_says_so(tmp_path: Path, capsys: Capture) -> None:
     path = str(_curves(tmp_path, "SAE J1349", "SAE J607"))
-    assert answer(["compare", path, "--mixed-footings"]) == 0
+    assert answer(["compare", path, "--mixed-corrections"]) == 0
     shown = capsys.readouterr()
     assert "reads 4.0 % higher" in " ".join(shown.err.split())
-    assert "Unlike footing: " in shown.out
+    assert "Different reference conditions: " in shown.out
     assert "reads 4.0 % higher" in " ".join(shown.out.partition("Times, full pedal")[0].split())
-    assert answer(["compare", path, "--mixed-footings", "--json", "--quiet"]) == 0
+    assert answer(["compare", path, "--mixed-corrections", "--json", "--quiet"]) == 0
     shown = capsys.readouterr()
     assert shown.err == ""
-    gaps = json.loads(shown.out)["unlike_footings"]
+    gaps = json.loads(shown.out)["correction_gaps"]
     assert [(gap["higher"], gap["lower"]) for gap in gaps] == [("c1", "c0")]
     assert gaps[0]["gap"] == pytest.approx(0.04, abs=0.001)
 
 
 @pytest.mark.parametrize("corrections", [("SAE J1349", "SAE J1349"), ("", "")])
-def test_like_footings_pass_and_so_do_unstated_ones(
+def test_equal_corrections_pass_and_so_do_unstated_ones(
     tmp_path: Path, capsys: Capture, corrections: tuple[str, ...]
 ) -> None:
     path = _curves(tmp_path, *corrections)
     assert answer(["compare", str(path), "--quiet", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["unlike_footings"] == []
+    assert json.loads(capsys.readouterr().out)["correction_gaps"] == []
 
 
 def test_every_pair_is_looked_at(tmp_path: Path) -> None:
     car = load(_curves(tmp_path, "", "SAE J607", "none", "ISO 1585"))
-    gaps = footing_gaps(car, car.curve_names)
+    gaps = correction_gaps(car, car.curve_names)
     named = [{gap.higher, gap.lower} for gap in gaps]
     assert named == [{"c1", "c2"}, {"c1", "c3"}, {"c2", "c3"}]
     assert [gap.higher for gap in gaps[:2]] == ["c1", "c1"]
     assert all(gap.gap >= 0.0 for gap in gaps)
-    assert footing_gaps(car, ["c0", "c2"]) == ()
+    assert correction_gaps(car, ["c0", "c2"]) == ()
 
 
 def test_the_library_refuses_them_too(tmp_path: Path) -> None:
@@ -82,4 +82,4 @@ def test_the_library_refuses_them_too(tmp_path: Path) -> None:
 def test_a_curve_that_states_no_correction_is_not_set_against_one_that_does(tmp_path: Path, capsys: Capture) -> None:
     told = " ".join(refused(capsys, "compare", _curves(tmp_path, "SAE J1349", ""), "--quiet").split())
     assert 'curve "c0" states correction SAE J1349, curve "c1" states none' in told
-    assert "--mixed-footings" in told
+    assert "--mixed-corrections" in told

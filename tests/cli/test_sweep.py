@@ -175,7 +175,7 @@ def test_what_makes_no_sense_is_refused(capsys: Capture, code: int, arguments: l
     assert told in " ".join(err.split())
 
 
-def test_nothing_to_vary_is_told(capsys: Capture) -> None:
+def test_nothing_to_vary_is_reported(capsys: Capture) -> None:
     other = str(Path(COUPE).with_name("front-hatch.toml"))
     _, err = _said(capsys, 2, "sweep", other)
     assert "nothing is varied" in err
@@ -233,7 +233,7 @@ def test_no_colour_and_no_terminal_codes_when_piped(swept: Path) -> None:
     assert "\x1b" not in run.stdout + run.stderr
 
 
-def test_a_sweep_carried_on_tells_the_best_of_its_file(tmp_path: Path, capsys: Capture) -> None:
+def test_a_continued_sweep_states_the_best_of_its_file(tmp_path: Path, capsys: Capture) -> None:
     """The first half holds made-up times of 1 s, which nothing calculated later can beat."""
     path = tmp_path / "a.sqlite"
     sound = read(Path(COUPE), ['run.until=["20 m"]'])
@@ -288,7 +288,7 @@ def test_options_that_would_do_nothing_are_refused(
 
 
 @pytest.mark.parametrize("option", [["--by", "tme 60 ft"], ["--where", "tme 60 ft < 3 s"]])
-def test_of_many_names_the_near_ones_are_told(swept: Path, capsys: Capture, option: list[str]) -> None:
+def test_of_many_names_the_near_ones_are_listed(swept: Path, capsys: Capture, option: list[str]) -> None:
     _, err = _said(capsys, 2, "sweep", "show", str(swept), *option)
     assert '"time 60 ft"' in err
     assert " others" in err

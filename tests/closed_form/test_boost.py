@@ -13,14 +13,14 @@ from closed_form.midway import in_gear, run_on
 from simlaunch.physics import pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.engine import boost_rate, limiter_start, load_share
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import launch
 
 FULL, LAGGED, RISE = 400.0, 0.5, 0.4
 
 
-def launched(capacity: float, changes: dict[str, Any] | None = None) -> Record:
+def launched(capacity: float, changes: dict[str, Any] | None = None) -> Car:
     """An engine of even torque, half of it lagged, that is held at 300 rad/s by a clutch of one capacity."""
     return point_mass({
         **gears(12.0, efficiency=1.0), "engine.torque": ((10.0, 1e4), (FULL, FULL)), "engine.lagged_share": LAGGED,

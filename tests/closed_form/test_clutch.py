@@ -8,7 +8,7 @@ from cars import Changes, gears, on_both_axles, point_mass
 from closed_form.midway import in_gear, run_on
 from simlaunch.physics import body
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation import events
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import launch
@@ -17,7 +17,7 @@ W0 = 3000.0 * 3.141592653589793 / 30.0
 CAPACITY = 300.0
 
 
-def slipping(torque: float, changes: Changes | None = None) -> Record:
+def slipping(torque: float, changes: Changes | None = None) -> Car:
     """Effective mass 1500 kg on a radius of 0.32 m behind a ratio of 12, the engine held at 3000 rpm."""
     return point_mass({
         **gears(12.0, efficiency=1.0), **on_both_axles({"radius": 0.32, "axle_inertia": 300.0 * 0.32**2}),
@@ -26,7 +26,7 @@ def slipping(torque: float, changes: Changes | None = None) -> Record:
     })  # fmt: skip
 
 
-def meeting(car: Record) -> tuple[float, float, float, float]:
+def meeting(car: Car) -> tuple[float, float, float, float]:
     """Time, car speed, coupling work and engine work when the clutch has stopped slipping."""
     run = launch(car, tolerance=1e-10)
     trace = run.trace

@@ -10,12 +10,12 @@ from cars import on_both_axles, point_mass
 from closed_form.midway import in_gear, run_on, time_at, value_at
 from simlaunch.physics import body
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 
 AIR = 1.225
 
 
-def coasting(mass: float, constant: float, square: float, *, tyre_share: float = 0.0) -> Record:
+def coasting(mass: float, constant: float, square: float, *, tyre_share: float = 0.0) -> Car:
     """A car of effective mass [kg] with a resistance F0 + F2 v^2 [N], part of F2 in the tyres."""
     load = 0.6 * mass * body.GRAVITY
     return point_mass({

@@ -8,14 +8,14 @@ from cars import POINT_MASS, Changes, point_mass
 from closed_form.midway import in_gear, run_on, time_at, value_at
 from simlaunch.physics import body
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import launch
 
 FORCE = 7500.0
 FLAT = ((10.0, 1e4), (FORCE * 0.03, FORCE * 0.03))  # i / r = 1 / 0.03
 
 
-def pushed(changes: Changes | None = None) -> Record:
+def pushed(changes: Changes | None = None) -> Car:
     return point_mass({"engine.torque": FLAT, **(changes or {})})
 
 

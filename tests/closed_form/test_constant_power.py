@@ -12,7 +12,7 @@ import pytest
 from cars import Changes, constant_power, gears, on_both_axles, point_mass
 from closed_form.midway import Stretch, in_gear, run_on, time_at, value_at
 from simlaunch.physics import body
-from simlaunch.record import Record, ShiftKind
+from simlaunch.record import Car, ShiftKind
 from simlaunch.simulation.run import launch
 
 POWER = 150e3
@@ -21,7 +21,7 @@ MPH = 0.44704
 ROLLING = on_both_axles({"rolling_resistance": 0.012 * 1500.0 / 900.0})  # of the body's weight; wheels weigh nothing
 
 
-def powered(changes: Changes | None = None) -> Record:
+def powered(changes: Changes | None = None) -> Car:
     return point_mass({**constant_power(POWER, LOW, 4.0 * LOW), **(changes or {})})
 
 

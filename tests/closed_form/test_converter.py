@@ -8,13 +8,13 @@ from cars import RPM, converter, gears, point_mass
 from closed_form.midway import in_gear, run_on
 from simlaunch.physics import driveline
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.prepare import stall_speed
 
 LBF_FT = 1.3558179483314004  # [N m]
 
 
-def held_car() -> Record:
+def held_car() -> Car:
     torque = 200.0 * LBF_FT
     return point_mass({
         **converter(), "engine.torque": ((10.0, 1e4), (torque, torque)), "engine.inertia": 0.2, "launch.boost": 1.0,

@@ -10,12 +10,12 @@ import pytest
 from cars import Changes, gears, on_both_axles, point_mass
 from closed_form.midway import Stretch, in_gear, run_on
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 
 STIFFNESS = 16000.0
 
 
-def elastic(torque: float, changes: Changes) -> Record:
+def elastic(torque: float, changes: Changes) -> Car:
     return point_mass({
         "drive.rigid": 0, "drive.front_share": 0.0, "drive.shaft_stiffness": STIFFNESS, "drive.shaft_damping": 1e-9,
         "engine.torque": ((10.0, 1e4), (torque, torque)), **changes,

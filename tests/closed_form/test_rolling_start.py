@@ -16,7 +16,7 @@ from simlaunch.metrics.marks import Kind, Roll, Target, mark
 from simlaunch.metrics.summary import measure
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import Method, Run, complete, launch
@@ -41,14 +41,14 @@ def _plain(points: list[tuple[float, float]], **more: object) -> Scenario:
     return GRIP.replace({**PLAIN, "curves": [curve], **more})
 
 
-def _rolled(scenario: Scenario, target: Target, method: Method = Method.COMPILED) -> tuple[Record, Run]:
+def _rolled(scenario: Scenario, target: Target, method: Method = Method.COMPILED) -> tuple[Car, Run]:
     car = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     complete(car)
     aim(car, (target,))
     return car, launch(car, method=method)
 
 
-def _turning_mass(car: Record, gear: int) -> float:
+def _turning_mass(car: Car, gear: int) -> float:
     """Mass of the car with all that turns [kg]."""
     ratio, radius = float(car.gearbox.ratio[gear]), float(car.rear.radius)
     engine = float(car.gearbox.efficiency[gear]) * ratio**2 * float(car.engine.inertia + car.gearbox.input_inertia)
@@ -56,7 +56,7 @@ def _turning_mass(car: Record, gear: int) -> float:
     return float(car.body.mass) + (wheels + engine) / radius**2
 
 
-def _pull(car: Record, gear: int, torque: float) -> float:
+def _pull(car: Car, gear: int, torque: float) -> float:
     """Force at the wheels [N]."""
     return float(torque * car.gearbox.ratio[gear] * car.gearbox.efficiency[gear] / car.rear.radius)
 
@@ -168,7 +168,7 @@ def test_a_driver_takes_the_gear_that_pulls_hardest_and_is_not_left_at_once() ->
             assert times[taken] <= min(lower_left.values()) + 0.02
 
 
-def _left_at(car: Record, gear: int) -> float:
+def _left_at(car: Car, gear: int) -> float:
     """Road speed at which a gear is left [m/s]."""
     speeds = car.gearbox.shift_road_speed
     return float(speeds[gear - 1]) if gear < int(car.gearbox.count) else np.inf

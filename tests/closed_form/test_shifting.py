@@ -10,7 +10,7 @@ import pytest
 from cars import RPM, Changes, all_drive_saloon, change, coupe, front_hatch, gears, on_both_axles, point_mass
 from simlaunch.physics import body, tyre
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Outcome, complete, launch
 from simlaunch.simulation.shifting import speed_ratio_at_shift
@@ -109,7 +109,7 @@ def test_no_step_of_a_car_that_spins_its_wheels_moves_a_shift_by_much(factor: fl
     base = coupe()
     torque = base.engine.torque.cubic.copy()
 
-    def build(changes: Changes) -> Record:
+    def build(changes: Changes) -> Car:
         car = coupe({"gearbox.shift_speed": [6500.0 * RPM] * 5, **changes})
         car.engine.torque.cubic[:] = factor * torque
         return car

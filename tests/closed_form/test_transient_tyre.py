@@ -13,7 +13,7 @@ from closed_form.midway import in_gear, run_on
 from simlaunch.physics import state as at
 from simlaunch.physics import tyre
 from simlaunch.physics.magic_formula import tabulate_shape
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import launch
 
 
@@ -72,7 +72,7 @@ def test_wheels_come_back_to_rolling_when_torque_is_cut(speed: float, ratio: flo
     assert abs(after["slip_rear"][-1]) < 0.005
 
 
-def marks(car: Record) -> list[float]:
+def marks(car: Car) -> list[float]:
     trace = launch(car).trace
     reached = [np.interp(x, trace["distance"], trace.time) for x in (18.288, 100.584, 201.168, 402.336)]
     return [*reached, float(np.interp(100 / 3.6, trace["speed"], trace.time))]
@@ -80,7 +80,7 @@ def marks(car: Record) -> list[float]:
 
 @pytest.mark.parametrize("build", [coupe, front_hatch, all_drive_saloon])
 @pytest.mark.parametrize("pedal", [0, 1])
-def test_low_speed_damping_moves_no_mark(build: Callable[..., Record], pedal: int) -> None:
+def test_low_speed_damping_moves_no_mark(build: Callable[..., Car], pedal: int) -> None:
     """Halving the speed below which damping is added moves no time by 0.5 %. Source: common practice."""
     times = [
         marks(build({"front.low_speed": speed, "rear.low_speed": speed, "pedal.kind": pedal})) for speed in (2.5, 1.25)

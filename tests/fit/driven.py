@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simlaunch.fitting.histories import last_until
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace
@@ -42,9 +42,7 @@ def driven(
     scenario: Scenario, changes: Mapping[str, object], duration: float, *, scale: float = 1.0, curve: str | None = None
 ) -> Trace:
     """A calculated run with some values changed, and the torque multiplied."""
-    car: Record = lower(
-        scenario.replace(changes) if changes else scenario, curve or scenario.curve_names[0], Pedal.FULL
-    )
+    car: Car = lower(scenario.replace(changes) if changes else scenario, curve or scenario.curve_names[0], Pedal.FULL)
     car.engine.torque.cubic *= scale
     last_until(car, duration)
     return launch(car).trace

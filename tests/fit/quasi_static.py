@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.record import Record
+from simlaunch.record import Car, Table
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -40,7 +40,7 @@ def _full(time: float) -> float:
     return 1.0
 
 
-def _table(table: Record, at: float) -> float:
+def _table(table: Table, at: float) -> float:
     """Value of a table by straight lines."""
     count = int(table.count)
     return float(np.interp(at, table.knot[:count], table.cubic[:count, 0]))
@@ -50,7 +50,7 @@ def _table(table: Record, at: float) -> float:
 class QuasiStatic:
     """A car as numbers, and what its driver does; `curve` is engine speed [rad/s] and torque [N m]."""
 
-    car: Record
+    car: Car
     curve: tuple[Array, Array]
     friction: float
     scale: float
@@ -169,12 +169,25 @@ class QuasiStatic:
 
     def run(self, end: float) -> Trace:
         """The launch up to a time [s]."""
-        box, launch = self.car.gearbox, self.car.launch
+        launch = self.car.launch
         self.times, self.states = [np.array([0.0])], [self.y[:, None]]
         self._go(
             self._slipping(float(self.car.coupling.ramp), float(launch.engine_speed), _full), end, self._speeds_meet()
         )
         self._go(self._closed(_full), end, self._shifts)
+        return self._through_the_gears(end)
+
+    def roll(self, speed: float, gear: int, boost: float, end: float) -> Trace:
+        """Full load from a steady speed [m/s] in a gear, the first is 1, with some boost, up to a time [s]."""
+        self.gear = gear - 1
+        wheel = speed / float(self.tyre.radius)
+        self.y = np.array([0.0, speed, wheel, float(self.car.gearbox.ratio[self.gear]) * wheel, boost])
+        self.times, self.states = [np.array([0.0])], [self.y[:, None]]
+        self._go(self._closed(_full), end, self._shifts)
+        return self._through_the_gears(end)
+
+    def _through_the_gears(self, end: float) -> Trace:
+        box = self.car.gearbox
         while self.time < end:
             self._shift(float(box.ramp_down), float(box.gap), float(box.ramp_up), end)
             self._go(self._closed(_full), end, self._shifts)

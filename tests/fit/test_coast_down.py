@@ -104,11 +104,11 @@ def test_a_launch_is_no_coast_down(tmp_path: Path) -> None:
         fit(COUPE, [LogRequest(path, Kind.COAST_DOWN)])
 
 
-def test_mass_is_not_told_by_a_coast_down(tmp_path: Path) -> None:
+def test_a_coast_down_does_not_determine_mass(tmp_path: Path) -> None:
     """Force over mass is all that shows, so mass, drag and rolling resistance share one direction."""
     path = coasted(tmp_path / "log.csv", mass=1649.0, constant=172.6, square=0.4)
     data = COUPE.model_dump(exclude_unset=True)
     data.pop("uncertain")
     names = ("drag area", "rolling resistance", "mass")
     found = fit(from_mapping(data, "bare"), [LogRequest(path, Kind.COAST_DOWN)], names, starts=1)
-    assert any("mass" in untold.names for untold in found.apart.untold)
+    assert any("mass" in each.names for each in found.identifiability.unidentified)

@@ -1,4 +1,4 @@
-"""What a fit is made of: sensors, noise, tests of residuals, errors, combinations that are not told."""
+"""What a fit is made of: sensors, noise, tests of residuals, errors, combinations that are not identified."""
 
 from __future__ import annotations
 
@@ -13,12 +13,12 @@ import pytest
 from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
 from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_until
-from simlaunch.fitting.identifiability import apartness, without
+from simlaunch.fitting.identifiability import identifiability, without
 from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
 from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
 from simlaunch.fitting.solving import hanging_together, mixed, moves_without, no_less_than, widened
 from simlaunch.parameters.fill import lower
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.histories import FOLLOWED
 from simlaunch.simulation.run import complete, launch
@@ -27,7 +27,7 @@ COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 
 
 @pytest.fixture(scope="module")
-def car() -> Record:
+def car() -> Car:
     made = lower(COUPE, "peak", Pedal.FULL)
     complete(made)
     return made
@@ -36,7 +36,7 @@ def car() -> Record:
 # --- histories and sensors ---
 
 
-def test_histories_are_those_of_single_launches(car: Record) -> None:
+def test_histories_are_those_of_single_launches(car: Car) -> None:
     """Straight between samples: off by jerk x step^2 / 8, 0.001 m/s where torque comes back within 0.1 s."""
     own = car.copy()
     last_until(own, 6.0)
@@ -106,7 +106,7 @@ def test_rounding_that_seldom_repeats_a_value_is_seen() -> None:
     assert noise_of(time, values) == pytest.approx(1.0 / np.sqrt(12.0))
 
 
-def test_repeated_samples_of_a_slow_sensor_are_used_once(tmp_path: Path, car: Record) -> None:
+def test_repeated_samples_of_a_slow_sensor_are_used_once(tmp_path: Path, car: Car) -> None:
     trace = driven(COUPE, {}, 8.0)
     time = np.arange(0.0, 10.0, 0.01)
     slow = np.round(np.floor(time * 10.0 + 1e-9) / 10.0, 6)
@@ -158,15 +158,15 @@ def test_what_hangs_together_is_worth_less(share: float) -> None:
     assert np.mean(found) == pytest.approx((1.0 + share) / (1.0 - share), rel=0.2)
 
 
-# --- what is not told ---
+# --- what is not identified ---
 
 
 def test_two_columns_of_one_direction_have_rank_one() -> None:
     slopes = np.outer(np.arange(1.0, 50.0), [1.0, -1.0])
-    found = apartness(("mass", "curve scale"), slopes.T @ slopes)
+    found = identifiability(("mass", "curve scale"), slopes.T @ slopes)
     assert (found.rank, found.of) == (1, 2)
-    assert found.untold[0].names in (("mass", "curve scale"), ("curve scale", "mass"))
-    assert found.untold[0].shares[0] == pytest.approx(found.untold[0].shares[1])
+    assert found.unidentified[0].names in (("mass", "curve scale"), ("curve scale", "mass"))
+    assert found.unidentified[0].shares[0] == pytest.approx(found.unidentified[0].shares[1])
 
 
 def test_information_left_when_others_are_unknown_is_the_inverse_of_the_covariance() -> None:
@@ -208,7 +208,7 @@ def run() -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     return time, found[0] + 0.03 * np.abs(rng.standard_normal(time.size)), found[1], found[2]
 
 
-def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
+def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Car, run: tuple[np.ndarray, ...]) -> None:
     time, speed, front, rear = run
     lift = np.where(time > 7.0, np.interp(7.0, time, speed) - 3.0 * np.minimum(time - 7.0, 1.5), speed)
     lift += np.maximum(time - 8.5, 0.0) * 8.0
@@ -239,9 +239,7 @@ def test_bad_logs_are_refused_each_with_its_reason(tmp_path: Path, car: Record, 
             read_run(LogRequest(path), car)
 
 
-def test_a_log_that_begins_after_rollout_may_be_told_so(
-    tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]
-) -> None:
+def test_a_log_may_be_stated_to_begin_after_rollout(tmp_path: Path, car: Car, run: tuple[np.ndarray, ...]) -> None:
     time, speed, *_ = run
     moving = speed > 2.0
     path = write(tmp_path / "log.csv", {"Time [s]": time[moving], "Speed [m/s]": speed[moving]})
@@ -250,7 +248,7 @@ def test_a_log_that_begins_after_rollout_may_be_told_so(
     assert read_run(LogRequest(path, rollout=True), car).speed.time.size > 100
 
 
-def test_an_accelerometer_on_a_slope_is_told(tmp_path: Path, car: Record, run: tuple[np.ndarray, ...]) -> None:
+def test_an_accelerometer_on_a_slope_is_reported(tmp_path: Path, car: Car, run: tuple[np.ndarray, ...]) -> None:
     time, speed, *_ = run
     felt = np.gradient(speed, time) - 9.80665 * 0.05
     columns = {"Time [s]": time, "Speed [m/s]": speed, "Acceleration [m/s^2]": felt}
@@ -258,7 +256,7 @@ def test_an_accelerometer_on_a_slope_is_told(tmp_path: Path, car: Record, run: t
     assert any("the road goes downhill" in warning for warning in log.warnings)
 
 
-def test_a_run_can_be_cut_and_its_noise_stated(tmp_path: Path, car: Record) -> None:
+def test_a_run_can_be_cut_and_its_noise_stated(tmp_path: Path, car: Car) -> None:
     path = logged(tmp_path / "log.csv", driven(COUPE, {}, 8.0), Logger())
     log = read_run(LogRequest(path, until=3.0, noise=0.2), car)
     assert log.end == pytest.approx(log.zero + 3.0)
@@ -266,7 +264,7 @@ def test_a_run_can_be_cut_and_its_noise_stated(tmp_path: Path, car: Record) -> N
 
 
 def test_engine_speed_counts_from_moving_off_and_road_speed_from_where_its_sensor_is_alive(
-    tmp_path: Path, car: Record
+    tmp_path: Path, car: Car
 ) -> None:
     path = logged(tmp_path / "log.csv", driven(COUPE, {}, 8.0), Logger(engine_noise=20.0))
     log = read_run(LogRequest(path), car)

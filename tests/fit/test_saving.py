@@ -94,7 +94,7 @@ def test_a_write_that_breaks_off_leaves_the_earlier_file(
     assert not list(folder.glob(".*part"))
 
 
-def test_a_car_that_does_not_follow_its_logs_is_written_only_when_told(folder: Path, fit: Fit) -> None:
+def test_a_car_that_does_not_follow_its_logs_is_written_only_on_demand(folder: Path, fit: Fit) -> None:
     left = replace(fit.runs[0].misfits[0], share=0.1, runs_chance=0.0)
     bad = replace(fit, runs=(replace(fit.runs[0], misfits=(left,)),), warnings=("speed does not follow this car",))
     new = folder / "bad.toml"
@@ -112,7 +112,7 @@ def test_a_car_that_does_not_follow_its_logs_is_written_only_when_told(folder: P
     assert again.count("# Fitted to") == 1
 
 
-def test_a_fit_whose_starts_do_not_agree_is_written_only_when_told(folder: Path, fit: Fit) -> None:
+def test_a_fit_whose_starts_do_not_agree_is_written_only_on_demand(folder: Path, fit: Fit) -> None:
     bad, new = replace(fit, agreed=False), folder / "apart.toml"
     assert fit.agreed
     with pytest.raises(InputError, match=r"the starts of the search do not agree.*--save-anyway"):

@@ -1,4 +1,4 @@
-"""Coverage-guided fuzzing of scenario files, whole and value by value; `guided.py` tells how to run it."""
+"""Coverage-guided fuzzing of scenario files, whole and value by value; `guided.py` says how to run it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Coverage-guided fuzzing of delimited text, logs, dyno sheets and curve files; `guided.py` tells how to run it."""
+"""Coverage-guided fuzzing of delimited text, logs, dyno sheets and curve files; `guided.py` says how to run it."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Coverage-guided fuzzing of the gate for text with a unit; `guided.py` tells how to run it."""
+"""Coverage-guided fuzzing of the gate for text with a unit; `guided.py` says how to run it."""
 
 from __future__ import annotations
 

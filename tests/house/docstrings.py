@@ -39,7 +39,7 @@ def missing(module: Module) -> list[str]:
 
 
 def numeric_faults(module: Module) -> list[str]:
-    """Functions of the numeric rooms whose docstring does not tell names, units or source."""
+    """Functions of the numeric rooms whose docstring does not state names, units or source."""
     if module.room not in NUMERIC:
         return []
     return [

@@ -14,14 +14,15 @@ ORDER = (
     "processes",
     "writing",
     "compiled",
+    "fields",
     "record",
     "cubics",
     "units",
     "quantities",
     "results",
     "scenario",
-    "parameters",
     "physics",
+    "parameters",
     "integrator",
     "simulation",
     "metrics",
@@ -42,7 +43,7 @@ ORDER = (
 ONLY_IN = {"pint": ("tests",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "choices", "compiled", "record", "cubics", "quantities", "results", "processes", "writing")
+LOOSE = ("errors", "choices", "compiled", "fields", "record", "cubics", "quantities", "results", "processes", "writing")
 """Files that stand beside the rooms."""
 
 

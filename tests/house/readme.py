@@ -7,16 +7,29 @@ import re
 import shlex
 import subprocess
 import sys
+from collections.abc import Callable
+from contextlib import chdir, redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from io import StringIO
 from pathlib import Path
+from typing import NamedTuple
 
 import simlaunch
+from simlaunch.cli.main import answer
 
 _BLOCK = re.compile(r"^```console\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _PYTHON = re.compile(r"^```python\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _FENCED = re.compile(r"^```.*?^```$", re.MULTILINE | re.DOTALL)
 _LINK = re.compile(r"\]\(([^)\s]+)\)")
 _SHELL = frozenset("|<>;&$`*?")
+
+
+class Ended(NamedTuple):
+    """How a call ended, and what it printed."""
+
+    code: int
+    out: str
+    err: str
 
 
 @dataclass(frozen=True)
@@ -69,11 +82,11 @@ def untrue_lines(claimed: str, real: str) -> list[str]:
     return [line for line in wanted if line not in printed]
 
 
-def _simlaunch(arguments: list[str], folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run the package that this process would import, from another folder."""
+def processed(arguments: list[str], folder: Path) -> Ended:
+    """Run the package that this process would import, from another folder, as a process of its own."""
     environment = {**os.environ, "PYTHONPATH": str(Path(simlaunch.__path__[0]).parent)}
     command = [sys.executable, "-m", "simlaunch", *arguments]
-    return subprocess.run(
+    run = subprocess.run(
         command,
         cwd=folder,
         env=environment,
@@ -82,13 +95,21 @@ def _simlaunch(arguments: list[str], folder: Path) -> subprocess.CompletedProces
         stdin=subprocess.DEVNULL,
         timeout=300,
     )
+    return Ended(run.returncode, run.stdout, run.stderr)
 
 
-def faults(line: Shown, folder: Path) -> list[str]:
+def answered(arguments: list[str], folder: Path) -> Ended:
+    """Run it from another folder in this process, which saves a start."""
+    with redirect_stdout(StringIO()) as out, redirect_stderr(StringIO()) as err, chdir(folder):
+        code = answer(arguments)
+    return Ended(code, out.getvalue(), err.getvalue())
+
+
+def faults(line: Shown, folder: Path, run: Callable[[list[str], Path], Ended]) -> list[str]:
     """What is untrue about one typed line; the files it writes land in a folder of their own."""
-    runs = [_simlaunch(call, folder) for call in line.calls()]
+    runs = [run(call, folder) for call in line.calls()]
     if not runs:
         return []
-    failed = [f"{line.command}: exit {run.returncode}: {run.stderr}" for run in runs if run.returncode]
-    untrue = untrue_lines(line.output, "\n".join(run.stdout for run in runs))
+    failed = [f"{line.command}: exit {each.code}: {each.err}" for each in runs if each.code]
+    untrue = untrue_lines(line.output, "\n".join(each.out for each in runs))
     return failed + [f"{line.command}: shows {told!r}, which is not printed there" for told in untrue]

@@ -1,4 +1,4 @@
-"""Docstrings exist, tell the truth about names and units, and their examples run."""
+"""Docstrings exist, state names and units truly, and their examples run."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def test_every_public_name_is_explained(module: Module) -> None:
 
 
 @pytest.mark.parametrize("module", modules(), ids=lambda module: module.name)
-def test_names_units_and_sources_are_told(module: Module) -> None:
+def test_names_units_and_sources_are_stated(module: Module) -> None:
     assert numeric_faults(module) == []
 
 

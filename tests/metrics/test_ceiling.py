@@ -13,7 +13,7 @@ from cars import change, coupe, full_load, gears, on_both_axles
 from metrics.motions import STANDARD_GRAVITY, trace
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles, grip_limited_acceleration, surplus, usable_torque
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import complete, launch
 
@@ -27,7 +27,7 @@ DRIVES: Mapping[str, Mapping[str, Any]] = {
 }
 
 
-def textbook(drive: str, wheelbase: float, behind_front: float, height: float, mu: float, **changes: Any) -> Record:
+def textbook(drive: str, wheelbase: float, behind_front: float, height: float, mu: float, **changes: Any) -> Car:
     """A rigid car on one friction coefficient, without resistance or turning masses."""
     car = coupe({
         **on_both_axles({"friction": mu, "friction_load": 0.0, "rolling_resistance": 0.0, "axle_inertia": 0.0}),
@@ -38,7 +38,7 @@ def textbook(drive: str, wheelbase: float, behind_front: float, height: float, m
     return car
 
 
-def textbook_acceleration(car: Record) -> float:
+def textbook_acceleration(car: Car) -> float:
     """At the textbooks' g: without air every grip-limited acceleration is proportional to it."""
     return grip_limited_acceleration(car, 10.0) * TEXTBOOK_GRAVITY / STANDARD_GRAVITY
 
@@ -204,7 +204,7 @@ def test_held_slip_reaches_the_grip_limit(drive: Mapping[str, Any]) -> None:
     np.testing.assert_allclose(run["engine_torque"][steady], usable_torque(car, 1, engine_speed), rtol=0.01)
 
 
-def flat_car(torque: float) -> Record:
+def flat_car(torque: float) -> Car:
     return textbook("rear", 2.7, 1.3, 0.55, 0.9, **{
         "engine.inertia": 0.0, "gearbox.input_inertia": 0.0, "drive.inertia": 0.0, **gears(3.0, 2.0, final=4.0),
         **full_load(((1000, torque), (7000, torque))), "engine.rev_limit": 7000.0 * RPM,

@@ -132,7 +132,7 @@ SLOPE = st.floats(0.0, 1e3) | st.sampled_from([0.0, 1e-300, 1e6])
 
 @given(SLOPE, SLOPE, st.floats(0.0, 1.0, exclude_min=True, exclude_max=True))
 def test_the_root_between_two_samples_agrees_with_brents_method(first: float, last: float, value: float) -> None:
-    """SciPy's `brentq` on the same cubic of Hermite; at a level stretch the value tells, not the place."""
+    """SciPy's `brentq` on the same cubic of Hermite; at a level stretch the value counts, not the place."""
     run = trace([0.0, 1.0], distance=[0.0, 1.0], speed=[first, last])
 
     def height(share: float) -> float:

@@ -128,7 +128,7 @@ def test_a_log_with_wheel_speeds_gives_slip_alone() -> None:
     }
 
 
-def test_a_log_without_wheel_speeds_tells_nothing_of_grip() -> None:
+def test_a_log_without_wheel_speeds_says_nothing_of_grip() -> None:
     found = grip_use(trace([0.0, 1.0], speed=[0.0, 10.0]), REAR, RADII)
     assert not_known(found) == set(vars(found))
 

@@ -16,7 +16,7 @@ from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.metrics.summary import Measures, measure
-from simlaunch.record import CAR, Pedal, Record
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.simulation import kernel
 from simlaunch.simulation.run import Outcome, launch
 from simlaunch.units.spelling import Dimension
@@ -32,7 +32,7 @@ NAMES = tuple(column.name for column in columns(TARGETS))
 SEEDS = range(8)
 
 
-def batch(*cars: Record) -> NDArray[np.void]:
+def batch(*cars: Car) -> NDArray[np.void]:
     together = np.zeros(len(cars), CAR)
     for place, car in enumerate(cars):
         together[place] = car
@@ -77,7 +77,7 @@ def every_number(found: Measures) -> dict[str, float]:
     }
 
 
-def one_by_one(car: Record, tolerance: float | None = None) -> NDArray[np.float64]:
+def one_by_one(car: Car, tolerance: float | None = None) -> NDArray[np.float64]:
     own = batch(car).view(np.recarray)[0]
     run = launch(own, tolerance=tolerance)
     numbers = every_number(measure(run, own, EXTRA))
@@ -89,22 +89,22 @@ def bits(numbers: NDArray[np.float64]) -> list[str]:
     return [float(number).hex() for number in numbers]
 
 
-def launched(*cars: Record, tolerance: float | None = None) -> Measured:
+def launched(*cars: Car, tolerance: float | None = None) -> Measured:
     return measure_many(batch(*cars), TARGETS, tolerance)
 
 
 @pytest.fixture(scope="module")
-def drawn() -> list[Record]:
+def drawn() -> list[Car]:
     return [random_car(np.random.default_rng(seed)) for seed in SEEDS]
 
 
 @pytest.fixture(scope="module")
-def together(drawn: list[Record]) -> Measured:
+def together(drawn: list[Car]) -> Measured:
     return launched(*drawn)
 
 
 @pytest.mark.parametrize("place", SEEDS)
-def test_a_row_is_what_the_launch_gives_by_itself(drawn: list[Record], together: Measured, place: int) -> None:
+def test_a_row_is_what_the_launch_gives_by_itself(drawn: list[Car], together: Measured, place: int) -> None:
     assert bits(together.values[place]) == bits(one_by_one(drawn[place]))
 
 
@@ -130,13 +130,13 @@ def test_the_tolerance_matters() -> None:
     assert coarse[place] == pytest.approx(fine[place], abs=2e-3)
 
 
-def test_no_row_depends_on_its_neighbours(drawn: list[Record], together: Measured) -> None:
+def test_no_row_depends_on_its_neighbours(drawn: list[Car], together: Measured) -> None:
     backwards = launched(*reversed(drawn))
     assert [bits(row) for row in backwards.values[::-1]] == [bits(row) for row in together.values]
     assert backwards.ending[::-1].tolist() == together.ending.tolist()
 
 
-def test_threads_give_the_same_rows(drawn: list[Record], together: Measured) -> None:
+def test_threads_give_the_same_rows(drawn: list[Car], together: Measured) -> None:
     cars = batch(*drawn)
     with ThreadPoolExecutor(4) as pool:
         found = list(pool.map(lambda _: measure_many(cars, TARGETS), range(4)))
@@ -144,7 +144,7 @@ def test_threads_give_the_same_rows(drawn: list[Record], together: Measured) -> 
         assert [bits(row) for row in each.values] == [bits(row) for row in together.values]
 
 
-def test_the_cars_are_left_as_they_are(drawn: list[Record]) -> None:
+def test_the_cars_are_left_as_they_are(drawn: list[Car]) -> None:
     cars = batch(*drawn)
     before = cars.tobytes()
     measure_many(cars, TARGETS)
@@ -153,7 +153,7 @@ def test_the_cars_are_left_as_they_are(drawn: list[Record]) -> None:
     measure_many(cars[:1], TARGETS)
 
 
-def test_every_way_to_end_is_told() -> None:
+def test_every_way_to_end_is_reported() -> None:
     short = coupe({"run.time_limit": 5.0})
     steep = coupe({"road.grade_angle": 0.4, "road.friction_factor": 2.0, "launch.engine_speed": 1000.0 * RPM})
     found = launched(coupe(), short, steep)

@@ -20,7 +20,7 @@ from simlaunch.simulation.run import launch
 SPEEDS_MEET, SHIFT_BEGINS, GEAR_CLOSES = EventKind.SPEEDS_MEET, EventKind.SHIFT_BEGINS, EventKind.GEAR_CLOSES
 
 
-def test_the_peak_is_told_with_time_and_gear() -> None:
+def test_the_peak_is_stated_with_time_and_gear() -> None:
     run = trace(
         [0.0, 1.0, 1.0, 2.0],
         gear=[1.0, 1.0, 2.0, 2.0],

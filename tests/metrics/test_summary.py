@@ -8,18 +8,18 @@ import pytest
 from cars import coupe
 from simlaunch.metrics.parts import CHANNEL, Part
 from simlaunch.metrics.summary import Measures, measure
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.simulation.run import Run, launch
 
 
 @pytest.fixture(scope="module", params=list(Pedal), ids=lambda pedal: pedal.name.lower())
-def measured(request: pytest.FixtureRequest) -> tuple[Record, Run, Measures]:
+def measured(request: pytest.FixtureRequest) -> tuple[Car, Run, Measures]:
     car = coupe({"pedal.kind": int(request.param), "run.stop_distance": 402.336 + 0.3048})
     run = launch(car)
     return car, run, measure(run, car)
 
 
-def test_times_agree_with_straight_lines_between_dense_samples(measured: tuple[Record, Run, Measures]) -> None:
+def test_times_agree_with_straight_lines_between_dense_samples(measured: tuple[Car, Run, Measures]) -> None:
     _, run, found = measured
     time, distance, speed = run.trace.time, run.trace["distance"], run.trace["speed"]
     marks = {result.target.label: result for result in found.marks}
@@ -36,14 +36,14 @@ def test_times_agree_with_straight_lines_between_dense_samples(measured: tuple[R
     assert marks["1/4 mile"].trap_speed < marks["1/4 mile"].speed
 
 
-def test_slip_energy_agrees_with_the_integral_along_the_run(measured: tuple[Record, Run, Measures]) -> None:
+def test_slip_energy_agrees_with_the_integral_along_the_run(measured: tuple[Car, Run, Measures]) -> None:
     _, run, found = measured
     assert found.grip.slip_energy == pytest.approx(run.trace["slip_work_rear"][-1], rel=1e-4)
     assert 0.0 <= found.grip.slip_energy_past_peak <= found.grip.slip_energy
     assert 0.0 <= found.grip.slip_distance_past_peak <= found.grip.slip_distance
 
 
-def test_wheelspin_time_agrees_with_counting_samples(measured: tuple[Record, Run, Measures]) -> None:
+def test_wheelspin_time_agrees_with_counting_samples(measured: tuple[Car, Run, Measures]) -> None:
     _, run, found = measured
     trace = run.trace
     fine = np.arange(0.0, trace.time[-1], 1e-4)
@@ -51,7 +51,7 @@ def test_wheelspin_time_agrees_with_counting_samples(measured: tuple[Record, Run
     assert found.grip.wheelspin_time == pytest.approx(1e-4 * spins.sum(), abs=2e-3)
 
 
-def test_the_energy_closes(measured: tuple[Record, Run, Measures]) -> None:
+def test_the_energy_closes(measured: tuple[Car, Run, Measures]) -> None:
     car, run, found = measured
     assert found.audit.residual_share < 1e-6
     assert not found.audit.bad
@@ -60,14 +60,14 @@ def test_the_energy_closes(measured: tuple[Record, Run, Measures]) -> None:
     assert found.audit.kinetic == pytest.approx(last - 0.5 * car.engine.inertia * car.launch.engine_speed**2, rel=1e-9)
 
 
-def test_peaks_are_the_greatest_of_their_channels(measured: tuple[Record, Run, Measures]) -> None:
+def test_peaks_are_the_greatest_of_their_channels(measured: tuple[Car, Run, Measures]) -> None:
     _, run, found = measured
     assert [peak.part for peak in found.parts] == [part for part in Part if part is not Part.FRONT_SHAFTS]
     for peak in found.parts:
         assert abs(peak.torque) == np.abs(run.trace[CHANNEL[peak.part]]).max()
 
 
-def test_surplus_falls_from_gear_to_gear(measured: tuple[Record, Run, Measures]) -> None:
+def test_surplus_falls_from_gear_to_gear(measured: tuple[Car, Run, Measures]) -> None:
     _, _, found = measured
     shares = [entry.share_of_area for entry in found.surplus]
     assert [entry.gear for entry in found.surplus] == [1, 2, 3, 4, 5, 6]

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 
 def stands_in(told: str, shown: Iterable[str]) -> bool:
-    """Whether some number of a table is as it is told, or comes to it when it is rounded half up or down."""
+    """Whether some number of a table is as it is printed, or comes to it when it is rounded half up or down."""
     digits = len(told.partition(".")[2])
     half = 0.5 * 10.0**-digits
     for each in shown:

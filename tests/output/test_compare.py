@@ -84,12 +84,12 @@ def test_the_header_names_scenario_and_conditions() -> None:
     assert re.fullmatch(r"\d+ kg; dry asphalt; friction factor 1\.000; air \d\.\d{4} kg/m\^3", lines[1])
 
 
-def test_both_pedals_are_told_in_full() -> None:
+def test_both_pedals_are_reported_in_full() -> None:
     titles = [table.title for table in tables(comparison(HURTS), System.METRIC)]
     for what in ("Times", "Speeds at the line", "Spin", "Peak torque"):
         assert f"{what}, full pedal" in titles
         assert f"{what}, held slip" in titles
-    assert {"Surplus torque, full pedal", "Where the gap opens", "Gap at 1/4 mile"} <= set(titles)
+    assert {"Above the usable torque, full pedal", "Where the gap opens", "Gap at 1/4 mile"} <= set(titles)
 
 
 def test_every_usual_mark_has_a_row_and_none_stands_twice() -> None:

@@ -27,12 +27,12 @@ def _narrow(text: str) -> bool:
 
 
 @pytest.mark.parametrize("system", list(System))
-def test_a_run_tells_marks_grip_parts_energy_and_events(system: System) -> None:
+def test_a_run_reports_marks_grip_parts_energy_and_events(system: System) -> None:
     launch = comparison(COUPE).runs[0].full
     text = launch.to_text(system)
     assert _narrow(text)
     titles = [table.title for table in run_output.tables(launch, system)]
-    assert titles == ["Marks", "Grip use", "Surplus torque", "Peak torque of parts", "Energy audit", "Events"]
+    assert titles == ["Marks", "Grip use", "Above the usable torque", "Peak torque of parts", "Energy audit", "Events"]
     assert 'Curve "peak", full pedal' in text
     assert "shift begins" in text
     assert text.endswith("End: every target was passed.")
@@ -82,7 +82,7 @@ def test_usable_tables_hold_each_curve_in_each_gear_and_every_ceiling() -> None:
 def test_a_check_lists_every_default_with_its_origin() -> None:
     sound = scenario(COUPE)
     found = check(sound)
-    text = found.to_text()
+    text = found.to_text(full=True)
     assert _narrow(text)
     assert "The scenario is sound." in text
     joined = " ".join(text.split())
@@ -91,7 +91,18 @@ def test_a_check_lists_every_default_with_its_origin() -> None:
     assert "air density: " in joined
     assert 'shift speeds, curve "plateau": ' in joined
     rows = {row.label: row.cells for row in check_output.tables(found, System.METRIC)[0].rows}
-    assert rows == {default.key: (default.value, default.origin) for default in defaults(sound)}
+    told = {label: cells[:2] for label, cells in rows.items()}
+    assert told == {default.key: (default.value, default.origin) for default in defaults(sound)}
+
+
+def test_a_check_lists_the_ten_defaults_first_that_move_most() -> None:
+    found = check(scenario(COUPE))
+    short, full = found.to_text(), found.to_text(full=True)
+    listed = [default.key for default in found.defaults]
+    assert [key for key in listed if f"\n{key}: " in short] == listed[:10]
+    assert f"and {len(listed) - 10} more; --all lists them" in short
+    assert [key for key in listed if f"\n{key}: " in full] == listed
+    assert "more; --all" not in full
 
 
 def test_a_check_repeats_warnings() -> None:

@@ -20,7 +20,6 @@ SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
 NO_KEYS = {
     "pedal.kind",  # chosen with the launch
-    "engine.gear_limit",  # studies limit the torque in gears
     "launch.roll_speed", "launch.roll_gear", "launch.roll_boost", "launch.hold_gear",  # a target starts the launch
     "launch.brake_front", "launch.brake_rear", "gearbox.shift_road_speed", "front.outer_curve", "rear.outer_curve",
 }  # fmt: skip

@@ -1,4 +1,4 @@
-"""The look: lines that can be told apart, labels that do not collide, text that is drawn as it stands."""
+"""The look: lines that can be distinguished, labels that do not collide, text that is drawn as it stands."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Figures of a curve from dyno sheets and of a log: what they draw, in which units, from one footing."""
+"""Figures of a curve from dyno sheets and of a log: what they draw, in which units, with one correction and place."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def test_pulls_are_thin_and_the_curve_is_strong(tmp_path: Path, system: str, pea
     assert np.max(figure.axes[0].lines[-2].get_ydata()) == pytest.approx(peak, rel=0.01)
 
 
-def test_pulls_stand_on_the_footing_of_the_curve(tmp_path: Path) -> None:
+def test_pulls_are_drawn_under_the_conditions_of_the_curve(tmp_path: Path) -> None:
     options = {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.CRANK, "losses": stated_losses(0.2)}
     account = _curve(tmp_path, **options)
     lines = curve_figure(account, engine_figures(account), "metric").axes[0].lines
@@ -46,7 +46,7 @@ def test_pulls_stand_on_the_footing_of_the_curve(tmp_path: Path) -> None:
     assert highest == pytest.approx([560.0 / 0.8] * 5, rel=0.02)
 
 
-def test_a_pull_left_out_is_told_apart(tmp_path: Path) -> None:
+def test_a_pull_left_out_is_drawn_differently(tmp_path: Path) -> None:
     account = _curve(tmp_path, leave_out=(2,))
     lines = curve_figure(account, engine_figures(account), "metric").axes[0].lines
     assert lines[1].get_color() != lines[0].get_color() == lines[2].get_color()

@@ -8,7 +8,7 @@ import pytest
 from benchmarks.accuracy import WORKS, residual_share
 from cars import Changes, change, coupe, random_car
 from simlaunch.physics.table import value_at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import Outcome, launch
 from simlaunch.simulation.trace import Trace
 
@@ -16,7 +16,7 @@ SEEDS = range(100, 160)
 POUND, HORSEPOWER = 0.45359237, 745.6998715822702
 
 
-def drawn(seed: int, changes: Changes | None = None) -> Record:
+def drawn(seed: int, changes: Changes | None = None) -> Car:
     return change(random_car(np.random.default_rng(seed)), changes or {})
 
 
@@ -29,7 +29,7 @@ def traces() -> dict[int, Trace]:
     return finished
 
 
-def peak_power(car: Record) -> float:
+def peak_power(car: Car) -> float:
     speed = np.linspace(car.engine.idle, car.engine.rev_limit + car.engine.limiter_band, 2000)
     return max(float(value_at(car.engine.torque, w)) * float(w) for w in speed)
 

@@ -11,7 +11,7 @@ from scipy.optimize import minimize_scalar
 from cars import Changes, all_drive_saloon, coupe, front_hatch, random_car
 from simlaunch.physics import body, pedal, tyre
 from simlaunch.physics import state as at
-from simlaunch.record import Coupling, Pedal, Record
+from simlaunch.record import Car, Coupling, Pedal
 from simlaunch.simulation.prepare import TARGET_SHARE_OF_PEAK
 from simlaunch.simulation.run import Outcome, Run, complete, launch
 
@@ -25,7 +25,7 @@ def random_launch(seed: int, chosen: Pedal) -> Run:
     return launch(car)
 
 
-def both_pedals(build: Callable[[Changes], Record], changes: Changes) -> tuple[Run, Run]:
+def both_pedals(build: Callable[[Changes], Car], changes: Changes) -> tuple[Run, Run]:
     """The same car with full pedal, and with held slip."""
     full, held = (launch(build({**changes, "pedal.kind": int(chosen)})) for chosen in (Pedal.FULL, Pedal.HELD_SLIP))
     return full, held
@@ -33,7 +33,7 @@ def both_pedals(build: Callable[[Changes], Record], changes: Changes) -> tuple[R
 
 @pytest.mark.parametrize("delay", [0.01, 0.1])
 @pytest.mark.parametrize("build", [coupe, front_hatch, all_drive_saloon])
-def test_grip_to_spare_leaves_nothing_to_trim(build: Callable[[Changes], Record], delay: float) -> None:
+def test_grip_to_spare_leaves_nothing_to_trim(build: Callable[[Changes], Car], delay: float) -> None:
     """Tyres that take far more than the engine gives: both pedals are the same launch. Source: definition of a trim."""
     full, held = both_pedals(build, {"road.friction_factor": 8.0, "pedal.delay": delay})
     assert full.outcome is held.outcome is Outcome.FINISHED

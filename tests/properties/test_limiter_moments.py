@@ -39,8 +39,8 @@ def _seen(trace: Trace, limit: float) -> list[tuple[float, float]]:
 
 @pytest.mark.parametrize("tolerance", [1e-4, 1e-5, 1e-6])
 @pytest.mark.parametrize("file", SCENARIOS, ids=lambda file: file.stem)
-def test_with_shifts_at_the_rev_limit_every_passage_is_told(file: Path, tolerance: float) -> None:
-    """The limiter begins at about the moment at which a shift does: rounding must not decide what is told."""
+def test_with_shifts_at_the_rev_limit_every_passage_is_reported(file: Path, tolerance: float) -> None:
+    """The limiter begins at about the moment at which a shift does: rounding must not decide what is reported."""
     scenario = load(file)
     limit = scenario.engine.rev_limit
     at_limit = scenario.replace({"gearbox.shift_at": [limit.text] * (len(scenario.gearbox.ratios) - 1)})

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 
 from cars import PEAK, PLATEAU, Changes, change, coupe, front_hatch, full_load, on_both_axles, random_car
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.run import Outcome, Run, complete, launch
 
 MILLISECOND = 1e-3
 
 
-def held_slip(seed: int, changes: Changes | None = None) -> Record:
+def held_slip(seed: int, changes: Changes | None = None) -> Car:
     """A car under slip control whose shift speeds are settled before anything else is changed; it runs to 40 m/s."""
     car = random_car(np.random.default_rng(seed))
     change(car, {"pedal.kind": 1, **(changes or {})})
@@ -23,7 +23,7 @@ def held_slip(seed: int, changes: Changes | None = None) -> Record:
     return change(car, {"run.stop_distance": 0.0, "run.stop_speed": 40.0})
 
 
-def fine(car: Record) -> Run:
+def fine(car: Car) -> Run:
     return launch(car, tolerance=1e-8, sample_gap=0.05)
 
 
@@ -66,7 +66,7 @@ ABOVE_GRIP = {"run.stop_distance": 0.0, "run.stop_speed": 12.0, "coupling.capaci
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_curves_above_grip_are_equal_under_held_slip(build: Callable[[dict[str, Any]], Record]) -> None:
+def test_curves_above_grip_are_equal_under_held_slip(build: Callable[[dict[str, Any]], Car]) -> None:
     """Two curves, both above what the tyres take: the same time while grip is the limit. Source: first principles."""
     times = [
         fine(build({**ABOVE_GRIP, "pedal.kind": 1, **full_load(points, factor)})).trace.time[-1]
@@ -76,7 +76,7 @@ def test_curves_above_grip_are_equal_under_held_slip(build: Callable[[dict[str, 
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: Callable[[dict[str, Any]], Record]) -> None:
+def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: Callable[[dict[str, Any]], Car]) -> None:
     """Past the peak of the tyre more torque is less force. Source: falling branch of the Magic Formula.
 
     No limiter is met on the way: it would hold the wheels of both at one speed.
@@ -90,7 +90,7 @@ def test_the_higher_of_two_curves_above_grip_is_slower_at_full_load(build: Calla
 
 
 @pytest.mark.parametrize("build", [coupe, front_hatch])
-def test_held_slip_beats_full_load_above_grip(build: Callable[[dict[str, Any]], Record]) -> None:
+def test_held_slip_beats_full_load_above_grip(build: Callable[[dict[str, Any]], Car]) -> None:
     """Tyres at nine tenths of their peak slip push harder than spinning ones. Source: as above."""
     times = [fine(build({**ABOVE_GRIP, "pedal.kind": kind, **full_load(PEAK, 2.0)})).trace.time[-1] for kind in (0, 1)]
     assert times[1] < times[0] - 0.05

@@ -10,7 +10,7 @@ import pytest
 
 from cars import Changes, change, on_both_axles, random_car
 from simlaunch.physics.engine import limiter_start
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.simulation.run import Outcome, Run, complete, launch
 from simlaunch.simulation.trace import Trace
 
@@ -18,7 +18,7 @@ SEEDS = range(60)
 MILLISECOND = 1e-3
 
 
-def drawn(seed: int, pedal: Pedal, changes: Changes | None = None) -> Record:
+def drawn(seed: int, pedal: Pedal, changes: Changes | None = None) -> Car:
     """A random car whose every gear is to be left at the rev limit, over two kilometres."""
     car = random_car(np.random.default_rng(seed))
     at_limit = [float(car.engine.rev_limit)] * (int(car.gearbox.count) - 1)
@@ -27,13 +27,13 @@ def drawn(seed: int, pedal: Pedal, changes: Changes | None = None) -> Record:
 
 
 @cache
-def followed(seed: int, pedal: Pedal) -> tuple[Record, Run]:
+def followed(seed: int, pedal: Pedal) -> tuple[Car, Run]:
     """A car and its run, made once for all tests."""
     car = drawn(seed, pedal)
     return car, launch(car)
 
 
-def stays_on_the_limiter(car: Record, trace: Trace) -> bool:
+def stays_on_the_limiter(car: Car, trace: Trace) -> bool:
     """Whether a run ends in a lower gear with the engine in its limiter's band."""
     return bool(trace["gear"][-1] < car.gearbox.count and trace["engine_speed"][-1] > limiter_start(car.engine))
 
@@ -59,26 +59,26 @@ WHEELS_HOP = frozenset({15})
 """Cars that spin their wheels even so, and catch them again and again: whether once more is chance."""
 
 
-def heavier(car: Record, k: int) -> None:
+def heavier(car: Car, k: int) -> None:
     car.body.mass *= 1.0 + 0.01 * k
 
 
-def draggier(car: Record, k: int) -> None:
+def draggier(car: Car, k: int) -> None:
     car.body.drag_area *= 1.0 + 0.05 * k
 
 
-def steeper(car: Record, k: int) -> None:
+def steeper(car: Car, k: int) -> None:
     car.road.grade_angle = 0.003 * (k + 1)
 
 
-def lossier(car: Record, k: int) -> None:
+def lossier(car: Car, k: int) -> None:
     car.gearbox.efficiency[:] *= 1.0 - 0.01 * k
 
 
 @pytest.mark.parametrize("change_by", [heavier, draggier, steeper, lossier])
 @pytest.mark.parametrize("pedal", Pedal)
 def test_more_to_overcome_is_never_quicker_with_grip_to_spare(
-    pedal: Pedal, change_by: Callable[[Record, int], None]
+    pedal: Pedal, change_by: Callable[[Car, int], None]
 ) -> None:
     """Mass, drag, grade and losses only ever cost time, the shift speeds staying as they are. Source: Newton."""
     compared = 0

@@ -106,7 +106,7 @@ def test_what_is_not_text_as_an_argument(tmp_path: Path, capsys: Capture, value:
 @pytest.mark.parametrize("value", ["[" * 500, "[" * 500 + "]" * 500, "[" * 100_000, "[1", '["'])
 def test_lists_that_cannot_be_read_are_faults_of_the_call(tmp_path: Path, capsys: Capture, value: str) -> None:
     told = refused(capsys, "check", scenario(tmp_path), "--set", f"body.mass={value}", code=2)
-    assert 'is not a list; write such as ["402.336 m"]' in told
+    assert 'is not a list; write one such as ["402.336 m"]' in told
 
 
 def test_a_long_list_as_an_argument(tmp_path: Path, capsys: Capture) -> None:
@@ -136,7 +136,7 @@ def test_a_target_that_is_never_reached(tmp_path: Path, capsys: Capture) -> None
     path = scenario(tmp_path, "[body]", '[run]\nuntil = ["900 km/h"]\ntime_limit = "5 s"\n[body]')
     assert answer(["run", str(path), "--quiet"]) == 4
     shown = capsys.readouterr()
-    assert "was not reached" in shown.err
+    assert "did not reach its target" in shown.err
     assert "Traceback" not in shown.err
 
 

@@ -103,9 +103,9 @@ def test_refused_with_the_choices(tmp_path: Path, header: str, told: str) -> Non
     assert _refusal(_table(tmp_path, header)).startswith(told)
 
 
-def test_a_column_of_text_is_told_of(tmp_path: Path) -> None:
+def test_a_column_of_text_is_reported(tmp_path: Path) -> None:
     told = _refusal(_table(tmp_path, "rpm;s;Torque [Nm]", "1000;1;abc"))
-    assert told == 'line 2, column "Torque [Nm]": "abc" is no number, as the torque has to be; write digits'
+    assert told == 'line 2, column "Torque [Nm]": "abc" is not a number, which the torque has to be; write digits'
 
 
 def test_the_caller_decides(tmp_path: Path) -> None:
@@ -117,7 +117,7 @@ def test_the_caller_decides(tmp_path: Path) -> None:
     assert torque.values == pytest.approx([300 * FOOT_POUND])
     told = _refusal(table, Choices({"engine speed": "a", "torque": "b"}, {"engine speed": "rpm"}))
     assert told == 'torque: "b" is the name of 2 columns; give --column "torque=..." with "#2" or "#3"'
-    assert 'torque: "c" is the name of no column' in _refusal(
+    assert 'torque: "c" is not the name of a column' in _refusal(
         table, Choices({"engine speed": "a", "torque": "c"}, {"engine speed": "rpm"})
     )
 
@@ -161,7 +161,7 @@ def test_units_in_any_spelling_of_the_trade(text: str, spelling: str | None) -> 
 @pytest.mark.parametrize("pair", ["torque", "torque=", "boost=x", "=x"])
 def test_pairs(pair: str) -> None:
     assert pairs_named(("torque=a=b", "Power= c "), "--column", (TORQUE, POWER)) == {"torque": "a=b", "power": "c"}
-    with pytest.raises(UsageError, match=r'--unit ".*" does not name one thing once; write one of "torque=\.\.\."'):
+    with pytest.raises(UsageError, match=r'--unit ".*": write one of "torque=\.\.\."'):
         pairs_named((pair,), "--unit", (TORQUE,))
     with pytest.raises(UsageError):
         pairs_named(("torque=a", "torque=b"), "--unit", (TORQUE,))

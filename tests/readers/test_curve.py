@@ -13,7 +13,7 @@ from simlaunch.errors import InputError, SimlaunchError, UsageError
 from simlaunch.readers.curve import CurveOptions, as_text, read_sheets, write_curve
 from simlaunch.readers.reference_conditions import Losses, Weather, driveline_losses, stated_losses
 from simlaunch.readers.smoothing import Smoothing
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.scenario.reading import load
 
@@ -43,9 +43,9 @@ def test_account_of_an_invented_sheet() -> None:
     assert found.speed[[0, -1]] / RPM == pytest.approx([1500.0, 6000.0])
     assert (found.correction, found.measured_at) == (None, None)
     assert [note.partition(";")[0] for note in found.notes] == [
-        "fewer than 12 rows in a pull: not smoothed",
-        "nobody says which weather correction the figures carry",
-        "nobody says where the figures were taken",
+        "a pull with fewer than 12 rows is not smoothed",
+        "the sheet states no weather correction",
+        "the sheet states no place of measurement",
     ]
 
 
@@ -86,10 +86,10 @@ def test_rows_as_they_are(tmp_path: Path) -> None:
     path = sheet(tmp_path, rise(200, noise=0.0))
     found = read_sheets([path], CurveOptions(smoothing=False))
     assert len(found.speed) == 200
-    assert "cannot be taken as they are" in _refusal(UsageError, sheet(tmp_path, rise(300)), smoothing=False)
+    assert "cannot be used as they are" in _refusal(UsageError, sheet(tmp_path, rise(300)), smoothing=False)
 
 
-# --- footing ---
+# --- correction and place ---
 
 
 def test_correction_forward(table: Path) -> None:
@@ -123,7 +123,7 @@ def test_correction_of_a_boosted_engine(table: Path) -> None:
     "lines",
     ["Correction;DIN 70020\nMeasured at;wheel\n", "# Correction: din 70020\n# MEASURED AT: Wheel\n"],
 )
-def test_a_sheet_may_state_its_footing_in_its_own_manner(tmp_path: Path, lines: str) -> None:
+def test_a_sheet_may_state_its_conditions_in_its_own_manner(tmp_path: Path, lines: str) -> None:
     path = tmp_path / "sheet.csv"
     path.write_text(f"{lines}rpm;Nm;kW\n2000;100;20.94\n3000;200;62.83\n4000;250;104.72\n5000;240;125.66\n", "utf-8")
     found = read_sheets([path])
@@ -166,22 +166,22 @@ def test_losses_come_before_the_correction(table: Path) -> None:
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        ({"wanted": Correction.SAE_J1349}, "SAE J1349 is wanted, but nobody says which correction the figures carry"),
+        ({"wanted": Correction.SAE_J1349}, "a correction to SAE J1349 needs the correction that the figures carry"),
         (
             {"carried": Correction.SAE_J607, "wanted": Correction.SAE_J1349},
-            "to go from correction SAE J607 to SAE J1349 the weather of the test is needed",
+            "a change of correction from SAE J607 to SAE J1349 needs the weather of the test",
         ),
         (
             {"wanted_at": MeasuredAt.CRANK},
-            "torque at the crank is wanted, but nobody says where the figures were taken",
+            "torque at the crank needs the place at which the figures were measured",
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.CRANK},
-            "to go from wheel to crank the losses between them are needed",
+            "a conversion from wheel to crank needs the losses between them",
         ),
         (
             {"measured_at": MeasuredAt.WHEEL, "wanted_at": MeasuredAt.HUB, "losses": stated_losses(0.1)},
-            "from wheel to hub leads by way of the crank",
+            "figures are not converted from wheel to hub directly",
         ),
     ],
 )
@@ -194,14 +194,16 @@ def test_losses_that_eat_the_curve(table: Path) -> None:
         InputError, table,
         measured_at=MeasuredAt.CRANK, wanted_at=MeasuredAt.WHEEL, losses=Losses(0.9, 2.0, 0.0, 100.0, "sample"),
     )  # fmt: skip
-    assert told.startswith("curve: comes out without torque at 1000 rpm")
+    assert told.startswith("the finished curve has no torque at 1000 rpm")
 
 
-def test_unlike_footing_is_not_mixed(tmp_path: Path) -> None:
+def test_sheets_of_different_corrections_are_not_mixed(tmp_path: Path) -> None:
     rows = ["# correction: SAE J607", "rpm,Nm", "1000,100", "2000,200", "3000,250"]
     told, untold = sheet(tmp_path, rows[1:], rows[0], "a.csv"), sheet(tmp_path, rows[2:], rows[1], "b.csv")
-    assert "unlike footing, correction SAE J607, not stated" in _refusal(InputError, told, untold)
-    assert "unlike footing, correction SAE J1349, SAE J607" in _refusal(InputError, told, carried=Correction.SAE_J1349)
+    assert "the sheets differ in correction: SAE J607, not stated" in _refusal(InputError, told, untold)
+    assert "the sheets differ in correction: SAE J1349, SAE J607" in _refusal(
+        InputError, told, carried=Correction.SAE_J1349
+    )
     both = read_sheets([told, untold], CurveOptions(carried=Correction.SAE_J607))
     assert both.correction is Correction.SAE_J607
 
@@ -224,7 +226,7 @@ def test_file_is_read_by_a_scenario(tmp_path: Path, table: Path) -> None:
         "1000,100\n2000,200\n3000,250\n4000,240\n"
     )
     assert read_curve(text, "out.csv")[2] == ("3000 rpm", "250 N m")
-    assert read_footing(text, "out.csv") == {"correction": "SAE J1349", "measured_at": "crank"}
+    assert read_conditions(text, "out.csv") == {"correction": "SAE J1349", "measured_at": "crank"}
     again = read_sheets([path])
     assert as_text(again) == text
 

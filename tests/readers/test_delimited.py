@@ -146,7 +146,7 @@ def test_decimal_mark_may_be_named(tmp_path: Path) -> None:
 def test_delimiter_may_be_named(tmp_path: Path) -> None:
     path = _file(tmp_path, "rpm,a;Nm,b\n1000;200\n")
     assert read_table(path, TableOptions(delimiter=Delimiter.SEMICOLON)).header == ("rpm,a", "Nm,b")
-    with pytest.raises(InputError, match=r"no delimiter \(tab\) parts"):
+    with pytest.raises(InputError, match=r"no delimiter \(tab\) splits"):
         read_table(path, TableOptions(delimiter=Delimiter.TAB))
 
 

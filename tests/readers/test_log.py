@@ -76,18 +76,18 @@ def test_several_that_fit_are_listed_with_the_flag_and_named_by_it(tmp_path: Pat
     time = times()
     columns = {"time [s]": time, "GPS speed [m/s]": speed(time), "road speed [m/s]": 0.9 * speed(time)}
     path = write_csv(tmp_path / "log.csv", columns)
-    wanted = 'speed: could be each of "GPS speed", "road speed"; choose one with --channel speed="NAME"'
+    wanted = 'speed: could be any of "GPS speed", "road speed"; choose one with --channel speed="NAME"'
     assert _refused(path) == wanted
     account = read_channels(path, LogOptions(channels={Role.SPEED: ("GPS speed",)}))
     assert_allclose(account.trace["speed"][-1], speed(time)[-1])
 
 
-def test_two_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
+def test_two_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     time = times()
     path = tmp_path / "log.csv"
     rows = "\n".join(f"{t!r},{v!r},{0.5 * v!r}" for t, v in zip(time.tolist(), speed(time).tolist(), strict=True))
     path.write_text(f"time [s],speed [m/s],speed [m/s]\n{rows}\n", "utf-8")
-    assert 'could be each of "speed", "speed #2"' in _refused(path)
+    assert 'could be any of "speed", "speed #2"' in _refused(path)
     account = read_channels(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])
 
@@ -108,9 +108,7 @@ def test_without_a_time_the_channels_are_listed(tmp_path: Path) -> None:
 def test_a_name_that_is_not_there(tmp_path: Path) -> None:
     path = sound_csv(tmp_path / "log.csv")
     told = _refused(path, LogOptions(channels={Role.GEAR: ("\x1b[31mgear",)}))
-    assert told.startswith(
-        '--channel gear: "\\x1b[31mgear" is not a channel of numbers in this log; choose one of "Time"'
-    )
+    assert told.startswith('--channel gear: "\\x1b[31mgear" is not a numeric channel of this log; choose one of "Time"')
 
 
 def test_a_role_can_be_left_out(tmp_path: Path) -> None:
@@ -148,7 +146,7 @@ def test_a_unit_that_is_missing_or_wrong_is_asked_for(tmp_path: Path) -> None:
 
 def test_a_value_that_makes_no_sense_points_to_the_unit(tmp_path: Path) -> None:
     path = write_csv(tmp_path / "log.csv", {"time [s]": times(), "speed [m/s]": 36.0 * speed(times())})
-    assert "is the most that makes sense; check its unit, or give --unit speed=UNIT" in _refused(path)
+    assert "is the most that is plausible; check its unit, or give --unit speed=UNIT" in _refused(path)
 
 
 def test_wheel_speeds_logged_as_road_speeds_need_the_radii(tmp_path: Path) -> None:
@@ -217,7 +215,7 @@ def test_speeds_that_share_no_time(tmp_path: Path) -> None:
     early[500:], late[:500] = np.nan, np.nan
     columns = {"time [s]": time, "speed [m/s]": early, "wheel speed rear [rad/s]": late}
     told = _refused(write_csv(tmp_path / "log.csv", columns))
-    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: share no time; ')
+    assert told.startswith('"speed" [m/s] and "wheel speed rear" [rad/s]: have no time in common; ')
 
 
 # --- the run ---

@@ -66,11 +66,11 @@ def test_channels_of_different_rates_become_one_trace(tmp_path: Path, compressio
     assert 'engine speed: "Engine speed" [1/min], 1000 samples, 0.01 s apart' in account.understood
 
 
-def test_channels_of_one_name_are_told_apart(tmp_path: Path) -> None:
+def test_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     time = times()
     groups = [[Signal(factor * speed(time), time, name="speed", unit="m/s")] for factor in (1.0, 0.5)]
     path = _write(tmp_path / "log.mf4", *groups)
-    with pytest.raises(InputError, match='could be each of "speed", "speed #2"'):
+    with pytest.raises(InputError, match='could be any of "speed", "speed #2"'):
         read_channels(path)
     account = read_channels(path, LogOptions(channels={Role.SPEED: ("speed #2",)}))
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])

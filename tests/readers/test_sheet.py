@@ -137,7 +137,7 @@ def test_metric_horsepower_under_hp_is_found(tmp_path: Path) -> None:
 def test_rad_per_second_under_rpm(tmp_path: Path) -> None:
     path = _table(tmp_path, "rpm,Nm 105,110 419,120 733,100")
     assert _refusal(path) == (
-        'column rpm: "733" is the highest engine speed, in rpm, which no sweep ends at; it looks like rad/s; '
+        'column rpm: "733" is the highest engine speed, in rpm, which no dyno sweep ends at; it looks like rad/s; '
         'give --unit "engine speed=rad/s"'
     )
     (pull,) = read_sheet(path, Choices(units={"engine speed": "rad/s"})).pulls
@@ -145,7 +145,7 @@ def test_rad_per_second_under_rpm(tmp_path: Path) -> None:
 
 
 def test_rad_per_second_under_rpm_of_a_racing_engine(tmp_path: Path) -> None:
-    """1700 rad/s, 16,200 rpm: only power and torque together can tell."""
+    """1700 rad/s, 16,200 rpm: only power and torque together show it."""
     rows = [f"{w},{t},{w * t / 1e3:.3f}" for w, t in ((500, 200), (1000, 300), (1700, 280))]
     told = _refusal(sheet(tmp_path, rows, "rpm,Nm,kW"))
     assert told.endswith("engine speed looks like rad/s under a heading in rpm")
@@ -155,14 +155,17 @@ def test_rad_per_second_under_rpm_of_a_racing_engine(tmp_path: Path) -> None:
     ("text", "told"),
     [
         ("rad/s,Nm 1000,110 4000,120 7330,100", 'column rad/s: "7330" is the highest engine speed, in rad/s, which'),
-        ("rpm,Nm 100,110 90,120 80,100", 'column rpm: "100" is the highest engine speed, in rpm, which no sweep ends'),
+        (
+            "rpm,Nm 100,110 90,120 80,100",
+            'column rpm: "100" is the highest engine speed, in rpm, which no dyno sweep ends',
+        ),
         ("rpm,Nm 3000,110", 'engine speed: "3000 rpm" is all there is: one row'),
         ("rpm,Nm 3000,110 3000,112", 'engine speed: "3000 rpm" is all there is: one engine speed'),
         ("rpm,Nm 1000,0 2000,0 3000,0", "file: holds no row with engine speed and torque above zero"),
         ("rpm,Nm 1000,-9 2000,-8 3000,-7", "file: holds no row with engine speed and torque above zero"),
         ("rpm,Nm -1000,90 2000,90", "line 2, engine speed: is negative"),
         ("rpm,Nm 1000,0.2 2000,0.3 3000,0.4", 'torque: "0.4 N m" is the highest torque, outside 5 to 20000 N m'),
-        ("rpm,Nm 3000,110 1000,120 2000,100 5000,90 4000,100", "engine speed: does not come in sweeps: 1 rise, where"),
+        ("rpm,Nm 3000,110 1000,120 2000,100 5000,90 4000,100", "engine speed: does not form sweeps: 1 rise, where"),
     ],
 )
 def test_cannot_be_right(tmp_path: Path, text: str, told: str) -> None:
@@ -173,7 +176,7 @@ def test_unsorted(tmp_path: Path) -> None:
     rows = rise(400)
     random.Random(1).shuffle(rows)
     told = _refusal(sheet(tmp_path, rows))
-    assert told.startswith("engine speed: does not come in sweeps: ")
+    assert told.startswith("engine speed: does not form sweeps: ")
     assert told.endswith("; sort the rows by engine speed, or give the sweeps one after the other")
 
 

@@ -61,7 +61,7 @@ def test_known_curve_comes_back(name: str, rows: int, noise: float) -> None:
 
 
 @pytest.mark.parametrize("rows", BOUNDS)
-def test_the_bound_that_is_told_is_the_one_that_is_held(rows: int) -> None:
+def test_the_bound_that_is_stated_is_the_one_that_is_held(rows: int) -> None:
     (factor, offset), _ = BOUNDS[rows]
     assert peak_bound(rows, 0.01) == pytest.approx(factor * 0.01 + offset)
     assert peak_bound(59, 0.01) is None
@@ -88,7 +88,7 @@ def test_rows_without_noise_are_passed_through(name: str, rows: int) -> None:
 
 
 @pytest.mark.parametrize("noise", [0.005, 0.02])
-def test_noise_is_told(noise: float) -> None:
+def test_noise_is_reported(noise: float) -> None:
     assert smooth(*_sweep(CURVES["peak"], 2000, noise, 1)).noise == pytest.approx(noise, rel=0.1)
 
 

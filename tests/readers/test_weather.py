@@ -90,7 +90,7 @@ def test_thin_and_hot_air_is_made_up_for(pressure: float, celsius: float, humidi
 
 
 def test_boosted_engine_is_not_corrected_twice() -> None:
-    """Source: UN Regulation 85, amendment of 2015, as told in a meeting summary."""
+    """Source: UN Regulation 85, amendment of 2015, as reported in a meeting summary."""
     weather = _weather(95.0, 35.0, 0.3)
     left = factor(Correction.SAE_J1349, weather, boosted=True)
     assert (left.value, left.flagged) == (1.0, False)
@@ -127,7 +127,7 @@ def test_gap_between_corrections(row: tuple[float, ...]) -> None:
     ("pressure", "temperature", "humidity", "told"),
     [
         (1013.0, 293.15, 0.5, "weather, pressure: 1.013 kPa is not from 40 kPa to 120 kPa; check value and unit"),
-        (101325.0, 20.0, 0.5, "weather, temperature: -253.1 degC is not from -50.0 degC to 70.0 degC"),
+        (101325.0, 20.0, 0.5, "weather, temperature: -253.1 degC is not from -60.0 degC to 70.0 degC"),
         (101325.0, 293.15, 50.0, "weather, humidity: 5000 % is not from 0 % to 100 %"),
         (math.nan, 293.15, 0.5, "weather, pressure: nan kPa"),
         (101325.0, math.inf, 0.5, "weather, temperature: inf degC"),

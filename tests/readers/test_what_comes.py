@@ -50,10 +50,10 @@ def test_a_heading_sets_the_place(tmp_path: Path, heading: str, place: MeasuredA
 
 def test_a_heading_against_a_line_of_the_sheet_or_the_caller_is_refused(tmp_path: Path) -> None:
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x", "measured at: crank\n")
-    with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
+    with pytest.raises(InputError, match="the sheets differ in place: crank, wheel"):
         read_sheets([sheet])
     sheet = _sheet(tmp_path, "RPM,Wheel Torque (Nm),x")
-    with pytest.raises(InputError, match="unlike footing, place crank, wheel"):
+    with pytest.raises(InputError, match="the sheets differ in place: crank, wheel"):
         read_sheets([sheet], CurveOptions(measured_at=MeasuredAt.CRANK))
 
 
@@ -112,5 +112,5 @@ def test_all_missing_channels_are_named_at_once(tmp_path: Path) -> None:
 def test_a_workbook_is_to_be_exported(tmp_path: Path, read: object, name: str) -> None:
     with zipfile.ZipFile(tmp_path / name, "w") as book:
         book.writestr("xl/workbook.xml", "<workbook/>")
-    with pytest.raises(InputError, match="is a workbook, or packed otherwise, and no text; export it as CSV"):
+    with pytest.raises(InputError, match="is a workbook or another packed file, not text; export it as CSV"):
         read(tmp_path / name)  # type: ignore[operator]

@@ -110,7 +110,7 @@ def test_a_sweep_of_another_car_is_refused(capsys: Capture, tmp_path: Path, swee
     assert "another scenario" in told
 
 
-def test_a_sweep_of_an_earlier_description_is_told_apart(sweep_file: Path) -> None:
+def test_a_sweep_of_an_earlier_description_is_recognised(sweep_file: Path) -> None:
     scenario = load(COUPE)
     assert swept_of(scenario, sweep_file).same_scenario
     for change in ({"body.mass": "1700 kg"}, {"pedal": {"actuator_delay": "80 ms"}}):

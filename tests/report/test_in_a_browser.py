@@ -189,7 +189,7 @@ def test_the_mouse_moves_a_slider_to_computed_numbers(driver: Any, coupe: Path) 
     assert cells(driver) == expected(data, last, 4)
 
 
-def test_the_line_of_the_picture_is_cut_at_the_height_that_is_told(driver: Any, coupe: Path) -> None:
+def test_the_line_of_the_picture_is_cut_at_the_stated_height(driver: Any, coupe: Path) -> None:
     """Read back from the drawing by its own axis: the highest point of the line is the height."""
     opened(driver, coupe)
     data = island(coupe.read_text("utf-8"))

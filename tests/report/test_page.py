@@ -22,11 +22,6 @@ _NUMBER = re.compile(r"(?<![\w.,])\d+(?:\.\d+)?(?![\w.]*\d)")
 
 
 @pytest.fixture(scope="session")
-def coupe_text(coupe: Path) -> str:
-    return coupe.read_text("utf-8")
-
-
-@pytest.fixture(scope="session")
 def hostile_text(hostile_page: Path) -> str:
     return hostile_page.read_text("utf-8")
 
@@ -213,20 +208,20 @@ def test_the_glossary_explains_what_is_used_and_nothing_else() -> None:
 
 @pytest.mark.parametrize(
     "word",
-    ["torque", "slip", "wheelspin", "full pedal", "held slip", "steady pull", "rating", "wear", "plateau", "grip",
-     "usable torque", "gap", "drawn case", "interval", "worth of torque", "rollout", "gear set", "final drive"],
+    ["torque", "slip", "wheelspin", "full pedal", "traction-limited", "steady pull", "rating", "wear", "plateau",
+     "grip", "usable torque", "gap", "case", "interval", "worth of torque", "rollout", "gear set", "final drive"],
 )  # fmt: skip
 def test_the_words_that_a_customer_will_not_know_are_explained(coupe_text: str, word: str) -> None:
     assert f"<dt>{word}</dt>" in coupe_text
 
 
-def test_curves_of_unlike_footing_are_told_apart_before_any_number(tmp_path: Path) -> None:
+def test_different_corrections_are_stated_before_any_number(tmp_path: Path) -> None:
     page, scenario = tmp_path / "page.html", hostile(tmp_path)
     text = scenario.read_text("utf-8").replace("[[parts]]", 'correction = "SAE J1349"\n[[parts]]', 1)
     scenario.write_text(text, "utf-8")
-    made(scenario, "-o", page, "--cases", "0", "--mixed-footings")
+    made(scenario, "-o", page, "--cases", "0", "--mixed-corrections")
     seen = texts(page.read_text("utf-8"))
-    assert 0 < seen.index("Footing not known") < seen.index("Time with spinning tyres")
+    assert 0 < seen.index("Weather correction not known") < seen.index("Time with spinning tyres")
 
 
 def test_a_part_that_carries_nothing_is_said_to_and_stands_on_no_card(tmp_path: Path) -> None:

@@ -1,4 +1,4 @@
-"""Lines above the header of a curve file: on what footing its figures stand."""
+"""Lines above the header of a curve file: the conditions that its figures hold for."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from simlaunch.errors import ScenarioError
-from simlaunch.scenario.curve_file import read_curve, read_footing
+from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 from simlaunch.scenario.reading import from_mapping
 
@@ -16,14 +16,14 @@ POINTS = "engine speed [rpm],torque [N m]\n1000,200\n7000,180\n"
 TOLD = "# correction: SAE J1349\n# measured at: crank\n# note: invented\n\n"
 
 
-def test_footing_stands_beside_the_points() -> None:
-    assert read_footing(TOLD + POINTS, "x.csv") == {
+def test_conditions_stand_beside_the_points() -> None:
+    assert read_conditions(TOLD + POINTS, "x.csv") == {
         "correction": "SAE J1349",
         "measured_at": "crank",
         "note": "invented",
     }
     assert read_curve(TOLD + POINTS, "x.csv") == read_curve(POINTS, "x.csv")
-    assert read_footing(POINTS, "x.csv") == {}
+    assert read_conditions(POINTS, "x.csv") == {}
 
 
 @pytest.mark.parametrize(
@@ -34,13 +34,13 @@ def test_footing_stands_beside_the_points() -> None:
             '"J1349" is not one of the choices; write none, SAE J1349, ISO 1585, DIN 70020, SAE J607',
         ),
         ("# measured at: roller", '"roller" is not one of the choices; write crank, hub, wheel'),
-        ("# by me", '"# by me" is no line that is known here; write "# correction: ...", "# measured at: ...", '),
-        ("# measured at: crank\n# measured at: hub", '"measured at" stands there twice; keep one of them'),
+        ("# by me", '"# by me" is not a line that is known here; write "# correction: ...", "# measured at: ...", '),
+        ("# measured at: crank\n# measured at: hub", '"measured at" is given twice; keep one of them'),
     ],
 )
 def test_faults_name_the_line(line: str, fault: str) -> None:
     with pytest.raises(ScenarioError) as caught:
-        read_footing(f"{line}\n{POINTS}", "x.csv")
+        read_conditions(f"{line}\n{POINTS}", "x.csv")
     (found,) = caught.value.faults
     assert str(found).startswith(f"line {line.count(chr(10)) + 1}: {fault}")
 
@@ -52,7 +52,7 @@ def test_lines_of_the_points_still_count_from_the_top() -> None:
         read_curve(TOLD, "x.csv")
 
 
-def test_a_scenario_takes_the_footing_over(sound: dict[str, Any], tmp_path: Path) -> None:
+def test_a_scenario_takes_the_conditions_over(sound: dict[str, Any], tmp_path: Path) -> None:
     (tmp_path / "c.csv").write_text(TOLD + POINTS, encoding="utf-8")
     plain = {"name": "b", "points": [["1000 rpm", "1 N m"], ["7000 rpm", "1 N m"]], "correction": "none"}
     sound["curves"] = [{"name": "a", "file": "c.csv"}, plain]
@@ -69,6 +69,6 @@ def test_a_launch_wants_torque_at_the_crank(sound: dict[str, Any]) -> None:
     assert [str(fault) for fault in caught.value.faults] == [
         'curves[1].correction: "sae" is not one of the choices; '
         'write one of "none", "SAE J1349", "ISO 1585", "DIN 70020" or "SAE J607"',
-        'curves[1].measured_at: "wheel" is not the crank, and a launch begins with the torque there; '
+        'curves[1].measured_at: "wheel" is not the crank, where a launch needs the torque; '
         "bring the curve to the crank with `simlaunch curve`",
     ]

@@ -50,7 +50,7 @@ def test_points(text: str, points: tuple[tuple[str, str], ...]) -> None:
         (HEADER + "1000,200\n", ["file: holds 1 point; give at least two"]),
         (
             HEADER + "1000,200\n1000,210\n",
-            ['line 3: "1000 rpm" stands there twice; keep one point per engine speed'],
+            ['line 3: "1000 rpm" is given twice; keep one point per engine speed'],
         ),
         (
             HEADER + "2000,200\n\n1000,210\n",
@@ -68,8 +68,10 @@ def test_points(text: str, points: tuple[tuple[str, str], ...]) -> None:
         (
             HEADER + "1000,200,3\n2000\n3000,5\n4000,5\n",
             [
-                'line 2: "1000,200,3" has 3 values instead of two; part the two by one comma; decimals follow a point',
-                'line 3: "2000" has 1 value instead of two; part the two by one comma; decimals follow a point',
+                'line 2: "1000,200,3" has 3 values instead of two; separate the two by one comma, and write decimals '
+                "with a point",
+                'line 3: "2000" has 1 value instead of two; separate the two by one comma, and write decimals '
+                "with a point",
             ],
         ),
         (

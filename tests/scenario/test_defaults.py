@@ -15,7 +15,7 @@ def _listed(data: dict[str, Any]) -> dict[str, Default]:
     return {entry.key: entry for entry in defaults(from_mapping(data, "sample"))}
 
 
-def test_every_default_tells_value_and_origin(sound: dict[str, Any]) -> None:
+def test_every_default_states_value_and_origin(sound: dict[str, Any]) -> None:
     listed = _listed(sound)
     assert all(entry.value and entry.origin for entry in listed.values())
     assert listed["body.pitch_frequency"].value == "1.5 Hz"

@@ -11,21 +11,21 @@ import numpy as np
 import pytest
 
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.reading import load
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
-NAMES = {"road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip"}
+NAMES = {"hill-roadster", "road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip"}
 
 
 def _demo(name: str) -> Scenario:
     return load(FOLDER / f"{name}.toml")
 
 
-def _first_gear_force(car: Record, torque: float) -> float:
+def _first_gear_force(car: Car, torque: float) -> float:
     return float(torque * car.gearbox.ratio[0] * car.gearbox.efficiency[0] / car.rear.radius)
 
 

@@ -124,7 +124,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "gearbox.shift_at",
         "later",
-        'gearbox.shift_at: "later" is no way to shift; write "best force", or an engine speed',
+        'gearbox.shift_at: "later" is not a way to shift; write "best force", or an engine speed',
     ),
     (
         "gearbox.shift_at",
@@ -144,7 +144,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "curves.0.points.1.0",
         "1000 rpm",
-        'curves[1].points[2]: "1000 rpm" stands there twice; keep one point per engine speed',
+        'curves[1].points[2]: "1000 rpm" is given twice; keep one point per engine speed',
     ),
     (
         "curves.0.points.1.0",
@@ -166,7 +166,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "air",
         {"pressure": "1 bar", "altitude": "0 m"},
-        'air.altitude: "0 m" stands beside pressure; give one of the two',
+        'air.altitude: "0 m" is given together with pressure; give one of the two',
     ),
     (
         "road.surface",
@@ -174,12 +174,12 @@ ONE_FAULT: list[tuple[str, object, str]] = [
         'road.surface: "dry asfalt" is not a known surface; did you mean "dry asphalt"?',
     ),
     ("road.surface", "cheese", 'is not a known surface; write one of "prepared strip", "dry asphalt"'),
-    ("tyres.both.size", "225/45 R17", "tyres.both.size: stands beside radius; give one of the two"),
+    ("tyres.both.size", "225/45 R17", "tyres.both.size: is given together with radius; give one of the two"),
     ("tyres.both.radius", None, "tyres.both.size: is missing, and so is radius; give one of the two"),
     (
         "tyres.both.rolling_factor_of_radius",
         "0.97",
-        '"0.97" belongs to a size, not to a radius; leave it out',
+        '"0.97" applies to a size, not to a radius; leave it out',
     ),
     (
         "tyres.both",
@@ -221,7 +221,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "coupling",
         CONVERTER | {"torque_ratio": ["2", "1.4", "1.2"]},
-        'torque_ratio[3]: "1.2" gives more power than goes in at speed ratio 0.9; keep it below 1.111',
+        'torque_ratio[3]: "1.2" puts out more power than goes in at speed ratio 0.9; keep it below 1.111',
     ),
     # --- run ---
     (
@@ -277,7 +277,7 @@ ONE_FAULT: list[tuple[str, object, str]] = [
     (
         "curves",
         [{"name": "nil", "points": [["1000 rpm", "0 N m"], ["7000 rpm", "0 N m"]]}],
-        "curves[1].points: holds no torque at all; give torque above zero at some point",
+        "curves[1].points: holds no torque above zero; give torque above zero at some point",
     ),
     (
         "curves",
@@ -298,7 +298,7 @@ def test_fault(sound: dict[str, Any], path: str, value: object, words: str) -> N
 def test_idle_and_limiter_against_the_rev_limit(sound: dict[str, Any]) -> None:
     sound["engine"] |= {"idle": "2900 rpm", "rev_limit": "3300 rpm", "limiter_band": "500 rpm"}
     assert _faults(sound) == [
-        'engine.limiter_band: "500 rpm" spans all speeds from idle to rev limit; write such as "50 rpm"'
+        'engine.limiter_band: "500 rpm" spans all speeds from idle to rev limit; write a narrower one, such as "50 rpm"'
     ]
     sound["engine"] |= {"idle": "3300 rpm"}
     assert 'engine.idle: "3300 rpm" is not below the rev limit, 3300 rpm; lower it, or raise the rev limit' in _faults(

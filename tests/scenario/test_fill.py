@@ -14,7 +14,7 @@ from scipy.interpolate import pchip_interpolate
 
 from simlaunch.errors import UsageError
 from simlaunch.parameters.fill import fill_table, lower
-from simlaunch.record import Coupling, Pedal, Record, ShiftKind, blank
+from simlaunch.record import Car, Coupling, Pedal, ShiftKind, Table, blank
 from simlaunch.scenario.car import unloaded_radius
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.scenario.surroundings import standard_pressure, standard_temperature
@@ -23,11 +23,11 @@ RPM = 2 * math.pi / 60
 LBF_FT = 1.3558179483314004  # exact definitions
 
 
-def _car(data: dict[str, Any], pedal: Pedal = Pedal.FULL) -> Record:
+def _car(data: dict[str, Any], pedal: Pedal = Pedal.FULL) -> Car:
     return lower(from_mapping(data, "sample"), "flat", pedal)
 
 
-def _value(table: Record, x: float) -> float:
+def _value(table: Table, x: float) -> float:
     """Reading of a table by the rule that its type states; ends hold."""
     knots = table.knot[: table.count]
     x = min(max(x, knots[0]), knots[-1])
@@ -278,7 +278,7 @@ def test_weather_that_is_given(sound: dict[str, Any]) -> None:
     air = _car(sound).air
     assert air.pressure == pytest.approx(29.5 * 3386.38864)
     assert air.temperature == pytest.approx(303.15)
-    assert (air.humidity, air.head_wind) == (0.4, pytest.approx(10 / 3.6))
+    assert (air.humidity, air.head_wind) == pytest.approx((0.4, 10 / 3.6))
 
 
 @pytest.mark.parametrize(
@@ -348,7 +348,7 @@ def test_end_of_the_run(sound: dict[str, Any], until: list[str], distance: float
     sound["run"] = {"until": until}
     run = _car(sound).run
     beyond = (distance + 0.3048 + 1e-3 if distance else 0.0, speed + 1e-3 if speed else 0.0)  # so that a goal is passed
-    assert (run.stop_distance, run.stop_speed) == (pytest.approx(beyond[0]), pytest.approx(beyond[1]))
+    assert (run.stop_distance, run.stop_speed) == pytest.approx(beyond)
 
 
 def test_marks(sound: dict[str, Any]) -> None:

@@ -168,7 +168,7 @@ def test_toml_syntax(file: Path, text: str, words: str) -> None:
     file.write_text(text, "utf-8")
     (fault,) = _faults(file)
     assert words in fault
-    assert fault.endswith('text stands in quotes, as in mass = "1610 kg"')
+    assert fault.endswith('write text in quotes, as in mass = "1610 kg"')
 
 
 def test_nesting_without_end(file: Path) -> None:
@@ -181,14 +181,14 @@ def test_a_key_of_very_many_parts(file: Path, text: str) -> None:
     file.write_text("format = 1\n" + text, "utf-8")
     (fault,) = _faults(file)
     assert fault.startswith("line 2: ")
-    assert fault.endswith("has more than 1000 points in one line; break the line up")
+    assert fault.endswith("has more than 1000 dots in one line; break the line up")
 
 
 def test_very_many_faults_are_cut_short(file: Path) -> None:
     file.write_text(TOML.replace("[body]\n", "[body]\n" + "".join(f"k{n} = 1\n" for n in range(500))), "utf-8")
     faults = _faults(file)
     assert len(faults) == MAX_FAULTS + 1
-    assert faults[-1] == "file: has 440 further faults; mend these first"
+    assert faults[-1] == "file: has 440 more faults; correct these first"
 
 
 def test_an_empty_file_names_every_table(file: Path) -> None:
@@ -257,7 +257,7 @@ def test_a_link_that_leaves_the_folder(file: Path, tmp_path: Path) -> None:
     (inner / "road.toml").symlink_to(tmp_path / "road.toml")
     (inner / "car.toml").write_text(TOML.replace(TYRE, 'file = "road.toml"\n'), "utf-8")
     assert _faults(inner / "car.toml") == [
-        'tyres.both.file: "road.toml" leads out of the scenario\'s folder; copy the file into it'
+        'tyres.both.file: "road.toml" is outside the scenario\'s folder; copy the file into it'
     ]
 
 
@@ -287,7 +287,7 @@ def test_missing_named_file(file: Path) -> None:
     ]
 
 
-def test_fault_inside_a_named_file_tells_the_file(file: Path) -> None:
+def test_fault_inside_a_named_file_names_the_file(file: Path) -> None:
     (file.parent / "road.toml").write_text('radius = "0.32 m"\nshape = "1,5"\n', "utf-8")
     _with(file, TYRE, 'file = "road.toml"\nwheel_inertia = "9"\n')
     assert _faults(file) == [
@@ -374,7 +374,7 @@ def _outcome(read: Callable[[], Scenario]) -> Scenario | tuple[Fault, ...]:
 
 
 def _is_helpful(outcome: Scenario | tuple[Fault, ...]) -> bool:
-    """Whether there is a scenario, or faults that all tell why and what to write."""
+    """Whether there is a scenario, or faults that all say why and what to write."""
     if isinstance(outcome, Scenario):
         return outcome.format == 1
     return bool(outcome) and all(fault.why and fault.instead for fault in outcome)

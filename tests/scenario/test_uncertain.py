@@ -1,4 +1,4 @@
-"""Uncertain values and rated parts: what a scenario may say, and how it is told where it is wrong."""
+"""Uncertain values and rated parts: what a scenario may say, and how its faults are reported."""
 
 from __future__ import annotations
 
@@ -44,7 +44,7 @@ def _part(**keys: str) -> dict[str, str]:
         ({"key": "body.mass", "kind": "even", "deviation": "3 kg"}, "uncertain[1].kind:"),
     ],
 )
-def test_a_fault_is_told_with_its_place(keys: dict[str, str], fault: str) -> None:
+def test_a_fault_is_reported_with_its_place(keys: dict[str, str], fault: str) -> None:
     with pytest.raises(ScenarioError) as told:
         _uncertain(**keys)
     assert fault in str(told.value)
@@ -66,20 +66,20 @@ def _correlated(keys: list[str], rows: list[list[str]]) -> Scenario:
     ("keys", "rows", "fault"),
     [
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5"]], "is not a table of 2 rows of 2 values"),
-        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not the same on both sides"),
+        (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.4", "1"]], "is not symmetric"),
         (["body.mass", "body.drag_area"], [["1", "0.5"], ["0.5", "0.9"]], "a diagonal of 1"),
         (["body.mass", "body.drag_area"], [["1", "1"], ["1", "1"]], "contradicts itself"),
         (["body.mass", "body.drag_area"], [["1", "1.2"], ["1.2", "1"]], "is above 1"),
         (
             ["body.mass", "air.humidity"],
             [["1", "0.5"], ["0.5", "1"]],
-            'correlation.keys[2]: "air.humidity" has no normal',
+            'correlation.keys[2]: "air.humidity" is not a single value with a normal',
         ),
         (["body.mass", "body.mass"], [["1", "0.5"], ["0.5", "1"]], "is given twice"),
-        (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "has no normal distribution of one value"),
+        (["body.mass", "road.grade"], [["1", "0.5"], ["0.5", "1"]], "is not a single value with a normal distribution"),
     ],
 )
-def test_a_fault_of_a_correlation_is_told(keys: list[str], rows: list[list[str]], fault: str) -> None:
+def test_a_fault_of_a_correlation_is_reported(keys: list[str], rows: list[list[str]], fault: str) -> None:
     with pytest.raises(ScenarioError) as told:
         _correlated(keys, rows)
     assert fault in str(told.value)
@@ -101,7 +101,7 @@ def test_a_key_is_given_once() -> None:
         COUPE.replace({"uncertain": [entry, entry]})
 
 
-def test_faults_of_uncertain_values_are_told_beside_others() -> None:
+def test_faults_of_uncertain_values_are_reported_beside_others() -> None:
     data = COUPE.model_dump(exclude_unset=True)
     data["uncertain"][0]["key"] = "road.grip"
     data["body"]["mass"] = "1600"
@@ -120,7 +120,7 @@ def test_faults_of_uncertain_values_are_told_beside_others() -> None:
         ({"name": "box", "place": "coupling", "rating": "500 N m"}, "parts[1].origin: is missing"),
     ],
 )
-def test_a_fault_of_a_part_is_told_with_its_place(part: dict[str, str], fault: str) -> None:
+def test_a_fault_of_a_part_is_reported_with_its_place(part: dict[str, str], fault: str) -> None:
     with pytest.raises(ScenarioError) as told:
         COUPE.replace({"parts": [part]})
     assert fault in str(told.value)

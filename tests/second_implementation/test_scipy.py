@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from cars import PLATEAU, all_drive_saloon, coupe, front_hatch, full_load, random_car
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Method, Outcome, launch
 from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
 
-CARS: dict[str, Callable[[], Record]] = {
+CARS: dict[str, Callable[[], Car]] = {
     "coupe, full load": coupe,
     "coupe, held slip": lambda: coupe({"pedal.kind": 1}),
     "hatch, full load": front_hatch,

@@ -12,7 +12,7 @@ from sksundae.cvode import CVODE
 from cars import all_drive_saloon, coupe
 from closed_form.midway import in_gear, run_on
 from simlaunch.physics import state as at
-from simlaunch.record import Record
+from simlaunch.record import Car
 from simlaunch.simulation.bench import scales
 from simlaunch.simulation.kernel import compiled_rates
 
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 DURATION = 0.25  # [s]
 
 
-def by_cvode(car: Record, start: Array, phase: Record, duration: float) -> Array:
+def by_cvode(car: Car, start: Array, phase: Car, duration: float) -> Array:
     """State after a time, by CVODE's backward differentiation formulas."""
 
     def rates(t: float, y: Array, out: Array) -> None:
@@ -32,7 +32,7 @@ def by_cvode(car: Record, start: Array, phase: Record, duration: float) -> Array
     return np.asarray(solution.y[-1], float)
 
 
-STRETCHES: dict[str, tuple[Callable[[], Record], float, int]] = {
+STRETCHES: dict[str, tuple[Callable[[], Car], float, int]] = {
     "coupe in first gear, torque just applied": (lambda: coupe({"gearbox.count": 1}), 6.0, at.STUCK),
     "rigid shafts, both axles": (
         lambda: coupe({"gearbox.count": 1, "drive.rigid": 1, "drive.front_share": 0.4}), 6.0, at.STUCK,

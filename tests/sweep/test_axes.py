@@ -71,8 +71,8 @@ def test_a_name_with_a_comma_stands_in_quotes(coupe: Scenario) -> None:
         ("gear set: shrot", "no gear set is named"),
         ("pedal: half", 'choose from "full", "held"'),
         ("curve: peak, peak", "given twice"),
-        ("body.mass", "which values?"),
-        ("body.mass:", "no value follows"),
+        ("body.mass", "gives no values"),
+        ("body.mass:", "gives no values"),
         ("body.mass: 1500 kg, 1.5 t", "given twice"),
         ("body.mass: 1700 kg to 1500 kg in 3", "from a lower to a higher"),
         ("body.mass: 1500 kg to 1700 kg in 1", "cannot fill a range"),
@@ -137,7 +137,7 @@ def test_a_scenario_without_alternatives_has_none_to_vary(sound: dict[str, objec
         ("sweep", {"vary": []}, "sweep.vary"),
     ],
 )
-def test_a_faulty_alternative_is_told_by_its_place(
+def test_a_faulty_alternative_is_reported_by_its_place(
     sound: dict[str, object], table: str, entries: object, told: str
 ) -> None:
     with pytest.raises(SimlaunchError) as caught:
@@ -167,5 +167,5 @@ def test_a_gear_set_inherits_what_it_does_not_say(sound: dict[str, object]) -> N
 
 @pytest.mark.parametrize("text", ["body.mass: ,", "curve: , ,"])
 def test_commas_alone_are_no_values(brief: Scenario, text: str) -> None:
-    with pytest.raises(UsageError, match="no value follows"):
+    with pytest.raises(UsageError, match="gives no values"):
         axes([text], brief)

@@ -132,7 +132,7 @@ def test_what_is_no_address_is_refused(address: str) -> None:
         check_address(address, trust_network=True)
 
 
-def test_a_cluster_that_is_not_there_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_cluster_that_is_not_there_is_reported(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(clustered, "_ANSWER", 0.5)
     with pytest.raises(SimlaunchError, match="does not answer"):
         Cluster("tcp://127.0.0.1:9")

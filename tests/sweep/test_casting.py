@@ -9,7 +9,7 @@ from simlaunch.analysis.simulate import extra_targets, simulate
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import marks
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import Outcome
 from simlaunch.sweeping import casting
@@ -35,7 +35,7 @@ AWKWARD = (
 
 
 def _expected(caster: Caster, texts: dict[str, str]) -> bytes | str:
-    """Record of a single run, or why there is none."""
+    """Car of a single run, or why there is none."""
     try:
         scenario, curve, pedal = caster.scenario_of(texts)
     except InputError as error:
@@ -64,7 +64,7 @@ def test_eight_thousand_cars_take_few_readings(coupe: Scenario, sampled: bool, m
     """Reading a scenario takes a millisecond: what is fast about casting is that it seldom happens."""
     read: list[str] = []
 
-    def counted(scenario: Scenario, curve: str, pedal: Pedal) -> Record:
+    def counted(scenario: Scenario, curve: str, pedal: Pedal) -> Car:
         read.append(curve)
         return lower(scenario, curve, pedal)
 
@@ -87,7 +87,7 @@ def test_doubt_spares_no_car_that_breaks_a_rule(coupe: Scenario) -> None:
 
 
 def test_a_name_that_the_car_cannot_take_is_found_before_anything_runs(coupe: Scenario) -> None:
-    with pytest.raises(InputError, match="stands beside pressure"):
+    with pytest.raises(InputError, match="is given together with pressure"):
         Caster(coupe, Plan(axes(["air.pressure: 90 kPa, 100 kPa"], coupe))).check()
     with pytest.raises(InputError, match="needs all-wheel drive"):
         Caster(coupe, Plan(axes(["drive.front_share: 10 % to 50 % in 3"], coupe))).check()

@@ -124,7 +124,7 @@ def test_a_measure_that_is_not_there_is_refused_with_its_neighbours(grid: Filled
         order(grid.reader.study, 'x" UNION SELECT 1 --', [])
 
 
-def test_groups_tell_the_best_of_each_value(grid: Filled) -> None:
+def test_groups_state_the_best_of_each_value(grid: Filled) -> None:
     wanted = order(grid.reader.study, BY, [])
     for j, axis in enumerate(grid.spec.plan.axes[:3]):
         found = groups(grid.reader, wanted, axis)
@@ -202,7 +202,7 @@ LONG = "stage two with the larger intercooler, revision {} of the boost table, p
 
 
 @pytest.mark.parametrize("count", [3, 60])
-def test_names_that_differ_stay_told_apart_however_long_they_are(tmp_path: Path, brief: Scenario, count: int) -> None:
+def test_names_that_differ_stay_distinct_however_long_they_are(tmp_path: Path, brief: Scenario, count: int) -> None:
     names = [LONG.format(k) for k in range(count)]
     odd = brief.replace({"curves": [{"name": name, "points": FLAT} for name in names]})
     spec = planned(odd, "curve", "gear set", "body.mass: 1500 kg, 1600 kg")

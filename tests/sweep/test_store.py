@@ -308,7 +308,7 @@ def test_a_fault_of_ours_is_not_put_down_to_a_sound_file(tmp_path: Path, small: 
         raise KeyError("ours")
 
 
-def test_a_damaged_file_is_told(tmp_path: Path, small: Spec) -> None:
+def test_a_damaged_file_is_reported(tmp_path: Path, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small))
     content = bytearray(path.read_bytes())
@@ -320,7 +320,7 @@ def test_a_damaged_file_is_told(tmp_path: Path, small: Spec) -> None:
 
 @posix
 @not_root
-def test_a_folder_or_a_file_that_is_read_only_is_told_and_can_be_read(tmp_path: Path, small: Spec) -> None:
+def test_a_folder_or_a_file_that_is_read_only_is_reported_and_can_be_read(tmp_path: Path, small: Spec) -> None:
     path = tmp_path / "a.sqlite"
     filled(path, small, _made_up(small)[:9])
     path.chmod(0o444)
@@ -483,7 +483,7 @@ def test_no_flipped_bit_that_changes_a_reading_passes(tmp_path: Path, small: Spe
 def test_a_file_of_somebody_else_beside_the_results_stays(tmp_path: Path, small: Spec, end: str) -> None:
     stranger = tmp_path / f"a.sqlite{end}"
     stranger.write_text("mine")
-    with pytest.raises(InputError, match="is there already, and is not of this sweep"):
+    with pytest.raises(InputError, match="exists already and does not belong to this sweep"):
         carry_out(small, tmp_path / "a.sqlite", Threads(1), never, _quiet)
     assert [path.name for path in tmp_path.iterdir()] == [stranger.name]
     assert stranger.read_text() == "mine"

@@ -195,11 +195,11 @@ def test_a_cell_without_a_number_says_why(tmp_path: Path, brief: Scenario) -> No
         (["curve", "gear set", "tyre", "body.mass"], "two or three different axes"),
     ],
 )
-def test_what_cannot_be_drawn_is_told(reader: Reader, across: list[str], told: str) -> None:
+def test_what_cannot_be_drawn_is_reported(reader: Reader, across: list[str], told: str) -> None:
     with pytest.raises(UsageError, match=told):
         sweep_figures(reader, order(reader.study, None, []), across, LOAD, "metric")
 
 
-def test_nothing_to_draw_is_told(reader: Reader) -> None:
+def test_nothing_to_draw_is_reported(reader: Reader) -> None:
     with pytest.raises(UsageError, match="nothing to draw"):
         sweep_figures(reader, order(reader.study, None, ["wheelspin time < -100 s"]), None, LOAD, "metric")

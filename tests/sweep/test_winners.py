@@ -13,8 +13,8 @@ from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import mark
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.sweeping.axes import Role, axes
 from simlaunch.sweeping.study import SweepResult, sweep
-from simlaunch.sweeping.winners import is_condition
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 GRIPS = (0.7, 0.9, 1.1)
@@ -66,24 +66,45 @@ def test_what_changes_the_winner_is_named() -> None:
     assert (grip.turned, grip.lines) == (2, 2)
     told = swept().summary()
     assert f'Of 6 cells "peak" wins {won.whole.first} and "plateau" {won.whole.second}' in told
-    assert "road.friction_factor, a condition that nobody chooses: in 2 of 2 lines of cells." in told
+    assert "road.friction_factor, a condition that nobody chooses: in 2 of 2 rows of cells along it." in told
 
 
 def test_conditions_are_no_choice() -> None:
-    axes = {axis.name: axis for axis in swept().findings.study.plan.axes}
-    assert is_condition(axes["road.friction_factor"])
-    assert not is_condition(axes["body.mass"])
+    known = {axis.name: axis for axis in swept().findings.study.plan.axes}
+    assert known["road.friction_factor"].role is Role.CONDITION
+    assert known["body.mass"].role is Role.VALUE
+    assert known["curve"].role is Role.CHOICE
     told = swept().summary()
-    assert "Of all choices, body.mass changes the best result most" in told
+    assert "which nobody chooses): time 1/4 mile" in told
+    assert "Of all choices" not in told  # the curve is the only one
     best = swept().by_condition
-    assert [each.values["road.friction_factor"] for each in best] == list(GRIPS)
+    sets = [(each.values["road.friction_factor"], each.values["body.mass"]) for each in best]
+    assert sets == [(grip, float(mass)) for grip in GRIPS for mass in MASSES]
     for each in best:
-        grip = GRIPS.index(float(each.values["road.friction_factor"]))
         times = []
         for name in ("peak", "plateau"):
-            car = track().replace({"road.friction_factor": str(GRIPS[grip]), "body.mass": "900 kg"})
+            grip, mass = each.values["road.friction_factor"], each.values["body.mass"]
+            car = track().replace({"road.friction_factor": f"{grip}", "body.mass": f"{mass} kg"})
             times.append(mark(simulate(car, name).run.trace, goal(car)).time)
         assert each.measures["time 1/4 mile"] == pytest.approx(min(times), abs=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("text", "role"),
+    [
+        ("gearbox.final_drive: 3, 3.5", Role.CHOICE),
+        ("launch.engine_speed: best, 3000 rpm", Role.CHOICE),
+        ("pedal", Role.CHOICE),
+        ("air.temperature: 5 degC, 25 degC", Role.CONDITION),
+        ("road.grade: 0 %, 1 %", Role.CONDITION),
+        ("surface: dry asphalt, wet asphalt", Role.CONDITION),
+        ("body.drag_area: 0.6 m^2, 0.7 m^2", Role.VALUE),
+        ("gearbox.input_inertia: 0.004 kg m^2, 0.006 kg m^2", Role.VALUE),
+    ],
+)
+def test_what_is_varied_is_decided_by_what_it_is(text: str, role: Role) -> None:
+    [axis] = axes([text], track())
+    assert axis.role is role
 
 
 def test_the_document_holds_every_cell() -> None:
@@ -94,7 +115,7 @@ def test_the_document_holds_every_cell() -> None:
     assert document["cells"][0]["values"] == {"road.friction_factor": 0.7, "body.mass": 900.0}
 
 
-def test_the_picture_tells_the_winner_by_shape() -> None:
+def test_the_picture_shows_the_winner_by_shape() -> None:
     figure = swept().figures()["winners"]
     won = swept().winners
     assert won is not None

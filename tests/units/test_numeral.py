@@ -41,7 +41,7 @@ def test_mark(cells: list[str], comma_parts_cells: bool, mark: DecimalMark) -> N
         (["1,5", "1.5"], 'is written with a comma, "1.5" with a point'),
     ],
 )
-def test_no_telling(cells: list[str], why: str) -> None:
+def test_cells_that_leave_the_decimal_mark_open(cells: list[str], why: str) -> None:
     with pytest.raises(InputError) as caught:
         decimal_mark(cells, comma_parts_cells=False)
     assert why in caught.value.args[0].why
