@@ -102,9 +102,9 @@ def test_a_curve_from_a_log_one_answer(tmp_path: Path, capsys: Capture) -> None:
     ("arguments", "words"),
     [
         ([], "no dyno sheet is named"),
-        (["--from-log", PULL], "goes with --scenario"),
-        (["--from-log", PULL, "--scenario", str(COUPE), "--losses", "12 %"], "does not go with --from-log"),
-        (["sheet.csv", "--channel", "speed=v"], "--channel goes with --from-log"),
+        (["--from-log", PULL], "needs the car of a scenario"),
+        (["--from-log", PULL, "--scenario", str(COUPE), "--losses", "12 %"], "cannot be combined with --losses"),
+        (["sheet.csv", "--channel", "speed=v"], "--channel applies to --from-log"),
         (["--from-log", PULL, "--scenario", str(COUPE), "--gear", "9"], "there is no gear 9"),
     ],
 )
