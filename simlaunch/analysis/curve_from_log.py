@@ -25,6 +25,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from math import pi
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import scipy  # loads its parts when they are used
@@ -44,7 +45,7 @@ from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.readers.sheet import Dropped, Pull, together
 from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
-from simlaunch.record import Pedal, Record
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
 
@@ -156,20 +157,20 @@ def _spans(mask: Mask) -> list[tuple[int, int]]:
     return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
 
 
-def _off(log: _Log, car: Record, gear: int) -> Array:
+def _off(log: _Log, car: Car, gear: int) -> Array:
     """Engine speed over that of the wheels in a gear, less 1 [-]."""
     assert log.engine_speed is not None, "asked only where it is logged"
     wheels = np.maximum(log.speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
     return np.asarray(log.engine_speed / (wheels * car.gearbox.ratio[gear - 1]) - 1.0)
 
 
-def _in_gear(log: _Log, car: Record, gear: int) -> Mask:
+def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
     if log.engine_speed is None:
         return np.ones(log.time.size, np.bool_)
     return np.asarray(np.abs(_off(log, car, gear)) <= TIED, np.bool_)
 
 
-def _gear_of(log: _Log, car: Record, pulling: Mask) -> int:
+def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
         why = "has no engine speed, so that the gear does not show"
@@ -199,7 +200,7 @@ class _Found:
     notes: tuple[str, ...]
 
 
-def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
+def _pull(log: _Log, car: Car, asked: int | None) -> _Found:
     if log.time.size < FEWEST:
         raise refusal(log.source, "speed", "", f"has {log.time.size} samples", f"log a pull of {FEWEST} or more")
     gained = steady_acceleration(log.time, log.speed)
@@ -226,7 +227,7 @@ def _pull(log: _Log, car: Record, asked: int | None) -> _Found:
 
 
 def _give_reasons(
-    reasons: NDArray[np.object_], log: _Log, car: Record, gear: int, pulling: Mask, turns: Array, top: float,
+    reasons: NDArray[np.object_], log: _Log, car: Car, gear: int, pulling: Mask, turns: Array, top: float,
     first: int, behind: int,
 ) -> None:  # fmt: skip
     """Why each sample is left out; empty where it is not."""
@@ -254,7 +255,7 @@ def _give_reasons(
         reasons[free & mask & (reasons == "")] = why
 
 
-def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
+def _near_grip(log: _Log, car: Car, first: int, behind: int) -> Mask:
     """Where the wheels push with nearly all that their tyres can give."""
     near = np.zeros(log.time.size, np.bool_)
     inside = slice(first, behind)
@@ -268,7 +269,7 @@ def _near_grip(log: _Log, car: Record, first: int, behind: int) -> Mask:
     return near
 
 
-def _driven(car: Record, speed: float, gained: float) -> tuple[float, float, Record]:
+def _driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
     """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
     moving = speed + car.air.head_wind
     density = car.air.density
@@ -283,7 +284,7 @@ def _driven(car: Record, speed: float, gained: float) -> tuple[float, float, Rec
     return (force, loads[0], car.front) if front else (force, loads[1], car.rear)
 
 
-def _building_up(log: _Log, car: Record, turns: Array, first: int, behind: int) -> Mask:
+def _building_up(log: _Log, car: Car, turns: Array, first: int, behind: int) -> Mask:
     """Where boost, none of it there when the pull begins, is still building up."""
     builds, boost = np.zeros(log.time.size, np.bool_), 0.0
     lagged = float(car.engine.lagged_share)
@@ -329,7 +330,7 @@ class _Driveline:
     """Engine speed by the slip of the tyres [rad/s]."""
 
 
-def _driveline(speed: Array, gained: Array, car: Record, gear: int) -> _Driveline:
+def _driveline(speed: Array, gained: Array, car: Car, gear: int) -> _Driveline:
     radius, ratio = driven_radius(car.front, car.rear, car.drive), float(car.gearbox.ratio[gear - 1])
     turning = mass_in_gear(car, gear) - float(car.body.mass)
     places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
@@ -354,7 +355,7 @@ class _Rows:
     error: float
 
 
-def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int) -> _Rows:
+def _rows(time: Array, speed: Array, turns: Array | None, car: Car, gear: int) -> _Rows:
     smooth, gained, rest = _splined(time, speed)
     line = _driveline(smooth, gained, car, gear)
     where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
@@ -374,7 +375,7 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Record, gear: int
     return _Rows(grid, torque, rest, error)
 
 
-def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
+def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
     inside = slice(first, behind)
     time, speed = log.time[inside], log.speed[inside]
     turns = None if log.engine_speed is None else log.engine_speed[inside]

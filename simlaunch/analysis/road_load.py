@@ -9,23 +9,23 @@ from numpy.typing import NDArray
 
 from simlaunch.physics import air, body, tyre
 from simlaunch.physics.driveline import driven_radius
-from simlaunch.record import Record
+from simlaunch.record import Car
 
 Array = NDArray[np.float64]
 
 
-def effective_mass(car: Record) -> float:
+def effective_mass(car: Car) -> float:
     """Mass of a car with its wheels and what turns with them, the gearbox in neutral [kg]."""
     wheels = sum(end.axle_inertia / end.radius**2 for end in (car.front, car.rear))
     return float(car.body.mass + wheels + car.drive.inertia / driven_radius(car.front, car.rear, car.drive) ** 2)
 
 
-def _density(car: Record) -> float:
+def _density(car: Car) -> float:
     given = float(car.air.density)
     return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if isnan(given) else given
 
 
-def _resistance(car: Record, density: float, speed: float) -> float:
+def _resistance(car: Car, density: float, speed: float) -> float:
     """Force of air, tyres and grade at one speed [N]."""
     moving = speed + car.air.head_wind
     lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
@@ -38,13 +38,13 @@ def _resistance(car: Record, density: float, speed: float) -> float:
     return float(rolling + drag + body.grade_force(car.body.mass, car.road.grade_angle))
 
 
-def resistance(car: Record, speed: Array) -> Array:
+def resistance(car: Car, speed: Array) -> Array:
     """Force of air, tyres and grade at every speed [N]."""
     density = _density(car)
     return np.array([_resistance(car, density, float(v)) for v in speed])
 
 
-def mass_in_gear(car: Record, gear: int) -> float:
+def mass_in_gear(car: Car, gear: int) -> float:
     """Mass of a car with all that turns while the coupling is closed; gear 1 is first [kg].
 
     m + (J_wheels + J_driveline + e i^2 J) / r^2, with J what turns with the engine

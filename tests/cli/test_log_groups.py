@@ -1,0 +1,174 @@
+"""`simlaunch log` with several logs, `curve --from-log`, and projects: one answer with Python, and what is refused."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import simlaunch
+from readers.catalogue import refused
+from simlaunch.cli.main import answer
+from simlaunch.output.as_json import dumps
+from simlaunch.writing import WRITTEN
+
+Capture = pytest.CaptureFixture[str]
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+SHEETS, COUPE = SCENARIOS / "sheets", SCENARIOS / "road-coupe.toml"
+BEFORE = [str(SHEETS / f"invented-before-{n}.csv") for n in (1, 2, 3)]
+AFTER = [str(SHEETS / f"invented-after-{n}.csv") for n in (1, 2, 3)]
+PULL = str(SHEETS / "invented-pull-log.csv")
+
+
+def _json(capsys: Capture, *arguments: str) -> Any:
+    assert answer([*arguments, "--quiet", "--json"]) == 0
+    shown = capsys.readouterr()
+    assert shown.err == ""
+    return json.loads(shown.out)
+
+
+def _same(told: Any, found: Any) -> None:
+    assert told == json.loads(dumps(found.to_dict()))
+
+
+def test_several_logs_one_answer(capsys: Capture) -> None:
+    told = _json(capsys, "log", *BEFORE, "--after", *AFTER, "--for", "100 km/h to 180 km/h")
+    _same(told, simlaunch.compare_logs(BEFORE, AFTER, targets=["100 km/h to 180 km/h"]))
+    assert told["format"] == "simlaunch-logs-1"
+    assert [log["set_up"] for log in told["logs"]] == ["before"] * 3 + ["after"] * 3
+    assert told["evidence"] == "more"
+
+
+def test_files_after_the_option_are_after_the_change_however_it_is_written(capsys: Capture) -> None:
+    usual = _json(capsys, "log", *BEFORE, "--after", *AFTER)
+    assert _json(capsys, "log", *BEFORE, "--after", AFTER[0], "--after", *AFTER[1:]) == usual
+    assert _json(capsys, "log", "--after", *AFTER, "--units", "us", *BEFORE) == usual
+
+
+def test_conditions_of_a_log(capsys: Capture) -> None:
+    for_log = ("--scenario", str(COUPE), "--for-log", "2: air.head_wind=5 m/s")
+    told = _json(capsys, "log", *BEFORE, "--after", *AFTER, *for_log)
+    given = simlaunch.Correcting(simlaunch.load(COUPE))
+    _same(told, simlaunch.compare_logs(BEFORE, AFTER, correcting=given, changes=[{}, {"air.head_wind": "5 m/s"}]))
+    plain = _json(capsys, "log", *BEFORE, "--after", *AFTER)
+    mark = next(n for n, each in enumerate(plain["changes"]) if each["label"] == "1/4 mile")
+    moved = [a - b for a, b in zip(told["changes"][mark]["times_s"], plain["changes"][mark]["times_s"], strict=True)]
+    assert moved[1] < -0.02  # against the wind it would have been quicker without it
+    assert all(abs(each) < 1e-9 for n, each in enumerate(moved) if n != 1)
+
+
+@pytest.mark.parametrize("system", ["metric", "us"])
+def test_text_of_80_columns_and_files(tmp_path: Path, capsys: Capture, system: str) -> None:
+    out = tmp_path / "out"
+    assert answer(["log", *BEFORE, "--after", *AFTER, "--units", system, "--out", str(out), "--quiet"]) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+    names = sorted(file.name for file in out.iterdir() if file.name != WRITTEN)
+    assert names == [f"invented-before-1-logs{end}" for end in ("-history.png", "-history.svg", ".csv", ".json")]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words", "code"),
+    [
+        ([BEFORE[0], "--after"], "--after names no log", 2),
+        ([BEFORE[0], "--align-at", "60 km/h"], "needs several logs", 2),
+        ([*BEFORE, "--for-log", "1: air.head_wind=5 m/s"], "need a car; give --scenario", 2),
+        ([*BEFORE, "--for", "nonsense"], "no mark is named", 2),
+        ([*BEFORE, "--align-at", "400 km/h"], "is not passed in", 3),
+        ([BEFORE[0], "--after", BEFORE[0]], "is named twice", 2),
+        ([BEFORE[0], "none-such.csv"], "none-such.csv", 3),
+        ([*BEFORE, "--scenario", str(COUPE), "--for-log", "9: air.head_wind=5 m/s"], "there are 3 logs", 2),
+        ([*BEFORE, "--scenario", str(COUPE), "--for-log", "1: body.mass=5 kg"], "no log is corrected for", 2),
+    ],
+)
+def test_what_several_logs_refuse(capsys: Capture, arguments: list[str], words: str, code: int) -> None:
+    assert words in refused(capsys, "log", *arguments, code=code)
+
+
+def test_a_curve_from_a_log_one_answer(tmp_path: Path, capsys: Capture) -> None:
+    saved = tmp_path / "c.csv"
+    told = _json(capsys, "curve", "--from-log", PULL, "--scenario", str(COUPE), "--save", str(saved))
+    coupe = simlaunch.load(COUPE)
+    assert coupe.engine.displacement is not None
+    _same(told, simlaunch.read_curve_from_logs([PULL], coupe, displacement=coupe.engine.displacement.si))
+    assert "measured at: crank" in saved.read_text("utf-8")
+    assert answer(["curve", str(saved), "--quiet"]) == 0
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ([], "no dyno sheet is named"),
+        (["--from-log", PULL], "needs the car of a scenario"),
+        (["--from-log", PULL, "--scenario", str(COUPE), "--losses", "12 %"], "cannot be combined with --losses"),
+        (["sheet.csv", "--channel", "speed=v"], "--channel applies to --from-log"),
+        (["--from-log", PULL, "--scenario", str(COUPE), "--gear", "9"], "there is no gear 9"),
+    ],
+)
+def test_what_a_curve_from_a_log_refuses(capsys: Capture, arguments: list[str], words: str) -> None:
+    assert words in refused(capsys, "curve", *arguments, code=2)
+
+
+def _scenarios(folder: Path) -> dict[str, Path]:
+    """Two scenarios of one customer, over a distance that is short."""
+    folder.mkdir()
+    for inner in ("curves", "tyres"):
+        shutil.copytree(SCENARIOS / inner, folder / inner)
+    text = COUPE.read_text("utf-8")
+    short = text.replace('until = ["402.336 m", "200 km/h"]', 'until = ["60 m"]')
+    found = {}
+    for name, title in (("stock", "Stock <i>car</i>"), ("wish", "Wish")):
+        found[name] = folder / f"{name}.toml"
+        found[name].write_text(short.replace("Road coupe, rear drive", title), "utf-8")
+    return found
+
+
+def test_a_project_one_answer(tmp_path: Path, capsys: Capture) -> None:
+    files = _scenarios(tmp_path / "customer")
+    told = _json(capsys, "compare", str(tmp_path / "customer"), "--cases", "0")
+    scenarios = {name: simlaunch.load(path) for name, path in files.items()}
+    found = simlaunch.compare_project(scenarios, cases=0)
+    _same(told, found)
+    assert told["format"] == "simlaunch-project-1"
+    assert [each["name"] for each in told["scenarios"]] == ["stock", "wish"]
+    assert told["scenarios"][0]["format"] == "simlaunch-compare-1"
+    assert found.figures()
+    assert max(map(len, found.to_text().splitlines())) <= 80
+    assert _json(capsys, "compare", *map(str, files.values()), "--cases", "0") == told
+
+
+def test_pages_of_a_project_link_both_ways_and_replace_nothing(tmp_path: Path, capsys: Capture) -> None:
+    _scenarios(tmp_path / "customer")
+    pages = tmp_path / "pages"
+    arguments = ["report", str(tmp_path / "customer"), "-o", str(pages), "--cases", "0"]
+    pages.mkdir()
+    (pages / "index.html").write_text("somebody's own", "utf-8")
+    assert "is not as simlaunch wrote it" in refused(capsys, *arguments, code=3)
+    assert [path.name for path in pages.iterdir()] == ["index.html"]
+    told = _json(capsys, *arguments, "--force")
+    assert sorted(path.name for path in pages.iterdir()) == ["index.html", "stock-report.html", "wish-report.html"]
+    index = (pages / "index.html").read_text("utf-8")
+    for name, each in zip(("stock", "wish"), told["reports"], strict=True):
+        assert f'href="{name}-report.html"' in index
+        assert 'href="index.html"' in (pages / f"{name}-report.html").read_text("utf-8")
+        assert each["format"] == "simlaunch-report-1"
+    assert "Stock &lt;i&gt;car&lt;/i&gt;" in index
+    assert "<script" not in index
+    assert "default-src 'none'" in unescape(index)
+    assert answer([*arguments, "--quiet"]) == 0  # our own pages are written anew
+    capsys.readouterr()
+
+
+def test_what_a_project_refuses(tmp_path: Path, capsys: Capture) -> None:
+    (tmp_path / "empty").mkdir()
+    assert "holds no scenario" in refused(capsys, "compare", tmp_path / "empty", code=3)
+    assert "have one name" in refused(capsys, "compare", COUPE, COUPE, code=2)
+    files = _scenarios(tmp_path / "customer")
+    assert "goes with one scenario" in refused(capsys, "report", *files.values(), "--curve", "peak", code=2)
+    files["wish"].write_text("format = 1\n", "utf-8")
+    assert "wish.toml" in refused(capsys, "compare", tmp_path / "customer", code=3)
+    with pytest.raises(simlaunch.UsageError, match="no scenario is named"):
+        simlaunch.compare_project({})
