@@ -53,6 +53,10 @@ class Tyre(_Fields):
     rolling_resistance: float
     rolling_resistance_square: float
     axle_inertia: float
+    slip_damping: float
+    per_load: float
+    per_shape: float
+    per_inertia: float
     outer_curve: NDArray[np.float64]
 
 class Drive(_Fields):
@@ -127,6 +131,18 @@ class Run(_Fields):
     stop_speed: float
     time_limit: float
 
+class Fixed(_Fields):
+    weight: float
+    weight_front: float
+    grade: float
+    drag: float
+    lift_front: float
+    lift_rear: float
+    shaft_stiffness: float
+    shaft_damping: float
+    per_mass: float
+    lever: float
+
 class Car(_Fields):
     body: Body
     air: Air
@@ -140,3 +156,4 @@ class Car(_Fields):
     launch: Launch
     pedal: Pedal
     run: Run
+    fixed: Fixed

@@ -14,6 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+from simlaunch.units.quantity import unit_spelled
 from simlaunch.units.spelling import Dimension
 
 _IN_KEYS = {
@@ -65,6 +66,8 @@ class Reported:
         Kind of quantity that it is divided by.
     own_unit : bool
         Whether each number has a unit of its own.
+    shown_in : str
+        Unit in which JSON has it in place of the SI unit.
     """
 
     name: str
@@ -77,19 +80,30 @@ class Reported:
     sign: bool = False
     per: Dimension | None = None
     own_unit: bool = False
+    shown_in: str = ""
 
     @property
     def key(self) -> str:
-        """Key in JSON: the name with the SI unit behind it."""
-        if self.own_unit:
-            return f"{self.name}_value"
+        """Key in JSON: the name with the SI unit behind it, or the unit in which it is shown."""
+        if self.own_unit or self.shown_in:
+            return f"{self.name}_{self.shown_in or 'value'}"
         return key(self.name, self.dimension) + (f"_per_{_IN_KEYS[self.per]}" if self.per else "")
 
     def of(self, source: object) -> Any:
-        """What a result holds of it; None where that part of the result is missing."""
+        """What a result holds of it; None where that part of the result is missing; a number is a place in a tuple."""
+        found: Any = source
         for name in self.path.split("."):
-            source = None if source is None else getattr(source, name)
-        return source
+            if found is not None:
+                found = found[int(name)] if name.isdecimal() else getattr(found, name)
+        return found
+
+    def of_json(self, source: object) -> Any:
+        """The same in the unit that JSON has it in."""
+        found = self.of(source)
+        if not self.shown_in or found is None:
+            return found
+        unit = unit_spelled(self.shown_in, self.dimension)
+        return [unit.of(each) for each in found] if isinstance(found, Sequence) else unit.of(found)
 
 
 def key(name: str, dimension: Dimension) -> str:

@@ -100,6 +100,8 @@ TYRE = np.dtype(
         *_floats("relaxation_length", "low_speed", "low_speed_damping"),  # [m], [m/s], damping ratio [-]
         *_floats("rolling_resistance", "rolling_resistance_square"),  # [-], [s^2/m^2]
         *_floats("axle_inertia"),  # both wheels of the axle [kg m^2]
+        *_floats("slip_damping"),  # slip per speed of the tread near standstill; derived [s/m]
+        *_floats("per_load", "per_shape", "per_inertia"),  # inverse of twice the nominal load, of C, of J; derived
         ("outer_curve", "f8", (SHAPE_CELLS, 4)),  # outer curve of the Magic Formula; derived
     ],
     align=True,
@@ -176,6 +178,16 @@ LAUNCH = np.dtype(
 
 PEDAL = np.dtype([("kind", "i8"), *_floats("target_slip", "delay")], align=True)  # target_slip: derived
 
+FIXED = np.dtype(
+    [  # what a launch reads ten thousand times and never changes; derived
+        *_floats("weight", "weight_front", "grade"),  # across the road, its share at the front, along the road [N]
+        *_floats("drag", "lift_front", "lift_rear"),  # force of the air over the square of its speed [N s^2/m^2]
+        *_floats("shaft_stiffness", "shaft_damping"),  # both axles', seen through a centre that splits torque
+        *_floats("per_mass", "lever"),  # inverse of the mass [1/kg]; height of the centre of gravity over wheelbase [-]
+    ],
+    align=True,
+)
+
 RUN = np.dtype(_floats("stop_distance", "stop_speed", "time_limit"), align=True)
 
 CAR = np.dtype(
@@ -195,6 +207,7 @@ CAR = np.dtype(
                 ("launch", LAUNCH),
                 ("pedal", PEDAL),
                 ("run", RUN),
+                ("fixed", FIXED),
             ],
             align=True,
         ),

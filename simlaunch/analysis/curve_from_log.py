@@ -383,7 +383,7 @@ def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reason
     dropped = tuple(
         Dropped(log.source, int((reasons == why).sum()), why) for why in dict.fromkeys(reasons.tolist()) if why
     )
-    told = (
+    account = (
         f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
         f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / _RPM:.0f} to {grid[-1] / _RPM:.0f} rpm",
         *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
@@ -397,7 +397,7 @@ def _measured(log: _Log, car: Record, gear: int, first: int, behind: int, reason
     if turns is None:
         notes += (f"{log.source}: without engine speed, spinning wheels and a slipping clutch do not show",)
     pull = Pull(log.source, (first + 1, behind), grid, rows.torque)
-    return _Found(pull, gear, behind - first, log.time.size, dropped, told, noise, rows.error, notes)
+    return _Found(pull, gear, behind - first, log.time.size, dropped, account, noise, rows.error, notes)
 
 
 # --- the account ---

@@ -54,6 +54,11 @@ class Tried:
     second: tuple[float, ...]
 
     @property
+    def given(self) -> float:
+        """The value of the scenario."""
+        return self.values[self.as_given]
+
+    @property
     def gaps(self) -> tuple[float, ...]:
         """Second curve less first, both with the same value [s]."""
         return tuple(other - one for one, other in zip(self.first, self.second, strict=True))

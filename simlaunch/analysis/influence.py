@@ -19,7 +19,7 @@ from simlaunch.scenario.model import Scenario
 Array = NDArray[np.float64]
 
 _TOLERANCE = 1e-4  # that of sweeps [-]
-_LEAST = 5e-4  # what launches of that tolerance do not tell apart [s]
+_LEAST = 5e-4  # what launches of that tolerance cannot resolve [s]
 _PEDALS = (Pedal.FULL, Pedal.HELD_SLIP)
 
 

@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 
 MOST_LOGS = 50
 _KMH = 1.0 / 3.6
-_STEP = 2.5 * _KMH  # between the speeds at which the gap is told [m/s]
+_STEP = 2.5 * _KMH  # between the speeds at which the gap is stated [m/s]
 _SHORTEST = 10.0 * _KMH  # a range of speed that logs have to share [m/s]
 
 
@@ -219,7 +219,7 @@ def compare_logs(
         _compared(setup, read_log(path, options), correcting, day, wanted)
         for setup, path, day in zip(setups, paths, days, strict=True)
     )
-    aligned, told = _aligned_at(logs, align_at)
+    aligned, account = _aligned_at(logs, align_at)
     top = _top(logs)
     if top - aligned < _SHORTEST:
         raise _nothing_shared(logs, aligned)
@@ -229,7 +229,7 @@ def compare_logs(
         logs = tuple(replace(log, marks=marks(log.trace, wanted)) for log in logs)
     every = tuple(_mark_changes(logs))
     target = wanted[0] if wanted else _last_reached(every)
-    notes = (*told, *_notes(logs, correcting))
+    notes = (*account, *_notes(logs, correcting))
     return LogComparison(logs, aligned, target, every, _along(logs, aligned, grid), notes)
 
 

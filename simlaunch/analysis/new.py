@@ -409,9 +409,9 @@ class _Form:
         field = field_at(self._model_path(key))
         within = quantity_at(key) or quantity_at(self._model_path(key))
         units = [unit for unit in spellings(*within.dimensions) if unit][:4] if within else []
-        told = f" [{', '.join(units)}]" if units else " [-]" if within else ""
+        unit = f" [{', '.join(units)}]" if units else " [-]" if within else ""
         meaning = (field.description or "").split(";")[0].rstrip(".") if field is not None else ""
-        return f"{meaning}{told}\n{rest}"
+        return f"{meaning}{unit}\n{rest}"
 
     def _given(self, key: str, value: object, question: str) -> _Line:
         asked = next(each for each in QUESTIONS if each.name == question)

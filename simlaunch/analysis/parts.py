@@ -30,6 +30,7 @@ from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import coupling_name
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -308,13 +309,20 @@ def _part_load(
     return PartLoad(name, place, rating, peak, spectra, event, _of_launch(trace, spectra))
 
 
+def part_name(part: Part, scenario: Scenario) -> str:
+    """What a part is called in this car."""
+    if part is Part.COUPLING:
+        return coupling_name(scenario.coupling, scenario.gearbox.shift)
+    return part.value
+
+
 def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
     events = PeakEvents(scenario, simulation)
     rated = [_part_load(simulation, rating.name, rating.place, rating, events) for rating in scenario.parts or ()]
     covered = {part.place for part in rated}
     carrying = {peak.part for peak in simulation.measures.parts}
     others = [place for place, part in PART_AT.items() if place not in covered and part in carrying]
-    unrated = [_part_load(simulation, PART_AT[place].value, place, None, events) for place in others]
+    unrated = [_part_load(simulation, part_name(PART_AT[place], scenario), place, None, events) for place in others]
     peak = peak_torque(simulation.car)
     displacement = scenario.engine.displacement
     pressure = mean_effective_pressure(peak, displacement.si) if displacement else nan

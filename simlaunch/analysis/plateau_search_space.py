@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
-from typing import NamedTuple
+from typing import NamedTuple, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +40,7 @@ HELD_TIME = 5e-3
 LIFTED = 1.1
 """By how much a limit is raised to see whether time is gained [-]."""
 
-NO_GAIN, HIGHEST, RATING = "more gains no time", "highest that was tried", "rating of "
+NO_GAIN, HIGHEST = "more gains no time", "highest that was tried"
 IDLE = ", but more saves no time"
 """Follows the name of a cap that the curve lies on, where lifting it saves no time."""
 
@@ -50,6 +50,16 @@ _NEAR_RATING = 0.97  # of what a part is allowed
 _HIGHER = (1.0, 1.02, 1.05, LIFTED)
 _HEADROOM = 1.5  # highest plateau that is tried over the peak that is wished for, where nothing limits it
 _OVER_RATING = 1.1  # torque over the rating of a part by which its peak may lie lower, since inertia takes some
+
+
+class RatingLimit(str):
+    """Name of a limit that is the rating of a part."""
+
+    __slots__ = ()
+
+    def __new__(cls, part: str) -> Self:
+        """The limit of a part that goes by this name."""
+        return super().__new__(cls, f"rating of {part}")
 
 
 class Shape(NamedTuple):
@@ -343,7 +353,7 @@ def gains(space: SearchSpace, chosen: Point, quickest: Sequence[Point]) -> dict[
     if space.limits.rise is not None:
         lifted[RISE] = space.limits.eased(LIFTED, (RISE,))
     if share > _NEAR_RATING:
-        lifted[f"{RATING}{closest}"] = space.limits.without(closest)
+        lifted[RatingLimit(closest)] = space.limits.without(closest)
     found = {}
     for name, limits in lifted.items():
         other = space.within(limits)
@@ -386,7 +396,7 @@ def binding(space: SearchSpace, chosen: Point, saved: dict[str, float]) -> tuple
         elif on:
             found.append(_cap_words(min(on, key=lambda name: (name not in saved, float(space.caps[name][k]))), saved))
         else:
-            found.append(height if piece == FALL and height.startswith(RATING) else NO_GAIN)
+            found.append(height if piece == FALL and isinstance(height, RatingLimit) else NO_GAIN)
     return tuple(found)
 
 
@@ -396,7 +406,7 @@ def _cap_words(name: str, saved: dict[str, float]) -> str:
 
 def _height_cause(space: SearchSpace, chosen: Point, saved: dict[str, float]) -> str:
     """Why the plateau is no higher: a part at its rating, the end of what was tried, or no time that is gained."""
-    rated = next((name for name in saved if name.startswith(RATING)), "")
+    rated = next((name for name in saved if isinstance(name, RatingLimit)), "")
     if rated:
         return rated
     if chosen.shape.height <= _NEARLY * space.top:

@@ -74,7 +74,7 @@ def scenario_files(paths: Sequence[str | Path]) -> tuple[Path, ...]:
     for path in found:
         if path.stem in stems:
             raise UsageError(
-                f"{stems[path.stem]} and {path} have one name, by which the scenarios of a project are told apart; "
+                f"{stems[path.stem]} and {path} have one name, by which a project distinguishes its scenarios; "
                 "rename one, or name each once"
             )
         stems[path.stem] = path

@@ -150,7 +150,7 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     UsageError
         The torque is to be corrected, and the log has no engine speed.
     """
-    ratio, told = torque_factor(given, day)
+    ratio, account = torque_factor(given, day)
     if ratio != 1.0 and "engine_speed" not in trace:
         raise UsageError(
             f"{place}: torque is corrected only while engine and wheels turn together, and this log has no engine "
@@ -173,4 +173,4 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     offset = np.concatenate([[0.0], np.cumsum(0.5 * (lost[1:] + lost[:-1]) * step)])
     kept = {name: values for name, values in trace.channels.items() if name not in ("distance", "acceleration")}
     kept["speed"] = np.maximum(speed + offset, 0.0)
-    return Trace(time[0] + moved, kept), told
+    return Trace(time[0] + moved, kept), account

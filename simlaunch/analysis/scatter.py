@@ -84,7 +84,7 @@ class Change:
 
     @property
     def least_seen(self) -> float:
-        """Smallest difference that these runs could have told from none: half the width of the interval."""
+        """Smallest difference that these runs could have distinguished from none: half the width of the interval."""
         return 0.5 * (self.high - self.low)
 
 

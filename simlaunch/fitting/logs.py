@@ -298,8 +298,8 @@ def gears_of_roll(log: Log, car: Car) -> tuple[int, ...]:
     if log.request.gear is not None and log.request.gear in fitting:
         return (log.request.gear,)
     if not fitting or log.request.gear is not None:
-        told = f"gear {log.request.gear}" if log.request.gear is not None else "any gear"
-        why = f"begins at {3.6 * speed:.0f} km/h, where the engine of the scenario does not run in {told}"
+        which = f"gear {log.request.gear}" if log.request.gear is not None else "any gear"
+        why = f"begins at {3.6 * speed:.0f} km/h, where the engine of the scenario does not run in {which}"
         raise refusal(log.source, "speed", "", why, "check the unit of the speed, the gears and the tyres")
     engine = next((channel for channel in log.channels if channel.name == "engine_speed"), None)
     if engine is None:

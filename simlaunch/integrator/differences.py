@@ -37,7 +37,7 @@ def make_linearise(rates: Rates) -> Linearise:
         linear: Record,
     ) -> None:  # fmt: skip
         n = y.size
-        structure.free_count, structure.follower_count, structure.first_integral = n, 0, n
+        structure.free_count, structure.follower_count, structure.counter_count = n, 0, 0
         moved, out = np.empty(n), np.empty(n)
         for j in range(n):
             structure.free[j] = j

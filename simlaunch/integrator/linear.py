@@ -1,4 +1,8 @@
-"""Linear equations of a handful of unknowns, column by column."""
+"""Linear equations of a handful of unknowns, solved by the inverse of their matrix.
+
+An implicit step solves the same equations six times. With the inverse each solution is one product, which runs through
+whole columns; forward and back substitution would wait for every single number.
+"""
 
 from __future__ import annotations
 
@@ -11,13 +15,35 @@ from simlaunch.record import Record
 Array = NDArray[np.float64]
 
 
-def matrix_type(width: int) -> np.dtype[np.void]:
-    """A square matrix; once factorised, both triangles of M = L U, with ones on the diagonal of L.
+LANE = 4
+"""Numbers that a processor handles at once [-]."""
+
+
+def in_lanes(count: int) -> int:
+    """The next higher count that fills whole lanes.
 
     Parameters
     ----------
-    width : int
-        Most equations that fit [-].
+    count : int
+        Numbers [-].
+
+    Returns
+    -------
+    int
+        Count [-].
+    """
+    return -(-count // LANE) * LANE
+
+
+def matrix_type(rows: int, columns: int) -> np.dtype[np.void]:
+    """A matrix with a column for each unknown and a row for each state, so that an unknown keeps its place.
+
+    Parameters
+    ----------
+    rows : int
+        Number of states [-].
+    columns : int
+        Most unknowns that fit [-].
 
     Returns
     -------
@@ -26,16 +52,17 @@ def matrix_type(width: int) -> np.dtype[np.void]:
     """
     return np.dtype(
         [
-            ("column", "f8", (width, width)),  # [column, row]
-            ("inverse", "f8", (width,)),  # of the diagonal of U
+            ("column", "f8", (columns, in_lanes(rows))),  # [column, row]
+            ("rows", "i8"),  # not known to the compiler, which would else unroll loops instead of filling lanes
+            ("pivot", "f8", (in_lanes(rows),)),  # scratch space
         ],
         align=True,
     )
 
 
 @inline
-def factorise(matrix: Record, count: int) -> None:
-    """Split a matrix into a lower and an upper triangle, in place and without exchanging rows.
+def invert(matrix: Record, place: NDArray[np.int64], count: int) -> None:
+    """Put the inverse of a matrix in its place, without exchanging rows.
 
     The matrices of an implicit step hardly ever need one, since one over the step stands on their diagonal; where a
     pivot vanishes all the same, the step fails its error test and is tried again with another length.
@@ -43,47 +70,47 @@ def factorise(matrix: Record, count: int) -> None:
     Parameters
     ----------
     matrix : Record
-        The matrix.
+        The matrix, replaced by its inverse.
+    place : ndarray of int, shape (m,)
+        Row of each unknown; other rows end as garbage.
     count : int
-        Number of equations [-].
+        Number of unknowns [-].
 
-    Source: Gaussian elimination; Golub and Van Loan, Matrix Computations, sec. 3.2 (from memory).
+    Source: Gauss-Jordan elimination; Golub and Van Loan, Matrix Computations, sec. 3.2 (from memory).
     """
-    for k in range(count):
-        pivot = matrix.column[k]
-        inverse = 1.0 / pivot[k]
-        matrix.inverse[k] = inverse
-        for i in range(k + 1, count):
-            pivot[i] *= inverse
-        for j in range(k + 1, count):
-            column = matrix.column[j]
-            factor = column[k]
-            if factor != 0.0:
-                for i in range(k + 1, count):
+    m, pivot, rows = matrix.column, matrix.pivot, matrix.rows
+    for p in range(count - 1, -1, -1):
+        row = place[p]
+        inverse = 1.0 / m[p, row]
+        for i in range(rows):
+            pivot[i] = m[p, i]
+        for j in range(count):
+            factor, column = m[j, row] * inverse, m[j]
+            if factor != 0.0 and j != p:
+                for i in range(rows):
                     column[i] -= factor * pivot[i]
+                column[row] = factor
+        for i in range(rows):
+            m[p, i] = -inverse * pivot[i]
+        m[p, row] = inverse
 
 
 @inline
-def substitute(matrix: Record, count: int, x: Array) -> None:
-    """Solve for one right-hand side, in place.
+def multiply(matrix: Record, x: Array, out: Array) -> None:
+    """Product of a matrix and a vector.
 
     Parameters
     ----------
     matrix : Record
-        Both triangles, from `factorise`.
-    count : int
-        Number of equations [-].
+        The matrix.
     x : ndarray, shape (m,)
-        Right-hand side, replaced by the solution.
-
-    Source: forward and back substitution; Golub and Van Loan, Matrix Computations, sec. 3.1 (from memory).
+        A number for each column.
+    out : ndarray, shape (n,)
+        Filled with the product.
     """
-    for k in range(count):
-        known, column = x[k], matrix.column[k]
-        for i in range(k + 1, count):
-            x[i] -= column[i] * known
-    for k in range(count - 1, -1, -1):
-        known, column = x[k] * matrix.inverse[k], matrix.column[k]
-        x[k] = known
-        for i in range(k):
-            x[i] -= column[i] * known
+    for i in range(out.size):
+        out[i] = 0.0
+    for j in range(x.size):
+        factor, column = x[j], matrix.column[j]
+        for i in range(out.size):
+            out[i] += factor * column[i]

@@ -43,7 +43,7 @@ def _event_list(events: Events, count: int, model: Any, phase: Any) -> list[Call
 
 def advance_by_scipy(
     rates: Rates, events: Events, count: int, method: str
-) -> Callable[[float, float, float, Array, Any, Any, Accuracy, Any, Samples], Advance]:
+) -> Callable[[float, float, float, Any, Any, Accuracy, Any, Samples], Advance]:
     """Build a loop with the call of `make_advance`'s, on top of `scipy.integrate.solve_ivp`.
 
     Parameters
@@ -60,13 +60,13 @@ def advance_by_scipy(
     Returns
     -------
     callable
-        advance(t, bound, h, y, model, phase, accuracy, work, samples) -> Advance [-].
+        advance(t, bound, h, model, phase, accuracy, work, samples) -> Advance; `work.state` is moved along [-].
     """
 
     def advance(
-        t: float, bound: float, h: float, y: Array, model: Any, phase: Any, accuracy: Accuracy, work: Any,
-        samples: Samples,
-    ) -> Advance:  # fmt: skip
+        t: float, bound: float, h: float, model: Any, phase: Any, accuracy: Accuracy, work: Any, samples: Samples
+    ) -> Advance:
+        y = work.state
         solution = solve_ivp(
             _right_hand_side(rates, model, phase),
             (t, bound),

@@ -50,3 +50,10 @@ DENSE = np.array([
     [10.12623508344586, -7.487995877610167, -34.80091861555747, -7.992771707568823, 1.025137723295662, 0.0],
     [-0.6762803392801253, 6.087714651680015, 16.43084320892478, 24.76722511418386, -6.594389125716872, 0.0],
 ])  # fmt: skip
+
+# How an integral, on whose value no rate depends, follows from the rates of all stages at once: its own stages v solve
+# (I - gamma C) v = h gamma g, with g the rate of each stage, its drift, and what the free states' stages add to it.
+_LAST = np.eye(STAGES)[-1]
+SUMS = GAMMA * np.linalg.solve((np.eye(STAGES) - GAMMA * C).T, np.array([A[-1] + _LAST, *DENSE]).T).T
+"""Weights of the stages in an integral's growth over a step, and in both parts of its continuous extension."""
+SUM_DELTA = SUMS @ DELTA

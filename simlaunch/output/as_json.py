@@ -66,7 +66,7 @@ def mark_object(result: MarkResult) -> Object:
 
 def group_object(group: str, source: object, only: Sequence[str] | None = None) -> Object:
     """Numbers of one group of reported quantities, under their keys; all of them, or those that are named."""
-    return {each.key: plain(each.of(source)) for each in reported(group, only).values()}
+    return {each.key: plain(each.of_json(source)) for each in reported(group, only).values()}
 
 
 def plain(value: Any) -> Any:

@@ -32,7 +32,7 @@ def _moved(check: Check, default: Default) -> Influence:
 
 
 def _seconds(value: float) -> str:
-    """A change of a time; what launches do not tell apart is none."""
+    """A change of a time; a change that launches cannot resolve is none."""
     if isinf(value):
         return "goal missed"
     return "" if isnan(value) else f"{value:.3f} s" if value else "nothing"

@@ -5,20 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterator
 from itertools import zip_longest
 from math import isnan, nan
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
 from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
-from simlaunch.analysis.odds import Chance, Odds
+from simlaunch.analysis.odds import Odds
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
-from simlaunch.output.as_json import Object, listed, number, target_object
+from simlaunch.output.as_json import Object, group_object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
@@ -34,10 +35,9 @@ from simlaunch.output.words import (
     named,
     sentences,
 )
-from simlaunch.quantities import reported
+from simlaunch.quantities import quantity, reported
 from simlaunch.record import Pedal
 from simlaunch.scenario.powertrain import BEST, TorqueConverter
-from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System
 
 Cell = TypeVar("Cell")
@@ -139,7 +139,7 @@ def _peak(simulation: Simulation, part: Part) -> float:
 def _parts(pair: Pair, pedal: Pedal, numbers: Numbers) -> Table:
     one, other = pair.first.of(pedal), pair.second.of(pedal)
     rows = [
-        _row(part.value, _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _peak(one, part), _peak(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table(f"Peak torque, {PEDAL_WORDS[pedal]}", _heads(pair), tuple(rows))
@@ -172,7 +172,7 @@ def _steady(simulation: Simulation, part: Part) -> float:
 def _pull(pair: Pair, numbers: Numbers) -> Table:
     one, other = pair.first.full, pair.second.full
     rows = [
-        _row(part.value, _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
+        _row(part_name(part, one.scenario), _steady(one, part), _steady(other, part), Dimension.TORQUE, numbers)
         for part in driven_parts(one, other)
     ]
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
@@ -181,7 +181,8 @@ def _pull(pair: Pair, numbers: Numbers) -> Table:
 # --- the gap ---
 
 
-def _sections(pair: Pair, numbers: Numbers) -> Table:
+def sections_table(pair: Pair, numbers: Numbers) -> Table:
+    """Where along the run the gap opens, with either pedal."""
     time, length = Dimension.TIME, Dimension.LENGTH
     longest = max(pair.full.sections, pair.held.sections, key=len)
     growths = zip_longest(pair.full.sections, pair.held.sections)
@@ -278,7 +279,8 @@ def _mixture(pair: Pair, numbers: Numbers) -> Iterator[str]:
     yield f"Quicker than either curve is a mixture, {below} and {last} above{limits}: {time}."
 
 
-def _grip_check(pair: Pair, goal: Target, numbers: Numbers) -> Table:
+def grip_table(pair: Pair, goal: Target, numbers: Numbers) -> Table:
+    """The gap at the goal with less and with more grip."""
     percent = numbers.plain(pair.verdict.grip_doubt, Dimension.SHARE).removesuffix(".0")
     gaps = (pair.full, pair.held)
     lines = (
@@ -329,14 +331,20 @@ def _rated(pair: Pair, numbers: Numbers) -> Iterator[Table]:
         yield Table("Parts and ratings, full pedal", _heads(pair), tuple(rows))
 
 
+def time_tables(pair: Pair, goal: Target, numbers: Numbers) -> tuple[Table, ...]:
+    """Times and speeds at every mark, with either pedal."""
+    return tuple(
+        make
+        for gap in (pair.full, pair.held)
+        for make in (_marks(pair, gap, goal, numbers), _line_speeds(pair, gap, numbers))
+    )
+
+
 def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Table, ...]:
     """Every table of one pair, in the order of printing."""
     numbers, goal = Numbers(system), comparison.goal
     return (
-        _marks(pair, pair.full, goal, numbers),
-        _line_speeds(pair, pair.full, numbers),
-        _marks(pair, pair.held, goal, numbers),
-        _line_speeds(pair, pair.held, numbers),
+        *time_tables(pair, goal, numbers),
         *([Table("Other starts, full pedal", _heads(pair), tests)] if (tests := _tests(pair, numbers)) else []),
         _grip(pair, Pedal.FULL, goal, numbers),
         _grip(pair, Pedal.HELD_SLIP, goal, numbers),
@@ -345,11 +353,11 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
-        _sections(pair, numbers),
+        sections_table(pair, numbers),
         *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
         *_tried(pair, numbers),
-        _grip_check(pair, goal, numbers),
+        grip_table(pair, goal, numbers),
         *_odds(pair, numbers),
         *_rated(pair, numbers),
     )
@@ -594,17 +602,17 @@ def matrix(comparison: Comparison, numbers: Numbers) -> Table:
 
 def _starts(comparison: Comparison, numbers: Numbers) -> list[str]:
     """The launch speed of each curve where it was sought, and launches that bog and lose time by it; full pedal."""
-    told = [
+    lines = [
         f"{named(runs.name)}, full pedal. {launch_speed_text(runs.full.launch_speed, numbers)}."
         for runs in comparison.runs
         if runs.full.launch_speed
     ]
-    told += [
+    lines += [
         f"{named(runs.name)}, full pedal: {bog_text(runs.full.bog, numbers)}."
         for runs in comparison.runs
         if runs.full.bog and runs.full.bog.gain >= WORTH_NAMING
     ]
-    return [paragraph(each, "    ") for each in told]
+    return [paragraph(each, "    ") for each in lines]
 
 
 def text(comparison: Comparison, system: System) -> str:
@@ -641,29 +649,18 @@ def summary(comparison: Comparison, system: System) -> str:
 
 
 def _gap_object(gap: MarkGap) -> Object:
-    return {
-        **target_object(gap.first.target),
-        "first_time_s": number(gap.first.time),
-        "second_time_s": number(gap.second.time),
-        "gap_s": number(gap.gap),
-    }
+    return {**target_object(gap.first.target), **group_object("mark_gap", gap)}
 
 
 def _pedal_object(gap: PedalGap) -> Object:
+    grip = {"with_less_grip": gap.grip.less, "with_more_grip": gap.grip.more}
     return {
         "at_goal": _gap_object(gap.at_goal),
         "marks": [_gap_object(mark) for mark in gap.marks],
-        "along": {"distance_m": listed(gap.along.distance), "gap_s": listed(gap.along.gap)},
-        "sections": [
-            {"start_m": number(s.start), "end_m": number(s.end), "growth_s": number(s.growth)} for s in gap.sections
-        ],
-        "with_less_grip": {"gap_s": number(gap.grip.less)},
-        "with_more_grip": {"gap_s": number(gap.grip.more)},
+        "along": group_object("gap_trace", gap.along),
+        "sections": [group_object("gap_section", section) for section in gap.sections],
+        **{name: {quantity("mark_gap.gap").key: number(value)} for name, value in grip.items()},
     }
-
-
-def _chance(found: Chance) -> Object:
-    return {"share": number(found.share), "low_share": number(found.low), "high_share": number(found.high)}
 
 
 def _odds_object(drawn: Odds | None) -> Object | None:
@@ -672,8 +669,8 @@ def _odds_object(drawn: Odds | None) -> Object | None:
         return None
     return {
         "cases": drawn.cases,
-        "quicker_share": _chance(drawn.second_quicker),
-        "slower_share": _chance(drawn.first_quicker),
+        "quicker_share": group_object("chance", drawn.second_quicker),
+        "slower_share": group_object("chance", drawn.first_quicker),
         "level_share": number(drawn.level),
         "gap_5_50_95_s": listed(drawn.difference_quantiles()),
     }
@@ -683,10 +680,7 @@ def _rated_object(part: RatedPart) -> Object:
     higher, lower = part.higher, part.lower
     return {
         "part": higher.name,
-        "higher_steady_share_of_rating": number(higher.demand.steady),
-        "lower_steady_share_of_rating": number(lower.demand.steady),
-        "higher_peak_share_of_failure": number(higher.demand.shock),
-        "lower_peak_share_of_failure": number(lower.demand.shock),
+        **group_object("rated_part", part),
         "higher_too_much": higher.broken,
         "lower_too_much": lower.broken,
         "no_reason_to_choose": part.alike,
@@ -701,94 +695,44 @@ def _verdict_object(verdict: Verdict) -> Object:
         "finding": verdict.finding.name.lower(),
         "peak_itself": case.peak_effect.name.lower(),
         "sentences": list(sentences(verdict, System.METRIC)),
-        "grip_doubt": number(verdict.grip_doubt),
+        **group_object("verdict", verdict),
         "sureness": _odds_object(case.odds),
         "rated_parts": [_rated_object(part) for part in case.rated],
         "higher": case.higher,
         "lower": case.lower,
-        "higher_peak_N_m": number(case.higher_peak),
-        "lower_peak_N_m": number(case.lower_peak),
-        "higher_power_W": number(case.higher_power),
-        "lower_power_W": number(case.lower_power),
-        "higher_time_s": number(case.higher_time),
-        "lower_time_s": number(case.lower_time),
-        "full_gap_s": number(case.full_gap),
-        "held_gap_s": number(case.held_gap),
-        "less_grip_gap_s": number(case.grip_gaps[0]),
-        "more_grip_gap_s": number(case.grip_gaps[1]),
-        "higher_wheelspin_time_s": number(case.spin_times[0]),
-        "lower_wheelspin_time_s": number(case.spin_times[1]),
-        "higher_gearbox_input_pull_N_m": number(case.input_torques[0]),
-        "lower_gearbox_input_pull_N_m": number(case.input_torques[1]),
+        **group_object("case", case),
     }
-
-
-def _rpm(speed: float) -> float:
-    return float(to_display(speed, Dimension.ROTATIONAL_SPEED, System.METRIC)[0])
-
-
-def _span_object(span: Span, why: Attribution) -> Object:
-    return {
-        "name": span.name.value,
-        "from_rpm": number(_rpm(span.start)),
-        "to_rpm": number(_rpm(span.end)),
-        "higher": why.second if span.second_above else why.first,
-        **_shares_object(span),
-    }
-
-
-def _shares_object(of: Span | LimitsByGear) -> Object:
-    return {
-        "share_s": number(of.full.share),
-        "least_s": number(of.full.least),
-        "most_s": number(of.full.most),
-        "held_slip_share_s": number(of.held.share),
-        "held_slip_least_s": number(of.held.least),
-        "held_slip_most_s": number(of.held.most),
-    }
-
-
-def _why_object(pair: Pair, comparison: Comparison) -> Object:
-    return {**_spans_object(pair.why), **_causes_object(pair, comparison)}
 
 
 def _causes_object(pair: Pair, comparison: Comparison) -> Object:
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return {"by_cause": None, "ideal": None}
-    causes = [
-        {
-            "name": cause.value,
-            "first_s": number(one.shares[cause].share),
-            "second_s": number(other.shares[cause].share),
-            "share_s": number(other.shares[cause].share - one.shares[cause].share),
-        }
-        for cause in Cause
-    ]
-    gap = {"first_s": number(one.ideal), "second_s": number(other.ideal), "share_s": number(other.ideal - one.ideal)}
-    return {"by_cause": causes, "ideal": gap}
-
-
-def _tried_object(tried: Tried | None, key: str, values: list[float]) -> Object | None:
-    if tried is None:
-        return None
+    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in Cause}
     return {
-        key: listed(values),
-        f"given_{key}": number(values[tried.as_given]),
-        "first_time_s": listed(tried.first),
-        "second_time_s": listed(tried.second),
-        "gap_s": listed(tried.gaps),
-        "gap_at_best_s": number(tried.gap_at_best),
+        "by_cause": [{"name": cause.value, **group_object("loss", loss)} for cause, loss in losses.items()],
+        "ideal": group_object("loss", _Loss(one.ideal, other.ideal)),
     }
+
+
+class _Loss(NamedTuple):
+    """Time that both curves lose to a cause [s]."""
+
+    first: float
+    second: float
+
+    @property
+    def share(self) -> float:
+        return self.second - self.first
 
 
 def _driving_object(found: Driving | None) -> Object | None:
     if found is None:
         return None
-    launch, shifts = found.launch, found.shifts
+    tried = {"launch": found.launch, "shifts": found.shifts}
     return {
-        "launch": _tried_object(launch, "engine_speed_rpm", [_rpm(each) for each in launch.values] if launch else []),
-        "shifts": _tried_object(shifts, "way_to_limiter_share", list(shifts.values) if shifts else []),
+        name: each and {**group_object(f"tried_{name}", each), **group_object("tried", each)}
+        for name, each in tried.items()
     }
 
 
@@ -796,17 +740,22 @@ def _spans_object(why: Attribution | None) -> Object:
     if why is None:
         return {"by_engine_speed": None, "shift_speeds": None, "quicker_mixture": None}
     best = why.best and {
-        "time_s": number(why.best.time),
+        **group_object("mixture", why.best),
         **({"gear_limits": why.best.limits} if why.best.limits else {}),
-        "parts": [
-            {"from_rpm": number(_rpm(start)), "to_rpm": number(_rpm(end)), "curve": name}
-            for start, end, name in why.best.parts
-        ],
+        "parts": [{**group_object("mixture_part", part), "curve": part[-1]} for part in why.best.parts],
     }
-    limits = {"gear_limits": {"gears": list(why.limits.gears), **_shares_object(why.limits)}} if why.limits else {}
+    limits = why.limits and {"gears": list(why.limits.gears), **group_object("span_share", why.limits)}
     return {
-        "by_engine_speed": [_span_object(span, why) for span in why.spans],
-        **limits,
+        "by_engine_speed": [
+            {
+                "name": span.name.value,
+                "higher": why.second if span.second_above else why.first,
+                **group_object("span", span),
+                **group_object("span_share", span),
+            }
+            for span in why.spans
+        ],
+        **({"gear_limits": limits} if limits else {}),
         "shift_speeds": "follow the curve" if why.shifts_follow else "as typed",
         "quicker_mixture": best,
     }
@@ -818,14 +767,12 @@ def _pair_object(pair: Pair, comparison: Comparison) -> Object:
         "second": pair.second.name,
         "full": _pedal_object(pair.full),
         "held_slip": _pedal_object(pair.held),
-        "why": _why_object(pair, comparison),
+        "why": {**_spans_object(pair.why), **_causes_object(pair, comparison)},
         "driving": _driving_object(pair.driving),
         "tests": [
             {
                 **target_object(test.target),
-                "first_time_s": number(test.first),
-                "second_time_s": number(test.second),
-                "gap_s": number(test.gap),
+                **group_object("road_test", test),
                 "first_gear": test.gears[0] or None,
                 "second_gear": test.gears[1] or None,
             }
@@ -850,7 +797,7 @@ def _correction_gap_object(gap: CorrectionGap) -> Object:
         "higher_correction": gap.higher_correction.value,
         "lower": gap.lower,
         "lower_correction": gap.lower_correction.value,
-        "gap": number(gap.gap),
+        **group_object("reference_gap", gap),
     }
 
 

@@ -9,9 +9,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.parts import part_name
+from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.words import NOT_REACHED, Numbers
 from simlaunch.quantities import Reported, reported
+from simlaunch.scenario.model import Scenario
 from simlaunch.units.spelling import Dimension
 
 Names = Sequence[str] | None
@@ -70,6 +73,12 @@ def rows(group: str, sources: Sequence[object], numbers: Numbers, only: Names = 
         Row(each.label, unit_of(each, numbers), tuple(cell(each, source, numbers) for source in sources))
         for each in reported(group, only).values()
     ]
+
+
+def of_car(rows: Iterable[Row], scenario: Scenario) -> list[Row]:
+    """The rows with the coupling called what this car has."""
+    name = part_name(Part.COUPLING, scenario)
+    return [Row(each.label.replace(Part.COUPLING.value, name), each.unit, each.cells) for each in rows]
 
 
 def columns(group: str, sources: Sequence[object], only: Names = None) -> dict[str, NDArray[Any]]:

@@ -149,7 +149,7 @@ def _verdict(each: MarkChange) -> str:
         )
     return (
         f"{gap}. That is no more than repeat runs scatter by {scatter}: the interval of 95 % goes from "
-        f"{_interval(change)}. These runs cannot tell a change below about {_seconds(change.least_seen)} from "
+        f"{_interval(change)}. These runs cannot distinguish a change below about {_seconds(change.least_seen)} from "
         f"none.{few}"
     )
 

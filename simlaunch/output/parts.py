@@ -10,6 +10,7 @@ from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
 from simlaunch.metrics.parts import SETTLING, Part
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.conditions import header
+from simlaunch.output.groups import of_car
 from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
 from simlaunch.output.words import (
@@ -87,7 +88,8 @@ def _part_title(part: PartLoad, numbers: Numbers) -> str:
 def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
     known = not all(isnan(load.mean_pressure) for load in found.loads)
     names = [name for name in reported("curve_load") if known or name != "mean_effective_pressure"]
-    return Table("Engine and coupling", _heads(found), tuple(group_rows("curve_load", found.loads, numbers, names)))
+    rows = group_rows("curve_load", found.loads, numbers, names)
+    return Table("Engine and coupling", _heads(found), tuple(of_car(rows, found.scenario)))
 
 
 def tables(found: DrivelineLoads, system: System) -> tuple[Table, ...]:

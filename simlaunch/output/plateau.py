@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.limits import ENVELOPE, RISE
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
-from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, RATING, SAME_TIME, Point
+from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
 from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
@@ -60,7 +61,12 @@ def _set_against(result: PlateauResult, found: Plateau, numbers: Numbers) -> Tab
         pressures = [mean_effective_pressure(height, volume.si) for height in heights]
         rows.append(row("brake mean effective pressure", pressures, Dimension.PRESSURE, numbers))
     rows += [
-        row(f"highest at {part.value}", [point.peaks[part] for point in points], Dimension.TORQUE, numbers)
+        row(
+            f"highest at {part_name(part, result.scenario)}",
+            [point.peaks[part] for point in points],
+            Dimension.TORQUE,
+            numbers,
+        )
         for part in Part
         if not all(isnan(point.peaks[part]) for point in points)
     ]
@@ -192,12 +198,14 @@ def _held(point: Point, numbers: Numbers) -> str:
 
 def _binds(found: Plateau) -> str:
     """What a higher limit would gain, by the launches that were made to find out."""
-    lead = f"{100.0 * (LIFTED - 1.0):.0f} % more "
-    higher = [
-        f"{f'no {name}' if name.startswith(RATING) else f'{lead}{_limit_words(name, found)}'} "
-        f"makes the quickest plateau at least {saving:.3f} s quicker"
-        for name, saving in sorted(found.gains.items(), key=lambda item: -item[1])
-    ]
+    lead = f"{100.0 * (LIFTED - 1.0):.0f} % more"
+    higher = []
+    for name, saving in sorted(found.gains.items(), key=lambda item: -item[1]):
+        least = f"at least {saving:.3f} s quicker"
+        if isinstance(name, RatingLimit):
+            higher.append(f"without the {name}, the quickest plateau is {least}")
+        else:
+            higher.append(f"{lead} {_limit_words(name, found)} makes the quickest plateau {least}")
     return f"with all other limits as they are, {', and '.join(higher)}" if higher else ""
 
 

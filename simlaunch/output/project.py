@@ -42,21 +42,21 @@ def tables(found: Project, system: System) -> tuple[Table, ...]:
 
 
 def _verdict(comparison: Comparison, system: System) -> str:
-    told = [sentences(pair.verdict, system)[0] for pair in comparison.pairs]
-    return " ".join([*of_compare.bad_runs(comparison), *told]) or _NO_PAIR
+    lines = [sentences(pair.verdict, system)[0] for pair in comparison.pairs]
+    return " ".join([*of_compare.bad_runs(comparison), *lines]) or _NO_PAIR
 
 
 def text(found: Project, system: System) -> str:
     """Who wins in each scenario, then a table of all, as text of 80 columns."""
-    told = [paragraph(f"{name}: {_verdict(each, system)}", "    ") for name, each in found.comparisons.items()]
+    lines = [paragraph(f"{name}: {_verdict(each, system)}", "    ") for name, each in found.comparisons.items()]
     note = "Gap: second curve less first. Times of unlike cars, goals or roads are not one ranking."
-    return "\n\n".join([*told, *tables_text(tables(found, system)), paragraph(note)])
+    return "\n\n".join([*lines, *tables_text(tables(found, system)), paragraph(note)])
 
 
 def full_text(found: Project, system: System) -> str:
     """Every table of every scenario, then the table of all."""
-    told = [f"{name}\n\n{of_compare.full_text(each, system)}" for name, each in found.comparisons.items()]
-    return "\n\n\n".join([*told, text(found, system)])
+    lines = [f"{name}\n\n{of_compare.full_text(each, system)}" for name, each in found.comparisons.items()]
+    return "\n\n\n".join([*lines, text(found, system)])
 
 
 def summary(found: Project, system: System) -> str:

@@ -12,13 +12,14 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.bog import SHARE, Bog
 from simlaunch.analysis.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
+from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.simulate import Simulation, same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object
 from simlaunch.output.conditions import conditions_object, header
-from simlaunch.output.groups import rows, table
+from simlaunch.output.groups import of_car, rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
@@ -83,7 +84,7 @@ def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
 
 
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
-    peaks = ((peak.part.value, peak) for peak in simulation.measures.parts)
+    peaks = ((part_name(peak.part, simulation.scenario), peak) for peak in simulation.measures.parts)
     return table("Peak torque of parts", "part", peaks, numbers, ("steady", "torque", "time", "gear"))
 
 
@@ -99,13 +100,14 @@ def _events(events: Sequence[Event], numbers: Numbers) -> Table:
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers, measures = Numbers(system), simulation.measures
+    energy = of_car(rows("energy", [measures.audit], numbers), simulation.scenario)
     return (
         marks_table(measures.marks, numbers),
         Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
         *_bog_tables(simulation, numbers),
-        Table("Energy audit", ("value",), tuple(rows("energy", [measures.audit], numbers))),
+        Table("Energy audit", ("value",), tuple(energy)),
         _events(simulation.run.trace.events, numbers),
     )
 

@@ -408,7 +408,7 @@ class _Phrases:
         return f"loads {named(part.name)} {allowed_share(part.demand, event, self.numbers)}{flag}{choice}"
 
     def certainty(self) -> str:
-        """What other grip, or the drawn cases, make of a gain or a loss."""
+        """What other grip, or the cases, make of a gain or a loss."""
         if drawn := self.case.odds:
             low, middle, high = drawn.difference_quantiles()
             return "holds" if _alike(middle, (low, high)) else "varies"
@@ -417,7 +417,7 @@ class _Phrases:
         return "holds" if _alike(self.case.full_gap, self.case.grip_gaps) else "varies with the grip"
 
     def doubt(self) -> str:
-        """How the difference fares in the drawn cases, or else with other grip."""
+        """How the difference fares in the cases, or else with other grip."""
         return self.cases(self.case.odds) if self.case.odds else self.grip()
 
     def cases(self, drawn: Odds) -> str:

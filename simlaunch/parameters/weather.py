@@ -250,11 +250,11 @@ def air_of(curve: Curve) -> Weather:
     if curve.correction not in (None, Correction.NONE):
         pressure, temperature = _STANDARD_AIR[curve.correction]
         return Weather(to_si(pressure, Dimension.PRESSURE), to_si(temperature, Dimension.TEMPERATURE), 0.0)
-    told = curve.weather
-    assert isinstance(told, InAir), "only curves that follow the air come here"
-    assert told.pressure, "a sound curve states its air"
-    assert told.temperature, "a sound curve states its air"
-    return Weather(told.pressure.si, told.temperature.si, told.humidity.si if told.humidity else 0.0)
+    stated = curve.weather
+    assert isinstance(stated, InAir), "only curves that follow the air come here"
+    assert stated.pressure, "a sound curve states its air"
+    assert stated.temperature, "a sound curve states its air"
+    return Weather(stated.pressure.si, stated.temperature.si, stated.humidity.si if stated.humidity else 0.0)
 
 
 def torque_factor(curve: Curve, weather: Weather) -> float:
@@ -276,13 +276,13 @@ def torque_factor(curve: Curve, weather: Weather) -> float:
 
     Source: the inverse of the corrections above; the share is the user's own.
     """
-    told = curve.weather
-    if told is None or isinstance(told, HeldCharge | CompressorLimit):
+    stated = curve.weather
+    if stated is None or isinstance(stated, HeldCharge | CompressorLimit):
         return 1.0
-    formula = told.formula or curve.correction
+    formula = stated.formula or curve.correction
     assert formula is not None, "a sound curve states its formula"
     plain = _FORMULA[formula](air_of(curve)) / _FORMULA[formula](weather)
-    return 1.0 - told.share.si * (1.0 - plain) if isinstance(told, ShareOfLoss) else plain
+    return 1.0 - stated.share.si * (1.0 - plain) if isinstance(stated, ShareOfLoss) else plain
 
 
 def power_limit(curve: Curve, weather: Weather) -> float:
@@ -306,8 +306,8 @@ def power_limit(curve: Curve, weather: Weather) -> float:
     Source: similarity of compressors, corrected mass flow (from memory: SAE J1826, and Dixon, Fluid Mechanics and
     Thermodynamics of Turbomachinery, ch. 1).
     """
-    told = curve.weather
-    if not isinstance(told, CompressorLimit):
+    stated = curve.weather
+    if not isinstance(stated, CompressorLimit):
         return float("inf")
     own = air_of(curve)
-    return told.power.si * (weather.dry_pressure / own.dry_pressure) * sqrt(own.temperature / weather.temperature)
+    return stated.power.si * (weather.dry_pressure / own.dry_pressure) * sqrt(own.temperature / weather.temperature)

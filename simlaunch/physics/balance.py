@@ -124,20 +124,16 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
 
 
 @inline
-def _elastic_torques(y: Array, drive: Record) -> tuple[float, float]:
+def _elastic_torques(y: Array, drive: Record, fixed: Record) -> tuple[float, float]:
     """Torque of the front and of the rear half shafts, where they twist [N m]."""
+    front_rate, rear_rate = _twist_rates(y, drive)
     if drive.locked == 1:
-        front_rate = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT]
-        rear_rate = y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
         return (
             driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0]),
             driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1]),
         )
     share = drive.front_share
-    rate = y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR]
-    stiffness = driveline.combined_compliance(share, drive.shaft_stiffness[0], drive.shaft_stiffness[1])
-    damping = driveline.combined_compliance(share, drive.shaft_damping[0], drive.shaft_damping[1])
-    torque = driveline.shaft_torque(y[at.TWIST_FRONT], rate, stiffness, damping)
+    torque = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, fixed.shaft_stiffness, fixed.shaft_damping)
     return share * torque, (1.0 - share) * torque
 
 
@@ -169,13 +165,15 @@ def _through_gears(time: float, torque: float, inertia: float, load: Load, car: 
 
 
 @inline
-def balance_on(road: Ground, time: float, y: Array, car: Record, phase: Record) -> Balance:
-    """All forces and accelerations that follow from a state and from what the road does.
+def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, phase: Record) -> Balance:
+    """All forces and accelerations that follow from a state, from what the road does and from what the engine does.
 
     Parameters
     ----------
     road : Ground
         What the road does.
+    drive : Drive
+        What the engine and its coupling do.
     time : float
         Time [s].
     y : ndarray, shape (24,)
@@ -192,7 +190,6 @@ def balance_on(road: Ground, time: float, y: Array, car: Record, phase: Record) 
 
     Source: Newton's second law for each body of the car.
     """
-    drive = drive_torques(time, y, car, phase, road)
     stuck = phase.coupling == at.STUCK
     inertia = car.gearbox.input_inertia + (car.engine.inertia if stuck else 0.0)
     torque = drive.engine_torque if stuck else drive.friction + drive.turbine
@@ -210,7 +207,7 @@ def balance_on(road: Ground, time: float, y: Array, car: Record, phase: Record) 
             gearing = _through_gears(time, torque, inertia, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
     else:
-        front, rear = _elastic_torques(y, car.drive)
+        front, rear = _elastic_torques(y, car.drive, car.fixed)
         gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
@@ -243,53 +240,62 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
     Source: Newton's second law for each body of the car.
     """
-    return balance_on(body.ground(time, y, car, phase), time, y, car, phase)
+    road = body.ground(time, y, car, phase)
+    return balance_on(road, drive_torques(time, y, car, phase, road), time, y, car, phase)
 
 
 @inline
-def _twist_rates(y: Array, car: Record, rates: Array) -> None:
-    """Rates of the twist states and of the work their dampers take."""
-    drive = car.drive
+def _twist_rates(y: Array, drive: Record) -> tuple[float, float]:
+    """Rates of both twists [rad/s]."""
     if drive.rigid == 1:
-        rates[at.TWIST_FRONT] = 0.0
-        rates[at.TWIST_REAR] = 0.0
-        rates[at.TWIST_WORK] = 0.0
-    elif drive.locked == 1:
-        front = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT]
-        rear = y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
-        rates[at.TWIST_FRONT] = front
-        rates[at.TWIST_REAR] = rear
-        rates[at.TWIST_WORK] = drive.shaft_damping[0] * front * front + drive.shaft_damping[1] * rear * rear
-    else:
-        share = drive.front_share
-        rate = y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR]
-        damping = driveline.combined_compliance(share, drive.shaft_damping[0], drive.shaft_damping[1])
-        rates[at.TWIST_FRONT] = rate
-        rates[at.TWIST_REAR] = 0.0
-        rates[at.TWIST_WORK] = damping * rate * rate
+        return 0.0, 0.0
+    if drive.locked == 1:
+        return y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
+    share = drive.front_share
+    return y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR], 0.0
 
 
 @inline
-def _work_rates(y: Array, b: Balance, car: Record, rates: Array) -> None:
-    """Rates of the energy integrals."""
+def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
+    """Rates of the energy integrals.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    rates : ndarray, shape (24,)
+        Filled from the first integral on, SI units.
+
+    Source: power is force times speed, and torque times angular speed.
+    """
     speed = y[at.SPEED]
     road, drive = b.ground, b.drive
     rates[at.ENGINE_WORK] = drive.engine_torque * y[at.ENGINE_SPEED]
     rates[at.DRAG_WORK] = road.drag * speed
     rates[at.GRADE_WORK] = road.grade * speed
-    rates[at.ROLLING_WORK] = road.moment_front * y[at.WHEEL_FRONT] + road.moment_rear * y[at.WHEEL_REAR]
-    rates[at.SLIP_WORK_FRONT] = road.force_front * (y[at.WHEEL_FRONT] * car.front.radius - speed)
-    rates[at.SLIP_WORK_REAR] = road.force_rear * (y[at.WHEEL_REAR] * car.rear.radius - speed)
+    rates[at.ROLLING_WORK] = road.front.moment * y[at.WHEEL_FRONT] + road.rear.moment * y[at.WHEEL_REAR]
+    rates[at.SLIP_WORK_FRONT] = road.front.force * (y[at.WHEEL_FRONT] * car.front.radius - speed)
+    rates[at.SLIP_WORK_REAR] = road.rear.force * (y[at.WHEEL_REAR] * car.rear.radius - speed)
     plates = b.friction * (y[at.ENGINE_SPEED] - y[at.INPUT_SPEED])
     fluid = drive.pump * y[at.ENGINE_SPEED] - drive.turbine * y[at.INPUT_SPEED]
     rates[at.COUPLING_WORK] = plates + fluid
     taken = b.gearing.input_torque * y[at.INPUT_SPEED]
     rates[at.GEARING_WORK] = taken - b.gearing.output_torque * y[at.SHAFT_SPEED]
+    front, rear = _twist_rates(y, car.drive)
+    damping = car.drive.shaft_damping
+    if car.drive.locked == 1:
+        rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
+    else:
+        rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
 
 
 @inline
-def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Rate of every state, from the forces that act in it.
+def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state but the energy integrals, from the forces that act in it.
 
     Parameters
     ----------
@@ -311,12 +317,12 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     out[at.DISTANCE] = y[at.SPEED]
     out[at.SPEED] = road.acceleration
     resist_front, resist_rear = body.wheel_resistance(road, car)
-    out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) / car.front.axle_inertia
-    out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) / car.rear.axle_inertia
-    out[at.SLIP_FRONT] = road.slip_rate_front
-    out[at.SLIP_REAR] = road.slip_rate_rear
+    out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) * car.front.per_inertia
+    out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) * car.rear.per_inertia
+    out[at.SLIP_FRONT] = road.front.slip_rate
+    out[at.SLIP_REAR] = road.rear.slip_rate
     brakes = road.drag + road.grade if phase.braked == 1 else 0.0
-    settled = body.load_transfer(road.force_front + road.force_rear + brakes, car.body)
+    settled = (road.front.force + road.rear.force + brakes) * car.fixed.lever
     out[at.TRANSFER] = y[at.TRANSFER_RATE]
     out[at.TRANSFER_RATE] = body.transfer_acceleration(y[at.TRANSFER], y[at.TRANSFER_RATE], settled, car.body)
     out[at.ENGINE_SPEED] = b.engine_acceleration
@@ -327,8 +333,30 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     out[at.REQUEST] = 0.0
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
-    _twist_rates(y, car, out)
-    _work_rates(y, b, car, out)
+    out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
+
+
+@inline
+def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state, from the forces that act in it.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    out : ndarray, shape (24,)
+        Filled with the rates, SI units.
+
+    Source: Newton's second law; see `balance`.
+    """
+    motion_of(b, y, car, phase, out)
+    work_rates_of(b, y, car, out)
 
 
 @part
@@ -350,7 +378,9 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
 
     Source: Newton's second law; see `balance`.
     """
-    rates_of(balance(time, y, car, phase), y, car, phase, out)
+    road = body.ground(time, y, car, phase)
+    drive = drive_torques(time, y, car, phase, road)
+    rates_of(balance_on(road, drive, time, y, car, phase), y, car, phase, out)
 
 
 @part
@@ -378,6 +408,5 @@ def stored_energy(y: Array, car: Record) -> float:
     if drive.rigid == 0 and drive.locked == 1:
         energy += drive.shaft_stiffness[0] * y[at.TWIST_FRONT] ** 2 + drive.shaft_stiffness[1] * y[at.TWIST_REAR] ** 2
     elif drive.rigid == 0:
-        stiffness = driveline.combined_compliance(drive.front_share, drive.shaft_stiffness[0], drive.shaft_stiffness[1])
-        energy += stiffness * y[at.TWIST_FRONT] ** 2
+        energy += car.fixed.shaft_stiffness * y[at.TWIST_FRONT] ** 2
     return 0.5 * energy

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.physics import air, tyre
 from simlaunch.physics import state as at
+from simlaunch.physics.driveline import combined_compliance
+from simlaunch.physics.tyre import Grip
 from simlaunch.record import Record
 
 Array = NDArray[np.float64]
@@ -18,22 +20,25 @@ Array = NDArray[np.float64]
 GRAVITY = 9.80665  # standard gravity [m/s^2], CGPM 1901
 
 
+class Footing(NamedTuple):
+    """What the road does to one axle."""
+
+    load: float
+    slip: float
+    force: float
+    moment: float  # that resists its wheels, beside the force
+    slip_rate: float  # of the transient slip
+    grip: Grip
+
+
 class Ground(NamedTuple):
     """What the road and the air do to the car."""
 
-    load_front: float
-    load_rear: float
-    slip_front: float
-    slip_rear: float
-    force_front: float
-    force_rear: float
-    moment_front: float
-    moment_rear: float
+    front: Footing
+    rear: Footing
     drag: float
     grade: float
     acceleration: float
-    slip_rate_front: float  # of the transient slip
-    slip_rate_rear: float
 
 
 @inline
@@ -157,9 +162,39 @@ def axle_loads(
 
     Source: balance of forces and moments; Gillespie, ch. 1 (from memory).
     """
-    total = max(body.mass * GRAVITY * cos(grade_angle) - lift_front - lift_rear, 0.0)
-    front = static_front_load(body.mass, body.front_share, grade_angle) - lift_front - transfer
-    front = min(max(front, 0.0), total)
+    weight = body.mass * GRAVITY * cos(grade_angle)
+    front = static_front_load(body.mass, body.front_share, grade_angle)
+    return shared_loads(transfer, lift_front, lift_rear, weight, front)
+
+
+@inline
+def shared_loads(
+    transfer: float, lift_front: float, lift_rear: float, weight: float, weight_front: float
+) -> tuple[float, float]:
+    """Loads of the two axles, as `axle_loads`, where the weight and its share at the front are known.
+
+    Parameters
+    ----------
+    transfer : float
+        Load moved from front to rear [N].
+    lift_front : float
+        Aerodynamic lift at the front axle, positive upwards [N].
+    lift_rear : float
+        Aerodynamic lift at the rear axle, positive upwards [N].
+    weight : float
+        Weight across the road [N].
+    weight_front : float
+        Its share at the front [N].
+
+    Returns
+    -------
+    tuple of float
+        Load of the front axle and of the rear axle [N].
+
+    Source: see `axle_loads`.
+    """
+    total = max(weight - lift_front - lift_rear, 0.0)
+    front = min(max(weight_front - lift_front - transfer, 0.0), total)
     return front, total - front
 
 
@@ -188,11 +223,76 @@ def brake_share(time: float, phase: Record, release: float) -> float:
 
 
 @part
-def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
-    """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
+def fix(car: Record) -> None:
+    """Fill in what follows from other numbers of the car, and does not change during a launch.
 
     Parameters
     ----------
+    car : Record
+        The car, with its air density; changed in place.
+
+    Source: see the functions that are called.
+    """
+    fixed, shape, drive, density = car.fixed, car.body, car.drive, car.air.density
+    fixed.weight = shape.mass * GRAVITY * cos(car.road.grade_angle)
+    fixed.weight_front = static_front_load(shape.mass, shape.front_share, car.road.grade_angle)
+    fixed.grade = grade_force(shape.mass, car.road.grade_angle)
+    fixed.drag = air.dynamic_force(shape.drag_area, density, 1.0)
+    fixed.lift_front = air.dynamic_force(shape.lift_area_front, density, 1.0)
+    fixed.lift_rear = air.dynamic_force(shape.lift_area_rear, density, 1.0)
+    fixed.per_mass, fixed.lever = 1.0 / shape.mass, load_transfer(1.0, shape)
+    stiffness, damping = drive.shaft_stiffness, drive.shaft_damping
+    fixed.shaft_stiffness = combined_compliance(drive.front_share, stiffness[0], stiffness[1])
+    fixed.shaft_damping = combined_compliance(drive.front_share, damping[0], damping[1])
+
+
+@inline
+def footing(
+    wheel_speed: float, transient: float, load: float, speed: float, brake: float, end: Record, road: Record
+) -> Footing:
+    """What the road does to one axle.
+
+    Parameters
+    ----------
+    wheel_speed : float
+        Wheel speed [rad/s].
+    transient : float
+        Transient slip [-].
+    load : float
+        Load of both tyres [N].
+    speed : float
+        Speed of the car [m/s].
+    brake : float
+        Torque that the brakes of the axle can hold [N m].
+    end : Record
+        The tyre.
+    road : Record
+        The road.
+
+    Returns
+    -------
+    Footing
+        Slip [-], force [N], moment [N m] and rate of the transient slip [1/s].
+
+    Source: see `tyre`.
+    """
+    rim = wheel_speed * end.radius
+    slip = tyre.damped_slip(transient, speed, rim, end)
+    grip = tyre.grip_at(load, end, road.friction_factor)
+    contact = tyre.contact_at(slip, load, grip, end)
+    moment = tyre.resisting_moment(load, rim, speed, end, road.rolling_factor, brake)
+    rate = tyre.transient_slip_rate(transient, speed, rim, slip, contact.slope_share, end)
+    return Footing(load, slip, contact.force, moment, rate, grip)
+
+
+@inline
+def front_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the front axle at a load.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
     time : float
         Time [s].
     y : ndarray, shape (24,)
@@ -204,41 +304,100 @@ def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
 
     Returns
     -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_front
+    return footing(y[at.WHEEL_FRONT], y[at.SLIP_FRONT], load, y[at.SPEED], brake, car.front, car.road)
+
+
+@inline
+def rear_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the rear axle at a load.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_rear
+    return footing(y[at.WHEEL_REAR], y[at.SLIP_REAR], load, y[at.SPEED], brake, car.rear, car.road)
+
+
+@inline
+def ground_on(front: Footing, rear: Footing, drag: float, car: Record, phase: Record) -> Ground:
+    """What the road does to the car, from what it does to both axles.
+
+    Parameters
+    ----------
+    front : Footing
+        The front axle.
+    rear : Footing
+        The rear axle.
+    drag : float
+        Drag [N].
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Ground
+        Forces [N] and acceleration of the car [m/s^2].
+
+    Source: Newton's second law.
+    """
+    acceleration = (front.force + rear.force - drag - car.fixed.grade) * car.fixed.per_mass
+    return Ground(front, rear, drag, car.fixed.grade, 0.0 if phase.braked == 1 else acceleration)
+
+
+@part
+def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
+    """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (24,)
+        State, SI units.
+    car : Record
+        The car, complete.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
     Ground
         Forces [N], moments [N m], slips [-] and acceleration of the car [m/s^2].
 
     Source: see `tyre`, `air` and the functions above.
     """
-    speed = y[at.SPEED]
-    air_speed = speed + car.air.head_wind
-    lift_front = air.dynamic_force(car.body.lift_area_front, car.air.density, air_speed)
-    lift_rear = air.dynamic_force(car.body.lift_area_rear, car.air.density, air_speed)
-    load_front, load_rear = axle_loads(y[at.TRANSFER], lift_front, lift_rear, car.body, car.road.grade_angle)
-    rim_front = y[at.WHEEL_FRONT] * car.front.radius
-    rim_rear = y[at.WHEEL_REAR] * car.rear.radius
-    slip_front = tyre.damped_slip(y[at.SLIP_FRONT], speed, rim_front, car.front)
-    slip_rear = tyre.damped_slip(y[at.SLIP_REAR], speed, rim_rear, car.rear)
-    front = tyre.axle_contact(slip_front, load_front, car.front, car.road.friction_factor)
-    rear = tyre.axle_contact(slip_rear, load_rear, car.rear, car.road.friction_factor)
-    drag = air.dynamic_force(car.body.drag_area, car.air.density, air_speed)
-    grade = grade_force(car.body.mass, car.road.grade_angle)
-    rolling, brake = car.road.rolling_factor, brake_share(time, phase, car.launch.brake_release)
-    acceleration = (front.force + rear.force - drag - grade) / car.body.mass
-    return Ground(
-        load_front,
-        load_rear,
-        slip_front,
-        slip_rear,
-        front.force,
-        rear.force,
-        tyre.resisting_moment(load_front, rim_front, speed, car.front, rolling, brake * car.launch.brake_front),
-        tyre.resisting_moment(load_rear, rim_rear, speed, car.rear, rolling, brake * car.launch.brake_rear),
-        drag,
-        grade,
-        0.0 if phase.braked == 1 else acceleration,
-        tyre.transient_slip_rate(y[at.SLIP_FRONT], speed, rim_front, slip_front, front.slope_share, car.front),
-        tyre.transient_slip_rate(y[at.SLIP_REAR], speed, rim_rear, slip_rear, rear.slope_share, car.rear),
-    )
+    fixed, air_speed = car.fixed, y[at.SPEED] + car.air.head_wind
+    pressed = air_speed * abs(air_speed)
+    lift_front, lift_rear = fixed.lift_front * pressed, fixed.lift_rear * pressed
+    load_front, load_rear = shared_loads(y[at.TRANSFER], lift_front, lift_rear, fixed.weight, fixed.weight_front)
+    front = front_footing(load_front, time, y, car, phase)
+    rear = rear_footing(load_rear, time, y, car, phase)
+    return ground_on(front, rear, fixed.drag * pressed, car, phase)
 
 
 @inline
@@ -259,5 +418,5 @@ def wheel_resistance(road: Ground, car: Record) -> tuple[float, float]:
 
     Source: balance of moments about the axle.
     """
-    front = road.force_front * car.front.radius + road.moment_front
-    return front, road.force_rear * car.rear.radius + road.moment_rear
+    front = road.front.force * car.front.radius + road.front.moment
+    return front, road.rear.force * car.rear.radius + road.rear.moment

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.physics import driveline, tyre
 from simlaunch.physics import state as at
-from simlaunch.physics.body import Ground
+from simlaunch.physics.body import Footing, Ground
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Record
@@ -215,14 +215,12 @@ class TakeUp(NamedTuple):
 
 
 @inline
-def _axle_take_up(
-    speed: float, load: float, slip: float, force: float, moment: float, road: Ground, end: Record, car: Record
-) -> TakeUp:
+def _axle_take_up(speed: float, axle: Footing, road: Ground, end: Record, car: Record) -> TakeUp:
     """Torque that one axle passes on: tyre, rolling resistance and the wheels' own inertia [N m]."""
     share = _target_rim_speed_share(speed, end, car)
-    at_target = tyre.axle_contact(share - 1.0, load, end, car.road.friction_factor).force
-    rest = moment + end.axle_inertia * road.acceleration * share / end.radius
-    now = at_target if slip <= share - 1.0 else force
+    at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
+    rest = axle.moment + end.axle_inertia * road.acceleration * share / end.radius
+    now = at_target if axle.slip <= share - 1.0 else axle.force
     return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
 
 
@@ -246,16 +244,14 @@ def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
     TakeUp
         Torques [N m].
 
-    Source: see `axle_contact`.
+    Source: see `contact_at`.
     """
     share, locked = car.drive.front_share, car.drive.locked == 1
     front, rear = TakeUp(0.0, 0.0), TakeUp(0.0, 0.0)
     if locked or share > 0.0:
-        load, slip, force = road.load_front, road.slip_front, road.force_front
-        front = _axle_take_up(speed, load, slip, force, road.moment_front, road, car.front, car)
+        front = _axle_take_up(speed, road.front, road, car.front, car)
     if locked or share < 1.0:
-        load, slip, force = road.load_rear, road.slip_rear, road.force_rear
-        rear = _axle_take_up(speed, load, slip, force, road.moment_rear, road, car.rear, car)
+        rear = _axle_take_up(speed, road.rear, road, car.rear, car)
     if locked:
         return TakeUp(front.now + rear.now, front.at_target + rear.at_target)
     if share >= 1.0:

@@ -37,8 +37,8 @@ from simlaunch.record import Record
     TWIST_WORK,
 ) = range(24)
 STATES = 24
-INTEGRALS = DISTANCE
-"""From this place on, states are sums that no rate depends on."""
+INTEGRALS = ENGINE_WORK
+"""From this place on, states are integrals that no rate and no event depends on."""
 
 # What the coupling does. While it slips, the phase holds the direction: +1 engine faster, -1 gearbox input faster.
 OPEN, SLIPPING, STUCK = 0, 1, 2

@@ -37,12 +37,10 @@ def value_at(table: Record, x: float) -> float:
     if x >= table.knot[last]:
         x = table.knot[last]
     low, high = 0, last
-    while high - low > 1:
-        middle = (low + high) // 2
-        if table.knot[middle] <= x:
-            low = middle
-        else:
-            high = middle
+    while high - low > 1:  # both ends by choice, not by branch: a processor cannot foresee which half it will be
+        middle = (low + high) >> 1
+        beyond = table.knot[middle] <= x
+        low, high = (middle if beyond else low), (high if beyond else middle)
     d = x - table.knot[low]
     c = table.cubic
     return float(c[low, 0] + d * (c[low, 1] + d * (c[low, 2] + d * c[low, 3])))

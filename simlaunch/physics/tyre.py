@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from math import cos, exp, inf, pi, sqrt
+from typing import NamedTuple
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics.magic_formula import Contact, bent_argument, peak_slip, tabulated_shape
+from simlaunch.physics.magic_formula import Contact, bent_argument, peak_slip, tabulate_shape, tabulated_shape
 from simlaunch.physics.table import ease
 from simlaunch.record import Record
 
@@ -16,7 +17,7 @@ _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose forc
 _HALVINGS = 60  # of an interval in which a slip lies
 _SUMMIT_SCAN = 12  # parts of an interval in which a summit of force lies
 _GOLDEN, _GOLDEN_STEPS = 0.5 * (sqrt(5.0) - 1.0), 40
-_ROLLING_SPEED = 0.1  # rolling resistance and brakes act in full above about this speed [m/s]
+_PER_ROLLING_SPEED = 1.0 / 0.1  # rolling resistance and brakes act in full above about this speed; its inverse [s/m]
 
 
 @inline
@@ -37,7 +38,7 @@ def relative_load(axle_load: float, tyre: Record) -> float:
 
     Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
     """
-    return (0.5 * axle_load - tyre.nominal_load) / tyre.nominal_load
+    return float(axle_load * tyre.per_load - 1.0)
 
 
 @inline
@@ -114,7 +115,68 @@ def stiffness_factor_at(load_change: float, friction: float, tyre: Record) -> fl
     per_load = (tyre.slip_stiffness + tyre.stiffness_load * load_change) * exp(
         tyre.stiffness_load_exponent * load_change
     )
-    return max(per_load, 0.1 * tyre.slip_stiffness) / (tyre.shape_factor * friction)
+    return max(per_load, 0.1 * tyre.slip_stiffness) * tyre.per_shape / friction
+
+
+class Grip(NamedTuple):
+    """What the load makes of a tyre."""
+
+    friction: float  # peak friction coefficient, surface included
+    stiffness_factor: float  # B
+    curvature: float  # E
+
+
+@inline
+def grip_at(axle_load: float, tyre: Record, friction_factor: float) -> Grip:
+    """Factors of the Magic Formula at a load.
+
+    Parameters
+    ----------
+    axle_load : float
+        Load of both tyres [N].
+    tyre : Record
+        The tyre.
+    friction_factor : float
+        Surface factor [-].
+
+    Returns
+    -------
+    Grip
+        Peak friction, B and E [-].
+
+    Source: see the functions above.
+    """
+    change = relative_load(axle_load, tyre)
+    friction = peak_friction(change, tyre, friction_factor)
+    return Grip(friction, stiffness_factor_at(change, friction, tyre), curvature_at(change, tyre))
+
+
+@inline
+def contact_at(slip: float, axle_load: float, grip: Grip, tyre: Record) -> Contact:
+    """Longitudinal force of both tyres of an axle whose grip is known, and how steeply it still rises with slip.
+
+    Parameters
+    ----------
+    slip : float
+        Longitudinal slip, ISO 8855 [-].
+    axle_load : float
+        Load of both tyres [N].
+    grip : Grip
+        Their grip at that load.
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    Contact
+        Force, positive when driving [N], and its slope over the slip stiffness [-].
+
+    Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
+    """
+    bent = bent_argument(grip.stiffness_factor * slip, grip.curvature)
+    outer = tabulated_shape(bent.force, tyre)
+    force = grip.friction * axle_load * outer.force if axle_load > _NO_LOAD else 0.0
+    return Contact(force, outer.slope_share * bent.slope_share)
 
 
 @inline
@@ -139,13 +201,7 @@ def axle_contact(slip: float, axle_load: float, tyre: Record, friction_factor: f
 
     Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
     """
-    change = relative_load(axle_load, tyre)
-    friction = peak_friction(change, tyre, friction_factor)
-    b = stiffness_factor_at(change, friction, tyre)
-    bent = bent_argument(b * slip, curvature_at(change, tyre))
-    outer = tabulated_shape(bent.force, tyre)
-    force = friction * axle_load * outer.force if axle_load > _NO_LOAD else 0.0
-    return Contact(force, outer.slope_share * bent.slope_share)
+    return contact_at(slip, axle_load, grip_at(axle_load, tyre, friction_factor), tyre)
 
 
 @inline
@@ -191,9 +247,8 @@ def axle_peak_slip(axle_load: float, tyre: Record, friction_factor: float) -> fl
 
     Source: Pacejka, Tire and Vehicle Dynamics, ch. 4 (from memory).
     """
-    change = relative_load(axle_load, tyre)
-    b = stiffness_factor_at(change, peak_friction(change, tyre, friction_factor), tyre)
-    return peak_slip(b, tyre.shape_factor, curvature_at(change, tyre))
+    grip = grip_at(axle_load, tyre, friction_factor)
+    return peak_slip(grip.stiffness_factor, tyre.shape_factor, grip.curvature)
 
 
 @inline
@@ -242,9 +297,10 @@ def slip_for_force(force: float, axle_load: float, tyre: Record, friction_factor
     Source: inverse of `axle_contact` up to its peak.
     """
     low, high = 0.0, end_of_grip(axle_load, tyre, friction_factor)
+    grip = grip_at(axle_load, tyre, friction_factor)
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if axle_contact(middle, axle_load, tyre, friction_factor).force < force:
+        if contact_at(middle, axle_load, grip, tyre).force < force:
             low = middle
         else:
             high = middle
@@ -381,12 +437,52 @@ def standard_slip(bounded_slip: float) -> float:
 
 
 @inline
+def slip_damping(tyre: Record) -> float:
+    """Damping that gives a wheel on its tyre, a spring at standstill, the stated damping ratio.
+
+    d = 2 zeta sqrt(m / (K sigma)), m = J / r^2, K the slip stiffness of both tyres at their nominal load
+
+    Parameters
+    ----------
+    tyre : Record
+        The tyre.
+
+    Returns
+    -------
+    float
+        Slip over the speed of the tread [s/m].
+
+    Source: damping ratio of a mass on a spring.
+    """
+    stiffness = 2.0 * tyre.slip_stiffness * tyre.nominal_load
+    mass = tyre.axle_inertia / (tyre.radius * tyre.radius)
+    return 2.0 * tyre.low_speed_damping * sqrt(mass / (stiffness * tyre.relaxation_length))
+
+
+@part
+def settle_tyre(tyre: Record) -> None:
+    """Fill in what follows from the other numbers of a tyre.
+
+    Parameters
+    ----------
+    tyre : Record
+        The tyre, changed in place.
+
+    Source: see `tabulate_shape` and `slip_damping`.
+    """
+    tabulate_shape(tyre)
+    tyre.slip_damping = slip_damping(tyre)
+    tyre.per_load = 0.5 / tyre.nominal_load
+    tyre.per_inertia = 1.0 / tyre.axle_inertia
+
+
+@inline
 def damped_slip(transient: float, speed: float, rim_speed: float, tyre: Record) -> float:
     """Slip that the tread sees: the transient slip, with damping added near standstill.
 
     k = standard(s + d (w r - v) (1 + cos(pi V / V_low)) / 2), V = max(v, w r) below V_low
 
-    d is set so that the wheel on its tyre, a spring at standstill, has the stated damping ratio.
+    d is that of `slip_damping`.
 
     Parameters
     ----------
@@ -397,7 +493,7 @@ def damped_slip(transient: float, speed: float, rim_speed: float, tyre: Record) 
     rim_speed : float
         Wheel speed x radius [m/s].
     tyre : Record
-        The tyre.
+        The tyre, settled.
 
     Returns
     -------
@@ -409,11 +505,8 @@ def damped_slip(transient: float, speed: float, rim_speed: float, tyre: Record) 
     rolling = max(abs(speed), abs(rim_speed))
     if rolling >= tyre.low_speed:
         return standard_slip(transient)
-    stiffness = 2.0 * tyre.slip_stiffness * tyre.nominal_load
-    mass = tyre.axle_inertia / (tyre.radius * tyre.radius)
-    damping = 2.0 * tyre.low_speed_damping * sqrt(mass / (stiffness * tyre.relaxation_length))
     weight = 0.5 * (1.0 + cos(pi * rolling / tyre.low_speed))
-    return standard_slip(transient + damping * weight * (rim_speed - speed))
+    return standard_slip(transient + tyre.slip_damping * weight * (rim_speed - speed))
 
 
 @inline
@@ -490,4 +583,4 @@ def resisting_moment(
     Source: J. Y. Wong, Theory of Ground Vehicles, ch. 1, f = f0 + f2 v^2 (from memory); the easing is ours.
     """
     coefficient = (tyre.rolling_resistance + tyre.rolling_resistance_square * speed * speed) * rolling_factor
-    return (coefficient * axle_load * tyre.radius + brake) * ease(rim_speed / _ROLLING_SPEED)
+    return (coefficient * axle_load * tyre.radius + brake) * ease(rim_speed * _PER_ROLLING_SPEED)

@@ -1,4 +1,4 @@
-"""Odds in a picture: how the difference between two curves is spread over the drawn cases."""
+"""Odds in a picture: how the difference between two curves is spread over the cases."""
 
 from __future__ import annotations
 

@@ -137,7 +137,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
         yield _picture("worth", lambda: worth_figure(worth.first, system), kind, worth_words.tables(worth, system))
     if material.odds:
         odds = material.odds
-        kind = f"Bars: how the difference between {names} is spread over the drawn cases."
+        kind = f"Bars: how the difference between {names} is spread over the cases."
         tables = (*odds_words.tables(odds, system), _deciles(odds.difference, numbers))
         yield _picture("odds", lambda: odds_figure(odds, system), kind, tables)
     if material.scenario.parts:

@@ -13,6 +13,7 @@ from itertools import chain
 from xml.etree import ElementTree as XML
 
 from simlaunch.plotting.save import PageDrawing, PlotArea
+from simlaunch.reporting.plain_words import plain_words
 
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "{http://www.w3.org/1999/xlink}href"
@@ -103,8 +104,8 @@ def _shorten(element: XML.Element) -> None:
     for key in _NUMERIC:
         if key in element.attrib:
             element.set(key, " ".join(_NUMBER.sub(_short_number, element.attrib[key]).split()))
-    if element.text is not None and not element.text.strip():
-        element.text = None
+    if element.text is not None:
+        element.text = plain_words(element.text) if element.text.strip() else None
     if element.tail is not None and not element.tail.strip():
         element.tail = None
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pydantic.fields import FieldInfo
 
 from simlaunch.output.layout import Row, Table
+from simlaunch.reporting.plain_words import plain_key
 from simlaunch.reporting.typeset import unit_text
 from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.scenario.powertrain import Curve
@@ -33,14 +34,14 @@ _SYMBOLS = {
     "*": " ",
 }
 _OF_A_SWEEP = ("gear_sets", "tyre_sets", "surfaces", "sweep", "limits")
-_TOLD_ELSEWHERE = ("format", "name", "note", "curves", "uncertain")
+_SHOWN_ELSEWHERE = ("format", "name", "note", "curves", "uncertain")
 
 
 @dataclass(frozen=True)
 class Input:
-    """One value: its key path, what it means, and its text as typed, in SI and in US customary units."""
+    """One value: its name, what it means, and its text as typed, in SI and in US customary units."""
 
-    key: str
+    name: str
     meaning: str
     typed: str
     si: str
@@ -63,7 +64,7 @@ def inputs(scenario: Scenario) -> tuple[Input, ...]:
     found: list[Input] = []
     for name, field in type(scenario).model_fields.items():
         value = getattr(scenario, name)
-        if name not in _OF_A_SWEEP and name not in _TOLD_ELSEWHERE and value is not None:
+        if name not in _OF_A_SWEEP and name not in _SHOWN_ELSEWHERE and value is not None:
             found += _of_value(name, value, field)
     return tuple(found)
 
@@ -89,7 +90,7 @@ def _of_value(key: str, value: object, field: FieldInfo) -> Iterator[Input]:
         for n, each in enumerate(value, start=1):
             yield from _of_section(f"{key}[{n}]", each)
     else:
-        yield Input(key, field.description or "", *(_shown(value, way) for way in (_typed, _si, _us)))
+        yield Input(plain_key(key), field.description or "", *(_shown(value, way) for way in (_typed, _si, _us)))
 
 
 def _of_section(key: str, section: Section) -> Iterator[Input]:

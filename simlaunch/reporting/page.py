@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from markupsafe import Markup, escape
+from markupsafe import Markup
 
 from simlaunch.analysis.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
@@ -27,12 +27,15 @@ from simlaunch.reporting import what_if
 from simlaunch.reporting.drawings import Picture, pictures
 from simlaunch.reporting.gather import Material
 from simlaunch.reporting.inputs import curve_table, inputs
+from simlaunch.reporting.plain_words import plain_key, plain_origin, plain_table
 from simlaunch.reporting.story import both_units, main_times, parts_table, story
-from simlaunch.reporting.typeset import named, typeset
+from simlaunch.reporting.typeset import named, typeset, unit_text
 from simlaunch.reporting.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Scenario, warnings
+from simlaunch.scenario.powertrain import coupling_name
+from simlaunch.scenario.schema import field_at
 from simlaunch.units.spelling import Dimension, System
 
 MARKER = "simlaunch report"
@@ -40,7 +43,6 @@ MARKER = "simlaunch report"
 
 _HERE = Path(__file__).parent
 _IN_A_SCRIPT = {"<": "\\u003c", ">": "\\u003e", "&": "\\u0026"}
-_TIMES = re.compile(r"^(Times|Speeds at the line|Where the gap opens)")
 _SMALL = 4  # of the heights, one in so many stands in the table for readers without script
 _CAUTIONS = (
     "Wear in the tables ranks the curves against each other; it foretells no life of a part.",
@@ -123,14 +125,18 @@ def _environment() -> Environment:
         keep_trailing_newline=True,
     )
     made.filters["typeset"] = typeset
-    made.filters["breakable"] = _breakable
+    made.filters["plain_key"] = plain_key
+    made.filters["plain_origin"] = plain_origin
+    made.filters["meaning"] = _meaning
+    made.filters["unit_text"] = unit_text
     made.filters["drawn"] = Markup  # our own SVG, in which user text is escaped already
     return made
 
 
-def _breakable(key: str) -> Markup:
-    """Key path that a line may break in behind a point or a low line."""
-    return Markup(re.sub(r"([._])", r"\1<wbr>", str(escape(key))))
+def _meaning(key: str) -> str:
+    """What a key of a scenario means, as the model describes it."""
+    field = field_at(key)
+    return (field.description or "") if field else ""
 
 
 def _text(name: str) -> str:
@@ -218,6 +224,7 @@ def _first_page(material: Material, drawn: Mapping[str, Picture], system: System
         "pictures": {name: drawn.get(name) for name in _PICTURES},
         "styles": [_style(index) for index in range(2)],
         "names": [named(name) for name in names],
+        "coupling": coupling_name(material.scenario.coupling, material.scenario.gearbox.shift),
         "quicker": named(material.quicker),
         "contents": list(_contents(material)),
         "both_units": both_units(material),
@@ -260,11 +267,11 @@ def _contents(material: Material) -> Iterator[tuple[str, str]]:
 
 
 def _sections(material: Material, system: System) -> dict[str, Any]:
-    every, grid = compare_words.tables(material.comparison, system), material.what_if
-    swept = material.swept
+    pair, goal, numbers = material.pair, material.comparison.goal, Numbers(system)
+    grid, swept = material.what_if, material.swept
     return {
-        "time_tables": [table for table in every if _TIMES.match(table.title)],
-        "grip_tables": [table for table in every if table.title.startswith("Gap at")],
+        "time_tables": [*compare_words.time_tables(pair, goal, numbers), compare_words.sections_table(pair, numbers)],
+        "grip_table": compare_words.grip_table(pair, goal, numbers),
         "worth_verdict": material.worth.summary(system) if material.worth else "",
         "grid": grid,
         "grips": what_if.GRIPS,
@@ -281,15 +288,15 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "rigid": material.loads.rigid,
         "swept": swept,
         "sweep_verdict": swept.result.summary(system) if swept else "",
-        "worth_naming": Numbers(system).least(),
+        "worth_naming": numbers.least(),
         "audit": _audit(material),
         "cautions": _cautions(),
     }
 
 
 def _uncertain(entries: Sequence[Uncertain]) -> Table:
-    rows = [Row(each.key, "", (each.kind, _spread(each), each.origin)) for each in entries]
-    return Table("What was drawn", ("how", "numbers", "where that comes from"), tuple(rows))
+    rows = [Row(plain_key(each.key), "", (each.kind, _spread(each), each.origin)) for each in entries]
+    return Table("What varies from case to case", ("how", "numbers", "where that comes from"), tuple(rows))
 
 
 def _spread(entry: Uncertain) -> str:
@@ -358,8 +365,8 @@ def _csv(material: Material, drawn: Mapping[str, Picture], system: System) -> st
             Row(str(n), "s", tuple(numbers.plain(value, Dimension.TIME) for value in pair))
             for n, pair in enumerate(material.odds.times, start=1)
         ]
-        tables.append(Table(f"Drawn cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
-    content = base64.b64encode(csv_text(tables).encode()).decode()
+        tables.append(Table(f"Cases, {PEDAL_WORDS[material.odds.pedal]}", names, tuple(rows)))
+    content = base64.b64encode(csv_text(map(plain_table, tables)).encode()).decode()
     return f"data:text/csv;charset=utf-8;base64,{content}"
 
 

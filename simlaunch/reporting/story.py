@@ -190,7 +190,9 @@ def _card(
     elif texts[0] == texts[1]:
         words = "no difference"
     else:
-        words = f"{numbers.with_unit(abs(values[1] - values[0]), dimension)} {less} with {named(names[best])}"
+        gap = numbers.with_unit(abs(values[1] - values[0]), dimension)
+        points = gap.replace(" %", " percentage points")  # of two shares the difference is no share of either
+        words = f"{points} {less} with {named(names[best])}"
     return Card(label, (shown[0], shown[1]), words)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from simlaunch.output.layout import clean, short
+from simlaunch.reporting.plain_words import plain_words
 
 _QUOTED = re.compile(r'"([^"]*)"')
 _TOGETHER = re.compile(r"(?<=\d) (?=[^\W\d]|%|°)|(?<=\bN) (?=m\b)")
@@ -14,7 +15,7 @@ _POWER = {"^2": "²", "^3": "³", "^0.5": "^½"}
 
 def typeset(text: str) -> str:
     """Text of a result as it stands on a page."""
-    curly = _QUOTED.sub("“\\1”", clean(text))
+    curly = _QUOTED.sub("“\\1”", plain_words(clean(text)))
     return _MINUS.sub("\N{MINUS SIGN}", _TOGETHER.sub("\N{NO-BREAK SPACE}", curly))
 
 

@@ -686,8 +686,8 @@ def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
         if all(gear in caps for gear in range(1, gears + 1)):
             left = np.max([np.minimum(caps[gear], most) for gear in range(1, gears + 1)], axis=0)
             if left.max() < most.max() * (1.0 - 1e-9):
-                told = f"{to_display(most.max(), Dimension.TORQUE, System.METRIC)[0]:.0f} N m"
-                yield f"curves: every gear limits {quoted(curve.name)}, so that no gear reaches its {told}"
+                shown = f"{to_display(most.max(), Dimension.TORQUE, System.METRIC)[0]:.0f} N m"
+                yield f"curves: every gear limits {quoted(curve.name)}, so that no gear reaches its {shown}"
 
 
 def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:

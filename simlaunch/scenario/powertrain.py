@@ -497,6 +497,13 @@ class TorqueDip(Section):
     )
 
 
+def coupling_name(coupling: FrictionClutch | TorqueConverter, shift: TorqueGap | TorqueHandOver | TorqueDip) -> str:
+    """What the trade calls the coupling of a car."""
+    if isinstance(coupling, TorqueConverter):
+        return coupling.kind
+    return "dual clutch" if isinstance(shift, TorqueHandOver) else "clutch"
+
+
 def _shift_speeds(value: object) -> object:
     if isinstance(value, str) and not value.strip()[:1].isdigit():
         raise refused(

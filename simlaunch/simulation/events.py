@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import air, balance, body, engine
+from simlaunch.physics import balance, body, engine
 from simlaunch.physics import state as at
 from simlaunch.record import Coupling, Record
 
@@ -80,19 +80,22 @@ _LIMITER_REACH = 2e-3  # a limiter has been met, or left, this share of its band
 
 
 @inline
-def _coupling_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+def _balance_values(b: balance.Balance, t: float, car: Record, phase: Record, out: Array) -> None:
+    """Those that take all forces."""
+    if phase.coupling == at.STUCK:
+        out[BREAKS_AWAY] = balance.friction_capacity(t, car, phase) - abs(b.friction)
+    if phase.braked == 1:
+        drive = b.axle_front / car.front.radius + b.axle_rear / car.rear.radius
+        out[BRAKE_OFF] = b.ground.grade + b.ground.drag - drive
+
+
+@inline
+def _coupling_values(y: Array, car: Record, phase: Record, out: Array) -> None:
     slip = y[at.ENGINE_SPEED] - y[at.INPUT_SPEED]
     out[SPEEDS_MEET] = slip * phase.slip_direction if phase.coupling == at.SLIPPING else _INACTIVE
     out[BREAKS_AWAY] = _INACTIVE
     out[LOCK_UP] = _INACTIVE
     out[BRAKE_OFF] = _INACTIVE
-    if phase.coupling == at.STUCK:
-        carried = balance.balance(t, y, car, phase).friction
-        out[BREAKS_AWAY] = balance.friction_capacity(t, car, phase) - abs(carried)
-    if phase.braked == 1:
-        b = balance.balance(t, y, car, phase)
-        drive = b.axle_front / car.front.radius + b.axle_rear / car.rear.radius
-        out[BRAKE_OFF] = b.ground.grade + b.ground.drag - drive
     allowed = 0 < car.coupling.lock_gear <= phase.gear + 1 and phase.stage == at.DRIVING
     if car.coupling.kind == _CONVERTER and allowed and phase.coupling == at.OPEN:
         out[LOCK_UP] = car.coupling.lock_ratio - y[at.INPUT_SPEED] / max(y[at.ENGINE_SPEED], 1.0)
@@ -127,20 +130,38 @@ def _break_points(y: Array, car: Record, phase: Record, out: Array) -> None:
         out[LIMITER_UP] = phase.limiter_side * band + reach - over
     if phase.limiter_side > 0:
         out[LIMITER_DOWN] = over + reach - (phase.limiter_side - 1) * band
-    lift = air.dynamic_force(car.body.lift_area_front, car.air.density, y[at.SPEED] + car.air.head_wind)
-    front = body.static_front_load(car.body.mass, car.body.front_share, car.road.grade_angle)
-    front -= lift + y[at.TRANSFER]
+    air_speed = y[at.SPEED] + car.air.head_wind
+    front = car.fixed.weight_front - car.fixed.lift_front * air_speed * abs(air_speed) - y[at.TRANSFER]
     out[FRONT_LIFT] = -front if phase.front_lifted == 1 else front
+
+
+@part
+def _state_values(y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Those that take the state alone."""
+    out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])
+    out[STALLS] = y[at.ENGINE_SPEED] - _STALL_SHARE * car.engine.idle
+    _coupling_values(y, car, phase, out)
+    _gear_values(y, car, phase, out)
+    _break_points(y, car, phase, out)
 
 
 @part
 def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Value of every event function; one that cannot happen now stays at 1."""
-    out[TARGETS_PASSED] = max(car.run.stop_distance - y[at.DISTANCE], car.run.stop_speed - y[at.SPEED])
-    out[STALLS] = y[at.ENGINE_SPEED] - _STALL_SHARE * car.engine.idle
-    _coupling_values(t, y, car, phase, out)
-    _gear_values(y, car, phase, out)
-    _break_points(y, car, phase, out)
+    _state_values(y, car, phase, out)
+    if phase.coupling == at.STUCK or phase.braked == 1:
+        _balance_values(balance.balance(t, y, car, phase), t, car, phase, out)
+
+
+@part
+def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
+    """Rate of every state and value of every event function, from one balance of forces."""
+    road = body.ground(t, y, car, phase)
+    drive = balance.drive_torques(t, y, car, phase, road)
+    b = balance.balance_on(road, drive, t, y, car, phase)
+    balance.rates_of(b, y, car, phase, slopes)
+    _state_values(y, car, phase, values)
+    _balance_values(b, t, car, phase, values)
 
 
 @inline

@@ -94,13 +94,11 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
     Returns
     -------
     callable
-        run(car, y, phase, accuracy, work, samples, log) -> Ending; moves `y` and `phase` to the end.
+        run(car, phase, accuracy, work, samples, log) -> Ending; moves `work.state` and `phase` to the end.
     """
 
-    def run(
-        car: Record, y: Array, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: PhaseLog
-    ) -> Ending:
-        t, h = 0.0, _FIRST_STEP
+    def run(car: Record, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: PhaseLog) -> Ending:
+        y, t, h = work.state, 0.0, _FIRST_STEP
         steps, rejected, last_event = 0, 0, -1
         for segment in range(log.start.size):
             if segment >= _STORM:
@@ -114,7 +112,7 @@ def make_run(advance: Callable[..., adv.Advance]) -> Callable[..., Ending]:
                 if t >= car.run.time_limit:
                     return Ending(TIME_LIMIT, t, steps, rejected, segment + 1)
                 bound = max(ev.next_bound(t, car, phase), t)
-                done = advance(t, bound, min(h, _STEP_AFTER_EVENT), y, car, phase, accuracy, work, samples)
+                done = advance(t, bound, min(h, _STEP_AFTER_EVENT), car, phase, accuracy, work, samples)
                 t, h = done.time, done.next_step
                 steps += done.steps
                 rejected += done.rejected
@@ -143,7 +141,7 @@ def launch_work() -> Record:
     Record
         Zeros.
     """
-    return make_work(at.STATES, ev.EVENTS, MOST_FREE)
+    return make_work(at.STATES, ev.EVENTS, MOST_FREE, at.INTEGRALS)
 
 
 @entry
@@ -158,7 +156,8 @@ def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) 
     ev.event_values(t, y, car, phase, out)
 
 
-_run = part(make_run(adv.make_advance(rates, linearise, ev.event_values)))
+_LAUNCH = adv.Model(rates, linearise, ev.event_values, ev.rates_and_values, ev.LIMITER_UP)
+_run = part(make_run(adv.make_advance(_LAUNCH)))
 
 
 @entry
@@ -187,4 +186,4 @@ def run_compiled(
     Ending
         How it ended.
     """
-    return _run(car, work.state, phase, accuracy, work, samples, log)
+    return _run(car, phase, accuracy, work, samples, log)

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.integrator.differences import SHIFT
 from simlaunch.physics import state as at
-from simlaunch.physics.balance import balance_on, rates_of
-from simlaunch.physics.body import Ground, ground
+from simlaunch.physics.balance import Drive, balance_on, drive_torques, motion_of, work_rates_of
+from simlaunch.physics.body import Ground, front_footing, ground, ground_on, rear_footing, transfer_acceleration
 from simlaunch.record import Pedal, Record
 
 Array = NDArray[np.float64]
@@ -32,6 +32,8 @@ _ON_THE_ROAD = (
     at.TRANSFER,
 )
 """The states on which the forces of the road depend; they come first among the free ones."""
+_OFF_THE_ENGINE = (*_ON_THE_ROAD, at.TRANSFER_RATE)
+"""The states that the engine does not feel, unless slip control minds the tyres; they come first as well."""
 
 
 @inline
@@ -66,10 +68,10 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
     """
     structure.free_count = 0
     structure.follower_count = 0
-    structure.first_integral = at.INTEGRALS
-    for state in _ON_THE_ROAD:
+    structure.counter_count = 1
+    structure.counter[0] = at.DISTANCE
+    for state in _OFF_THE_ENGINE:
         _free(state, structure)
-    _free(at.TRANSFER_RATE, structure)
     _free(at.BOOST, structure)
     leader, ratio = _free(at.SHAFT_SPEED, structure), 1.0
     if phase.path == at.ONCOMING:
@@ -107,8 +109,28 @@ def _shift(y: Array, place: int, shift: float, structure: Record) -> None:
 
 
 @part
-def _rates_on(road: Ground, t: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    rates_of(balance_on(road, t, y, car, phase), y, car, phase, out)
+def _rates_on(
+    road: Ground, drive: Drive, t: float, y: Array, car: Record, phase: Record, whole: int, out: Array
+) -> None:
+    b = balance_on(road, drive, t, y, car, phase)
+    motion_of(b, y, car, phase, out)
+    if whole == 1:
+        work_rates_of(b, y, car, out)
+
+
+@part
+def _drive_on(road: Ground, t: float, y: Array, car: Record, phase: Record) -> Drive:
+    return drive_torques(t, y, car, phase, road)
+
+
+@part
+def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
+    """What the road does once a state has moved: wheels and slip of an axle leave the other axle as it was."""
+    if state == at.WHEEL_FRONT or state == at.SLIP_FRONT:
+        return ground_on(front_footing(road.front.load, t, y, car, phase), road.rear, road.drag, car, phase)
+    if state == at.WHEEL_REAR or state == at.SLIP_REAR:
+        return ground_on(road.front, rear_footing(road.rear.load, t, y, car, phase), road.drag, car, phase)
+    return ground(t, y, car, phase)
 
 
 @part
@@ -117,7 +139,8 @@ def linearise(
 ) -> None:
     """Change of every rate with each free state and with time, by differences.
 
-    A state that the road does not feel leaves tyres, loads and drag as they are, which spares the dearest part.
+    A state that the road does not feel leaves tyres, loads and drag as they are, and one that the engine does not feel
+    its torque, which spares the dearest parts.
 
     Parameters
     ----------
@@ -139,21 +162,36 @@ def linearise(
         Filled; its time slope serves as scratch space first.
     """
     fill_structure(car, phase, structure)
-    road, out = ground(t, y, car, phase), linear.time_slope
+    road, out, count = ground(t, y, car, phase), linear.time_slope, at.STATES if linear.whole == 1 else at.INTEGRALS
+    drive = _drive_on(road, t, y, car, phase)
     for j in range(structure.free_count):
         state = structure.free[j]
+        if state == at.TRANSFER_RATE:  # the only state that moves nothing but its own kind, and that evenly
+            linear.jacobian[j, :] = 0.0
+            linear.jacobian[j, at.TRANSFER] = 1.0
+            linear.jacobian[j, at.TRANSFER_RATE] = transfer_acceleration(0.0, 1.0, 0.0, car.body)
+            continue
         kept = y[state]
         shift = SHIFT * (scale[state] + abs(kept))
         _shift(y, j, shift, structure)
-        here = ground(t, y, car, phase) if j < len(_ON_THE_ROAD) else road
-        _rates_on(here, t, y, car, phase, out)
+        here, driven = road, drive
+        feels_engine = j >= len(_OFF_THE_ENGINE)
+        if j < len(_ON_THE_ROAD):
+            here = _moved_ground(state, road, t, y, car, phase)
+            feels_engine = car.pedal.kind == _HELD_SLIP
+        if feels_engine:
+            driven = _drive_on(here, t, y, car, phase)
+        _rates_on(here, driven, t, y, car, phase, linear.whole, out)
         _shift(y, j, -shift, structure)
         y[state] = kept
-        for i in range(y.size):
-            linear.jacobian[j, i] = (out[i] - rates[i]) / shift
+        per_shift = 1.0 / shift
+        for i in range(count):
+            linear.jacobian[j, i] = (out[i] - rates[i]) * per_shift
     if not _feels_the_clock(t, car, phase):
         out[:] = 0.0
         return
-    _rates_on(ground(t + SHIFT, y, car, phase), t + SHIFT, y, car, phase, out)
-    for i in range(y.size):
+    later = t + SHIFT
+    road = ground(later, y, car, phase)
+    _rates_on(road, _drive_on(road, later, y, car, phase), later, y, car, phase, linear.whole, out)
+    for i in range(count):
         out[i] = (out[i] - rates[i]) / SHIFT

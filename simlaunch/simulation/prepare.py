@@ -10,8 +10,6 @@ from numpy.typing import NDArray
 from simlaunch.compiled import entry, part
 from simlaunch.physics import air, body, engine, tyre
 from simlaunch.physics import state as at
-from simlaunch.physics.driveline import combined_compliance
-from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.physics.pedal import slip_command, take_up
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
@@ -127,10 +125,11 @@ def complete(car: Record, work: Record, phase: Record) -> None:
         A fresh phase.
     """
     work.state[:] = 0.0
-    tabulate_shape(car.front)
-    tabulate_shape(car.rear)
+    tyre.settle_tyre(car.front)
+    tyre.settle_tyre(car.rear)
     if isnan(car.air.density):
         car.air.density = air.density(car.air.pressure, car.air.temperature, car.air.humidity)
+    body.fix(car)
     if isnan(car.pedal.target_slip):
         car.pedal.target_slip = default_target_slip(car)
     settle_shifts(car)
@@ -156,7 +155,7 @@ def _preload(car: Record, y: Array) -> None:
     if car.drive.locked == 1:
         y[at.TWIST_FRONT] = y[at.TWIST_REAR] = shaft / (stiffness[0] + stiffness[1])
     else:
-        y[at.TWIST_FRONT] = shaft / combined_compliance(front, stiffness[0], stiffness[1])
+        y[at.TWIST_FRONT] = shaft / car.fixed.shaft_stiffness
 
 
 @part

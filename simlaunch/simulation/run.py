@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from simlaunch.compiled import publish
 from simlaunch.errors import RunNotFollowed
 from simlaunch.integrator.advance import Advance
-from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples
 from simlaunch.physics import state as at
 from simlaunch.record import Record
@@ -91,14 +90,7 @@ def _loop(method: Method, scipy_method: str) -> Callable[..., kernel.Ending]:
     advance: Callable[..., Advance] = advance_by_scipy(
         kernel.compiled_rates, kernel.compiled_events, events.EVENTS, scipy_method
     )
-    run = kernel.make_run(advance)
-
-    def loop(
-        car: Record, phase: Record, accuracy: Accuracy, work: Record, samples: Samples, log: kernel.PhaseLog
-    ) -> kernel.Ending:
-        return run(car, work.state, phase, accuracy, work, samples, log)
-
-    return loop
+    return kernel.make_run(advance)
 
 
 def _events(log: kernel.PhaseLog, count: int, end: float, zero: float) -> tuple[Event, ...]:

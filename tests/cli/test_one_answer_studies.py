@@ -123,7 +123,8 @@ def test_the_curve_of_a_plateau_is_written_once(tmp_path: Path) -> None:
     assert isinstance(found, simlaunch.PlateauResult)
     file = tmp_path / "curve.csv"
     found.save_curve(file)
-    speeds = np.loadtxt(file, delimiter=",", skiprows=2)[:, 0] * np.pi / 30.0
+    _, *rows = (line for line in file.read_text("utf-8").splitlines() if not line.startswith("#"))
+    speeds = np.loadtxt(rows, delimiter=",")[:, 0] * np.pi / 30.0
     np.testing.assert_allclose(speeds, found.first.speeds, atol=0.01)
     with pytest.raises(simlaunch.InputError, match="is there already"):
         found.save_curve(file)

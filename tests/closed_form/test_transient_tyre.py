@@ -12,7 +12,6 @@ from cars import all_drive_saloon, coupe, front_hatch, gears
 from closed_form.midway import in_gear, run_on
 from simlaunch.physics import state as at
 from simlaunch.physics import tyre
-from simlaunch.physics.magic_formula import tabulate_shape
 from simlaunch.record import Car
 from simlaunch.simulation.run import launch
 
@@ -26,7 +25,7 @@ def test_step_of_slip_builds_up_over_the_relaxation_length(speed: float, slip: f
     the force, so the step is small: at k = 0.0002 the slope is whole to 1e-3.
     """
     car = coupe()
-    tabulate_shape(car.rear)
+    tyre.settle_tyre(car.rear)
     rim = speed * (1.0 + slip)
 
     def rate(_: float, state: np.ndarray) -> list[float]:
@@ -45,7 +44,7 @@ def test_relaxation_vanishes_at_the_peak_of_the_force() -> None:
     Source: sigma = (dF/dk) / c; Pacejka ch. 7, from memory.
     """
     car = coupe()
-    tabulate_shape(car.rear)
+    tyre.settle_tyre(car.rear)
     peak = tyre.axle_peak_slip(8000.0, car.rear, 1.0)
     assert tyre.axle_contact(peak, 8000.0, car.rear, 1.0).slope_share == pytest.approx(0.0, abs=5e-7)
     bounded = peak / (1.0 + peak)

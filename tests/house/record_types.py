@@ -19,7 +19,7 @@ KEPT = Path(__file__).parents[2] / "simlaunch" / "fields.pyi"
 _HEAD = '''"""Fields of a car, as a type checker sees them; `python tests/house/record_types.py` writes this file."""
 # mypy: disable-error-code="assignment, misc"
 
-from collections.abc import Sequence
+from collections.abc import MutableSequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,7 +47,7 @@ def _fields(kind: Type) -> list[tuple[str, str]]:
 
 def _typed(kind: Type) -> str:
     if kind.base.names:
-        return f"Sequence[{_name(kind.base)}]" if kind.shape else _name(kind)
+        return f"MutableSequence[{_name(kind.base)}]" if kind.shape else _name(kind)
     plain = {"f": "float", "i": "int"}
     return f"NDArray[np.{kind.base.name}]" if kind.shape else plain[kind.kind]
 

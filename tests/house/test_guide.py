@@ -13,6 +13,7 @@ import pytest
 
 from house.readme import answered, broken_links, console_blocks, faults, links, processed, python_blocks, shown
 from house.source_tree import EXAMPLES, ROOT
+from searching import search_briefly
 from simlaunch import guide
 from simlaunch.cli.main import app
 from simlaunch.guide.made import made
@@ -51,7 +52,10 @@ def test_python_of_a_page_runs(page: Path, folder: Path) -> None:
 
 @pytest.mark.slow
 @pytest.mark.parametrize("script", SCRIPTS, ids=lambda script: script.stem)
-def test_an_example_runs(script: Path, folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_an_example_runs(
+    script: Path, folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    search_briefly(monkeypatch)
     runpy.run_path(str(script), run_name="__main__")
     plt.close("all")
     assert capsys.readouterr().out

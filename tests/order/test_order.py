@@ -54,7 +54,7 @@ def fixed_steps(rates: Rates, y: Array, duration: float, count: int, model: obje
     for i in range(count):
         rates(i * h, work.state, model, phase, work.rates)
         linearise(i * h, work.state, work.rates, model, phase, size, work.structure, work.linear)
-        step(i * h, work.state, h, model, phase, work)
+        step(i * h, h, model, phase, work)
         work.state[:] = work.trial
     state: Array = work.state.copy()
     return state
@@ -80,8 +80,8 @@ def one_step(h: float) -> Record:
     work.state[:] = orbit(1.0)
     kepler(0.0, work.state, None, None, work.rates)
     make_linearise(kepler)(0.0, work.state, work.rates, None, None, np.ones(4), work.structure, work.linear)
-    make_step(kepler)(0.0, work.state, h, None, None, work)
-    fill_dense(work.state, work)
+    make_step(kepler)(0.0, h, None, None, work)
+    fill_dense(work)
     return work
 
 

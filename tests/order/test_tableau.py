@@ -113,7 +113,7 @@ def one_step(z: float) -> float:
     work.state[:] = 1.0
     decay(0.0, work.state, z, None, work.rates)
     make_linearise(decay)(0.0, work.state, work.rates, z, None, np.ones(1), work.structure, work.linear)
-    make_step(decay)(0.0, work.state, 1.0, z, None, work)
+    make_step(decay)(0.0, 1.0, z, None, work)
     return float(work.trial[0])
 
 
@@ -141,7 +141,7 @@ def test_continuous_extension_is_of_order_three(tree: Tree, share: float) -> Non
         work = make_work(1, 1)
         work.stages[stage] = 1.0
         work.trial[:] = (c.A[-1] + LAST)[stage]
-        fill_dense(np.zeros(1), work)
+        fill_dense(work)
         read_dense(share, work, work.inner)
         weights[stage] = work.inner[0]
     assert weights @ LOWER @ stages(tree) == pytest.approx(share ** size(tree) / density(tree), abs=1e-13)

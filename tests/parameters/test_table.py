@@ -13,15 +13,18 @@ from simlaunch.analysis.draws import own_value
 from simlaunch.errors import InputError
 from simlaunch.parameters.fill import lower, vary
 from simlaunch.parameters.table import ROWS
-from simlaunch.record import CAR, CURVE, TABLE, Pedal
+from simlaunch.record import CAR, CURVE, FIXED, TABLE, Pedal
 from simlaunch.scenario.reading import load
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
+_WORKED_OUT = ("slip_damping", "per_load", "per_shape", "per_inertia")
 NO_KEYS = {
     "pedal.kind",  # chosen with the launch
     "launch.roll_speed", "launch.roll_gear", "launch.roll_boost", "launch.hold_gear",  # a target starts the launch
     "launch.brake_front", "launch.brake_rear", "gearbox.shift_road_speed", "front.outer_curve", "rear.outer_curve",
+    *(f"{end}.{name}" for end in ("front", "rear") for name in _WORKED_OUT),
+    *(f"fixed.{name}" for name in FIXED.names or ()),
 }  # fmt: skip
 """Fields that no key of a scenario goes into: chosen by a call, or worked out by the launch."""
 

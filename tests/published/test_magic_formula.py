@@ -22,7 +22,7 @@ PASSENGER = {
 def passenger() -> Record:
     """MF 5.2 set in public parameter listings after Althoff and Wuersching; horizontal and vertical shift left out."""
     own: Record = change(coupe(), {f"rear.{name}": value for name, value in PASSENGER.items()}).rear
-    formula.tabulate_shape(own)
+    tyre.settle_tyre(own)
     return own
 
 
@@ -30,7 +30,7 @@ def passenger() -> Record:
 def test_table_of_the_outer_curve(shape: float) -> None:
     """Within 1e-8 of sin(C atan u), its slope within 5e-7. Source: the formula itself."""
     own: Record = change(coupe(), {"rear.shape_factor": shape}).rear
-    formula.tabulate_shape(own)
+    tyre.settle_tyre(own)
     for u in (*np.linspace(-3.0, 3.0, 601), *np.geomspace(1e-6, 1e9, 301)):
         read, exact = formula.tabulated_shape(float(u), own), formula.shape_curve(float(u), shape)
         assert read.force == pytest.approx(exact.force, abs=1e-8)

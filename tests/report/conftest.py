@@ -56,6 +56,11 @@ def coupe(folder: Path, sweep_file: Path) -> Path:
 
 
 @pytest.fixture(scope="session")
+def coupe_text(coupe: Path) -> str:
+    return coupe.read_text("utf-8")
+
+
+@pytest.fixture(scope="session")
 def hostile_page(folder: Path) -> Path:
     """Page of a car whose every name wants to break out of it."""
     path = folder / "hostile.html"
