@@ -81,7 +81,7 @@ class FullLoad:
         return self._peak(self.torque * self.speed)
 
     def _peak(self, values: Array) -> Peak:
-        highest = np.flatnonzero(values >= values.max() * (1.0 - 5e-5))
+        highest = np.flatnonzero(values >= values.max() * (1.0 - 1e-7))
         return Peak(float(values.max()), float(self.speed[highest[0]]), float(self.speed[highest[-1]]))
 
 
