@@ -17,9 +17,7 @@ PUBLIC = {
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "EventKind", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
     "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
-    "sweep", "open_sweep", "SweepResult", "compare_logs", "LogComparison", "Correcting", "read_curve_from_logs",
-    "compare_project", "Project", "report_project", "ProjectReport",
-    "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
+    "sweep", "open_sweep", "SweepResult", "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 
 
