@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from simlaunch.analysis.distributions import t_quantile, wilson
 from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.progress import count
-from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.sobol import sobol
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.choices import chosen

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.analysis.progress import expect
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import band_middles, raise_curve
 from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target

@@ -58,7 +58,7 @@ def _run(module: Any) -> None:
         module.__class__ = ModuleType
         return
     with waiting.turn:
-        if waiting.running or module.__class__ is not _Deferred:  # running: it looks at itself, in this thread
+        if waiting.running or type(module) is not _Deferred:  # running: it looks at itself, in this thread
             return
         waiting.running, before = True, dict(module.__dict__)
         try:

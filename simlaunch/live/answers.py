@@ -20,12 +20,12 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along, peak_power
+from simlaunch.analysis.goals import goal, target_label
 from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.limits import PART_AT, demand, limits_of
 from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_tests import quickest
-from simlaunch.analysis.simulate import goal, target_label
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.errors import UsageError

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.analysis.simulate import extra_targets, goal, same_target, target_label
+from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
 from simlaunch.analysis.targets import road_tests
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Target

@@ -9,12 +9,12 @@ from math import ceil, isfinite, isnan, pi
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.limits import ENVELOPE, RISE
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
