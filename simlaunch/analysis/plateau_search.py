@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from math import inf, isfinite, nan, pi
+from math import inf, isfinite, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,6 +21,7 @@ from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
 from simlaunch.record import Car
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ _TRIALS = 16  # of each start at each reach
 _TRIAL_BITS = (_STARTS * _TRIALS).bit_length() - 1
 _BASES = 4  # shapes from which higher ones are tried where a limit is lifted
 _SHRINK = 0.55  # of the reach
-_NOTABLY = 50.0 * pi / 30.0  # [rad/s]
+_NOTABLY = 50.0 * RPM  # [rad/s]
 _CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
 _EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to find how far they are off

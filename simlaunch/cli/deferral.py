@@ -58,7 +58,8 @@ def _run(module: Any) -> None:
         module.__class__ = ModuleType
         return
     with waiting.turn:
-        if waiting.running or type(module) is not _Deferred:  # running: it looks at itself, in this thread
+        looked_at = waiting.running  # by itself, as it runs in this thread
+        if looked_at or type(module) is ModuleType:
             return
         waiting.running, before = True, dict(module.__dict__)
         try:

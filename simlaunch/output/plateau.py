@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from itertools import groupby
-from math import ceil, isfinite, isnan, pi
+from math import ceil, isfinite, isnan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,9 +26,8 @@ from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
 from simlaunch.record import MAX_GEAR_POINTS
+from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
-
-_RPM = pi / 30.0
 
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
@@ -311,7 +310,7 @@ def curve_csv(result: PlateauResult) -> str:
     for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
         shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
         cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
-        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
+        lines.append(",".join([f"{speed / RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 
