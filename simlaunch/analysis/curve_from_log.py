@@ -172,7 +172,7 @@ def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
 def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
-        why = "has no engine speed, so that the gear does not show"
+        why = "has no engine speed, by which the gear would be found"
         raise refusal(log.source, "engine_speed", "", why, "state the gear of the pull, such as --gear 4")
     lengths = [_longest(log.time, _in_gear(log, car, k + 1) & pulling)[2] for k in range(int(car.gearbox.count))]
     return int(np.argmax(lengths)) + 1

@@ -211,7 +211,7 @@ def compare_logs(
     paths = [*before, *after]
     _refuse_paths(before, paths)
     if len(changes) > len(paths) or (any(changes) and correcting is None):
-        raise UsageError("conditions are stated for a log; give a scenario too: its car says what they come to")
+        raise UsageError("conditions are stated for a log; name a scenario too, for its car and its conditions")
     wanted = tuple(_target(text) for text in targets)
     setups = [Setup.BEFORE] * len(before) + [Setup.AFTER] * len(after)
     days = [*changes, *[{}] * (len(paths) - len(changes))]
