@@ -313,7 +313,7 @@ def test_calls_that_make_no_sense(coupe_log: Path) -> None:
         (lambda: fit(COUPE, [log], left_out=0), "the only log"),
         (lambda: fit(COUPE, [log, log], left_out=4), "log 5 cannot be left out"),
         (lambda: fit(COUPE, [log], own=("friction",)), "more than one log"),
-        (lambda: fit(COUPE, [log, log], ("mass",), own=("friction",)), "which is not fitted"),
+        (lambda: fit(COUPE, [log, log], ("mass",), own=("friction",)), "but is not fitted"),
         (lambda: fit(COUPE, [log], starts=0), "0 starts"),
         (
             lambda: fit(COUPE, [cold], ("road.friction_factor",)),
