@@ -626,7 +626,7 @@ def _starts_in_short(comparison: Comparison, numbers: Numbers) -> Iterator[str]:
             f"{numbers.plain(found.high, turns)} are equal)"
             for name, found in sought
         )
-        held = " by what the converter lets" if any(found.converter for _, found in sought) else ""
+        held = " as far as the converter allows" if any(found.converter for _, found in sought) else ""
         yield f"Launch speed, the best of each{held}: {', '.join(each)}."
     bogs = [(runs.name, runs.full.bog) for runs in comparison.runs if runs.full.bog]
     costly = [
