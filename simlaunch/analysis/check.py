@@ -10,7 +10,7 @@ from simlaunch.analysis.goals import goal
 from simlaunch.analysis.influence import Influence, influences
 from simlaunch.analysis.ready import runnable
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.weather import USUAL, scenario_weather, torque_factor
+from simlaunch.parameters.weather import DOUBT, USUAL, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.defaults import Default, defaults
@@ -82,7 +82,7 @@ def check(scenario: Scenario | str | os.PathLike[str]) -> Check:
 
 
 def _far_from_reference(scenario: Scenario) -> Iterator[str]:
-    """Curves that are carried to air in which their formula is not to be trusted."""
+    """Curves that are carried to air in which their formula no longer holds."""
     weather = scenario_weather(scenario.air)
     for curve in scenario.curves:
         stated = curve.weather
@@ -91,8 +91,7 @@ def _far_from_reference(scenario: Scenario) -> Iterator[str]:
         plain = torque_factor(curve.model_copy(update={"weather": _whole(stated)}), weather)
         if abs(1.0 / plain - 1.0) > USUAL:
             yield (
-                f"curves: {quoted(curve.name)} is carried to {weather} by a correction of {1.0 / plain:.3f}; "
-                f"further than {100.0 * USUAL:.0f} % from 1 the formula is not to be trusted"
+                f"curves: {quoted(curve.name)} is carried to {weather} by a correction of {1.0 / plain:.3f}; {DOUBT}"
             )
 
 

@@ -33,11 +33,11 @@ from numpy.typing import NDArray
 from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import engine_figures
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.road_load import mass_in_gear, resistance
+from simlaunch.analysis.road_load import air_forces, mass_in_gear, resistance
 from simlaunch.analysis.same_conditions import PULLS, steady_acceleration
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import body, engine, tyre
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.readers.curve import CurveAccount, PullAccount, grid_of, pull_notes, sound
 from simlaunch.readers.delimited import refusal, shown
@@ -172,7 +172,7 @@ def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
 def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
-        why = "has no engine speed, so that the gear does not show"
+        why = "has no engine speed, by which the gear would be found"
         raise refusal(log.source, "engine_speed", "", why, "state the gear of the pull, such as --gear 4")
     lengths = [_longest(log.time, _in_gear(log, car, k + 1) & pulling)[2] for k in range(int(car.gearbox.count))]
     return int(np.argmax(lengths)) + 1
@@ -270,10 +270,7 @@ def _near_grip(log: _Log, car: Car, first: int, behind: int) -> Mask:
 
 def _driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
     """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
-    moving = speed + car.air.head_wind
-    density = car.air.density
-    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
-    drag = air.dynamic_force(car.body.drag_area, density, moving)
+    drag, *lifts = air_forces(car, float(car.air.density), speed)
     force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
     loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
     front, rear = driven_axles(car)

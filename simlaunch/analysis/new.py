@@ -2,7 +2,7 @@
 
 What no data sheet states takes a usual value: of `scenario/usual.toml`, or the default of the model. The file names
 the ten that matter most at its head, and lists those that decide under [[uncertain]], so that the odds of a verdict
-reckon with them.
+take them into account.
 """
 
 from __future__ import annotations
@@ -489,7 +489,7 @@ class _Form:
             f"name = {_quoted(name)}",
             "",
             "[run]",
-            *_comment("Where the run ends: a quarter of a mile. A speed may stand beside it, such as \"200 km/h\"."),
+            *_comment("Where the run ends: a quarter of a mile. A speed may be added, such as \"200 km/h\"."),
             'until = ["402.336 m"]',
             "",
         ]  # fmt: skip
@@ -539,7 +539,7 @@ class _Form:
     def _uncertain(self) -> Iterator[str]:
         head = _comment(
             "What is not known for sure: the usual values that decide, over their common ranges. compare and odds "
-            "reckon with them. Narrow a range, or delete its entry, once the value is known."
+            "take them into account. Narrow a range, or delete its entry, once the value is known."
         )
         yield "\n".join(head)
         keys = set()

@@ -29,7 +29,7 @@ from scipy.signal import savgol_filter
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_load import mass_in_gear, resistance
 from simlaunch.errors import UsageError
-from simlaunch.parameters.weather import USUAL, factor, scenario_weather
+from simlaunch.parameters.weather import DOUBT, factor, scenario_weather
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
@@ -104,7 +104,7 @@ def torque_factor(given: Correcting, day: Scenario) -> tuple[float, str]:
     weathers = (scenario_weather(each.air) for each in (day, given.scenario))
     here, there = (factor(given.correction, each, boosted=given.boosted) for each in weathers)
     ratio = here.value / there.value
-    doubt = f"; do not trust a factor further than {100 * USUAL:.0f} % from 1" if here.flagged or there.flagged else ""
+    doubt = f"; {DOUBT}" if here.flagged or there.flagged else ""
     if given.boosted:
         return ratio, "torque factor 1: the engine holds its own charge pressure"
     return ratio, f"torque times {ratio:.4f} by {given.correction}{doubt}"
@@ -154,8 +154,8 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     ratio, account = torque_factor(given, day)
     if ratio != 1.0 and "engine_speed" not in trace:
         raise UsageError(
-            f"{place}: torque is corrected only while engine and wheels turn together, and this log has no engine "
-            "speed to see that; leave --to-correction out, or log engine speed"
+            f"{place}: torque is corrected only while engine and wheels turn together, which engine speed shows, and "
+            "this log has none; leave --to-correction out, or log engine speed"
         )
     name = given.scenario.curve_names[0]
     here, there = (runnable(each, name, Pedal.FULL) for each in (day, given.scenario))

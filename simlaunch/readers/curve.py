@@ -160,7 +160,7 @@ class CurveAccount:
     taken_back, put_on : Factor or None
         Correction that was taken back, and the one that was put on.
     conversion : str
-        Losses that were reckoned with; empty for none.
+        Losses that were counted in; empty for none.
     correction : Correction or None
         Correction that the curve carries; None where nobody knows.
     measured_at : MeasuredAt or None

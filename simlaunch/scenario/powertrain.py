@@ -164,7 +164,7 @@ class InAir(Section):
                 typed, why = quoted(str(self.formula)), f"is not {carried}, the correction that the curve carries"
                 yield Fault("weather.formula", typed, why, "leave it out")
             for name in stated:
-                typed, why = quoted(getattr(self, name).text), "stands beside the correction of the curve"
+                typed, why = quoted(getattr(self, name).text), "is stated as well as the correction of the curve"
                 yield Fault(f"weather.{name}", typed, why, "leave it out: the standard says in which air it holds")
             return
         if self.formula is None:

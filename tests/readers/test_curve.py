@@ -99,7 +99,7 @@ def test_correction_forward(table: Path) -> None:
     assert found.correction is Correction.SAE_J1349
     assert found.put_on is not None
     assert found.put_on.flagged
-    assert "further than 7% from 1, not to be trusted" in found.notes[-1]
+    assert "do not trust a factor further than 7 % from 1" in found.notes[-1]
 
 
 def test_correction_back(table: Path) -> None:
