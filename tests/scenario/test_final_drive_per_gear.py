@@ -13,6 +13,7 @@ from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import InputError, ScenarioError, UsageError
 from simlaunch.metrics.parts import Part
+from simlaunch.output.parts import text as parts_text
 from simlaunch.parameters.fill import lower
 from simlaunch.readers.reference_conditions import driveline_losses
 from simlaunch.record import Pedal
@@ -22,6 +23,7 @@ from simlaunch.scenario.reading import from_mapping, load
 from simlaunch.scenario.schema import json_schema
 from simlaunch.simulation.trace import Trace
 from simlaunch.sweeping.axes import axes
+from simlaunch.units.spelling import System
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 GEARS = len(COUPE.gearbox.ratios)
@@ -109,6 +111,7 @@ def test_parts_name_the_final_drive_that_wears_most() -> None:
     pieces = {piece for part in found.loads[0].parts for piece in part.spectra if piece.startswith("final drive")}
     assert f"final drive {FINAL:.4g}" in pieces
     assert "final drive" not in pieces
+    assert ", final drive " in parts_text(found, System.METRIC)
 
 
 # --- what is accepted ---
