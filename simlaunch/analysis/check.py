@@ -6,9 +6,9 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.influence import Influence, influences
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.weather import USUAL, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal

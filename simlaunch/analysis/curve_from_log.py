@@ -23,7 +23,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import pi
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +47,7 @@ from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -75,7 +75,6 @@ _FEW = 25  # places along a pull at which slip and road load are worked out
 _MOST = 400  # samples that the spline goes through; more are averaged in groups
 _ROWS = 120  # of a pull, at equal steps of engine speed
 _REFITS = 10  # with fresh noise, for the error that noise leaves
-_RPM = pi / 30.0
 _NOT_PULLING = "no pull: the car does not gain speed as in full load"
 
 
@@ -386,7 +385,7 @@ def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: 
     )
     account = (
         f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
-        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / _RPM:.0f} to {grid[-1] / _RPM:.0f} rpm",
+        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / RPM:.0f} to {grid[-1] / RPM:.0f} rpm",
         *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
         *(
             (f"{log.source}: no engine speed; it is taken from road speed, gear and the slip of the tyres",)

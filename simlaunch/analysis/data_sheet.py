@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from simlaunch.analysis.curve import DynoCurve, read_curve
-from simlaunch.analysis.full_load import RPM, FullLoad, Peak, disagreement, fastest, through_peaks
+from simlaunch.analysis.full_load import FullLoad, Peak, disagreement, fastest, through_peaks
 from simlaunch.errors import Fault, InputError
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.reference_conditions import stated_losses
@@ -26,7 +26,7 @@ from simlaunch.scenario.schema import quantity_at
 from simlaunch.scenario.usual import gearbox_kinds, tyre_kinds, usual_ratios, usual_values
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import Quantity, as_typed, read, to_si
+from simlaunch.units.quantity import RPM, Quantity, as_typed, read, to_si
 from simlaunch.units.spelling import Dimension
 
 BOOSTS = ("turbocharger", "supercharger", "none")

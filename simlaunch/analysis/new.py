@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
-from simlaunch.analysis.full_load import RPM, FullLoad, Plateau, plateau_of
+from simlaunch.analysis.full_load import FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -30,7 +30,7 @@ from simlaunch.scenario.schema import field_at, quantity_at, typed
 from simlaunch.scenario.surroundings import STANDARD_GRAVITY
 from simlaunch.scenario.usual import Usual, converter, usual_values
 from simlaunch.units.gate import spellings
-from simlaunch.units.quantity import as_typed, read
+from simlaunch.units.quantity import RPM, as_typed, read
 from simlaunch.units.spelling import Dimension
 from simlaunch.writing import write
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +16,11 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
-_SPACING = 50.0 * pi / 30.0  # engine speeds stand 50 rpm apart [rad/s]
+_SPACING = 50.0 * RPM  # engine speeds stand 50 rpm apart [rad/s]
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,9 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import measure_all
 from simlaunch.analysis.ready import aim, runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load

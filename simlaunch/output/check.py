@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.check import Check
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.influence import Influence
-from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import Fault
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header

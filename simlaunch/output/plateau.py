@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from itertools import groupby
-from math import ceil, isfinite, isnan, pi
+from math import ceil, isfinite, isnan
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.limits import ENVELOPE, RISE
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
@@ -26,9 +26,8 @@ from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
 from simlaunch.record import MAX_GEAR_POINTS
+from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
-
-_RPM = pi / 30.0
 
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
@@ -318,7 +317,7 @@ def curve_csv(result: PlateauResult) -> str:
     for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
         shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
         cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
-        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
+        lines.append(",".join([f"{speed / RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 

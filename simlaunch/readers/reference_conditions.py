@@ -1,6 +1,4 @@
-"""Reference conditions of figures: the weather correction they carry, and where along the driveline they hold.
-
-The weather is that of `parameters.weather`, since launches follow it too.
+"""Where along the driveline figures hold; the air that they hold in is a matter of `parameters.weather`.
 
 Torque taken at hub or wheel is the engine-speed torque of the trade: power there over engine speed. Tyre losses on a
 roller are in no formula here; whoever has measured them states a percentage.
@@ -14,15 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
-from simlaunch.parameters.weather import NOT_CORRECTED, USUAL, Factor, Weather, factor, gap
 from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import MeasuredAt
-
-__all__ = [
-    "NOT_CORRECTED", "USUAL", "Factor", "Losses", "Weather", "driveline_losses", "factor", "from_crank", "gap",
-    "stated_losses", "to_crank",
-]  # fmt: skip
 
 Array = NDArray[np.float64]
 

@@ -12,6 +12,7 @@ import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
 from simlaunch.analysis.compare import compare
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import Aim, as_many
 from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
 from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive, plateau
@@ -29,7 +30,6 @@ from simlaunch.analysis.plateau_search_space import (
     binding,
 )
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque

@@ -10,8 +10,9 @@ import pytest
 
 from readers.sweeps import CURVE, fall, rise, sheet
 from simlaunch.errors import InputError, SimlaunchError, UsageError
+from simlaunch.parameters.weather import Weather
 from simlaunch.readers.curve import CurveOptions, as_text, read_sheets, write_curve
-from simlaunch.readers.reference_conditions import Losses, Weather, driveline_losses, stated_losses
+from simlaunch.readers.reference_conditions import Losses, driveline_losses, stated_losses
 from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.powertrain import Correction, MeasuredAt

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simlaunch.errors import InputError
-from simlaunch.readers.reference_conditions import Weather, factor, gap
+from simlaunch.parameters.weather import Weather, factor, gap
 from simlaunch.scenario.powertrain import Correction
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
