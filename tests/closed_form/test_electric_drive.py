@@ -62,8 +62,8 @@ def _closed_form(run: Simulation, ratio: float, distance: float) -> tuple[float,
 def test_quarter_mile(ratios: list[str], first: float, half_shafts: str) -> None:
     """One gear or two: where the power is constant, a shift that takes no time changes nothing.
 
-    Left over: slip of the tyres, F / C of the power. At 200 per unit of slip and the load of the car it is 0.1 % for
-    3.5 kN; with a tenth of that stiffness the time is 0.5 % longer.
+    Left over: mostly slip of the tyres, F / C of the power. With 200 times the load per unit of slip that is 0.1 %
+    for 3 kN; with a tenth of that stiffness the time is 0.5 % longer.
     """
     run = simulate(_electric(ratios, **{"drive.half_shafts": half_shafts}))
     time, speed = _closed_form(run, first, 402.336)
@@ -88,3 +88,23 @@ def test_a_clutch_of_more_than_the_torque_stalls_the_motor() -> None:
 def test_a_motor_at_rest_is_refused() -> None:
     with pytest.raises(ScenarioError, match=r'engine.idle: "0 rpm" is below 100 rpm'):
         _electric(["9"], **{"engine.idle": "0 rpm"})
+
+
+def test_a_pull_in_gear_needs_no_clutch() -> None:
+    """80 to 120 km/h at constant power, whatever the capacity: t = m (v2^2 - v1^2) / 2eP + m (v2 - v1) / C.
+
+    F v (1 + F / C) = eP, to first order in the slip F / C; C is 200 times the weight. The motor adds e i^2 J / r^2.
+    """
+    changes = {
+        "coupling.capacity": "800 N m",
+        "drive.half_shafts": "rigid",
+    }  # elastic ones take 0.8 ms of work to wind up
+    run = simulate(_electric(["9"], **changes), target="roll 80 km/h to 120 km/h in gear 1")
+    car, radius = run.car, float(run.car.rear.radius)
+    turning = float(car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia)
+    turning += EFFICIENCY * 9.0**2 * float(car.engine.inertia + car.gearbox.input_inertia)
+    mass, stiffness = float(car.body.mass) + turning / radius**2, 200.0 * float(car.body.mass) * 9.80665
+    low, high = 80.0 / 3.6, 120.0 / 3.6
+    assert low > BASE * radius / 9.0
+    expected = mass * (high**2 - low**2) / (2.0 * EFFICIENCY * POWER) + mass * (high - low) / stiffness
+    assert run.time == pytest.approx(expected, rel=2e-4)
