@@ -98,7 +98,7 @@ def test_a_pull_in_gear_needs_no_clutch() -> None:
     changes = {
         "coupling.capacity": "800 N m",
         "drive.half_shafts": "rigid",
-    }  # elastic ones take 0.8 ms of work to wind up
+    }  # elastic ones wind up, for 0.5 ms
     run = simulate(_electric(["9"], **changes), target="roll 80 km/h to 120 km/h in gear 1")
     car, radius = run.car, float(run.car.rear.radius)
     turning = float(car.front.axle_inertia + car.rear.axle_inertia + car.drive.inertia)
