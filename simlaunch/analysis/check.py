@@ -10,14 +10,16 @@ from simlaunch.analysis.goals import goal
 from simlaunch.analysis.influence import Influence, influences
 from simlaunch.analysis.ready import runnable
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.weather import DOUBT, USUAL, scenario_weather, torque_factor
+from simlaunch.parameters.weather import DOUBT, USUAL, power_limit, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
-from simlaunch.scenario.powertrain import NaturallyAspirated, ShareOfLoss
+from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.scenario.reading import load
 from simlaunch.units.gate import quoted
+
+_BY_FORMULA = (NaturallyAspirated, ShareOfLoss)
 
 
 @dataclass(frozen=True, repr=False)
@@ -50,6 +52,20 @@ class Check(Result):
     def target(self) -> Target:
         """What the time is taken to that defaults move."""
         return goal(self.scenario)
+
+    @property
+    def torque_factors(self) -> dict[str, float]:
+        """Torque in the air of the scenario over that stated, of curves that follow the air by a formula [-]."""
+        weather = scenario_weather(self.scenario.air)
+        by_formula = (curve for curve in self.scenario.curves if isinstance(curve.weather, _BY_FORMULA))
+        return {curve.name: torque_factor(curve, weather) for curve in by_formula}
+
+    @property
+    def compressor_powers(self) -> dict[str, float]:
+        """Power that the compressor allows in the air of the scenario, of curves that state its limit [W]."""
+        weather = scenario_weather(self.scenario.air)
+        limited = (curve for curve in self.scenario.curves if isinstance(curve.weather, CompressorLimit))
+        return {curve.name: power_limit(curve, weather) for curve in limited}
 
 
 def check(scenario: Scenario | str | os.PathLike[str]) -> Check:
@@ -86,7 +102,7 @@ def _far_from_reference(scenario: Scenario) -> Iterator[str]:
     weather = scenario_weather(scenario.air)
     for curve in scenario.curves:
         stated = curve.weather
-        if not isinstance(stated, NaturallyAspirated | ShareOfLoss):
+        if not isinstance(stated, _BY_FORMULA):
             continue
         plain = torque_factor(curve.model_copy(update={"weather": _whole(stated)}), weather)
         if abs(1.0 / plain - 1.0) > USUAL:

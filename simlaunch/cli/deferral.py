@@ -14,7 +14,7 @@ from __future__ import annotations
 import contextlib
 import sys
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec, PathFinder
 from types import ModuleType
@@ -22,9 +22,9 @@ from typing import Any
 
 _PACKAGE = "simlaunch"
 _WITHOUT_RUNNING = frozenset((
-    "__class__", "__dict__", "__file__", "__loader__", "__name__", "__package__", "__path__", "__spec__",
+    "__class__", "__file__", "__loader__", "__name__", "__package__", "__path__", "__spec__",
 ))  # fmt: skip
-"""What imports and inspection ask of every module."""
+"""What imports ask of every module."""
 
 
 class _Waiting:
@@ -46,10 +46,6 @@ class _Deferred(ModuleType):
             _run(self)
         return ModuleType.__getattribute__(self, name)
 
-    def __dir__(self) -> Iterable[str]:
-        _run(self)
-        return ModuleType.__dir__(self)
-
 
 def _run(module: Any) -> None:
     """Run the file of a module, or wait until another thread has run it."""
@@ -61,16 +57,24 @@ def _run(module: Any) -> None:
         looked_at = waiting.running  # by itself, as it runs in this thread
         if looked_at or type(module) is ModuleType:
             return
-        waiting.running, before = True, dict(module.__dict__)
+        waiting.running = True
+        held = module.__dict__
+        before = dict(held)
         try:
             waiting.loader.exec_module(module)
             module.__class__ = ModuleType
         except BaseException:  # nothing of a file that failed is left to be used
-            module.__dict__.clear()
-            module.__dict__.update(before)
+            for name in held.keys() - before.keys():
+                del held[name]
+            held.update(before)
             raise
         finally:
             waiting.running = False
+
+
+def has_run(module: ModuleType) -> bool:
+    """Whether the file of a module has run, to its end."""
+    return type(module) is ModuleType
 
 
 class _Later(Loader):

@@ -10,12 +10,11 @@ import threading
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
 from house.source_tree import PACKAGE
-from simlaunch.cli.deferral import deferred
+from simlaunch.cli.deferral import deferred, has_run
 from simlaunch.cli.main import app
 
 HEAVY = ("numpy", "numba", "pint", "scipy", "matplotlib", "pandas", "rich", "starlette", "jinja2")
@@ -120,18 +119,20 @@ def test_another_thread_waits_for_a_deferred_module_that_runs(home: Path, monkey
 
 
 def test_a_deferred_module_is_listed_pickled_and_reloaded_like_any_other(home: Path) -> None:
-    for name in ("listed", "sent", "reloaded"):
+    names = ("listed", "opened", "sent", "reloaded")
+    for name in names:
         (home / f"{name}.py").write_text("value = 3\ndef three():\n    return value\n")
     with deferred():
-        listed, sent, reloaded = (
-            importlib.import_module(f"simlaunch.made.{name}") for name in ("listed", "sent", "reloaded")
-        )
+        modules = [importlib.import_module(f"simlaunch.made.{name}") for name in names]
+    listed, opened, sent, reloaded = modules
+    assert not any(map(has_run, modules))
     assert {"value", "three"} <= set(dir(listed))
+    assert vars(opened)["value"] == 3
     assert pickle.loads(b"csimlaunch.made.sent\nthree\n.")() == 3  # what a worker is sent names module and function
     assert pickle.loads(pickle.dumps(sent.three)) is sent.three
     assert importlib.reload(reloaded) is reloaded
     assert reloaded.value == 3
-    assert {type(module) for module in (listed, sent, reloaded)} == {ModuleType}
+    assert all(map(has_run, modules))
 
 
 def test_a_deferred_module_may_be_looked_at_while_it_runs(home: Path) -> None:
