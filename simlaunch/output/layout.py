@@ -19,6 +19,7 @@ _NO_BREAK = "\N{NO-BREAK SPACE}"
 _GOES_ON = " \\"
 _SECOND_COLUMN = "\0"  # stands behind a wide character; no cleaned text holds it
 _NARROWEST = 7
+_WORD = re.compile(r"\[[^\]]*\]|\S+")  # a unit in brackets stays in one piece
 _FORMULA_STARTS = ("=", "+", "-", "@")
 
 
@@ -129,7 +130,7 @@ def _wished(table: Table) -> list[int]:
 
 
 def _widths(table: Table, label: int) -> list[int]:
-    """Width of each column of cells: as wished, the widest heads cut until everything fits."""
+    """Width of each column of cells: as wished, the widest heads narrowed until everything fits."""
     needs = [max(need, _NARROWEST) for need in _needs(table)]
     widths = _wished(table)
     while sum(widths) + _GAP * len(widths) > WIDTH - label and widths != needs:
@@ -152,10 +153,10 @@ def _labels(table: Table) -> list[str]:
 
 
 def _label_width(table: Table, wanted: int) -> int:
-    """Columns for title and labels: as wanted, unless heads would have to be cut for more than is needed."""
+    """Columns for title and labels: as wanted, unless heads would have to go over more lines for it."""
     own = max(map(columns, _labels(table)))
     free = WIDTH - sum(_wished(table)) - _GAP * len(table.heads)
-    return min(wanted, free) if own <= free else min(wanted, WIDTH - _least(table))
+    return min(wanted, free) if own <= free else min(own, WIDTH - _least(table))
 
 
 def label_room(table: Table) -> int:
@@ -163,15 +164,31 @@ def label_room(table: Table) -> int:
     return WIDTH - sum(_wished(table)) - _GAP * len(table.heads)
 
 
+def _head_lines(head: str, width: int) -> list[str]:
+    """A head over as many lines as its words need; only a word too wide for its column is cut."""
+    lines: list[str] = []
+    for word in (short(each, width) for each in _WORD.findall(clean(head))):
+        if lines and columns(lines[-1]) + 1 + columns(word) <= width:
+            lines[-1] += f" {word}"
+        else:
+            lines.append(word)
+    return lines or [""]
+
+
 def _lines(table: Table, label: int) -> list[str]:
     widths = _widths(table, label)
-    content = [table.heads, *(row.cells for row in table.rows)]
+    heads = [_head_lines(head, w) for head, w in zip(table.heads, widths, strict=True)]
+    deep = max(map(len, heads), default=1)
+    content = [
+        *zip(*([""] * (deep - len(head)) + head for head in heads), strict=True),
+        *(row.cells for row in table.rows),
+    ]
     lines = [
         _left(short(text, label), label)
         + "".join(" " * _GAP + _right(short(cell, w), w) for cell, w in zip(cells, widths, strict=True))
-        for text, cells in zip(_labels(table), content, strict=True)
+        for text, cells in zip([""] * (deep - 1) + _labels(table), content or [()], strict=True)
     ]
-    return [lines[0], "-" * columns(lines[0]), *lines[1:]]
+    return [*lines[:deep], "-" * columns(lines[deep - 1]), *lines[deep:]]
 
 
 def tables_text(tables: Sequence[Table]) -> list[str]:

@@ -118,10 +118,13 @@ def _decider(found: Odds) -> str:
     if not found.effects or found.left_open > _MOSTLY_OPEN:
         return ""
     share = f"{100.0 * found.effects[0].in_all:.0f} %"
+    open_share = f"; {100.0 * found.left_open:.0f} % is left open" if found.left_open > found.effects[0].in_all else ""
+    known = "largest known share" if open_share else "largest share"
     most = [clean(each.name) for each in found.effects if f"{100.0 * each.in_all:.0f} %" == share]
     if len(most) > 1:
-        return f" The largest shares of the spread, {share} each, come from {', '.join(most[:-1])} and {most[-1]}."
-    return f" The largest share of the spread, {share}, comes from {most[0]}."
+        joined = f"{', '.join(most[:-1])} and {most[-1]}"
+        return f" The {known}s of the spread, {share} each, come from {joined}{open_share}."
+    return f" The {known} of the spread, {share}, comes from {most[0]}{open_share}."
 
 
 def text(found: Odds, system: System) -> str:

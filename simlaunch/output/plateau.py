@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 from math import ceil, isfinite, isnan
 
@@ -111,6 +111,11 @@ def _final_drives(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
     return (table("Final drive", "final_drive", drives, numbers, shown),) if drives else ()
 
 
+def _ratios(final_drives: Sequence[float]) -> str:
+    """Final drives, those of neighbouring gears that share one once."""
+    return "/".join(f"{drive:.2f}" for drive, _ in groupby(final_drives))
+
+
 def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
     if len(result.by_gear_set) < 2:
         return ()
@@ -120,7 +125,7 @@ def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
             name,
             "",
             (
-                f"{result.final_drives[name]:.2f}",
+                _ratios(result.final_drives[name]),
                 *cells("plateau", each.chosen, numbers, shown),
                 *cells("plateau", each.wish, numbers, ("score",)),
             ),
@@ -234,9 +239,11 @@ def _wants(each: WantedFinalDrive) -> str:
     gain, curve = each.gain, "the plateau" if each.curve == PLATEAU else named(each.curve)
     if not isfinite(each.best_score):
         return f"{curve} does not get there with any final drive that was tried"
+    first = " in first gear" if each.per_gear else ""
     if gain < WORTH_NAMING:
-        return f"{curve} suits the final drive of {each.present:.2f}"
+        return f"{curve} suits the final drive of {each.present:.2f}{first}"
     ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    ratio += f"{first}, those of the other gears changed by the same factor," if first else ""
     if not isfinite(each.score):
         return f"{curve} gets there with a final drive of {ratio}, but not with {each.present:.2f}"
     return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
@@ -249,7 +256,7 @@ def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     if len(result.by_gear_set) > 1:
         best = result.best
         gain = found.chosen.score - result.by_gear_set[best].chosen.score
-        wants = f"this engine wants gear set {named(best)}, final drive {result.final_drives[best]:.2f}"
+        wants = f"this engine wants gear set {named(best)}, final drive {_ratios(result.final_drives[best])}"
         kept = "the gear set as described is the quickest with a plateau of its own"
         findings.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
     findings.append("; ".join(map(_wants, result.wanted)))

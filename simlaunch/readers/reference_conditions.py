@@ -96,7 +96,7 @@ def driveline_losses(scenario: Scenario, place: MeasuredAt, gear: int, accelerat
     box = scenario.gearbox
     if not 1 <= gear <= len(box.ratios):
         raise UsageError(f"there is no gear {gear}; the gearbox has 1 to {len(box.ratios)}")
-    ratio = box.ratios[gear - 1].si * box.final_drive.si
+    ratio = box.overall(gear)
     efficiency = box.efficiency[gear - 1 if len(box.efficiency) > 1 else 0].si
     beyond = scenario.drive.inertia.si + (_driven_wheels(scenario) if place is MeasuredAt.WHEEL else 0.0)
     before = scenario.engine.inertia.si + box.input_inertia.si

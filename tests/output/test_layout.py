@@ -126,3 +126,19 @@ def test_csv_hands_no_formula_to_a_spreadsheet() -> None:
     table = Table("t", ("=1+1", "plain"), (Row("@cmd", "", ("1", "2")),))
     texts = {cell for row in csv.reader(io.StringIO(csv_text([table]))) for cell in row}
     assert {"'=1+1", "'@cmd"} <= texts
+
+
+def test_heads_without_room_go_over_several_lines_and_keep_every_word() -> None:
+    """A head cut to "pea...m]" says nothing; the words stand whole, the unit in one piece."""
+    heads = ("full pedal", "behind", "held slip", "peak torque [N m]", "peak power [kW]")
+    cells = ("14.296", "0.000", "14.034", "400", "212.5")
+    table = Table("1/4 mile, times in s", heads, (Row("a curve with a name of thirty-six..", "", cells),))
+    wide = Table("a title that is as long as this one is", ("held slip",), (Row("1", "", ("1",)),))
+    for tables in ([table], [table, wide]):
+        text = tables_text(tables)[0]
+        lines = text.splitlines()
+        above = "\n".join(lines[: next(i for i, line in enumerate(lines) if line.startswith("---"))])
+        assert "..." not in above
+        assert sorted(above.replace("1/4 mile, times in s", "").split()) == sorted(" ".join(heads).split())
+        assert "[N m]" in above
+        assert max(map(columns, lines)) <= 80
