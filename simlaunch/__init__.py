@@ -30,11 +30,12 @@ if TYPE_CHECKING:
     from simlaunch.fitting.logs import LogRequest
     from simlaunch.fitting.result import Fit
     from simlaunch.metrics.summary import Measures
+    from simlaunch.parameters.weather import Weather
     from simlaunch.readers.columns import Choices
     from simlaunch.readers.curve import CurveOptions
     from simlaunch.readers.delimited import TableOptions
     from simlaunch.readers.log import LogOptions
-    from simlaunch.readers.reference_conditions import Losses, Weather
+    from simlaunch.readers.reference_conditions import Losses
     from simlaunch.record import Pedal
     from simlaunch.reporting.project import ProjectReport, report_project
     from simlaunch.reporting.report import Report, report
@@ -93,7 +94,7 @@ _HOME = {
     "CurveOptions": "simlaunch.readers.curve",
     "TableOptions": "simlaunch.readers.delimited",
     "Choices": "simlaunch.readers.columns",
-    "Weather": "simlaunch.readers.reference_conditions",
+    "Weather": "simlaunch.parameters.weather",
     "Losses": "simlaunch.readers.reference_conditions",
     "Correction": "simlaunch.scenario.powertrain",
     "MeasuredAt": "simlaunch.scenario.powertrain",

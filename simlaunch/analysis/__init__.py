@@ -1,4 +1,4 @@
-"""Decisions: what torque is worth, which plateau pays, how sure a difference is, what the parts take.
+"""The studies, one file each, and what several of them share.
 
 Notes on what was decided, and why.
 

@@ -36,6 +36,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import MAX_CURVE_POINTS, Car, Pedal, Table
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -52,11 +53,11 @@ SAME_PEAK = 0.03
 """Peaks that differ by a smaller share do not count as higher and lower: nobody asks about so little [-]."""
 
 _LEVEL = 1e-3  # times of mixtures that differ by less are level [s]
-_LEAST_LEVEL = np.pi / 30.0 * 50.0  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
-_PASSAGE = np.pi / 30.0 * 125.0  # half the width over which one curve passes into the other [rad/s]
+_LEAST_LEVEL = 50.0 * RPM  # a stretch in which curves are equal parts two spans if it is this wide [rad/s]
+_PASSAGE = 125.0 * RPM  # half the width over which one curve passes into the other [rad/s]
 _PASSAGE_KNOTS = 9
 _BEYOND = 1e4  # how far curves are carried on level [rad/s]
-_SPACING = np.pi / 30.0 * 5.0  # distance of the engine speeds at which the curves are set against each other [rad/s]
+_SPACING = 5.0 * RPM  # distance of the engine speeds at which the curves are set against each other [rad/s]
 
 
 class SpanName(Enum):

@@ -20,6 +20,7 @@ from simlaunch.physics.engine import limiter_start
 from simlaunch.physics.table import values_at
 from simlaunch.record import Car, Coupling
 from simlaunch.simulation.trace import Trace
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -32,7 +33,6 @@ THRESHOLD = 0.8
 HIGHER = (250.0, 500.0, 1000.0)
 """Launch speeds above that of the launch, with which it is proved that a bog costs time [rpm]."""
 
-_RPM = np.pi / 30.0
 _POINTS = 2001
 
 
@@ -156,7 +156,7 @@ def bog(trace: Trace, car: Car, target: Target, time: float, tolerance: float | 
     found = fall(trace, car)
     if found is None or not found.bogs or target.roll is not None:
         return found
-    speeds = [found.launch_speed + each * _RPM for each in HIGHER]
+    speeds = [found.launch_speed + each * RPM for each in HIGHER]
     speeds = [each for each in speeds if each < limiter_start(car.engine)]
     if not speeds:
         return found

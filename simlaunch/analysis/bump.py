@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.errors import UsageError
 from simlaunch.record import MAX_CURVE_POINTS, Car, Table
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
-RPM = np.pi / 30.0
 BAND = 250.0 * RPM
 """Usual distance of the middles of two bands [rad/s]."""
 

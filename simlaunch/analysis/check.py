@@ -6,18 +6,20 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.influence import Influence, influences
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.metrics.marks import Target
-from simlaunch.parameters.weather import USUAL, scenario_weather, torque_factor
+from simlaunch.parameters.weather import DOUBT, USUAL, power_limit, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
-from simlaunch.scenario.powertrain import NaturallyAspirated, ShareOfLoss
+from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.scenario.reading import load
 from simlaunch.units.gate import quoted
+
+_BY_FORMULA = (NaturallyAspirated, ShareOfLoss)
 
 
 @dataclass(frozen=True, repr=False)
@@ -51,6 +53,20 @@ class Check(Result):
         """What the time is taken to that defaults move."""
         return goal(self.scenario)
 
+    @property
+    def torque_factors(self) -> dict[str, float]:
+        """Torque in the air of the scenario over that stated, of curves that follow the air by a formula [-]."""
+        weather = scenario_weather(self.scenario.air)
+        by_formula = (curve for curve in self.scenario.curves if isinstance(curve.weather, _BY_FORMULA))
+        return {curve.name: torque_factor(curve, weather) for curve in by_formula}
+
+    @property
+    def compressor_powers(self) -> dict[str, float]:
+        """Power that the compressor allows in the air of the scenario, of curves that state its limit [W]."""
+        weather = scenario_weather(self.scenario.air)
+        limited = (curve for curve in self.scenario.curves if isinstance(curve.weather, CompressorLimit))
+        return {curve.name: power_limit(curve, weather) for curve in limited}
+
 
 def check(scenario: Scenario | str | os.PathLike[str]) -> Check:
     """Check a scenario: defaults in use by what they move, warnings, and derived numbers.
@@ -82,17 +98,16 @@ def check(scenario: Scenario | str | os.PathLike[str]) -> Check:
 
 
 def _far_from_reference(scenario: Scenario) -> Iterator[str]:
-    """Curves that are carried to air in which their formula is not to be trusted."""
+    """Curves that are carried to air in which their formula no longer holds."""
     weather = scenario_weather(scenario.air)
     for curve in scenario.curves:
         stated = curve.weather
-        if not isinstance(stated, NaturallyAspirated | ShareOfLoss):
+        if not isinstance(stated, _BY_FORMULA):
             continue
         plain = torque_factor(curve.model_copy(update={"weather": _whole(stated)}), weather)
         if abs(1.0 / plain - 1.0) > USUAL:
             yield (
-                f"curves: {quoted(curve.name)} is carried to {weather} by a correction of {1.0 / plain:.3f}; "
-                f"further than {100.0 * USUAL:.0f} % from 1 the formula is not to be trusted"
+                f"curves: {quoted(curve.name)} is carried to {weather} by a correction of {1.0 / plain:.3f}; {DOUBT}"
             )
 
 

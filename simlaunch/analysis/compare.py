@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.attribution import Attribution, Span, attribute
 from simlaunch.analysis.causes import Budget, budget
 from simlaunch.analysis.driving import Driving, driving
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launch_speed import settle
 from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
@@ -20,7 +21,7 @@ from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
 from simlaunch.analysis.progress import expect
 from simlaunch.analysis.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
 from simlaunch.analysis.road_tests import RoadTestGap, road_test_gaps
-from simlaunch.analysis.simulate import Simulation, goal, simulate
+from simlaunch.analysis.simulate import Simulation, simulate
 from simlaunch.analysis.targets import road_tests
 from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge

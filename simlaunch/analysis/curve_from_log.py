@@ -23,7 +23,6 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from math import pi
 from pathlib import Path
 from typing import Any
 
@@ -34,11 +33,11 @@ from numpy.typing import NDArray
 from simlaunch.analysis.curve import DynoCurve
 from simlaunch.analysis.engine_figures import engine_figures
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.road_load import mass_in_gear, resistance
+from simlaunch.analysis.road_load import air_forces, mass_in_gear, resistance
 from simlaunch.analysis.same_conditions import PULLS, steady_acceleration
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import driven_axles
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import body, engine, tyre
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.readers.curve import CurveAccount, PullAccount, grid_of, pull_notes, sound
 from simlaunch.readers.delimited import refusal, shown
@@ -48,6 +47,7 @@ from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -75,7 +75,6 @@ _FEW = 25  # places along a pull at which slip and road load are worked out
 _MOST = 400  # samples that the spline goes through; more are averaged in groups
 _ROWS = 120  # of a pull, at equal steps of engine speed
 _REFITS = 10  # with fresh noise, for the error that noise leaves
-_RPM = pi / 30.0
 _NOT_PULLING = "no pull: the car does not gain speed as in full load"
 
 
@@ -173,7 +172,7 @@ def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
 def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
-        why = "has no engine speed, so that the gear does not show"
+        why = "has no engine speed, by which the gear would be found"
         raise refusal(log.source, "engine_speed", "", why, "state the gear of the pull, such as --gear 4")
     lengths = [_longest(log.time, _in_gear(log, car, k + 1) & pulling)[2] for k in range(int(car.gearbox.count))]
     return int(np.argmax(lengths)) + 1
@@ -271,10 +270,7 @@ def _near_grip(log: _Log, car: Car, first: int, behind: int) -> Mask:
 
 def _driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
     """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
-    moving = speed + car.air.head_wind
-    density = car.air.density
-    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
-    drag = air.dynamic_force(car.body.drag_area, density, moving)
+    drag, *lifts = air_forces(car, float(car.air.density), speed)
     force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
     loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
     front, rear = driven_axles(car)
@@ -386,7 +382,7 @@ def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: 
     )
     account = (
         f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
-        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / _RPM:.0f} to {grid[-1] / _RPM:.0f} rpm",
+        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / RPM:.0f} to {grid[-1] / RPM:.0f} rpm",
         *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
         *(
             (f"{log.source}: no engine speed; it is taken from road speed, gear and the slip of the tyres",)

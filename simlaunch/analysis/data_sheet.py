@@ -14,11 +14,11 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from simlaunch.analysis.curve import DynoCurve, read_curve
-from simlaunch.analysis.full_load import RPM, FullLoad, Peak, disagreement, fastest, through_peaks
+from simlaunch.analysis.full_load import FullLoad, Peak, disagreement, fastest, through_peaks
 from simlaunch.errors import Fault, InputError
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.reference_conditions import stated_losses
-from simlaunch.scenario.car import rolling_radius, size_designation
+from simlaunch.scenario.car import Tyre, rolling_radius, size_designation
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.scenario.questions import QUESTIONS, Question
 from simlaunch.scenario.reading import validator
@@ -26,7 +26,7 @@ from simlaunch.scenario.schema import quantity_at
 from simlaunch.scenario.usual import gearbox_kinds, tyre_kinds, usual_ratios, usual_values
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
-from simlaunch.units.quantity import Quantity, as_typed, read, to_si
+from simlaunch.units.quantity import RPM, Quantity, as_typed, read, to_si
 from simlaunch.units.spelling import Dimension
 
 BOOSTS = ("turbocharger", "supercharger", "none")
@@ -362,8 +362,9 @@ _READERS: Mapping[str, Reader] = {
 
 
 def driven_radius(sizes: tuple[str, str], driven: str) -> float:
-    """Rolling radius of the driven tyres by their size: 0.97 of half the nominal diameter [m]."""
-    return rolling_radius(None, sizes[0] if driven == "front" else sizes[1], read("0.97", Dimension.NUMBER))
+    """Rolling radius of the driven tyres by their size, with the usual factor of a scenario [m]."""
+    factor = str(Tyre.model_fields["rolling_factor_of_radius"].default)
+    return rolling_radius(None, sizes[0] if driven == "front" else sizes[1], read(factor, Dimension.NUMBER))
 
 
 def _usual_redline(answers: Answers) -> str:
@@ -441,6 +442,7 @@ def data_sheet(given: Mapping[str, str | None]) -> DataSheet:
         if answers.wanted(question):
             answers.give(question, text)
         elif text is not None:
-            kind = "stands beside a dyno sheet" if question.name == "power" else "goes with a dyno sheet"
-            raise _refused(question, text, kind, "leave it out")
+            sheet = "is stated, and the dyno sheet holds the power already"
+            why = sheet if question.name == "power" else "applies only where a dyno sheet is named"
+            raise _refused(question, text, why, "leave it out")
     return answers.complete()

@@ -23,6 +23,7 @@ from simlaunch.physics.engine import limiter_start
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 
 LATER = (0.0, 0.25, 0.5, 0.75, 1.0)
 """Shares of the way from the shift speeds as they are to the rev limiter [-]."""
@@ -31,7 +32,6 @@ AROUND = (-1000.0, -500.0, 0.0, 500.0, 1000.0)
 """Launch speeds beside the one of the scenario [rpm]."""
 
 _A_LITTLE = 0.2  # share of a gap by which it may differ and still be the same (common practice) [-]
-_RPM = np.pi / 30.0
 
 
 @dataclass(frozen=True)
@@ -117,8 +117,8 @@ def _launch_speeds(pair: Sequence[Car]) -> tuple[tuple[float, ...], int]:
     """Launch speeds that both curves can hold, and which of them is that of the scenario."""
     given, low = max(float(car.launch.engine_speed) for car in pair), float(pair[0].engine.idle)
     held = min(given, *(_reached(car, given) for car in pair))  # a converter holds an engine below what is asked
-    high = min(_reached(car, float(limiter_start(car.engine)) - _RPM) for car in pair)
-    around = [held + each * _RPM for each in AROUND]
+    high = min(_reached(car, float(limiter_start(car.engine)) - RPM) for car in pair)
+    around = [held + each * RPM for each in AROUND]
     speeds = tuple(each for each in around if each == held or low <= each <= high)
     return speeds, speeds.index(held)
 

@@ -50,11 +50,11 @@ class AirNeed:
     flow : float
         Mass flow of air [kg/s].
     consumption : float
-        Brake specific fuel consumption that was reckoned with [kg/J].
+        Brake specific fuel consumption that was used [kg/J].
     consumption_origin : str
         Where that number comes from.
     ratio : float
-        Mass of air over mass of fuel that was reckoned with [-].
+        Mass of air over mass of fuel that was used [-].
     ratio_origin : str
         Where that number comes from.
     """

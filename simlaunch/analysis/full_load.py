@@ -12,16 +12,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.cubics import monotone, with_slopes
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
-RPM = pi / 30.0
 _STEP = 250.0 * RPM
 _RISE = 7  # points of the parabola up to peak torque
 _NEAR = 60.0 * RPM  # no grid point stands closer to an engine speed of the data sheet

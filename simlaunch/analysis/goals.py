@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from math import isclose
 
+from pydantic_core import PydanticCustomError
+
+from simlaunch.errors import Fault, UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.scenario.model import Mark, Scenario
+from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import Dimension
 
 
@@ -98,3 +103,39 @@ def mark_target(mark: Mark) -> Target:
     if start > 0.0:
         return Target(mark.text, Kind.SPAN, start, mark.end.si)
     return Target(f"0 to {mark.text}", Kind.SPEED, 0.0, mark.end.si)
+
+
+def target_written(text: str, known: Iterable[Target], how: str) -> Target:
+    """Target by the name under which it is printed, or one that is written out, such as "80 km/h to 120 km/h".
+
+    Parameters
+    ----------
+    text : str
+        As typed.
+    known : iterable of Target
+        Targets that have names.
+    how : str
+        How a target is written out, for the refusal.
+
+    Returns
+    -------
+    Target
+        The target.
+
+    Raises
+    ------
+    UsageError
+        Neither a known name nor a distance, a speed or a span.
+    """
+    every = list(known)
+    named = {target.label: target for target in every}
+    if text.strip() in named:
+        return named[text.strip()]
+    try:
+        return mark_target(Mark.parse(text))
+    except PydanticCustomError as error:
+        faults: Sequence[Fault] = (error.context or {}).get("faults", ())
+        remedy = faults[0].instead if faults else ""
+        choices = ", ".join(dict.fromkeys(map(target_label, every)))
+        made = remedy if "span" in remedy else how
+        raise UsageError(f"no target is named {quoted(text)}; choose one of {choices}, or {made}") from None

@@ -9,9 +9,9 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.errors import SimlaunchError
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario

@@ -25,6 +25,7 @@ from simlaunch.physics.engine import limiter_start
 from simlaunch.record import CAR, FOOT, Coupling, Record
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -38,7 +39,6 @@ FLAT = 0.005
 BESIDE = 500.0
 """How far beside the speed it is stated what another speed costs [rpm]."""
 
-_RPM = np.pi / 30.0
 _TOLERANCE = 1e-4  # of each step, whatever the study's: so that the same car has the same speed in every study [-]
 _BEYOND = 1.005
 _MOST_KEPT = 2048
@@ -141,7 +141,7 @@ def _bare(car: Record, target: Target) -> Record:
 def _highest(car: Record) -> float:
     """Highest speed at which a car can be launched [rad/s]."""
     other = car.copy()
-    other.launch.engine_speed = limiter_start(car.engine) - _RPM
+    other.launch.engine_speed = limiter_start(car.engine) - RPM
     complete(other)
     return float(other.launch.engine_speed)
 
@@ -151,7 +151,7 @@ def _sought(cars: Sequence[Record], target: Target, workers: int | None) -> list
     grids = [_grid(car) for car in cars]
     times = _times(cars, grids, target, workers)
     chosen = [_chosen(car, grid, tried) for car, grid, tried in zip(cars, grids, times, strict=True)]
-    beside = [(each.speed - BESIDE * _RPM, each.speed, each.speed + BESIDE * _RPM) for each in chosen]
+    beside = [(each.speed - BESIDE * RPM, each.speed, each.speed + BESIDE * RPM) for each in chosen]
     last = _times(cars, beside, target, workers)
     found = []
     for choice, grid, tried, speeds, (below, time, above) in zip(chosen, grids, times, beside, last, strict=True):
@@ -183,7 +183,7 @@ def _grid(car: Record) -> tuple[float, ...]:
     """Speeds from idle to the highest, `HELD` apart."""
     most = _highest(car)
     least = min(float(car.engine.idle), most)
-    cells = max(int(np.ceil((most - least) / (HELD * _RPM) - 1e-9)), 1)
+    cells = max(int(np.ceil((most - least) / (HELD * RPM) - 1e-9)), 1)
     return tuple(float(each) for each in np.linspace(least, most, cells + 1))
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from math import inf, isfinite, pi
+from math import inf, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,16 +16,16 @@ from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
-from simlaunch.physics.engine import air_mass_flow
+from simlaunch.physics.engine import air_mass_flow, mean_effective_pressure
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
-from simlaunch.units.quantity import Quantity, to_si
+from simlaunch.units.quantity import RPM, Quantity, to_si
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 
-PER_1000_RPM = 1000.0 * pi / 30.0
+PER_1000_RPM = 1000.0 * RPM
 """Span of engine speed over which a rise of the curve is stated [rad/s]."""
 
 MEAN_PRESSURE, POWER, AIR_FLOW, TORQUE = "brake mean effective pressure", "power", "air flow", "torque"
@@ -105,7 +105,7 @@ class MeasuredLimit:
             return most / np.maximum(speeds, 1.0)
         if self.dimension is Dimension.PRESSURE:
             assert displacement is not None, "a sound scenario gives the displacement"
-            return most * displacement / (4.0 * pi)
+            return most / mean_effective_pressure(1.0, displacement)
         return most
 
 
@@ -168,7 +168,9 @@ class Limits:
         if self.mean_pressure < inf:
             if self.displacement is None:
                 raise UsageError("a limit of mean pressure needs engine.displacement; give it in the scenario")
-            found[MEAN_PRESSURE] = np.full(speeds.size, self.mean_pressure * self.displacement / (4.0 * pi))
+            found[MEAN_PRESSURE] = np.full(
+                speeds.size, self.mean_pressure / mean_effective_pressure(1.0, self.displacement)
+            )
         if self.envelope is not None and self.envelope.given:
             found[ENVELOPE] = self.envelope.at(speeds)
         found |= {each.name: each.torque(speeds, self.displacement) for each in self.measured}

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import mark_target, same_target
+from simlaunch.analysis.goals import same_target, target_written
 from simlaunch.analysis.log import LoggedRun, read_log
 from simlaunch.analysis.same_conditions import Correcting, brought_to, day_of
 from simlaunch.analysis.scatter import Change, Group, change
@@ -21,13 +21,13 @@ from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target,
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogOptions
 from simlaunch.results import Result
-from simlaunch.scenario.model import Mark
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.gate import quoted
 
 Array = NDArray[np.float64]
 
 MOST_LOGS = 50
+_WRITTEN_OUT = 'write a distance, a speed, or a span such as "80 km/h to 120 km/h"'
 _KMH = 1.0 / 3.6
 _STEP = 2.5 * _KMH  # between the speeds at which the gap is stated [m/s]
 _SHORTEST = 10.0 * _KMH  # a range of speed that logs have to share [m/s]
@@ -211,8 +211,8 @@ def compare_logs(
     paths = [*before, *after]
     _refuse_paths(before, paths)
     if len(changes) > len(paths) or (any(changes) and correcting is None):
-        raise UsageError("conditions are stated for a log; give a scenario too: its car says what they come to")
-    wanted = tuple(_target(text) for text in targets)
+        raise UsageError("conditions are stated for a log; name a scenario too, for its car and its conditions")
+    wanted = tuple(target_written(text, STANDARD, _WRITTEN_OUT) for text in targets)
     setups = [Setup.BEFORE] * len(before) + [Setup.AFTER] * len(after)
     days = [*changes, *[{}] * (len(paths) - len(changes))]
     logs = tuple(
@@ -244,19 +244,6 @@ def _refuse_paths(before: Sequence[str | os.PathLike[str]], paths: Sequence[str 
         if real in seen:
             raise UsageError(f"{quoted(str(path))} is named twice; a run and its copy have no scatter")
         seen[real] = str(path)
-
-
-def _target(text: str) -> Target:
-    usual = {target.label: target for target in STANDARD}
-    if text.strip() in usual:
-        return usual[text.strip()]
-    try:
-        return mark_target(Mark.parse(text))
-    except ValueError as error:
-        choices, example = ", ".join(usual), '"80 km/h to 120 km/h"'
-        raise UsageError(
-            f"no mark is named {quoted(text)} ({error}); choose one of {choices}, or write such as {example}"
-        ) from None
 
 
 def _compared(

@@ -2,7 +2,7 @@
 
 What no data sheet states takes a usual value: of `scenario/usual.toml`, or the default of the model. The file names
 the ten that matter most at its head, and lists those that decide under [[uncertain]], so that the odds of a verdict
-reckon with them.
+take them into account.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
-from simlaunch.analysis.full_load import RPM, FullLoad, Plateau, plateau_of
+from simlaunch.analysis.full_load import FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -30,7 +30,7 @@ from simlaunch.scenario.schema import field_at, quantity_at, typed
 from simlaunch.scenario.surroundings import STANDARD_GRAVITY
 from simlaunch.scenario.usual import Usual, converter, usual_values
 from simlaunch.units.gate import spellings
-from simlaunch.units.quantity import as_typed, read
+from simlaunch.units.quantity import RPM, as_typed, read
 from simlaunch.units.spelling import Dimension
 from simlaunch.writing import write
 
@@ -489,7 +489,7 @@ class _Form:
             f"name = {_quoted(name)}",
             "",
             "[run]",
-            *_comment("Where the run ends: a quarter of a mile. A speed may stand beside it, such as \"200 km/h\"."),
+            *_comment("Where the run ends: a quarter of a mile. A speed may be added, such as \"200 km/h\"."),
             'until = ["402.336 m"]',
             "",
         ]  # fmt: skip
@@ -539,7 +539,7 @@ class _Form:
     def _uncertain(self) -> Iterator[str]:
         head = _comment(
             "What is not known for sure: the usual values that decide, over their common ranges. compare and odds "
-            "reckon with them. Narrow a range, or delete its entry, once the value is known."
+            "take them into account. Narrow a range, or delete its entry, once the value is known."
         )
         yield "\n".join(head)
         keys = set()

@@ -7,7 +7,6 @@ intervals are made of.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import ceil, floor, nan, sqrt
 
@@ -17,8 +16,8 @@ from numpy.typing import NDArray
 from simlaunch.analysis.distributions import t_quantile, wilson
 from simlaunch.analysis.draws import Cars, Draws, draws
 from simlaunch.analysis.effects import Effect, effects
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.simulate import goal
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.progress import Watch, count, following
 from simlaunch.analysis.sobol import sobol
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.choices import chosen
@@ -32,9 +31,6 @@ from simlaunch.simulation import kernel
 from simlaunch.simulation.batch import on_threads
 
 Array = NDArray[np.float64]
-Watch = Callable[[int, int], None]
-"""Takes how many launches are done, and how many there will be."""
-
 SCRAMBLINGS = 16
 """Independent scramblings that a study is made of at least."""
 CONFIDENCE = 0.95
@@ -266,21 +262,16 @@ def chance(outcomes: NDArray[np.bool_], scramblings: int) -> Chance:
 class _Launches:
     """Times of both cars with drawn values, several stretches at a time."""
 
-    def __init__(
-        self, drawn: Draws, target: Target, tolerance: float, workers: int | None, watch: Watch | None
-    ) -> None:
-        self._drawn, self._target, self._tolerance = drawn, target, tolerance
-        self._workers, self._watch = workers, watch
+    def __init__(self, drawn: Draws, target: Target, tolerance: float, workers: int | None) -> None:
+        self._drawn, self._target, self._tolerance, self._workers = drawn, target, tolerance, workers
 
     def times(self, values: Array) -> tuple[Array, int]:
         """Times of both cars in every case, and how many launches could not be followed."""
-        found, lost, done = [], 0, 0
+        found, lost = [], 0
         for times, more_lost in on_threads(lambda piece: self._some(values[piece]), len(values), self._workers):
             found.append(times)
             count(2 * len(times))
-            lost, done = lost + more_lost, done + 2 * len(times)
-            if self._watch is not None:
-                self._watch(done, 2 * len(values))
+            lost += more_lost
         return np.concatenate(found), lost
 
     def _some(self, values: Array) -> tuple[Array, int]:
@@ -360,7 +351,8 @@ def odds(
     drawn = draws(scenario, (first, second), driven, aim)
     points, scramblings = sobol_points(runs, len(drawn.names), seed)
     values = drawn.values(points)
-    times, lost = _Launches(drawn, aim, tolerance, workers, watch).times(values)
+    with following(watch, 2 * len(values)):
+        times, lost = _Launches(drawn, aim, tolerance, workers).times(values)
     with_effects = with_effects and drawn.root is None  # Sobol indices are defined for independent values only
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)

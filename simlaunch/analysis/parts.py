@@ -260,7 +260,7 @@ def torque_history(trace: Trace, part: Part) -> Array:
     return np.concatenate([[0.0], trace.channels.get(CHANNEL[part], np.zeros(0)), [0.0]])
 
 
-def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
+def spectra_of(trace: Trace, part: Part, final_drives: Sequence[float] = ()) -> dict[str, Cycles]:
     """What uses up the life of each piece of a part over a launch.
 
     Parameters
@@ -269,6 +269,8 @@ def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
         The launch.
     part : Part
         The part.
+    final_drives : sequence of float
+        Final drive of each gear; gears with the same one share it, and one that differs is another piece [-].
 
     Returns
     -------
@@ -277,7 +279,7 @@ def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
         stand in one ratio to those of its pinion; clutch and shafts by swings of torque.
     """
     if part is Part.GEARBOX_OUTPUT:
-        return {"final drive": turns(trace.time, trace[CHANNEL[part]], trace["shaft_speed"])}
+        return _of_final_drives(trace, final_drives)
     if part is not Part.GEARBOX_INPUT:
         return {"": cycles(torque_history(trace, part))}
     torque, gears = trace[CHANNEL[part]], np.rint(trace["gear"])
@@ -285,6 +287,19 @@ def spectra_of(trace: Trace, part: Part) -> dict[str, Cycles]:
     for gear in np.unique(gears):
         pulled = turns(trace.time, np.where(gears == gear, torque, 0.0), trace["input_speed"])
         found[f"gear {int(gear)}"] = pulled
+    return found
+
+
+def _of_final_drives(trace: Trace, final_drives: Sequence[float]) -> dict[str, Cycles]:
+    torque, speed = trace[CHANNEL[Part.GEARBOX_OUTPUT]], trace["shaft_speed"]
+    if len(set(final_drives)) < 2:
+        return {"final drive": turns(trace.time, torque, speed)}
+    drives = np.array(final_drives)[np.rint(trace["gear"]).astype(int) - 1]
+    found = {}
+    for drive in dict.fromkeys(final_drives):
+        if (drives == drive).any():
+            named = f"final drive {drive:.4g}"
+            found[named] = turns(trace.time, np.where(drives == drive, torque, 0.0), speed)
     return found
 
 
@@ -304,7 +319,8 @@ def _part_load(
     part = PART_AT[place]
     peak = next((each for each in simulation.measures.parts if each.part is part), None)
     trace = simulation.run.trace
-    spectra = spectra_of(trace, part)
+    final_drives = [drive.si for drive in simulation.scenario.gearbox.final_drives]
+    spectra = spectra_of(trace, part, final_drives)
     event = events.of(peak) if peak else NO_EVENT
     return PartLoad(name, place, rating, peak, spectra, event, _of_launch(trace, spectra))
 

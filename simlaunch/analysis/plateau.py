@@ -42,15 +42,17 @@ class WantedFinalDrive:
     curve : str
         Name of the curve; `PLATEAU` for the one that was found.
     present : float
-        Ratio of the car as described [-].
+        Ratio of the car as described, in first gear [-].
     score : float
         Score with it [s].
     ratio : float
-        Ratio that suits the curve best [-].
+        Ratio that suits the curve best, in first gear; those of other gears change by the same factor [-].
     best_score : float
         Score with that [s].
     farther : str
         ``"or more"`` or ``"or less"`` where the ratio is the last that was tried.
+    per_gear : bool
+        Whether gears have final drives of their own.
     """
 
     curve: str
@@ -59,6 +61,7 @@ class WantedFinalDrive:
     ratio: float
     best_score: float
     farther: str = ""
+    per_gear: bool = False
 
     @property
     def gain(self) -> float:
@@ -82,8 +85,8 @@ class PlateauResult(Result):
         What the curve is to be quick for.
     by_gear_set : mapping of str to Plateau
         The car as described first; the other gear sets of the scenario where they were asked for.
-    final_drives : mapping of str to float
-        Final drive of each gear set [-].
+    final_drives : mapping of str to tuple of float
+        Final drives of each gear set: one for all gears, or one for each gear [-].
     wanted : tuple of WantedFinalDrive
         The final drives that suit the plateau and the wish.
     """
@@ -95,7 +98,7 @@ class PlateauResult(Result):
     pedal: Pedal
     aim: Aim
     by_gear_set: Mapping[str, Plateau]
-    final_drives: Mapping[str, float]
+    final_drives: Mapping[str, tuple[float, ...]]
     wanted: tuple[WantedFinalDrive, ...] = ()
 
     @property
@@ -219,7 +222,7 @@ def plateau(
         passed = partial(_pass_on, watch, gear_set if each_gear_set else "")
         with before((len(gear_sets) - 1 - len(found)) * LAUNCHES):
             found[gear_set] = highest_plateau(space(geared), by_gear=gear_limits, watch=passed)
-    drives = {gear_set: geared.gearbox.final_drive.si for gear_set, geared in gear_sets.items()}
+    drives = {gear_set: _drives(geared) for gear_set, geared in gear_sets.items()}
     wanted = _wanted(scenario, (name, driven), space(scenario), next(iter(found.values())))
     return PlateauResult(scenario, name, driven, aim, found, drives, wanted)
 
@@ -246,19 +249,27 @@ def _aim(scenario: Scenario, wanted: str | Sequence[str] | Mapping[str, float] |
     return Aim(tuple(targets), tuple(weights))
 
 
+def _drives(scenario: Scenario) -> tuple[float, ...]:
+    """Final drive of all gears, or of each gear [-]."""
+    drives = tuple(drive.si for drive in scenario.gearbox.final_drives)
+    return drives if len(set(drives)) > 1 else drives[:1]
+
+
 def _wanted(
     scenario: Scenario, curve: tuple[str, Pedal], space: SearchSpace, found: Plateau
 ) -> tuple[WantedFinalDrive, ...]:
     """The final drives that suit the plateau and the wish, the gears staying as they are."""
-    present = scenario.gearbox.final_drive.si
+    drives = _drives(scenario)
+    present, per_gear = drives[0], len(drives) > 1
 
     def lowered(ratio: float) -> Car:
-        return lower(scenario.replace({"gearbox.final_drive": f"{ratio * present:.6g}"}), *curve)
+        texts = [f"{ratio * drive:.6g}" for drive in drives]
+        return lower(scenario.replace({"gearbox.final_drive": texts if per_gear else texts[0]}), *curve)
 
     def wanted(named: str, score: float, shape: Shape | None) -> WantedFinalDrive:
         ratio, best = final_drive(space, shape, lowered)
         farther = "or more" if ratio >= DRIVES[-1] else "or less" if ratio <= DRIVES[0] else ""
-        return WantedFinalDrive(named, present, score, present * ratio, best, farther)
+        return WantedFinalDrive(named, present, score, present * ratio, best, farther, per_gear)
 
     return (
         wanted(PLATEAU, found.unlimited.score, found.unlimited.shape),

@@ -4,23 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from math import inf, isfinite, nan, pi
+from math import inf, isfinite, nan
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.limits import ENVELOPE
 from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.analysis.progress import expect
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
 from simlaunch.record import Car
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -45,7 +46,7 @@ _TRIALS = 16  # of each start at each reach
 _TRIAL_BITS = (_STARTS * _TRIALS).bit_length() - 1
 _BASES = 4  # shapes from which higher ones are tried where a limit is lifted
 _SHRINK = 0.55  # of the reach
-_NOTABLY = 50.0 * pi / 30.0  # [rad/s]
+_NOTABLY = 50.0 * RPM  # [rad/s]
 _CANDIDATES = 9  # starts, ends, and shapes below the start, that are tried to lengthen a plateau
 _TAIL = 5.0  # a broken limit counts like so many seconds for its whole size
 _EASED = np.geomspace(1.1, 30.0, 18)  # by how much caps are raised to find how far they are off

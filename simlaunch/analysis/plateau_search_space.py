@@ -329,6 +329,10 @@ def _risen(space: SearchSpace, shape: Shape) -> list[Shape]:
     return shapes
 
 
+_MORE = 1e-9
+"""Share by which a curve passes a cap, rounding aside [-]."""
+
+
 def gains(space: SearchSpace, chosen: Point, quickest: Sequence[Point]) -> dict[str, float]:
     """Time that a higher limit would save at least, for every limit whose lifting saves any.
 
@@ -357,7 +361,10 @@ def gains(space: SearchSpace, chosen: Point, quickest: Sequence[Point]) -> dict[
     found = {}
     for name, limits in lifted.items():
         other = space.within(limits)
-        points = other.launched([risen for each in (chosen, *quickest) for risen in _risen(other, each.shape)])
+        shapes = [risen for each in (chosen, *quickest) for risen in _risen(other, each.shape)]
+        if name in space.caps:  # a plateau that needs no more of it would not be quicker because of it
+            shapes = [each for each in shapes if np.any(other.torque(each) > space.caps[name] * (1.0 + _MORE))]
+        points = other.launched(shapes) if shapes else []
         saving = quickest[0].score - min((point.score for point in points if point.sound), default=np.inf)
         if saving > SAME_TIME:
             found[name] = saving

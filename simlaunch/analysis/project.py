@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +43,11 @@ class Project(Result):
         return all(each.reached for each in self.comparisons.values())
 
 
+def is_folder(path: str | Path) -> bool:
+    """Whether a path names a folder; one that no system call takes names none."""
+    return os.path.isdir(path)  # noqa: PTH112  Path.is_dir raises where a name is too long
+
+
 def scenario_files(paths: Sequence[str | Path]) -> tuple[Path, ...]:
     """Files of a project: those that are named, and of a folder the TOML files in it, by name.
 
@@ -64,7 +70,7 @@ def scenario_files(paths: Sequence[str | Path]) -> tuple[Path, ...]:
     """
     found: list[Path] = []
     for path in map(Path, paths):
-        inside = sorted(path.glob("*.toml")) if path.is_dir() else [path]
+        inside = sorted(path.glob("*.toml")) if is_folder(path) else [path]
         if not inside:
             raise InputError(
                 Fault(str(path), "", "holds no scenario (*.toml)", "name a folder of scenarios, or a file")

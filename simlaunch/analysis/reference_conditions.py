@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import combinations
 
 from simlaunch.errors import InputError
-from simlaunch.readers.reference_conditions import Weather, gap
+from simlaunch.parameters.weather import Weather, gap, scenario_weather
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction
 
@@ -68,12 +68,11 @@ def correction_gaps(scenario: Scenario, curves: Sequence[str]) -> tuple[Correcti
 
 
 def _gaps(scenario: Scenario, curves: Sequence[str]) -> Iterator[CorrectionGap]:
-    air = scenario.air
     stated = [(name, carried) for name in curves if (carried := scenario.curve(name).correction) is not None]
     for one, other in combinations(stated, 2):
         if one[1] is other[1]:
             continue
-        weather = Weather(air.pressure_si, air.temperature_si, air.humidity.si)
+        weather = scenario_weather(scenario.air)
         low, high = (one, other) if gap(one[1], other[1], weather) > 0.0 else (other, one)
         yield CorrectionGap(high[0], low[0], high[1], low[1], gap(low[1], high[1], weather), weather)
 

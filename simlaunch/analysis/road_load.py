@@ -25,16 +25,24 @@ def _density(car: Car) -> float:
     return air.density(car.air.pressure, car.air.temperature, car.air.humidity) if isnan(given) else given
 
 
+def air_forces(car: Car, density: float, speed: float) -> tuple[float, float, float]:
+    """Drag, and lift of the front and of the rear axle, at one road speed [N]."""
+    moving, shape = speed + car.air.head_wind, car.body
+    drag, front, rear = (
+        air.dynamic_force(area, density, moving)
+        for area in (shape.drag_area, shape.lift_area_front, shape.lift_area_rear)
+    )
+    return drag, front, rear
+
+
 def _resistance(car: Car, density: float, speed: float) -> float:
     """Force of air, tyres and grade at one speed [N]."""
-    moving = speed + car.air.head_wind
-    lifts = [air.dynamic_force(area, density, moving) for area in (car.body.lift_area_front, car.body.lift_area_rear)]
+    drag, *lifts = air_forces(car, density, speed)
     loads = body.axle_loads(0.0, lifts[0], lifts[1], car.body, car.road.grade_angle)
     rolling = sum(
         tyre.resisting_moment(load, speed, speed, end, car.road.rolling_factor, 0.0) / end.radius
         for load, end in zip(loads, (car.front, car.rear), strict=True)
     )
-    drag = air.dynamic_force(car.body.drag_area, density, moving)
     return float(rolling + drag + body.grade_force(car.body.mass, car.road.grade_angle))
 
 

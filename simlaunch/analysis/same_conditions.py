@@ -29,7 +29,7 @@ from scipy.signal import savgol_filter
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_load import mass_in_gear, resistance
 from simlaunch.errors import UsageError
-from simlaunch.parameters.weather import Weather, factor
+from simlaunch.parameters.weather import DOUBT, factor, scenario_weather
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
@@ -101,17 +101,13 @@ def torque_factor(given: Correcting, day: Scenario) -> tuple[float, str]:
     """Torque in the air of the scenario over torque in that of the day, and what it comes from."""
     if given.correction is None:
         return 1.0, "torque not corrected"
-    here, there = (factor(given.correction, _weather(each), boosted=given.boosted) for each in (day, given.scenario))
+    weathers = (scenario_weather(each.air) for each in (day, given.scenario))
+    here, there = (factor(given.correction, each, boosted=given.boosted) for each in weathers)
     ratio = here.value / there.value
-    doubt = "; a factor further than 7 % from 1 is not to be trusted" if here.flagged or there.flagged else ""
+    doubt = f"; {DOUBT}" if here.flagged or there.flagged else ""
     if given.boosted:
         return ratio, "torque factor 1: the engine holds its own charge pressure"
     return ratio, f"torque times {ratio:.4f} by {given.correction}{doubt}"
-
-
-def _weather(scenario: Scenario) -> Weather:
-    air = scenario.air
-    return Weather(air.pressure_si, air.temperature_si, air.humidity.si)
 
 
 def steady_acceleration(time: Array, speed: Array) -> Array:
@@ -158,8 +154,8 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     ratio, account = torque_factor(given, day)
     if ratio != 1.0 and "engine_speed" not in trace:
         raise UsageError(
-            f"{place}: torque is corrected only while engine and wheels turn together, and this log has no engine "
-            "speed to see that; leave --to-correction out, or log engine speed"
+            f"{place}: torque is corrected only while engine and wheels turn together, which engine speed shows, and "
+            "this log has none; leave --to-correction out, or log engine speed"
         )
     name = given.scenario.curve_names[0]
     here, there = (runnable(each, name, Pedal.FULL) for each in (day, given.scenario))

@@ -8,10 +8,7 @@ from dataclasses import dataclass, replace
 from math import isnan
 
 from simlaunch.analysis.bog import Bog, bog
-from simlaunch.analysis.goals import extra_targets as extra_targets
-from simlaunch.analysis.goals import goal as goal
-from simlaunch.analysis.goals import same_target as same_target
-from simlaunch.analysis.goals import target_label as target_label
+from simlaunch.analysis.goals import extra_targets
 from simlaunch.analysis.launch_speed import LaunchSpeed, settle
 from simlaunch.analysis.progress import count
 from simlaunch.analysis.ready import aim

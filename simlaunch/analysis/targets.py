@@ -7,9 +7,9 @@ from math import isclose
 
 from pydantic import ValidationError
 
-from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
+from simlaunch.analysis.goals import extra_targets, goal, same_target, target_written
 from simlaunch.analysis.ready import runs_in_gear
-from simlaunch.errors import InputError, UsageError
+from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal
@@ -62,18 +62,7 @@ def target_named(scenario: Scenario, name: str | None) -> Target:
         return goal(scenario)
     if (rolling := roll_named(scenario, name)) is not None:
         return rolling
-    every = (*extra_targets(scenario), *STANDARD)
-    known = {target.label: target for target in every}
-    if name.strip() in known:
-        return known[name.strip()]
-    try:
-        return extra_targets(scenario.replace({"run.marks": [name]}))[0]
-    except InputError as error:
-        faults = getattr(error, "faults", ())
-        remedy = next((fault.instead for fault in faults if fault.place.startswith("run.marks")), "")
-        choices = ", ".join(dict.fromkeys(map(target_label, every)))
-        made = remedy if "span" in remedy else _WRITTEN_OUT
-        raise UsageError(f"no target is named {quoted(name)}; choose one of {choices}, or {made}") from None
+    return target_written(name, (*extra_targets(scenario), *STANDARD), _WRITTEN_OUT)
 
 
 def _target(test: RoadTest) -> Target:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,10 +16,11 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
-_SPACING = 50.0 * pi / 30.0  # engine speeds stand 50 rpm apart [rad/s]
+_SPACING = 50.0 * RPM  # engine speeds stand 50 rpm apart [rad/s]
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,8 @@ class UsableTorque(Result):
     curves : dict of str to ndarray, shape (n,)
         Full-load torque by name [N m].
     by_gear : dict of str to dict of int to ndarray, shape (n,)
-        Full-load torque in the gears in which a curve has a limit, by name and gear [N m].
+        Full-load torque in the gears in which a curve has a limit, by name and gear [N m]; a curve
+        without limits may be missing.
     ceilings : tuple of GearCeiling
         One for each gear.
     surplus : tuple of CurveSurplus
@@ -104,12 +105,12 @@ class UsableTorque(Result):
         """The same with some of the curves, in the order in which they are named."""
         surplus = tuple(each for each in self.surplus if each.curve in names)
         curves = {name: self.curves[name] for name in names}
-        by_gear = {name: self.by_gear[name] for name in names}
+        by_gear = {name: self.by_gear.get(name, {}) for name in names}
         return replace(self, curves=curves, by_gear=by_gear, surplus=surplus)
 
     def torque(self, curve: str, gear: int) -> Array:
         """Full-load torque of a curve in a gear [N m]."""
-        return self.by_gear[curve].get(gear, self.curves[curve])
+        return self.by_gear.get(curve, {}).get(gear, self.curves[curve])
 
 
 def _surplus(name: str, torque: Array, ceiling: GearCeiling, speeds: Array) -> CurveSurplus:

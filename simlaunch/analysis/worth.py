@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.bump import band_middles, raise_curve
 from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import TargetNotReached
 from simlaunch.metrics.marks import Target
@@ -22,6 +22,7 @@ from simlaunch.record import Car, Pedal, Table
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -36,7 +37,7 @@ _STEPS = (STEP, -STEP, 2.0 * STEP, -2.0 * STEP)
 
 
 _MOSTLY = 0.9  # share of the time in a band with slip past the peak, from which more torque there is said to spin [-]
-_NOTABLE = np.pi / 30.0  # an engine speed beyond the end of a curve by less is none worth a word: 1 rpm [rad/s]
+_NOTABLE = RPM  # an engine speed beyond the end of a curve by less is not worth a word [rad/s]
 _OUTWARDS = (-1.0, 1.0)
 
 

@@ -80,7 +80,7 @@ def compare(
     scenarios, or a folder of them, are compared one by one, and one table lists them all.
     """
     files = project.scenario_files(scenario)
-    several = len(files) > 1 or scenario[0].is_dir()
+    several = len(files) > 1 or project.is_folder(scenario[0])
     stem = f"{scenario[0].stem}-project" if several else f"{files[0].stem}-compare"
     prepare(out, stem, force=force)
     sound = {file.stem: read(file, changes, taken) for file in files}

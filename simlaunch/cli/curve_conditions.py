@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from simlaunch.cli.curve_options import PlaceChoice
 from simlaunch.cli.quantities import Asked, quantity
 from simlaunch.errors import UsageError
+from simlaunch.parameters import weather as corrections
 from simlaunch.readers import reference_conditions
 from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import Dimension
@@ -22,7 +23,7 @@ _LOSSES = Asked("--losses", Dimension.SHARE, "0 %", "50 %")
 _SWEEP_RATE = Asked("--sweep-rate", Dimension.ROTATIONAL_ACCELERATION, "0 rpm/s", "20000 rpm/s")
 
 
-def weather(pressure: str | None, temperature: str | None, humidity: str | None) -> reference_conditions.Weather | None:
+def weather(pressure: str | None, temperature: str | None, humidity: str | None) -> corrections.Weather | None:
     """Air of the test; None where it is not given."""
     if pressure is None and temperature is None and humidity is None:
         return None
@@ -30,7 +31,7 @@ def weather(pressure: str | None, temperature: str | None, humidity: str | None)
         given = {"--pressure": pressure, "--temperature": temperature, "--humidity": humidity}
         missing = " and ".join(option for option, text in given.items() if text is None)
         raise UsageError(f"a correction needs the whole weather of the test; give {missing} too")
-    return reference_conditions.Weather(
+    return corrections.Weather(
         quantity(pressure, _PRESSURE), quantity(temperature, _TEMPERATURE), quantity(humidity, _HUMIDITY)
     )
 

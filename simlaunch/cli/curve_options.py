@@ -68,7 +68,7 @@ To: TypeAlias = Annotated[
     PlaceChoice | None,
     typer.Option(
         "--to",
-        help="Place for which the curve is to hold.",
+        help="Place at which the resulting curve holds.",
         show_default="where it was measured; with losses given, the crank",
     ),
 ]
@@ -110,7 +110,7 @@ Wanted: TypeAlias = Annotated[
     typer.Option(
         "--to-correction",
         case_sensitive=False,
-        help="Weather correction that the curve is to carry.",
+        help="Weather correction of the resulting curve.",
         show_default="that of the figures",
     ),
 ]

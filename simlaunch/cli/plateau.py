@@ -39,7 +39,7 @@ For = Annotated[
     typer.Option(
         "--for",
         metavar="TARGET[=WEIGHT]",
-        help='Target that the curve is to be quick for, with its weight, such as "1/4 mile=2"; repeatable.',
+        help='Target to make the curve quick for, with its weight, such as "1/4 mile=2"; repeatable.',
         show_default="the scenario's goal",
     ),
 ]

@@ -96,14 +96,14 @@ def report(
     each, and one page that lists them.
     """
     files = project.scenario_files(scenario)
-    if len(files) > 1 or scenario[0].is_dir():
+    if len(files) > 1 or project.is_folder(scenario[0]):
         one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep}
         if idle := [name for name, value in one.items() if value]:
             raise UsageError(f"{', '.join(idle)} goes with one scenario; a project has {len(files)}")
         return _project(
             {file.stem: read(file, changes, taken) for file in files},
             output or Path(f"{scenario[0].resolve().stem}-report"),
-            scenario[0].resolve().stem if scenario[0].is_dir() else "",
+            scenario[0].resolve().stem if project.is_folder(scenario[0]) else "",
             units,
             as_json=as_json,
             quiet=quiet,

@@ -10,9 +10,9 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import measure_all
 from simlaunch.analysis.ready import aim, runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
@@ -49,7 +49,7 @@ def _chosen(scenario: Scenario, names: Sequence[str], car: Car) -> tuple[Paramet
     for name in names:
         each = parameter(scenario, name, car)
         if each.name in found:
-            raise UsageError(f"{each.name} is to be fitted twice; name it once")
+            raise UsageError(f"{each.name} is named twice as a value to fit; name it once")
         found[each.name] = each
     return tuple(found.values())
 
@@ -226,13 +226,15 @@ class _Work:
         twice = [each.name for each in wanted if each.key in stated]
         if twice and named:
             raise UsageError(
-                f"{twice[0]} is to be fitted, and stated for a log with --for-log; leave out one of the two"
+                f"{twice[0]} is named as a value to fit, and stated for a log with --for-log; leave out one of the two"
             )
         return tuple(each for each in wanted if each.key not in stated)
 
     def _check_own(self, own: frozenset[str], wanted: Sequence[Parameter]) -> None:
         for name in own - {each.name for each in wanted}:
-            raise UsageError(f"each log is to have its own {name}, which is not fitted; name it as fitted too")
+            raise UsageError(
+                f"{name} is wanted for each log by itself, but is not fitted; name it as a value to fit too"
+            )
 
     def _problem(
         self, runs: Sequence[Run], wanted: Sequence[Parameter], own: Sequence[str] | frozenset[str]

@@ -225,7 +225,7 @@ def _unknown(name: str, choices: Sequence[str]) -> UsageError:
 def _own(scenario: Scenario, key: str, name: str) -> float:
     value = own_value(scenario, key)
     if not isfinite(value):
-        raise InputError(f"{quoted(name)} cannot be fitted: the scenario has no value for {key}; give it one")
+        raise InputError(f"{quoted(name)} cannot be fitted: the scenario has no single value for {key}; give it one")
     return value
 
 

@@ -60,8 +60,8 @@ def _sentences(key: Key) -> Iterator[str]:
     yield f"{'Required' if key.required else 'Optional'}, {key.takes}."
     if key.default:
         yield f"Default `{key.default}` ({key.origin})."
-    if key.example:
-        yield f"Example: `{key.example}`."
+    if key.examples:
+        yield f"Example: {' or '.join(f'`{example}`' for example in key.examples)}."
 
 
 def _surfaces() -> str:

@@ -18,14 +18,13 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along, peak_power
+from simlaunch.analysis.goals import goal, target_label
 from simlaunch.analysis.launches import as_many, measure_all
 from simlaunch.analysis.limits import PART_AT, demand, limits_of
 from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.road_tests import quickest
-from simlaunch.analysis.simulate import goal, target_label
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.errors import UsageError
@@ -214,13 +213,6 @@ def table_object(table: Table) -> Object:
 
 def _style(style: LineStyle) -> Object:
     return {"colour": style.colour, "dash": [round(style.width * each, 2) for each in style.dash]}
-
-
-def _helped(span: Span) -> str | None:
-    """Whom a span helps by a time worth naming."""
-    if abs(span.full.share) < WORTH_NAMING:
-        return None
-    return "shaped" if span.full.share < 0.0 else "other"
 
 
 class Answers:

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.analysis.simulate import extra_targets, goal, same_target, target_label
+from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
 from simlaunch.analysis.targets import road_tests
 from simlaunch.errors import UsageError
 from simlaunch.metrics.marks import STANDARD, Target
@@ -35,6 +35,7 @@ CLOSE_ENOUGH = 0.004
 _DIGITS = 7
 _SHORTEST_LAG = 1e-3  # that a scenario takes [s]
 _FEW = 4  # tests that are shown at first
+_MOST_VALUES = 20
 
 
 @dataclass(frozen=True)
@@ -123,9 +124,9 @@ def _listed(value: object, most: int) -> list[Any]:
     return value
 
 
-def _mapped(value: object, most: int = 20) -> dict[str, Any]:
-    if not isinstance(value, dict) or len(value) > most:
-        raise _unsound(f"something else where at most {most} named values belong")
+def _mapped(value: object) -> dict[str, Any]:
+    if not isinstance(value, dict) or len(value) > _MOST_VALUES:
+        raise _unsound(f"something else where at most {_MOST_VALUES} named values belong")
     return value
 
 

@@ -9,19 +9,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.check import Check
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.influence import Influence
-from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import Fault
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, block, short
 from simlaunch.output.words import Numbers, named
-from simlaunch.parameters.weather import power_limit, scenario_weather, torque_factor
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Car
 from simlaunch.scenario.defaults import Default
-from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.units.spelling import Dimension, System
 
 _SHOWN = 10  # defaults that are listed unless all are asked for
@@ -58,15 +55,15 @@ def _listed(check: Check, *, full: bool) -> Iterator[str]:
         yield f"and {rest} more; --all lists them"
 
 
-def _derived(scenario: Scenario, cars: Mapping[str, Car], numbers: Numbers) -> Iterator[tuple[str, str]]:
+def _derived(check: Check, numbers: Numbers) -> Iterator[tuple[str, str]]:
     """Numbers that a launch works out for itself, those of a curve under its name."""
-    first = next(iter(cars.values()))
+    first = next(iter(check.cars.values()))
     yield "air density", numbers.with_unit(first.air.density, Dimension.DENSITY)
     yield "target slip of held slip", numbers.with_unit(first.pedal.target_slip, Dimension.SHARE)
     for end, tyre in (("front", first.front), ("rear", first.rear)):
         kept = sliding_share(float(tyre.shape_factor), float(tyre.curvature))
         yield f"grip of a sliding {end} tyre, share of its peak", numbers.with_unit(kept, Dimension.SHARE)
-    for name, car in cars.items():
+    for name, car in check.cars.items():
         speeds = car.gearbox.shift_speed[: int(car.gearbox.count) - 1]
         joined = ", ".join(numbers.plain(float(speed), Dimension.ROTATIONAL_SPEED) for speed in speeds)
         unit = numbers.unit(Dimension.ROTATIONAL_SPEED)
@@ -74,18 +71,16 @@ def _derived(scenario: Scenario, cars: Mapping[str, Car], numbers: Numbers) -> I
             yield f'shift speeds, curve "{short(name, 40)}"', f"{joined} {unit}"
         launch = numbers.with_unit(car.launch.engine_speed, Dimension.ROTATIONAL_SPEED)
         yield f'engine speed at the start, curve "{short(name, 40)}"', launch
-        yield from _in_air(scenario, name, numbers)
+        yield from _in_air(check, name, numbers)
 
 
-def _in_air(scenario: Scenario, name: str, numbers: Numbers) -> Iterator[tuple[str, str]]:
+def _in_air(check: Check, name: str, numbers: Numbers) -> Iterator[tuple[str, str]]:
     """What the air of the scenario does to a curve that says how it follows it."""
-    curve, weather = scenario.curve(name), scenario_weather(scenario.air)
-    if isinstance(curve.weather, NaturallyAspirated | ShareOfLoss):
-        factor = numbers.with_unit(torque_factor(curve, weather), Dimension.SHARE)
-        yield f'torque in this air, of that stated, curve "{short(name, 30)}"', factor
-    if isinstance(curve.weather, CompressorLimit):
-        power = numbers.with_unit(power_limit(curve, weather), Dimension.POWER)
-        yield f'power that the compressor allows, curve "{short(name, 30)}"', power
+    if (factor := check.torque_factors.get(name)) is not None:
+        said = numbers.with_unit(factor, Dimension.SHARE)
+        yield f'torque in this air, of that stated, curve "{short(name, 30)}"', said
+    if (power := check.compressor_powers.get(name)) is not None:
+        yield f'power that the compressor allows, curve "{short(name, 30)}"', numbers.with_unit(power, Dimension.POWER)
 
 
 _HEADS = ("value", "origin", "from", "to", "moves the time", "moves the gap")
@@ -99,7 +94,7 @@ def _row(check: Check, default: Default) -> Row:
 
 def tables(check: Check, system: System) -> tuple[Table, ...]:
     """What a check of a sound scenario found, as tables."""
-    derived = _derived(check.scenario, check.cars, Numbers(system))
+    derived = _derived(check, Numbers(system))
     return (
         Table("defaults", _HEADS, tuple(_row(check, default) for default in check.defaults)),
         Table("worked out", ("value",), tuple(Row(key, "", (text,)) for key, text in derived)),
@@ -119,7 +114,7 @@ def full_text(check: Check, system: System) -> str:
 
 def _text(check: Check, system: System, *, full: bool) -> str:
     numbers = Numbers(system)
-    derived = (f"{key}: {text}" for key, text in _derived(check.scenario, check.cars, numbers))
+    derived = (f"{key}: {text}" for key, text in _derived(check, numbers))
     blocks = [
         f"{header(check.scenario, next(iter(check.cars.values())), system)}\nThe scenario is sound.",
         *block(

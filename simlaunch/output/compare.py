@@ -11,11 +11,12 @@ from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
 from simlaunch.analysis.causes import Cause
 from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.analysis.driving import Driving, Tried
+from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.reference_conditions import CorrectionGap
 from simlaunch.analysis.road_tests import RoadTestGap
-from simlaunch.analysis.simulate import Simulation, same_target, target_label
+from simlaunch.analysis.simulate import Simulation
 from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
@@ -625,7 +626,7 @@ def _starts_in_short(comparison: Comparison, numbers: Numbers) -> Iterator[str]:
             f"{numbers.plain(found.high, turns)} are equal)"
             for name, found in sought
         )
-        held = " by what the converter lets" if any(found.converter for _, found in sought) else ""
+        held = " as far as the converter allows" if any(found.converter for _, found in sought) else ""
         yield f"Launch speed, the best of each{held}: {', '.join(each)}."
     bogs = [(runs.name, runs.full.bog) for runs in comparison.runs if runs.full.bog]
     costly = [

@@ -13,9 +13,9 @@ from simlaunch.output.as_json import Object, group_object, number
 from simlaunch.output.groups import cells, heads, table
 from simlaunch.output.layout import Row, Table, block, tables_text
 from simlaunch.output.words import Numbers
+from simlaunch.parameters.weather import NOT_CORRECTED, Factor
 from simlaunch.quantities import reported
 from simlaunch.readers.curve import CurveAccount, PullAccount
-from simlaunch.readers.reference_conditions import NOT_CORRECTED, Factor
 from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.spelling import Dimension, System

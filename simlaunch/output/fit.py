@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.fitting.identifiability import Unidentified
 from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit

@@ -8,9 +8,9 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import QUANTILES, Chance, Odds
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import MOSTLY, SURE
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import header

@@ -66,16 +66,16 @@ def _part_table(found: DrivelineLoads, k: int, numbers: Numbers) -> Table:
     rows.insert(1, Row("  when", numbers.unit(Dimension.TIME), tuple(_when(part, numbers) for part in parts)))
     if parts[0].rating:
         rows.append(Row("flag", "", tuple(part.level.value for part in parts)))
-    by_gear = PART_AT[parts[0].place] is Part.GEARBOX_INPUT
-    wear = tuple(_worn(each, numbers, by_gear=by_gear) for each in found.relative_wear(k))
+    by_piece = PART_AT[parts[0].place] is Part.GEARBOX_INPUT or len(parts[0].spectra) > 1
+    wear = tuple(_worn(each, numbers, by_piece=by_piece) for each in found.relative_wear(k))
     rows.append(Row(f"relative wear, slope {parts[0].slope:g}", "", wear))
     if not all(isnan(part.launch_share) for part in parts):
         rows += group_rows("load", parts, numbers, ("launch_wear_share",))
     return Table(_part_title(parts[0], numbers), _heads(found), tuple(rows))
 
 
-def _worn(wear: Wear, numbers: Numbers, *, by_gear: bool) -> str:
-    return numbers.times(wear.ratio) + (f", {wear.piece}" if by_gear and wear.piece else "")
+def _worn(wear: Wear, numbers: Numbers, *, by_piece: bool) -> str:
+    return numbers.times(wear.ratio) + (f", {wear.piece}" if by_piece and wear.piece else "")
 
 
 def _part_title(part: PartLoad, numbers: Numbers) -> str:

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from itertools import groupby
-from math import ceil, isfinite, isnan, pi
+from math import ceil, isfinite, isnan
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.limits import ENVELOPE, RISE
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
 from simlaunch.analysis.plateau_search import Plateau
 from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
@@ -26,9 +26,8 @@ from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
 from simlaunch.record import MAX_GEAR_POINTS
+from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
-
-_RPM = pi / 30.0
 
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
@@ -112,6 +111,11 @@ def _final_drives(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
     return (table("Final drive", "final_drive", drives, numbers, shown),) if drives else ()
 
 
+def _ratios(final_drives: Sequence[float]) -> str:
+    """Final drives, those of neighbouring gears that share one once."""
+    return "/".join(f"{drive:.2f}" for drive, _ in groupby(final_drives))
+
+
 def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
     if len(result.by_gear_set) < 2:
         return ()
@@ -121,7 +125,7 @@ def _gear_sets(result: PlateauResult, numbers: Numbers) -> tuple[Table, ...]:
             name,
             "",
             (
-                f"{result.final_drives[name]:.2f}",
+                _ratios(result.final_drives[name]),
                 *cells("plateau", each.chosen, numbers, shown),
                 *cells("plateau", each.wish, numbers, ("score",)),
             ),
@@ -235,9 +239,11 @@ def _wants(each: WantedFinalDrive) -> str:
     gain, curve = each.gain, "the plateau" if each.curve == PLATEAU else named(each.curve)
     if not isfinite(each.best_score):
         return f"{curve} does not get there with any final drive that was tried"
+    first = " in first gear" if each.per_gear else ""
     if gain < WORTH_NAMING:
-        return f"{curve} suits the final drive of {each.present:.2f}"
+        return f"{curve} suits the final drive of {each.present:.2f}{first}"
     ratio = f"{each.ratio:.2f} {each.farther}".strip()
+    ratio += f"{first}, those of the other gears changed by the same factor," if first else ""
     if not isfinite(each.score):
         return f"{curve} gets there with a final drive of {ratio}, but not with {each.present:.2f}"
     return f"{curve} wants a final drive of {ratio} in place of {each.present:.2f}, {gain:.3f} s quicker"
@@ -250,7 +256,7 @@ def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     if len(result.by_gear_set) > 1:
         best = result.best
         gain = found.chosen.score - result.by_gear_set[best].chosen.score
-        wants = f"this engine wants gear set {named(best)}, final drive {result.final_drives[best]:.2f}"
+        wants = f"this engine wants gear set {named(best)}, final drive {_ratios(result.final_drives[best])}"
         kept = "the gear set as described is the quickest with a plateau of its own"
         findings.append(f"{wants}: {gain:.3f} s quicker, with a plateau of its own" if gain > SAME_TIME else kept)
     findings.append("; ".join(map(_wants, result.wanted)))
@@ -311,7 +317,7 @@ def curve_csv(result: PlateauResult) -> str:
     for k, (speed, torque) in enumerate(zip(found.speeds, found.torque, strict=True)):
         shown = k % every == 0 or k == last  # a column of a gear takes so many points at most
         cells = (f"{curve[k]:.2f}" if shown else "" for curve in by_gear.values())
-        lines.append(",".join([f"{speed / _RPM:.1f}", f"{torque:.2f}", *cells]))
+        lines.append(",".join([f"{speed / RPM:.1f}", f"{torque:.2f}", *cells]))
     return "\n".join(lines) + "\n"
 
 

@@ -11,9 +11,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.bog import SHARE, Bog
+from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
 from simlaunch.analysis.parts import part_name
-from simlaunch.analysis.simulate import Simulation, same_target, target_label
+from simlaunch.analysis.simulate import Simulation
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part

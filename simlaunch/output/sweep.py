@@ -322,7 +322,7 @@ def tables(found: SweepResult, system: System) -> tuple[Table, ...]:
     return (ranking, *(table for table, _ in parted), *_condition_table(found, numbers), *_winner_table(found, numbers))
 
 
-def _winner_table(found: SweepResult, numbers: Numbers, room: int | None = None) -> Iterator[Table]:
+def _winner_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
     """Which of two curves wins in how many cells, by the values of every axis."""
     won, by = found.winners, found.findings.order.by
     if won is None or not won.whole.cells:

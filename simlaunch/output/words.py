@@ -9,9 +9,9 @@ from math import ceil, floor, isfinite, isnan
 from simlaunch.analysis.attribution import LimitsByGear, Span
 from simlaunch.analysis.demand import Demand, PeakEvent
 from simlaunch.analysis.driving import Tried
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.shapley import Share
-from simlaunch.analysis.simulate import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
 from simlaunch.output.layout import NOT_REACHED as NOT_REACHED
 from simlaunch.output.layout import short

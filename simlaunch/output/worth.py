@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import (
     Beyond,

@@ -167,14 +167,15 @@ def _brake_release(release: Held, coupling: str) -> Made:
     return release.si if _COUPLINGS[coupling] is Coupling.TORQUE_CONVERTER else 0.0
 
 
-def _overall(ratios: Sequence[Quantity], final_drive: Held) -> Made:
-    return np.array([ratio.si for ratio in ratios]) * final_drive.si
-
-
-def _per_gear(efficiency: Any, ratios: Sequence[Quantity]) -> Made:
+def _per_gear(held: Any, ratios: Sequence[Quantity]) -> Made:
     """One value serves all gears."""
-    one = isinstance(efficiency, Quantity | Column)
-    return (efficiency.si if one else np.array([each.si for each in efficiency])) * np.ones(len(ratios))
+    one = isinstance(held, Quantity | Column)
+    return (held.si if one else np.array([each.si for each in held])) * np.ones(len(ratios))
+
+
+def _overall(ratios: Sequence[Quantity], final_drive: Any) -> Made:
+    """Gear times its own final drive: all that a launch needs, which therefore never sees the two apart."""
+    return np.array([ratio.si for ratio in ratios]) * _per_gear(final_drive, ratios)
 
 
 def _shift_speeds(speeds: Any, ratios: Sequence[Quantity]) -> Made:

@@ -17,7 +17,9 @@ from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
 
 USUAL = 0.07
-"""A factor further from 1 than this is not to be trusted (common practice; also the range ISO 1585 is valid in)."""
+"""Formulas hold for factors no further from 1 than this (common practice; also the range ISO 1585 is valid in)."""
+
+DOUBT = f"do not trust a factor further than {100.0 * USUAL:.0f} % from 1"
 
 _POSSIBLE = {"pressure": (40e3, 120e3), "temperature": (213.149, 343.15), "humidity": (0.0, 1.0)}
 _SHOWN = {
@@ -178,7 +180,7 @@ def factor(correction: Correction, weather: Weather, *, boosted: bool, override:
     if boosted:
         why += "; asked for although the engine holds its own charge pressure"
     if flagged:
-        why += f"; further than {USUAL:.0%} from 1, not to be trusted"
+        why += f"; {DOUBT}"
     return Factor(value, why, flagged)
 
 

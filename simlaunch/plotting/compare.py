@@ -12,7 +12,8 @@ from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
 from simlaunch.analysis.compare import Comparison, CurveRuns, Pair, PedalGap
-from simlaunch.analysis.simulate import Simulation, target_label
+from simlaunch.analysis.goals import target_label
+from simlaunch.analysis.simulate import Simulation
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.plotting.labels import End, label_ends

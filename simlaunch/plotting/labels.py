@@ -114,9 +114,10 @@ _AROUND = np.deg2rad([35.0, 90.0, 145.0, 0.0, 180.0, 325.0, 270.0, 215.0, 60.0, 
 _FAR_OFF = (9.0, 16.0, 26.0, 38.0, 52.0, 70.0)  # from a point to the nearest edge of its name [pt]
 _POINT = 5.0  # half of the mark of a point [pt]
 _CLEAR = 1.5  # between a name and all else [pt]
+_NAME = 9.0  # height of a name [pt]
 
 
-def label_points(axes: Axes, points: Sequence[Place], size: float = 9.0) -> list[Text]:
+def label_points(axes: Axes, points: Sequence[Place]) -> list[Text]:
     """Write the name of each point near it, clear of the other names, of all points, and of the lines of the panel.
 
     A name that has to stand farther off is tied to its point. Limits of the axes must stand by then.
@@ -131,7 +132,7 @@ def label_points(axes: Axes, points: Sequence[Place], size: float = 9.0) -> list
     room = (panel.x0 / scale, panel.y0 / scale, panel.x1 / scale, panel.y1 / scale)
     taken: list[Sequence[float]] = list(marks)
     for point, (x, y) in zip(points, at, strict=True):
-        wide, tall = (72.0 * each for each in text_size(figure, plain(point.label), fontsize=size))
+        wide, tall = (72.0 * each for each in text_size(figure, plain(point.label), fontsize=_NAME))
         choices = [(far, *_beside(x, y, angle, far, wide, tall)) for far in _FAR_OFF for angle in _AROUND]
         costs = [far + _in_the_way(box, taken, traced, room) for far, *box in choices]
         far, *box = choices[int(np.argmin(costs))]
@@ -144,7 +145,7 @@ def label_points(axes: Axes, points: Sequence[Place], size: float = 9.0) -> list
                 textcoords="offset points",
                 ha="center",
                 va="center",
-                fontsize=size,
+                fontsize=_NAME,
                 parse_math=False,
                 arrowprops=None if far <= _FAR_OFF[0] else {**TIE, "shrinkB": _POINT},
             )

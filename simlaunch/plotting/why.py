@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.attribution import Span
 from simlaunch.analysis.compare import Pair
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.table import values_at

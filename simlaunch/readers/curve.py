@@ -10,7 +10,6 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from math import pi
 from pathlib import Path
 
 import numpy as np
@@ -18,9 +17,10 @@ from numpy.typing import NDArray
 
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
+from simlaunch.parameters.weather import Factor, Weather, factor
 from simlaunch.readers.columns import NO_CHOICES, Choices
 from simlaunch.readers.delimited import TableOptions, shown
-from simlaunch.readers.reference_conditions import Factor, Losses, Weather, factor, from_crank, to_crank
+from simlaunch.readers.reference_conditions import Losses, from_crank, to_crank
 from simlaunch.readers.sheet import (
     LEAST_DEVIATION,
     Dropped,
@@ -36,6 +36,7 @@ from simlaunch.readers.smoothing import FEWEST, Smooth, Smoothing, as_it_is, pea
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.curve_file import read_conditions
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.units.quantity import RPM
 from simlaunch.writing import write
 
 Array = NDArray[np.float64]
@@ -43,7 +44,6 @@ Array = NDArray[np.float64]
 _NEAR = 0.03  # rows that count for the mixture at an engine speed, relative
 
 MOST_SHEETS = 20
-_RPM = pi / 30.0
 _STEPS = (50.0, 100.0, 200.0, 500.0)
 
 
@@ -160,7 +160,7 @@ class CurveAccount:
     taken_back, put_on : Factor or None
         Correction that was taken back, and the one that was put on.
     conversion : str
-        Losses that were reckoned with; empty for none.
+        Losses that were counted in; empty for none.
     correction : Correction or None
         Correction that the curve carries; None where nobody knows.
     measured_at : MeasuredAt or None
@@ -319,16 +319,16 @@ def grid_of(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     """Engine speeds of the points: those of a single table taken as it is, else round ones between the ends."""
     if len(pulls) == 1 and curves[0].method is Smoothing.AS_IT_IS:
         return np.unique(pulls[0].speed)
-    low, high = (edge / _RPM for edge in common_range(pulls))
+    low, high = (edge / RPM for edge in common_range(pulls))
     step = next((step for step in _STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), _STEPS[-1])
     inner = np.arange(np.ceil((low + 0.2 * step) / step), np.floor((high - 0.2 * step) / step) + 1.0) * step
-    return np.concatenate(([low], inner, [high])) * _RPM
+    return np.concatenate(([low], inner, [high])) * RPM
 
 
 def sound(speed: Array, torque: Array, spread: Array) -> tuple[Array, Array, Array]:
     """The points, or a refusal where a curve that had been sound has come out at or below zero."""
     if not np.isfinite(torque).all() or (torque <= 0.0).any():
-        place = float(speed[int(np.argmin(np.nan_to_num(torque, nan=-np.inf)))]) / _RPM
+        place = float(speed[int(np.argmin(np.nan_to_num(torque, nan=-np.inf)))]) / RPM
         raise InputError(
             f"the finished curve has no torque at {place:.0f} rpm; check the losses, the inertia and the acceleration"
         )
@@ -485,7 +485,7 @@ def curve_text(
     columns = {gear: np.asarray(each) for gear, each in (gears or {}).items() if np.ndim(each) == 1}
     lines += [f"# limit in gear {gear}: {_plain(float(each))} N m" for gear, each in limits.items()]
     head = ["engine speed [rpm]", "torque [N m]", *(f"gear {gear} [N m]" for gear in columns)]
-    rows = zip((s / _RPM for s in speed), torque, *columns.values(), strict=True)
+    rows = zip((s / RPM for s in speed), torque, *columns.values(), strict=True)
     return "\n".join((*lines, ",".join(head), *(",".join(map(_plain, row)) for row in rows))) + "\n"
 
 

@@ -1,6 +1,4 @@
-"""Reference conditions of figures: the weather correction they carry, and where along the driveline they hold.
-
-The weather is that of `parameters.weather`, since launches follow it too.
+"""Where along the driveline figures hold; the air that they hold in is a matter of `parameters.weather`.
 
 Torque taken at hub or wheel is the engine-speed torque of the trade: power there over engine speed. Tyre losses on a
 roller are in no formula here; whoever has measured them states a percentage.
@@ -14,15 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import UsageError
-from simlaunch.parameters.weather import NOT_CORRECTED, USUAL, Factor, Weather, factor, gap
 from simlaunch.record import Axle
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import MeasuredAt
-
-__all__ = [
-    "NOT_CORRECTED", "USUAL", "Factor", "Losses", "Weather", "driveline_losses", "factor", "from_crank", "gap",
-    "stated_losses", "to_crank",
-]  # fmt: skip
 
 Array = NDArray[np.float64]
 
@@ -104,7 +96,7 @@ def driveline_losses(scenario: Scenario, place: MeasuredAt, gear: int, accelerat
     box = scenario.gearbox
     if not 1 <= gear <= len(box.ratios):
         raise UsageError(f"there is no gear {gear}; the gearbox has 1 to {len(box.ratios)}")
-    ratio = box.ratios[gear - 1].si * box.final_drive.si
+    ratio = box.overall(gear)
     efficiency = box.efficiency[gear - 1 if len(box.efficiency) > 1 else 0].si
     beyond = scenario.drive.inertia.si + (_driven_wheels(scenario) if place is MeasuredAt.WHEEL else 0.0)
     before = scenario.engine.inertia.si + box.input_inertia.si

@@ -16,7 +16,6 @@ import os
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import pi
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +25,7 @@ from simlaunch.readers.columns import NO_CHOICES, Choices, Column, air_fuel_rati
 from simlaunch.readers.delimited import Lines, Table, TableOptions, read_table, refusal
 from simlaunch.readers.smoothing import Smooth
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
-from simlaunch.units.quantity import to_si
+from simlaunch.units.quantity import RPM, to_si
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
@@ -39,8 +38,7 @@ AGREE = 0.01
 NEAR_IDLE_LOAD = 0.05
 LEAST_DEVIATION = 0.02
 SCATTERS = 3.0
-_RPM = pi / 30.0
-_HIGHEST_SPEED = (1500.0 * _RPM, 25000.0 * _RPM)
+_HIGHEST_SPEED = (1500.0 * RPM, 25000.0 * RPM)
 _PEAK_TORQUE = (5.0, 20000.0)
 AIR_FUEL_RANGE = (3.0, 100.0)
 """Air-fuel ratios that can be: methanol runs at 4 to 6, a diesel engine at up to 60 at full load (common practice)."""
@@ -187,7 +185,7 @@ def _check_speed(table: Table, speed: Column) -> None:
         line = int(table.line_numbers[np.flatnonzero(speed.values < 0.0)[0]])
         raise refusal(table.source, f"line {line}, engine speed", "", "is negative", "write it as a positive number")
     if (known == known[0]).all():
-        shown = f"{known[0] / _RPM:.6g} rpm"
+        shown = f"{known[0] / RPM:.6g} rpm"
         count = "one row" if len(known) == 1 else "one engine speed"
         raise refusal(table.source, "engine speed", shown, f"is all there is: {count}", "give a sweep of several rows")
     top = float(known.max())
@@ -224,8 +222,8 @@ def _torque(table: Table, speed: Column, torque: Column | None, power: Column | 
 
 def _mistakes(torque: Column, power: Column) -> dict[float, str]:
     """Power over torque times speed when a heading names a wrong unit, and what to say."""
-    found = {1.0 / _RPM: "engine speed looks like rad/s under a heading in rpm"}
-    found[_RPM] = "engine speed looks like rpm under a heading in rad/s"
+    found = {1.0 / RPM: "engine speed looks like rad/s under a heading in rpm"}
+    found[RPM] = "engine speed looks like rpm under a heading in rad/s"
     for meant in ("hp", "PS", "kW"):
         ratio = power.unit.scale / to_si(f"1 {meant}", Dimension.POWER)
         found[ratio] = f'power looks like {meant}; give --unit "power={meant}"'
@@ -255,7 +253,7 @@ def _cross_check(table: Table, speed: Array, torque: Column, power: Column) -> N
     shown = (
         f"{power.values[first] / power.unit.scale:.6g} {power.unit.spelling}",
         f"{torque.values[first] / torque.unit.scale:.6g} {torque.unit.spelling}",
-        f"{speed[first] / _RPM:.6g} rpm",
+        f"{speed[first] / RPM:.6g} rpm",
     )
     rest = f", and so in {len(wrong) - 1} further rows" if len(wrong) > 1 else ""
     why = f"is {abs(ratio[first] - 1.0):.1%} away from torque times engine speed ({shown[1]} at {shown[2]}){rest}"
@@ -395,8 +393,8 @@ def common_range(pulls: Sequence[Pull]) -> tuple[float, float]:
     if high - low < SHORT * (max(highs) - min(lows)):
         narrow = pulls[int(np.argmax(lows))] if low > min(lows) else pulls[int(np.argmin(highs))]
         raise InputError(
-            f"{narrow}: leaves the pulls too narrow a range of engine speed in common, {low / _RPM:.0f} to "
-            f"{high / _RPM:.0f} rpm; "
+            f"{narrow}: leaves the pulls too narrow a range of engine speed in common, {low / RPM:.0f} to "
+            f"{high / RPM:.0f} rpm; "
             "leave this pull out, or read the sheets one by one"
         )
     return low, high

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.usable import UsableTorque
 from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words

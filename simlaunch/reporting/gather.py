@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.compare import Comparison, Pair, compare
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
 from simlaunch.analysis.progress import before, expect
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.usable import UsableTorque
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import Worth, worth

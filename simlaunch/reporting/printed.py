@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simlaunch.analysis.compare import input_pull
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Table, paragraph
 from simlaunch.output.words import sentences

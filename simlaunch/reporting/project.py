@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.project import Project
-from simlaunch.analysis.simulate import target_label
 from simlaunch.errors import UsageError
 from simlaunch.output.words import Numbers, sentences
 from simlaunch.reporting.page import project_page

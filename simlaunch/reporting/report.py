@@ -57,7 +57,7 @@ class Report(Result):
 
     @property
     def _words(self) -> Any:
-        return import_module("simlaunch.reporting.printed")  # what is said of a page stands beside the page
+        return import_module("simlaunch.reporting.printed")  # the words of pages belong to this layer
 
     def figures(self, units: str = "metric") -> dict[str, Any]:
         """The sheets of the comparison."""

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from math import isnan
 
 from simlaunch.analysis.compare import MarkGap, input_pull
+from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.parts import Level, PartLoad
-from simlaunch.analysis.simulate import same_target, target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, PeakEffect, Verdict
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import rating_verdict

@@ -348,7 +348,7 @@ BUILT_IN_LIMITS = (
 class LimitCurve(Section):
     """A limit over engine speed that was measured: cylinder pressure, knock, exhaust temperature, or anything else."""
 
-    name: Name = required("What sets the limit, as it is to be named in results.", "cylinder pressure")
+    name: Name = required("What sets the limit, as results name it.", "cylinder pressure")
     points: LimitPoints = required(
         "Engine speed, and the most that the limit allows: all as torque, as brake mean effective pressure (which "
         "needs the displacement), or as power. Held flat beyond its ends. A file of two columns may stand in its "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import reduce
 from operator import or_
@@ -42,6 +42,7 @@ from simlaunch.scenario.powertrain import (
     Launch,
     PedalSettings,
     TorqueConverter,
+    gear_faults,
 )
 from simlaunch.scenario.road_test import RoadTest, engine_runs
 from simlaunch.scenario.surroundings import Air, Name, Note, Road, RoadSurface, Section, surfaces
@@ -480,7 +481,7 @@ def _road_tests(
             typed, why = quoted(test.gear.text if test.gear else ""), f"is above the number of gears, {gears}"
             yield Fault(f"tests[{n}].gear", typed, why, f"write 1 to {gears}")
             continue
-        turns = test.start.si / radius * gearbox.ratios[test.gear_number - 1].si * gearbox.final_drive.si
+        turns = test.start.si / radius * gearbox.overall(test.gear_number)
         if not engine_runs(turns, engine.idle.si, engine.rev_limit.si, engine.limiter_band.si):
             limit = engine.rev_limit.si - engine.limiter_band.si
             shown, most = (to_display(each, Dimension.ROTATIONAL_SPEED, System.METRIC)[0] for each in (turns, limit))
@@ -507,6 +508,8 @@ def _alternative_names(table: str, entries: tuple[Any, ...] | None) -> Iterator[
 def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
     for n, gears in enumerate(gear_sets or (), start=1):
         count = len(gears.ratios)
+        for fault in gear_faults(gears.ratios, gears.final_drive or gearbox.final_drive):
+            yield replace(fault, place=f"gear_sets[{n}].{fault.place}")
         efficiency = gears.efficiency or gearbox.efficiency
         shift_at = gears.shift_at or gearbox.shift_at
         if len(efficiency) not in (1, count):
@@ -515,6 +518,14 @@ def _gear_sets_fit(gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> I
         if shift_at != BEST_FORCE and len(shift_at) not in (1, count - 1):
             why = f"has {len(shift_at)} engine speeds for the {count} gears of {quoted(gears.name)}"
             yield Fault(f"gear_sets[{n}].shift_at", "", why, f'give one, or {count - 1}, or "best force"')
+
+
+def _uncertain_final_drive(gearbox: Gearbox, uncertain: tuple[Uncertain, ...] | None) -> Iterator[Fault]:
+    """One number cannot stand for several."""
+    for n, entry in enumerate(uncertain or (), start=1):
+        if entry.key == "gearbox.final_drive" and isinstance(gearbox.final_drive, tuple):
+            why = "holds one value per gear, for which one number cannot stand"
+            yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take it out, or give one final drive")
 
 
 class _Rule(NamedTuple):
@@ -535,6 +546,7 @@ _RULES = (
     _Rule(("tyre_sets",), lambda tyre_sets: _alternative_names("tyre_sets", tyre_sets)),
     _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
+    _Rule(("gearbox", "uncertain"), _uncertain_final_drive),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
     _Rule(("limits", "engine"), limit_curve_faults),
@@ -610,18 +622,20 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
 _HIGH_MEAN_PRESSURE = 30e5
 
 
-def _at(scenario: Scenario, path: str) -> Quantity | None:
+def _at(scenario: Scenario, path: str) -> tuple[Quantity, ...]:
+    """The quantity at a key, each of several once; nothing where the key is left open."""
     value: Any = scenario
     for key in path.split("."):
         value = None if value is None else getattr(value, key)
-    return value if isinstance(value, Quantity) else None
+    held = value if isinstance(value, tuple) else (value,)
+    return tuple({each.text: each for each in held if isinstance(each, Quantity)}.values())
 
 
 def _seldom(scenario: Scenario) -> Iterator[str]:
     for path, low, high, dimension in _SELDOM:
-        value = _at(scenario, path)
-        if value and not to_si(low, dimension) <= value.si <= to_si(high, dimension):
-            yield f"{path}: {quoted(value.text)} is outside the usual {low} to {high}"
+        for value in _at(scenario, path):
+            if not to_si(low, dimension) <= value.si <= to_si(high, dimension):
+                yield f"{path}: {quoted(value.text)} is outside the usual {low} to {high}"
 
 
 def _clutch_too_small(scenario: Scenario) -> Iterator[str]:

@@ -164,7 +164,7 @@ class InAir(Section):
                 typed, why = quoted(str(self.formula)), f"is not {carried}, the correction that the curve carries"
                 yield Fault("weather.formula", typed, why, "leave it out")
             for name in stated:
-                typed, why = quoted(getattr(self, name).text), "stands beside the correction of the curve"
+                typed, why = quoted(getattr(self, name).text), "is stated as well as the correction of the curve"
                 yield Fault(f"weather.{name}", typed, why, "leave it out: the standard says in which air it holds")
             return
         if self.formula is None:
@@ -538,20 +538,50 @@ Efficiencies: TypeAlias = Annotated[
 ]
 
 
-def ratio_faults(ratios: Sequence[Quantity]) -> list[Fault]:
-    """Faults of gear ratios that do not fall from gear to gear."""
-    return [
-        Fault(f"ratios[{n}]", quoted(b.text), f"is not below the gear before it, {a.text}", "order first gear to top")
-        for n, (a, b) in enumerate(pairwise(ratios), start=2)
-        if b.si >= a.si
-    ]
+def _one_or_per_gear(value: object) -> str:
+    return "per gear" if isinstance(value, list | tuple) else "one"
+
+
+FinalDrive: TypeAlias = Annotated[
+    Annotated[Ratio, Tag("one")] | Annotated[Ratios, Tag("per gear")], Discriminator(_one_or_per_gear)
+]
+
+
+def final_drives(final_drive: Quantity | Sequence[Quantity], gears: int) -> tuple[Quantity, ...]:
+    """Final drive of each gear; one value serves all gears."""
+    return (final_drive,) * gears if isinstance(final_drive, Quantity) else tuple(final_drive)
+
+
+def gear_faults(ratios: Sequence[Quantity], final_drive: Quantity | Sequence[Quantity]) -> Iterator[Fault]:
+    """Faults of gears that have too few final drives, or whose overall ratio does not fall from gear to gear."""
+    drives, gears = final_drives(final_drive, len(ratios)), len(ratios)
+    if len(drives) != gears:
+        why = f"has {len(drives)} values for {gears} gears"
+        yield Fault("final_drive", "", why, "give one value, or one per gear")
+        return
+    overall = [ratio.si * drive.si for ratio, drive in zip(ratios, drives, strict=True)]
+    for n in range(1, gears):
+        if overall[n] >= overall[n - 1]:
+            before, here = ratios[n - 1 : n + 1]
+            why = f"is not below the gear before it, {before.text}"
+            if drives[n].si != drives[n - 1].si:
+                why = f"times its final drive of {drives[n].text} is not below the gear before it, "
+                why += f"{before.text} times {drives[n - 1].text}"
+            yield Fault(f"ratios[{n + 1}]", quoted(here.text), why, "order first gear to top")
 
 
 class Gearbox(Section):
     """Gears, final drive and how they are shifted."""
 
-    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
-    final_drive: Ratio = required("Final drive ratio.", "3.42")
+    ratios: Ratios = required(
+        "Gear ratios, first gear first; times the final drive they fall from gear to gear.",
+        ["3.8", "2.2", "1.5", "1.1", "0.9"],
+    )
+    final_drive: FinalDrive = required(
+        "Final drive ratio, one value or one per gear (a box whose output shafts each have a final drive).",
+        "3.42",
+        ["4.12", "4.12", "4.12", "3.04", "3.04"],
+    )
     efficiency: Efficiencies = default(
         "0.94",
         "Gear and final drive together, one value or one per gear.",
@@ -577,10 +607,19 @@ class Gearbox(Section):
 
     @model_validator(mode="after")
     def _one_per_gear(self) -> Gearbox:
-        faults = (*ratio_faults(self.ratios), *self._count_faults())
+        faults = (*gear_faults(self.ratios, self.final_drive), *self._count_faults())
         if faults:
             raise refusal(*faults)
         return self
+
+    @property
+    def final_drives(self) -> tuple[Quantity, ...]:
+        """Final drive of each gear, one for all gears in every place."""
+        return final_drives(self.final_drive, len(self.ratios))
+
+    def overall(self, gear: int) -> float:
+        """Overall ratio of a gear, first gear is 1: gear times final drive [-]."""
+        return self.ratios[gear - 1].si * self.final_drives[gear - 1].si
 
     def _count_faults(self) -> list[Fault]:
         gears = len(self.ratios)
@@ -599,21 +638,17 @@ class GearSet(Section):
     """Gears to try in place of those of the gearbox; what is left out stays as it is there."""
 
     name: Name = required("Name of the gear set, unique among them.", "short")
-    ratios: Ratios = required("Gear ratios, first gear first, strictly falling.", ["3.8", "2.2", "1.5", "1.1", "0.9"])
-    final_drive: Ratio | None = optional("Final drive ratio, if it differs.", "3.42")
+    ratios: Ratios = required(
+        "Gear ratios, first gear first; times the final drive they fall from gear to gear.",
+        ["3.8", "2.2", "1.5", "1.1", "0.9"],
+    )
+    final_drive: FinalDrive | None = optional("Final drive ratio, if it differs; one value or one per gear.", "3.42")
     efficiency: Efficiencies | None = optional(
         "Gear and final drive together, if it differs; one value or one per gear.", "94 %"
     )
     shift_at: ShiftAt | None = optional(
         "Engine speeds at which each gear is left, if they differ.", ["6800 rpm", "6800 rpm"]
     )
-
-    @model_validator(mode="after")
-    def _ratios_fall(self) -> GearSet:
-        faults = ratio_faults(self.ratios)
-        if faults:
-            raise refusal(*faults)
-        return self
 
 
 BEST: Literal["best"] = "best"

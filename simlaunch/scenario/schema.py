@@ -33,13 +33,13 @@ def json_schema() -> dict[str, Any]:
     Returns
     -------
     dict
-        With a versioned `$id` of our own, and an example for every key.
+        With a versioned `$id` of our own, and examples for every key.
     """
     schema = Scenario.model_json_schema()
     for model in _models_below(Scenario):
         definition = schema if model is Scenario else schema["$defs"][model.__name__]
         for name, field in model.model_fields.items():
-            definition["properties"][name]["examples"] = [example_of(field)]
+            definition["properties"][name]["examples"] = field.examples or [example_of(field)]
     schema["examples"] = [example_table(Scenario)]
     for name in _FILE_MODELS:
         _allow_file(schema["$defs"][name])
@@ -138,16 +138,15 @@ def quantity_at(path: str) -> Within | None:
     Returns
     -------
     Within or None
-        Kind of quantity and bounds; None for a key that holds anything else, lies in a list, or is no key at all.
+        Kind of quantity and bounds; None for a key that holds anything else, holds lists only, lies in a list, or is no
+        key at all.
     """
     *tables, key = path.split(".")
     top = Scenario.model_fields.get(tables[0]) if tables else None
     if top and tuple in map(get_origin, _of_field(top)):
         return None
     fields = [model.model_fields[key] for model in _models_at(tables) if key in model.model_fields]
-    found = [_of_field(field) for field in fields]
-    single = [parts for parts in found if tuple not in map(get_origin, parts)]
-    return next((part for parts in single for part in parts if isinstance(part, Within)), None)
+    return next((within for field in fields for within in _of_one(field)), None)
 
 
 def field_at(path: str) -> FieldInfo | None:
@@ -181,13 +180,15 @@ def how_to_add(path: Sequence[str | int]) -> str:
     if any(_is_model(part) for part in parts):
         table = ".".join(map(str, path))
         return f"add a table [[{table}]]" if tuple in map(get_origin, parts) else f"add the table [{table}]"
+    if any(map(_of_one, fields)):
+        parts = [part for part in parts if get_origin(part) is not tuple]  # one value is the shortest of its examples
     return f"add {key} = {_example(parts, texts)}"
 
 
 def _samples(field: FieldInfo) -> list[str]:
     """A fitting value for each quantity that a field holds: its own, its default, or the example of its kind."""
     own = list(_texts(field.examples[0] if field.examples else field.default))
-    limits = [part for part in _of_field(field) if isinstance(part, Within)]
+    limits = _limits(field)
     fitting = (next((text for text in own if _takes(limit, text)), None) for limit in limits)
     return [f'"{text}"' if text else example(limit.dimension) for limit, text in zip(limits, fitting, strict=True)]
 
@@ -227,7 +228,7 @@ def fitting(path: Sequence[str | int], instead: str) -> str:
     key = next((str(step) for step in reversed(path) if isinstance(step, str)), "")
     tables = path[: len(path) - list(reversed(path)).index(key) - 1] if key in path else ()
     for field in (model.model_fields[key] for model in _models_at(tables) if key in model.model_fields):
-        limits = [part for part in _of_field(field) if isinstance(part, Within)]
+        limits = _limits(field)
         for limit, text in zip(limits, _samples(field), strict=True):
             instead = instead.replace(f"such as {example(limit.dimension)}", f"such as {text}")
     return instead
@@ -243,16 +244,27 @@ def _example(parts: list[object], samples: list[str]) -> str:
     return {1: f"[{texts}, ...]", 2: f"[[{texts}], ...]"}[len(samples)] if tuple in map(get_origin, parts) else texts
 
 
-def _parts(hint: object) -> Iterator[object]:
-    """A type hint and everything inside it, what is attached to it as well."""
+def _parts(hint: object, leave_out: object = None) -> Iterator[object]:
+    """A type hint and everything inside it, what is attached to it as well; nothing from inside what is left out."""
     yield hint
-    if get_origin(hint) is not Literal:
+    if get_origin(hint) not in (Literal, leave_out):
         for inner in get_args(hint):
-            yield from _parts(inner)
+            yield from _parts(inner, leave_out)
 
 
 def _of_field(field: FieldInfo) -> list[object]:
     return [*_parts(field.annotation), *field.metadata]
+
+
+def _of_one(field: FieldInfo) -> list[Within]:
+    """What a field takes as a single quantity, whether or not it takes a list as well."""
+    parts = (*_parts(field.annotation, leave_out=tuple), *field.metadata)
+    return [part for part in parts if isinstance(part, Within)]
+
+
+def _limits(field: FieldInfo) -> list[Within]:
+    """Kinds of quantity that a field takes: of one alone where it takes one, or else of a list."""
+    return _of_one(field) or [part for part in _of_field(field) if isinstance(part, Within)]
 
 
 def _is_model(part: object) -> bool:
@@ -293,7 +305,7 @@ class Key:
     """As it would be typed; empty without a default."""
     origin: str
     """Where the default comes from."""
-    example: str
+    examples: tuple[str, ...]
     meaning: str
 
 
@@ -343,8 +355,8 @@ def _key(name: str, field: FieldInfo) -> Key:
     origin = str(extra.get("origin", "")) if isinstance(extra, dict) else ""
     default = "" if field.is_required() or field.default is None else typed(field.default)
     own = [example for example in field.examples or () if example != field.default]
-    example = typed(own[0]) if own else ""
-    return Key(name, field.is_required(), _takes_in_words(field), default, origin, example, field.description or "")
+    examples = tuple(map(typed, own))
+    return Key(name, field.is_required(), _takes_in_words(field), default, origin, examples, field.description or "")
 
 
 def typed(value: object) -> str:
@@ -356,14 +368,16 @@ def typed(value: object) -> str:
 
 def _takes_in_words(field: FieldInfo) -> str:
     parts = _of_field(field)
-    limits = [part for part in parts if isinstance(part, Within)]
+    limits, one = _limits(field), bool(_of_one(field))
     choices = [typed(str(choice) if isinstance(choice, str) else choice) for part in parts for choice in _choices(part)]
     quantities = [f"{phrase(kind)} from {low} to {high}" for each in limits for kind, low, high in each.ranges]
-    if len(limits) == 2 and not choices:
+    if len(limits) == 2 and not choices and not one:
         words = f"a list of pairs, {' and '.join(quantities)}"
     else:
         words = " or ".join(dict.fromkeys([*choices, *quantities])) or _other_kind(parts)
     several = tuple in map(get_origin, parts) and len(limits) != 2
+    if several and one:
+        return f"{words}, or a list of such"
     return f"a list, each {words}" if several else words
 
 

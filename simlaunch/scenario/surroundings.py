@@ -157,7 +157,7 @@ class Air(Section):
         "0 m/s", "Wind against the direction of travel.", "common practice: still air", common=("-3 m/s", "3 m/s")
     )
     density: Annotated[Quantity, Within(Dimension.DENSITY, "0 kg/m^3", "2 kg/m^3")] | None = optional(
-        "Air density, when it is to be taken as given rather than worked out.", "1.225 kg/m^3"
+        "Air density, in place of the one that follows from pressure, temperature and humidity.", "1.225 kg/m^3"
     )
 
     @model_validator(mode="after")

@@ -202,6 +202,11 @@ def _axis(text: str, scenario: Scenario, place: str) -> Axis:
     if key.partition(".")[0] in BESIDE_THE_LAUNCH:
         raise UsageError(f"{place}: no launch depends on {quoted(name)}; vary the car, the air or the road")
     limits = quantity_at(key)
+    if limits is not None and key == "gearbox.final_drive" and _final_drive_per_gear(scenario):
+        raise UsageError(
+            f"{place}: the scenario has final drives of its own for gears, and one number cannot stand for several; "
+            'give each choice as one of [[gear_sets]], and vary "gear set"'
+        )
     if limits is None:
         named = ", ".join(kind for kind in Kind if kind not in (Kind.NUMBER, Kind.LAUNCH))
         raise UsageError(
@@ -213,6 +218,11 @@ def _axis(text: str, scenario: Scenario, place: str) -> Axis:
             f'{place} {quoted(text)}: gives no values; write some, such as "{name}: {_two_examples(limits)}"'
         )
     return _numbers(key, listed, limits, f"{place} {name}")
+
+
+def _final_drive_per_gear(scenario: Scenario) -> bool:
+    drives = (scenario.gearbox.final_drive, *(gears.final_drive for gears in scenario.gear_sets or ()))
+    return any(isinstance(drive, tuple) for drive in drives)
 
 
 def _two_examples(limits: Within) -> str:

@@ -48,6 +48,7 @@ _HEAD = 256  # cases by which a sample is recognised
 _AT_ONCE = 0.1  # time between two looks at whether to stop [s]
 _FIRST_AT_ONCE, _MOST_AT_ONCE = 8, 512
 _PROBE, _MOST_PROBES = 8, 16  # launches made at once to find out their pace, and how often
+_TRIALS = 0.4  # time after which trials end [s]
 
 Stopped = Callable[[], bool]
 
@@ -409,8 +410,8 @@ class Pace:
     trials: int
 
 
-def pace(spec: Spec, at_most: float = 0.4) -> Pace:
-    """Speed of launches on one core, from trials all over the sweep that end after so long [s]; compiling left out."""
+def pace(spec: Spec) -> Pace:
+    """Speed of launches on one core, from short trials all over the sweep; compiling left out."""
     size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
     publish()
@@ -424,6 +425,6 @@ def pace(spec: Spec, at_most: float = 0.4) -> Pace:
         calculate(spec, first, last)
         reading, launching = reading + read - begin, launching + time.perf_counter() - read
         trials += last - first
-        if reading + launching > at_most:
+        if reading + launching > _TRIALS:
             break
     return Pace(launching / trials, reading / max(combinations, 1), trials)

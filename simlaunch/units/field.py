@@ -124,13 +124,9 @@ def _not_text(value: object, dimensions: tuple[Dimension, ...]) -> tuple[str, st
     return "", f"is {what}; {phrase(*dimensions)} is wanted", f"write text such as {example(*dimensions)}"
 
 
-def required(description: str, example: str | list[Any] | None = None) -> Any:
-    """A field that has to be given; the example is one that fits it, as it would be typed."""
-    return Field(description=description, examples=_listed(example))
-
-
-def _listed(example: str | list[Any] | None) -> list[Any] | None:
-    return None if example is None else [example]
+def required(description: str, *examples: str | list[Any]) -> Any:
+    """A field that has to be given; the examples fit it, as they would be typed, the most usual one first."""
+    return Field(description=description, examples=list(examples) or None)
 
 
 def default(
@@ -149,6 +145,6 @@ def default(
     )
 
 
-def optional(description: str, example: str | list[Any] | None = None) -> Any:
+def optional(description: str, *examples: str | list[Any]) -> Any:
     """A field that may be left out, and then stands for nothing or is worked out from the rest."""
-    return Field(default=None, description=description, examples=_listed(example))
+    return Field(default=None, description=description, examples=list(examples) or None)

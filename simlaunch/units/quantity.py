@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from math import pi
 from pathlib import Path
 from typing import TypeVar
 
@@ -15,6 +16,9 @@ from simlaunch.units.gate import MAX_DECIMALS, examine
 from simlaunch.units.spelling import Dimension, System, kinds
 
 Value = TypeVar("Value", float, NDArray[np.float64])
+
+RPM = pi / 30.0
+"""One revolution a minute [rad/s]."""
 
 
 @dataclass(frozen=True)

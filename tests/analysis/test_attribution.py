@@ -12,8 +12,9 @@ import pytest
 
 from simlaunch.analysis.attribution import SpanName, attribute
 from simlaunch.analysis.compare import compare
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.shapley import Share, shapley
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.verdict import WORTH_NAMING, Finding, PeakEffect
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.output.words import sentences

@@ -9,8 +9,9 @@ import pytest
 
 from simlaunch.analysis.causes import Cause, budget, without
 from simlaunch.analysis.compare import compare
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.ready import aim
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.simulate import simulate
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

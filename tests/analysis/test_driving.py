@@ -10,7 +10,8 @@ import pytest
 
 from simlaunch.analysis.compare import compare
 from simlaunch.analysis.driving import LATER, Driving, Tried, driving
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.verdict import Finding, judge
 from simlaunch.metrics.marks import mark
 from simlaunch.output.words import sentences

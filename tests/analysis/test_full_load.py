@@ -10,7 +10,6 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from simlaunch.analysis.full_load import (
-    RPM,
     FullLoad,
     Peak,
     disagreement,
@@ -18,6 +17,7 @@ from simlaunch.analysis.full_load import (
     plateau_of,
     through_peaks,
 )
+from simlaunch.units.quantity import RPM
 
 IDLE = 800.0 * RPM
 FINE = 4000

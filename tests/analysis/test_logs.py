@@ -127,7 +127,7 @@ def test_the_torque_factor_is_the_ratio_of_the_standard() -> None:
 def test_torque_is_not_corrected_where_it_cannot_be_seen(tmp_path: Path) -> None:
     logs = group(tmp_path, "b", [4.0, 4.1])
     given = simlaunch.Correcting(COUPE, simlaunch.Correction.ISO_1585)
-    with pytest.raises(UsageError, match="has no engine speed to see that"):
+    with pytest.raises(UsageError, match="which engine speed shows, and this log has none"):
         simlaunch.compare_logs(logs, correcting=given, changes=[{"air.temperature": "35 degC"}])
 
 

@@ -221,12 +221,12 @@ def test_a_sheet_that_does_not_say_where_it_was_taken_needs_its_losses() -> None
 
 
 def test_losses_go_with_a_dyno_sheet() -> None:
-    with pytest.raises(simlaunch.InputError, match="goes with a dyno sheet; leave it out"):
+    with pytest.raises(simlaunch.InputError, match="applies only where a dyno sheet is named; leave it out"):
         made(losses="12 %")
 
 
 def test_power_beside_a_dyno_sheet_is_refused() -> None:
-    with pytest.raises(simlaunch.InputError, match="stands beside a dyno sheet"):
+    with pytest.raises(simlaunch.InputError, match="the dyno sheet holds the power already"):
         made(torque=str(CURVES / "road-coupe-peak.csv"))
 
 

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from simlaunch.analysis.draws import draws, own_value
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import Odds, chance, difference, odds, shares_of, sobol_points
 from simlaunch.analysis.ready import aim
-from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import InputError, UsageError
 from simlaunch.parameters.fill import lower

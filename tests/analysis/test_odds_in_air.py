@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.draws import draws
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.simulate import goal
 from simlaunch.parameters.fill import lower
 from simlaunch.parameters.weather import Weather, torque_factor
 from simlaunch.record import Pedal

@@ -12,9 +12,10 @@ import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
 from simlaunch.analysis.compare import compare
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.launches import Aim, as_many
 from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
-from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive
+from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive, plateau
 from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
 from simlaunch.analysis.plateau_search_space import (
     FALL,
@@ -29,7 +30,6 @@ from simlaunch.analysis.plateau_search_space import (
     binding,
 )
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal
 from simlaunch.analysis.targets import target_named
 from simlaunch.errors import TargetNotReached, UsageError
 from simlaunch.metrics.ceiling import usable_torque
@@ -309,7 +309,7 @@ def test_limits_of_a_scenario() -> None:
 
 def test_the_curve_is_one_that_a_scenario_can_name() -> None:
     _, answer = found()
-    told = PlateauResult(scenario(), "peak", Pedal.FULL, DASH, {"as described": answer}, {"as described": 3.42})
+    told = PlateauResult(scenario(), "peak", Pedal.FULL, DASH, {"as described": answer}, {"as described": (3.42,)})
     text = curve_csv(told)
     points = read_curve(text, "plateau.csv")
     assert len(points) == answer.speeds.size
@@ -336,9 +336,37 @@ def test_what_final_drive_a_curve_wants_is_reported_in_words(score: float, best:
     """A hundredth of a second is what is worth naming; a target that is missed has no time to be quicker than."""
     _, answer = found()
     wanted = (WantedFinalDrive("peak", 3.42, score, 3.80, best),)
-    sets, drives = {"as described": answer}, {"as described": 3.42}
+    sets, drives = {"as described": answer}, {"as described": (3.42,)}
     sentences = verdict(PlateauResult(scenario(), "peak", Pedal.FULL, DASH, sets, drives, wanted), System.METRIC)
     assert told in sentences
+
+
+def test_a_final_drive_per_gear_is_wanted_by_its_first_gear() -> None:
+    _, answer = found()
+    wanted = (WantedFinalDrive("peak", 4.12, 13.0, 4.50, 12.9, per_gear=True),)
+    sets, drives = {"as described": answer}, {"as described": (4.12, 4.12, 3.04)}
+    sentences = verdict(PlateauResult(scenario(), "peak", Pedal.FULL, DASH, sets, drives, wanted), System.METRIC)
+    assert (
+        '"peak" wants a final drive of 4.50 in first gear, those of the other gears changed by the same factor, in '
+        "place of 4.12, 0.100 s quicker." in sentences
+    )
+
+
+def test_the_wanted_final_drive_of_a_split_box_is_that_of_the_same_box_described_plainly() -> None:
+    """Half the final drive with twice the gear is the same car, and so is every multiple of it."""
+    plain = scenario()
+    ratios, final = plain.gearbox.ratios, plain.gearbox.final_drives[0].si
+    twice = len(ratios) - 1
+    split = plain.replace({
+        "gearbox.ratios": [f"{each.si * (2.0 if n == twice else 1.0):.15g}" for n, each in enumerate(ratios)],
+        "gearbox.final_drive": [f"{final * (0.5 if n == twice else 1.0):.15g}" for n in range(len(ratios))],
+    })  # fmt: skip
+    results = [plateau(each, "peak", targets=["1/8 mile"], power="150 kW") for each in (plain, split)]
+    assert results[1].final_drives["as described"] == (*(final,) * twice, final / 2.0)
+    for one, other in zip(*(each.wanted for each in results), strict=True):
+        assert (other.ratio, other.per_gear) == (one.ratio, True)
+        # ratios of a trial are written with six digits, of either product
+        assert other.best_score == pytest.approx(one.best_score, abs=1e-4)
 
 
 def test_targets_weigh() -> None:

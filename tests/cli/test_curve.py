@@ -134,7 +134,7 @@ def test_corrections_are_put_on_taken_back_and_flagged(exact: Path, capsys: Capt
     told = _flat(_text(capsys, exact, *change, *WEATHER))
     assert "1.0400 by SAE J607" in told
     hot = ("--pressure", "90 kPa", "--temperature", "35 degC", "--humidity", "60 %")
-    assert "not to be trusted" in _flat(_text(capsys, exact, *change, *hot))
+    assert "do not trust a factor further than 7 % from 1" in _flat(_text(capsys, exact, *change, *hot))
     held = _object(capsys, exact, *change, *hot, "--boosted")
     assert held["correction_put_on"]["value"] == 1.0
     assert "holds its own charge pressure" in held["correction_put_on"]["why"]

@@ -80,7 +80,7 @@ def test_the_fitted_scenario_is_written_and_sound(folder: Path, capsys: Capture)
     assert f"wrote {new}" in capsys.readouterr().err
     assert answer(["check", str(new)]) == 0
     assert answer(["odds", str(new), "--runs", "64", "--quiet"]) == 0
-    assert "What decides is left out" in " ".join(capsys.readouterr().out.split())
+    assert "The table of what decides is left out" in " ".join(capsys.readouterr().out.split())
     assert "is there already" in refused(capsys, *_call(folder, "--save", new))
 
 

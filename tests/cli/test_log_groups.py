@@ -76,7 +76,7 @@ def test_text_of_80_columns_and_files(tmp_path: Path, capsys: Capture, system: s
         ([BEFORE[0], "--after"], "--after names no log", 2),
         ([BEFORE[0], "--align-at", "60 km/h"], "needs several logs", 2),
         ([*BEFORE, "--for-log", "1: air.head_wind=5 m/s"], "need a car; give --scenario", 2),
-        ([*BEFORE, "--for", "nonsense"], "no mark is named", 2),
+        ([*BEFORE, "--for", "nonsense"], "no target is named", 2),
         ([*BEFORE, "--align-at", "400 km/h"], "is not passed in", 3),
         ([BEFORE[0], "--after", BEFORE[0]], "is named twice", 2),
         ([BEFORE[0], "none-such.csv"], "none-such.csv", 3),

@@ -302,7 +302,7 @@ def test_a_simpler_car_is_noticed_by_speed_alone_and_its_values_are_covered(tmp_
 def test_names_that_are_not_known_get_a_suggestion(coupe_log: Path) -> None:
     with pytest.raises(UsageError, match='named "frction"; did you mean "friction"\\?'):
         fit(COUPE, [LogRequest(coupe_log)], ("frction",))
-    with pytest.raises(UsageError, match="friction is to be fitted twice"):
+    with pytest.raises(UsageError, match="friction is named twice as a value to fit"):
         fit(COUPE, [LogRequest(coupe_log)], ("friction", "road.friction_factor"))
 
 
@@ -313,9 +313,12 @@ def test_calls_that_make_no_sense(coupe_log: Path) -> None:
         (lambda: fit(COUPE, [log], left_out=0), "the only log"),
         (lambda: fit(COUPE, [log, log], left_out=4), "log 5 cannot be left out"),
         (lambda: fit(COUPE, [log], own=("friction",)), "more than one log"),
-        (lambda: fit(COUPE, [log, log], ("mass",), own=("friction",)), "which is not fitted"),
+        (lambda: fit(COUPE, [log, log], ("mass",), own=("friction",)), "but is not fitted"),
         (lambda: fit(COUPE, [log], starts=0), "0 starts"),
-        (lambda: fit(COUPE, [cold], ("road.friction_factor",)), "friction is to be fitted, and stated for a log"),
+        (
+            lambda: fit(COUPE, [cold], ("road.friction_factor",)),
+            "friction is named as a value to fit, and stated for a log",
+        ),
         (lambda: fit(COUPE, [LogRequest(coupe_log, curve="none")]), 'no curve is named "none"'),
     )
     for call, words in refused:

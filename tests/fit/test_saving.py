@@ -14,8 +14,8 @@ from scipy import stats
 
 from fit.driven import Logger, driven, logged
 from simlaunch.analysis.draws import draws
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.simulate import goal
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit as fitted
 from simlaunch.fitting.logs import LogRequest

@@ -17,7 +17,8 @@ PUBLIC = {
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "EventKind", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",
     "LogOptions", "CurveOptions", "TableOptions", "Choices", "Weather", "Losses", "Correction", "MeasuredAt",
-    "sweep", "open_sweep", "SweepResult", "SimlaunchError", "UsageError", "InputError", "ScenarioError", "TargetNotReached",
+    "sweep", "open_sweep", "SweepResult", "SimlaunchError", "UsageError",
+    "InputError", "ScenarioError", "TargetNotReached",
 }  # fmt: skip
 
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import importlib.resources
+import pickle
 import subprocess
 import sys
+import threading
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor, wait
 from pathlib import Path
 
 import pytest
 
 from house.source_tree import PACKAGE
-from simlaunch.cli.deferral import deferred
+from simlaunch.cli.deferral import deferred, has_run
 from simlaunch.cli.main import app
 
 HEAVY = ("numpy", "numba", "pint", "scipy", "matplotlib", "pandas", "rich", "starlette", "jinja2")
@@ -82,13 +85,54 @@ def test_a_deferred_module_runs_once_at_its_first_use(home: Path) -> None:
         first.nothing  # noqa: B018  the access is the test
 
 
-def test_a_deferred_module_that_fails_says_so_at_every_use(home: Path) -> None:
-    (home / "broken.py").write_text("import library_that_nobody_has\n")
+@pytest.mark.parametrize(
+    ("fault", "raised"),
+    [("import library_that_is_missing", ModuleNotFoundError), ("1 +", SyntaxError), ("1 / 0", ZeroDivisionError)],
+)
+def test_a_deferred_module_that_fails_says_so_at_every_use(home: Path, fault: str, raised: type[Exception]) -> None:
+    (home / "broken.py").write_text(f"value = 1\n{fault}\n")
     with deferred():
         broken = importlib.import_module("simlaunch.made.broken")
     for _ in range(2):
-        with pytest.raises(ModuleNotFoundError, match="library_that_nobody_has"):
+        with pytest.raises(raised):
             broken.value  # noqa: B018  the access is the test
+    (home / "broken.py").write_text("value = 'mended now'\n")
+    assert broken.value == "mended now"
+
+
+def test_another_thread_waits_for_a_deferred_module_that_runs(home: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    begun, go = threading.Event(), threading.Event()
+    monkeypatch.setattr(threading, "events_of_the_test", (begun, go), raising=False)
+    (home / "slow.py").write_text(
+        "import threading\ndef total():\n    return early + late\nearly = 1\n"
+        "begun, go = threading.events_of_the_test\nbegun.set()\nassert go.wait(60)\nlate = 2\n"
+    )
+    with deferred():
+        slow = importlib.import_module("simlaunch.made.slow")
+    with ThreadPoolExecutor(2) as pool:
+        first = pool.submit(lambda: slow.late)
+        assert begun.wait(60)
+        second = pool.submit(lambda: slow.total())
+        assert wait([second], timeout=0.2).done == set()
+        go.set()
+        assert (first.result(60), second.result(60)) == (2, 3)
+
+
+def test_a_deferred_module_is_listed_pickled_and_reloaded_like_any_other(home: Path) -> None:
+    names = ("listed", "opened", "sent", "reloaded")
+    for name in names:
+        (home / f"{name}.py").write_text("value = 3\ndef three():\n    return value\n")
+    with deferred():
+        modules = [importlib.import_module(f"simlaunch.made.{name}") for name in names]
+    listed, opened, sent, reloaded = modules
+    assert not any(map(has_run, modules))
+    assert {"value", "three"} <= set(dir(listed))
+    assert vars(opened)["value"] == 3
+    assert pickle.loads(b"csimlaunch.made.sent\nthree\n.")() == 3  # what a worker is sent names module and function
+    assert pickle.loads(pickle.dumps(sent.three)) is sent.three
+    assert importlib.reload(reloaded) is reloaded
+    assert reloaded.value == 3
+    assert all(map(has_run, modules))
 
 
 def test_a_deferred_module_may_be_looked_at_while_it_runs(home: Path) -> None:

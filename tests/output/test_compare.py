@@ -10,7 +10,7 @@ import pytest
 from output.compared import comparison, scenario
 from output.rounding import stands_in
 from simlaunch.analysis.compare import Comparison, CurveRuns, compare
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.verdict import Finding
 from simlaunch.metrics.marks import STANDARD, mark
 from simlaunch.output.compare import tables

@@ -52,7 +52,7 @@ def _plateau(scenario: Scenario) -> PlateauResult:
     )
     wanted = (WantedFinalDrive("plateau", 3.46, chosen.score, 3.6, chosen.score),)
     sets = {"as described": found}
-    return PlateauResult(scenario, "peak", Pedal.FULL, aims, sets, {"as described": 3.46}, wanted)
+    return PlateauResult(scenario, "peak", Pedal.FULL, aims, sets, {"as described": (3.46,)}, wanted)
 
 
 @cache

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from evidence import stated_odds
-from simlaunch.analysis.simulate import target_label
+from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, judge
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.output.words import Numbers, Tally, sentences

@@ -65,7 +65,8 @@ def test_columns_of_values_fill_the_cars_that_single_readings_give(path: Path) -
         if not singles:
             continue
         cars = np.array([lower(scenario, curve, Pedal.FULL)] * len(singles), CAR)
-        broken = vary(cars, singles[0], {key: np.array([own_value(single, key) for single in singles])})
+        values = np.array([own_value(single, key) for single in singles])
+        broken = vary(cars, singles[0], {key: values}, curve=curve)
         for car, single in zip(cars, singles, strict=True):
             assert car.tobytes() == lower(single, curve, Pedal.FULL).tobytes(), key
         assert not broken.any()

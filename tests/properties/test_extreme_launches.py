@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 
 from fuzz.fuzz_launches import numbers, scenarios, survey
+from simlaunch.analysis.goals import goal
 from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import UsageError
 from simlaunch.metrics.ceiling import grip_limited_acceleration, usable_torque

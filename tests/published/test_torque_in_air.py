@@ -201,7 +201,7 @@ def test_many_airs_at_once_are_those_of_single_readings(curve: dict[str, Any]) -
         ({"correction": "ISO 1585", "weather": {"kind": "naturally aspirated", "formula": "SAE J607"}}, {},
          r'weather\.formula: "SAE J607" is not ISO 1585, the correction that the curve carries; leave it out'),
         ({"correction": "ISO 1585", "weather": {"kind": "naturally aspirated", "pressure": "98 kPa"}}, {},
-         r'weather\.pressure: "98 kPa" stands beside the correction of the curve'),
+         r'weather\.pressure: "98 kPa" is stated as well as the correction of the curve'),
         ({"correction": "ISO 1585", "weather": {"kind": "share of the loss"}}, {}, r"weather\.share: is missing"),
         ({"correction": "ISO 1585", "weather": {"kind": "share of the loss", "share": "140 %"}}, {},
          r'"140 %" is above 100 %'),

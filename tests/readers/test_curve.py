@@ -10,8 +10,9 @@ import pytest
 
 from readers.sweeps import CURVE, fall, rise, sheet
 from simlaunch.errors import InputError, SimlaunchError, UsageError
+from simlaunch.parameters.weather import Weather
 from simlaunch.readers.curve import CurveOptions, as_text, read_sheets, write_curve
-from simlaunch.readers.reference_conditions import Losses, Weather, driveline_losses, stated_losses
+from simlaunch.readers.reference_conditions import Losses, driveline_losses, stated_losses
 from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
@@ -98,7 +99,7 @@ def test_correction_forward(table: Path) -> None:
     assert found.correction is Correction.SAE_J1349
     assert found.put_on is not None
     assert found.put_on.flagged
-    assert "further than 7% from 1, not to be trusted" in found.notes[-1]
+    assert "do not trust a factor further than 7 % from 1" in found.notes[-1]
 
 
 def test_correction_back(table: Path) -> None:

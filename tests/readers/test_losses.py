@@ -70,7 +70,7 @@ def test_hub_has_no_wheels(coupe: Scenario) -> None:
 def test_all_wheels_of_an_all_wheel_drive_turn() -> None:
     car = load(SCENARIOS / "all-drive-saloon.toml")
     hub, wheel = (driveline_losses(car, place, 1, 0.0) for place in (MeasuredAt.HUB, MeasuredAt.WHEEL))
-    ratio = car.gearbox.ratios[0].si * car.gearbox.final_drive.si
+    ratio = car.gearbox.ratios[0].si * car.gearbox.final_drives[0].si
     every = sum((2.0 * car.tyres.of(axle).wheel_inertia.si for axle in Axle), 0.0)
     assert (wheel.inertia_after - hub.inertia_after) * ratio**2 == pytest.approx(every)
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simlaunch.errors import InputError
-from simlaunch.readers.reference_conditions import Weather, factor, gap
+from simlaunch.parameters.weather import Weather, factor, gap
 from simlaunch.scenario.powertrain import Correction
 from simlaunch.units.quantity import to_si
 from simlaunch.units.spelling import Dimension
@@ -111,7 +111,7 @@ def test_far_factors_are_flagged(kilopascal: float, flagged: bool) -> None:
     found = factor(Correction.ISO_1585, _weather(kilopascal, 25.0, 0.0), boosted=False)
     assert found.flagged is flagged
     assert (abs(found.value - 1.0) > 0.07) is flagged
-    assert ("not to be trusted" in found.why) is flagged
+    assert ("do not trust a factor further than 7 % from 1" in found.why) is flagged
 
 
 @pytest.mark.parametrize("row", TABLE)

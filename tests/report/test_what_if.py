@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to

@@ -11,7 +11,7 @@ from pydantic.fields import FieldInfo
 from simlaunch.cli.main import answer
 from simlaunch.errors import InputError
 from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.schema import _is_model, _of_field, _samples, how_to_add, json_schema
+from simlaunch.scenario.schema import _is_model, _limits, _of_field, _samples, how_to_add, json_schema
 from simlaunch.units.field import Within
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
@@ -37,7 +37,7 @@ QUANTITIES = {
 
 @pytest.mark.parametrize("place", QUANTITIES)
 def test_an_example_is_one_that_the_key_takes(place: str) -> None:
-    limits = [part for part in _of_field(QUANTITIES[place]) if isinstance(part, Within)]
+    limits = _limits(QUANTITIES[place])
     samples = _samples(QUANTITIES[place])
     assert len(samples) == len(limits)
     for limit, text in zip(limits, samples, strict=True):

@@ -194,7 +194,7 @@ STRETCHES = {n: (10 * n, 10 * n + 10) for n in range(12)}
 
 def test_a_stretch_that_kills_is_given_out_three_times_and_blamed_alone() -> None:
     pool = _Mortal(lambda first, time: first == 50)
-    with pytest.raises(SimlaunchError, match="over launches 50 to 59"):
+    with pytest.raises(SimlaunchError, match="last with launches 50 to 59"):
         list(pumped(pool, STRETCHES, 2, never))
     assert pool.given[50] == MOST_TRIES == 3
     assert all(count <= 2 for first, count in pool.given.items() if first != 50)

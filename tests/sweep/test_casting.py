@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from simlaunch.analysis.simulate import extra_targets, simulate
+from simlaunch.analysis.goals import extra_targets
+from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import InputError, UsageError
 from simlaunch.metrics.marks import marks
 from simlaunch.parameters.fill import lower

@@ -8,7 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.simulate import goal, simulate
+from simlaunch.analysis.goals import goal
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.metrics.marks import mark
 from simlaunch.scenario.model import Scenario
