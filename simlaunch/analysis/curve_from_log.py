@@ -442,7 +442,8 @@ def _noted(found: Sequence[_Found]) -> Iterator[str]:
     for each in found:
         yield (
             f"{each.pull.source}: the speed scatters by {each.noise * 3.6:.2g} km/h about its spline, which leaves the "
-            f"torque uncertain by {each.error:.1%} (one standard deviation, from {_REFITS} fits with fresh noise)"
+            f"torque uncertain by {100.0 * each.error:.1f} % (one standard deviation, from {_REFITS} fits with fresh "
+            "noise)"
         )
         yield from each.notes
     yield (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from pathlib import Path
 from typing import Annotated, Any, TypeAlias
 
@@ -91,5 +92,6 @@ def new(
         result(json_text.dumps(made.to_dict()))
     else:
         result(made.to_text(units))
-    note(f"\nwrote {file}\nnext: simlaunch compare {file}\nthen: simlaunch check {file}", quiet=quiet)
+    typed = shlex.quote(f"./{file}" if str(file).startswith("-") else str(file))  # as a shell takes it
+    note(f"\nwrote {file}\nnext: simlaunch compare {typed}\nthen: simlaunch check {typed}", quiet=quiet)
     return 0

@@ -165,7 +165,7 @@ def label_room(table: Table) -> int:
 
 
 def _head_lines(head: str, width: int) -> list[str]:
-    """A head over as many lines as its words need; only a word too wide for its column is cut."""
+    """A head or a title over as many lines as its words need; only a word too wide for its column is cut."""
     lines: list[str] = []
     for word in (short(each, width) for each in _WORD.findall(clean(head))):
         if lines and columns(lines[-1]) + 1 + columns(word) <= width:
@@ -178,15 +178,15 @@ def _head_lines(head: str, width: int) -> list[str]:
 def _lines(table: Table, label: int) -> list[str]:
     widths = _widths(table, label)
     heads = [_head_lines(head, w) for head, w in zip(table.heads, widths, strict=True)]
-    deep = max(map(len, heads), default=1)
-    content = [
-        *zip(*([""] * (deep - len(head)) + head for head in heads), strict=True),
-        *(row.cells for row in table.rows),
-    ]
+    title, *labels = _labels(table)
+    titles = _head_lines(title, label)
+    deep = max(map(len, [titles, *heads]))
+    above = [[""] * (deep - len(each)) + each for each in [titles, *heads]]  # the last line of each stands lowest
+    content = [*([head[k] for head in above[1:]] for k in range(deep)), *(row.cells for row in table.rows)]
     lines = [
         _left(short(text, label), label)
         + "".join(" " * _GAP + _right(short(cell, w), w) for cell, w in zip(cells, widths, strict=True))
-        for text, cells in zip([""] * (deep - 1) + _labels(table), content or [()], strict=True)
+        for text, cells in zip(above[0] + labels, content, strict=True)
     ]
     return [*lines[:deep], "-" * columns(lines[deep - 1]), *lines[deep:]]
 

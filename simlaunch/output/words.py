@@ -26,7 +26,7 @@ CAUTION = (
     "road law against any change of torque; leave the work on the car to qualified people. A calculation "
     "shows tendencies; it approves no car and no part."
 )
-_LONGEST_NAME = 24
+_LONGEST_NAME = 32
 _MOST_SPANS = 3  # of engine speed in a sentence; tables hold them all
 _SENTENCE_DIGITS = 2  # of a time in a sentence
 

@@ -112,6 +112,6 @@ def _row(name: str, made: Report, numbers: Numbers) -> dict[str, str]:
         "goal": target_label(comparison.goal),
         "first": f"{pair.first.name}: {numbers.with_unit(gap.first.time, Dimension.TIME)}",
         "second": f"{pair.second.name}: {numbers.with_unit(gap.second.time, Dimension.TIME)}",
-        "gap": numbers.with_unit(gap.gap, Dimension.TIME),
+        "gap": f"{numbers.signed(gap.gap, Dimension.TIME)} {numbers.unit(Dimension.TIME)}",
         "verdict": " ".join(sentences(pair.verdict, numbers.system)),
     }

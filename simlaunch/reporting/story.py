@@ -190,7 +190,8 @@ def _card(
     elif texts[0] == texts[1]:
         words = "no difference"
     else:
-        gap = numbers.with_unit(abs(values[1] - values[0]), dimension)
+        digits = len(texts[0].partition(".")[2])  # the difference of what is printed, which a reader can check
+        gap = f"{abs(float(texts[1]) - float(texts[0])):.{digits}f} {numbers.unit(dimension)}"
         points = gap.replace(" %", " percentage points")  # of two shares the difference is no share of either
         words = f"{points} {less} with {named(names[best])}"
     return Card(label, (shown[0], shown[1]), words)

@@ -7,7 +7,7 @@ import re
 from simlaunch.output.layout import clean, short
 from simlaunch.reporting.plain_words import plain_words
 
-_QUOTED = re.compile(r'"([^"]*)"')
+_OPENING = re.compile(r'(?<![^\s(\[{=/“])"(?=\S)')  # at the begin of a word: a name may hold quotation marks of its own
 _TOGETHER = re.compile(r"(?<=\d) (?=[^\W\d]|%|°)|(?<=\bN) (?=m\b)")
 _MINUS = re.compile(r"(?<![\w.])-(?=\d)")
 _POWER = {"^2": "²", "^3": "³", "^0.5": "^½"}
@@ -15,7 +15,7 @@ _POWER = {"^2": "²", "^3": "³", "^0.5": "^½"}
 
 def typeset(text: str) -> str:
     """Text of a result as it stands on a page."""
-    curly = _QUOTED.sub("“\\1”", plain_words(clean(text)))
+    curly = _OPENING.sub("“", plain_words(clean(text))).replace('"', "”")
     return _MINUS.sub("\N{MINUS SIGN}", _TOGETHER.sub("\N{NO-BREAK SPACE}", curly))
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import inspect
 import json
 import os
+import re
 import select
+import shlex
 import subprocess
 import sys
 import time
@@ -239,3 +241,15 @@ def test_a_file_that_is_there_is_refused_before_the_first_question(tmp_path: Pat
     assert found.code == 3
     assert "is there already" in found.shown
     assert "1/13" not in found.shown
+
+
+@pytest.mark.parametrize("name", ["--x.toml", 'the boss\'s "wish" – größer.toml', "my-car.toml"])
+def test_the_next_commands_can_be_pasted_whatever_the_file_is_called(
+    tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert answer(["new", *OPTIONS, "--", name]) == 0
+    next_one, then = re.findall(r"^(?:next|then): simlaunch (.*)$", capsys.readouterr().err, re.MULTILINE)
+    assert shlex.split(next_one)[0] == "compare"
+    assert (tmp_path / shlex.split(next_one)[1]).is_file()
+    assert answer(shlex.split(then)) == 0

@@ -247,3 +247,11 @@ def test_a_single_entry_that_draws_each_curve_decides_by_two_values(tmp_path: Pa
 def test_a_demo_says_that_it_is_invented(coupe_text: str) -> None:
     assert "Invented demonstration data" in texts(coupe_text)
     assert str(COUPE) not in coupe_text
+
+
+def test_a_name_with_quotation_marks_leaves_those_behind_it_the_right_way_round() -> None:
+    """An opening mark stands at the begin of a word, a closing one at its end (rules of English typesetting)."""
+    said = 'in "roll 60 mph" "the "wish" of May" is quicker than "as given"; write mass="1 kg" ("t").'
+    assert typeset(said).replace("\N{NO-BREAK SPACE}", " ") == (
+        "in “roll 60 mph” “the “wish” of May” is quicker than “as given”; write mass=“1 kg” (“t”)."
+    )
