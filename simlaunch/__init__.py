@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from simlaunch.scenario.model import Scenario
     from simlaunch.scenario.powertrain import Correction, MeasuredAt
     from simlaunch.scenario.reading import load
+    from simlaunch.shaping.server import live
     from simlaunch.simulation.events import EventKind
     from simlaunch.simulation.run import Method, Outcome, Run
     from simlaunch.simulation.trace import Trace
@@ -55,6 +56,7 @@ _HOME = {
     "Simulation": "simlaunch.analysis.simulate",
     "compare": "simlaunch.analysis.compare",
     "Comparison": "simlaunch.analysis.compare",
+    "live": "simlaunch.shaping.server",
     "new": "simlaunch.analysis.new",
     "NewScenario": "simlaunch.analysis.new",
     "odds": "simlaunch.analysis.odds",
@@ -154,6 +156,7 @@ __all__ = [
     "compare_logs",
     "compare_project",
     "fit",
+    "live",
     "load",
     "new",
     "odds",

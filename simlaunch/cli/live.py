@@ -9,7 +9,7 @@ import typer
 from simlaunch.cli.options import Quiet, ScenarioFile, Units
 from simlaunch.cli.output import compile_once, note, result
 from simlaunch.cli.scenario_file import read
-from simlaunch.live import server
+from simlaunch.shaping import server
 from simlaunch.units.spelling import System
 
 FromCurve = Annotated[
@@ -51,5 +51,5 @@ def live(
         ends = "The server ends with Ctrl-C, or when the page is closed."
         note(f"The address contains a secret: do not pass it on. {ends}", quiet=quiet)
 
-    server.serve(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
+    server.live(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
     return 0

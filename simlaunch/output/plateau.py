@@ -263,7 +263,8 @@ def verdict(result: PlateauResult, system: System) -> tuple[str, ...]:
     if not found.capped:
         power = numbers.with_unit(float((found.torque * found.speeds).max()), Dimension.POWER)
         findings.append(
-            f"no limit of the engine is given, and the engine would have to make {power}; add --power or [limits]"
+            f"no limit of the engine is given, and the engine would have to make {power}; state a limit of power or "
+            "another under [limits]"
         )
     return tuple(f"{text[:1].upper()}{text[1:]}." for text in findings if text)
 

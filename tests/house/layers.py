@@ -33,7 +33,7 @@ ORDER = (
     "output",
     "plotting",
     "reporting",
-    "live",
+    "shaping",
     "guide",
     "cli",
     "__main__",

@@ -12,7 +12,7 @@ import simlaunch
 
 PUBLIC = {
     "new", "NewScenario", "load", "check", "simulate", "compare", "usable", "worth", "plateau", "odds", "parts", "fit",
-    "report", "read_log", "read_curve", "read_curve_from_logs", "compare_logs", "LogComparison", "Correcting",
+    "report", "live", "read_log", "read_curve", "read_curve_from_logs", "compare_logs", "LogComparison", "Correcting",
     "compare_project", "Project", "report_project", "ProjectReport",
     "Scenario", "Pedal", "Method", "Outcome", "Run", "Trace", "EventKind", "Measures", "Simulation", "Comparison",
     "Odds", "DrivelineLoads", "UsableTorque", "Report", "Fit", "LogRequest", "Check", "PlateauResult", "Worth",

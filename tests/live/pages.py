@@ -16,7 +16,7 @@ from urllib.parse import urlsplit
 
 import simlaunch
 from house.source_tree import ROOT
-from simlaunch.live.server import serve
+from simlaunch.shaping.server import live
 
 LONGEST = 120.0  # that anything here may take on a slow machine [s]
 
@@ -97,7 +97,7 @@ def served(scenario: Path, **options: Any) -> Iterator[Page]:
     loaded = simlaunch.load(scenario)
 
     def run() -> None:
-        serve(loaded, browser=False, patience=0.4, announce=addresses.put, **options)
+        live(loaded, browser=False, patience=0.4, announce=addresses.put, **options)
 
     thread = threading.Thread(target=run, daemon=True)
     thread.start()

@@ -14,14 +14,14 @@ import simlaunch
 from live.pages import copied
 from searching import search_briefly
 from simlaunch.analysis.compare import Comparison
-from simlaunch.live.answers import Answers
-from simlaunch.live.further import highest_plateau, odds_of_pair
-from simlaunch.live.saving import save_curve, save_scenario
-from simlaunch.live.server import beginning
-from simlaunch.live.states import CLOSE_ENOUGH, Start, State, few_points, read_state
 from simlaunch.metrics.marks import mark
 from simlaunch.output.compare import curves_table
 from simlaunch.output.words import Numbers, sentences
+from simlaunch.shaping.answers import Answers
+from simlaunch.shaping.further import highest_plateau, odds_of_pair
+from simlaunch.shaping.saving import save_curve, save_scenario
+from simlaunch.shaping.server import beginning
+from simlaunch.shaping.states import CLOSE_ENOUGH, Start, State, few_points, read_state
 from simlaunch.units.spelling import Dimension, System
 
 

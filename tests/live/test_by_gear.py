@@ -8,13 +8,13 @@ import numpy as np
 
 import simlaunch
 from live.pages import copied
-from simlaunch.live.answers import Answers
-from simlaunch.live.saving import save_curve, save_scenario
-from simlaunch.live.server import beginning
-from simlaunch.live.states import Start, State, read_state
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
+from simlaunch.shaping.answers import Answers
+from simlaunch.shaping.saving import save_curve, save_scenario
+from simlaunch.shaping.server import beginning
+from simlaunch.shaping.states import Start, State, read_state
 
 RPM = np.pi / 30.0
 

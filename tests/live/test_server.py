@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import random
 import signal
@@ -16,7 +17,7 @@ import pytest
 from house.source_tree import ROOT
 from live.pages import LONGEST, Page, copied, served
 from simlaunch.errors import UsageError
-from simlaunch.live.server import MOST_BYTES, serve
+from simlaunch.shaping.server import MOST_BYTES, live
 
 
 def test_the_page_and_its_files_are_there_under_a_strict_policy(page: Page) -> None:
@@ -233,7 +234,7 @@ def test_a_port_that_is_taken_is_named(page: Page) -> None:
     import simlaunch
 
     with pytest.raises(UsageError, match=f"port {page.port} cannot be used"):
-        serve(simlaunch.load(page.folder / "road-coupe.toml"), port=page.port, browser=False)
+        live(simlaunch.load(page.folder / "road-coupe.toml"), port=page.port, browser=False)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="signals as on Unix")
@@ -249,3 +250,15 @@ def test_the_command_prints_the_address_and_ends_with_ctrl_c() -> None:
     assert running.returncode == 130
     assert "Traceback" not in told
     assert "interrupted" in told
+
+
+def test_a_running_loop_is_refused_before_anything_starts() -> None:
+    import simlaunch
+
+    scenario = simlaunch.load(ROOT / "scenarios" / "road-coupe.toml")
+
+    async def called() -> None:
+        live(scenario, browser=False)
+
+    with pytest.raises(UsageError, match="call live from a script or a terminal"):
+        asyncio.run(called())

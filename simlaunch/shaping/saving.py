@@ -16,10 +16,10 @@ from tomlkit.items import AoT
 
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, InputError, UsageError, plain
-from simlaunch.live.states import Start, State
 from simlaunch.readers.curve import curve_text
 from simlaunch.scenario.powertrain import Curve
 from simlaunch.scenario.reading import from_mapping, load, read_text
+from simlaunch.shaping.states import Start, State
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity
 from simlaunch.writing import check, write

@@ -28,7 +28,6 @@ from simlaunch.analysis.road_tests import quickest
 from simlaunch.analysis.usable import usable
 from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.errors import UsageError
-from simlaunch.live.states import Start, State
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
@@ -41,6 +40,7 @@ from simlaunch.plotting.why import span_words
 from simlaunch.quantities import reported
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
+from simlaunch.shaping.states import Start, State
 from simlaunch.simulation.batch import on_threads
 from simlaunch.simulation.run import launch
 from simlaunch.simulation.trace import Trace

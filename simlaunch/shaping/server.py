@@ -25,11 +25,11 @@ from starlette.routing import Mount, Route
 from starlette.types import ASGIApp
 
 from simlaunch.errors import SimlaunchError, UsageError, plain
-from simlaunch.live import further, saving
-from simlaunch.live.answers import Answers
-from simlaunch.live.gate import HOSTS, guarded
-from simlaunch.live.states import Start, State, read_state
 from simlaunch.scenario.model import Scenario
+from simlaunch.shaping import further, saving
+from simlaunch.shaping.answers import Answers
+from simlaunch.shaping.gate import HOSTS, guarded
+from simlaunch.shaping.states import Start, State, read_state
 from simlaunch.units.spelling import system_named
 
 MOST_BYTES = 64 * 1024
@@ -207,7 +207,7 @@ def _wrote(name: str) -> dict[str, Any]:
 
 def _file(name: str, kind: str, before: bytes = b"") -> Callable[[Request], Any]:
     """A file of the package, read once, behind something else."""
-    content = before + files("simlaunch.live").joinpath(name).read_bytes()
+    content = before + files("simlaunch.shaping").joinpath(name).read_bytes()
 
     async def answer(request: Request) -> Response:
         return Response(content, media_type=f"{kind}; charset=utf-8")
@@ -260,7 +260,7 @@ def beginning(scenario: Scenario, curve: str | None, against: str | None, units:
     return Start(scenario, scenario.curve(first), second, system_named(units))
 
 
-def serve(
+def live(
     scenario: Scenario,
     *,
     curve: str | None = None,
@@ -271,7 +271,10 @@ def serve(
     patience: float = 30.0,
     announce: Callable[[str], None] = print,
 ) -> None:
-    """Serve the page to this machine until it has been closed for a while.
+    """Shape a curve by hand in a browser on this machine, until the page has been closed for a while.
+
+    The call waits until then; Ctrl-C ends it. A notebook runs a loop of its own, in which the server cannot run: start
+    it from a script or a terminal.
 
     Parameters
     ----------
@@ -295,8 +298,9 @@ def serve(
     Raises
     ------
     UsageError
-        No curve or system of that name, or a port that cannot be used.
+        No curve or system of that name, a port that cannot be used, or a call from within a running event loop.
     """
+    _refuse_running_loop()
     service = Service(beginning(scenario, curve, against, units))
     listening = _listening(port)
     try:
@@ -305,6 +309,14 @@ def serve(
     finally:
         listening.close()
         service.close()
+
+
+def _refuse_running_loop() -> None:
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:  # none runs
+        return
+    raise UsageError("an event loop runs already, as in a notebook; call live from a script or a terminal")
 
 
 async def _served(

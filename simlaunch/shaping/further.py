@@ -8,9 +8,9 @@ import numpy as np
 
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.plateau import plateau
-from simlaunch.live.saving import place_of
-from simlaunch.live.states import Start, State, few_points
 from simlaunch.reporting.report import report
+from simlaunch.shaping.saving import place_of
+from simlaunch.shaping.states import Start, State, few_points
 
 Object = dict[str, Any]
 
