@@ -193,7 +193,7 @@ def _span(found: GearSetWorth, first: int, last: int) -> Span:
     return Span(float(ends[0]), float(ends[1]), gains, past_peak and bool(full.spin[within].sum() > 0.0))
 
 
-def _runs(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
+def runs_of(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
     """First and last place of every unbroken run of what is wanted."""
     turns = np.flatnonzero(np.diff(np.r_[False, wanted, False]))
     return [(int(first), int(after) - 1) for first, after in turns.reshape(-1, 2)]
@@ -243,7 +243,7 @@ def costly_span(found: GearSetWorth) -> Span | None:
     costs = np.zeros(found.middles.size, bool)
     costs[found.inner] = (full.gain < -np.maximum(full.noise, 1e-9))[found.inner]
     spun = full.use.past_peak >= _MOSTLY  # a span is either of bands that spin the tyres or of others
-    runs = [*_runs(costs & spun), *_runs(costs & ~spun)]
+    runs = [*runs_of(costs & spun), *runs_of(costs & ~spun)]
     return min((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
 
 

@@ -240,7 +240,7 @@ def fit(
             sound, requests, value, own=own or (), left_out=None if leave_out is None else leave_out - 1,
             lag=quantity_or_none(lag, _LAG), starts=starts, seed=seed, profiles=profile, workers=workers,
             pedal=pedal.value,
-            watch=shown.tell,
+            watch=shown.state,
         )  # fmt: skip
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
     if save is not None:  # last, so that what speaks against it can be read even where it is refused

@@ -142,7 +142,7 @@ class Following:
         self._last, self._shown = now, True
         self._put(f"{done} of about {expected} launches, about {max(left, 1.0):.0f} s left")
 
-    def tell(self, line: str) -> None:
+    def state(self, line: str) -> None:
         """Note something on a line of its own."""
         self.clear()
         note(line, quiet=self._quiet)

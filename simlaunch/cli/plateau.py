@@ -153,7 +153,7 @@ def plateau(
             gear_limits=gear_limits,
             within_grip=within_grip,
             each_gear_set=each_gear_set,
-            watch=shown.tell,
+            watch=shown.state,
         )
     if save is not None:
         found.save_curve(save, force=force)

@@ -203,7 +203,7 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     found: list[tuple[float, Array]] = []
     for n, start in enumerate(points, start=1):
         found.append(_descended(problem, start))
-        report(f"start {n} of {starts if n <= starts else len(points)}: misfit {found[-1][0]:.3g} times the noise")
+        report(f"start {n} of {starts if n <= starts else len(points)}: residuals {found[-1][0]:.3g} times the noise")
         each = problem.runner.launches / n
         expect(round(each * (max(starts - n, 0) + _LAST_SEARCH)))
         if n == starts == 1 or (n >= 2 and _level(found, least=n < starts)):

@@ -37,7 +37,8 @@ MORE = 10.0
 """Amount of torque for which worth is stated, in the unit that is shown."""
 
 _MILLI = 1e3
-_LEAST = 0.5e-3  # smallest time over a whole span that is worth naming [s]
+LEAST = 0.5e-3
+"""Smallest time over a whole span that is worth naming [s]."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +70,7 @@ class _Shown:
 
     def nothing(self, gain: float) -> bool:
         """Whether a gain or a cost is too small to name."""
-        return abs(self.seconds(gain)) < _LEAST
+        return abs(self.seconds(gain)) < LEAST
 
     def change(self, gain: float) -> str:
         """What more torque does, in words."""

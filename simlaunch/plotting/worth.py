@@ -6,11 +6,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
+from numpy.typing import NDArray
 
-from simlaunch.analysis.worth import GearSetWorth, Worth, best_span
+from simlaunch.analysis.worth import GearSetWorth, Worth, best_span, runs_of
 from simlaunch.cubics import monotone
 from simlaunch.output.words import PEDAL_WORDS
-from simlaunch.output.worth import MORE
+from simlaunch.output.worth import LEAST, MORE
 from simlaunch.plotting.look import (
     INK,
     QUIET,
@@ -45,12 +46,14 @@ def worth_figure(found: GearSetWorth, system: str) -> Figure:
     """
     units = units_of(system)
     key = tuple((PEDAL_WORDS[pedal], line_style) for pedal, line_style in _styles().items())
-    lead = "Upper picture: the darker, the more a band is worth with full pedal; hatched: more torque costs time."
+    costly = _costly(found, units)
+    lead = "Upper picture: the darker, the more a band is worth with full pedal"
+    lead += "; hatched: more torque costs time." if costly.any() else "."
     figure, rows = sheet(_title(found, units), lead, Panels((2.0, 1.6), key=key))
     speed = units.of(found.middles, Dimension.ROTATIONAL_SPEED)
     half = 0.5 * (speed[1] - speed[0])
     upper, lower = rows[0][0], rows[1][0]
-    _draw_curve(upper, found, units)
+    _draw_curve(upper, found, units, costly)
     _draw_gains(lower, found, units)
     for axes in (upper, lower):
         axes.set_xlim(speed[0] - half, speed[-1] + half)
@@ -109,17 +112,24 @@ def _title(found: GearSetWorth, units: Units) -> str:
     return f"Torque on {named(found.curve)} is worth most between {first} and {last}"
 
 
-def _draw_curve(axes: Axes, found: GearSetWorth, units: Units) -> None:
+def _costly(found: GearSetWorth, units: Units) -> NDArray[np.bool_]:
+    """Bands of spans in which more torque costs time worth naming with full pedal."""
+    full, costly = found.of(Pedal.FULL), np.zeros(found.middles.size, np.bool_)
+    for first, last in runs_of(full.gain < -np.maximum(full.noise, 1e-9)):
+        costly[first : last + 1] = -_si_more(units) * full.gain[first : last + 1].sum() >= LEAST
+    return costly
+
+
+def _draw_curve(axes: Axes, found: GearSetWorth, units: Units, costly: NDArray[np.bool_]) -> None:
     """The curve with each band below it shaded by its worth."""
     gain = found.of(Pedal.FULL).gain
-    noise = found.of(Pedal.FULL).noise
     most = max(float(gain[found.inner].max(initial=0.0)), 1e-12)
     curve, half = monotone(found.middles, found.torque), 0.5 * (found.middles[1] - found.middles[0])
-    for middle, worth, doubt in zip(found.middles, gain, noise, strict=True):
+    for middle, worth, costs in zip(found.middles, gain, costly, strict=True):
         speed = np.clip(np.linspace(middle - half, middle + half, _FINE), found.middles[0], found.middles[-1])
         x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)
         axes.fill_between(x, 0.0, y, color=_PALE_TO_STRONG(min(max(worth, 0.0) / most, 1.0)), linewidth=0.0)
-        if worth < -max(doubt, 1e-9):
+        if costs:
             axes.fill_between(x, 0.0, y, facecolor="none", edgecolor=_COST, hatch="//", linewidth=0.0)
     speed = np.linspace(found.middles[0], found.middles[-1], _FINE * found.middles.size)
     x, y = units.of(speed, Dimension.ROTATIONAL_SPEED), units.of(curve(speed), Dimension.TORQUE)

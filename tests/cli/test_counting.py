@@ -70,7 +70,7 @@ def test_launches_are_counted_with_the_time_left(monkeypatch: pytest.MonkeyPatch
         now[0] = 103.0
         count(20)
         assert terminal.getvalue().strip() == "25 of about 100 launches, about 9 s left"
-        shown.tell("a line of its own")
+        shown.state("a line of its own")
     assert terminal.getvalue().endswith("a line of its own\n")
 
 

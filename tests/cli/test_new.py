@@ -243,7 +243,7 @@ def test_a_file_that_is_there_is_refused_before_the_first_question(tmp_path: Pat
     assert "1/13" not in found.shown
 
 
-@pytest.mark.parametrize("name", ["--x.toml", 'the boss\'s "wish", größer.toml', "my-car.toml"])
+@pytest.mark.parametrize("name", ["--x.toml", 'the boss\'s "wish" - größer.toml', "my-car.toml"])
 def test_the_next_commands_can_be_pasted_whatever_the_file_is_called(
     tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch, name: str
 ) -> None:
