@@ -56,7 +56,9 @@ def _usage(error: Any) -> str:
     known = getattr(getattr(context, "command", None), "commands", {})
     message = error.format_message().strip().replace("Value error, ", "")
     choices = f" Commands: {', '.join(known)}." if known else ""
-    return f"usage: {message}{choices}\nsee {command} --help"
+    option = str(getattr(error, "option_name", ""))
+    file = f'; a file of this name is typed as "./{option}"' if option and Path(option).suffix else ""
+    return f"usage: {message}{choices}{file}\nsee {command} --help"
 
 
 def _fault_of_ours(error: BaseException) -> str:

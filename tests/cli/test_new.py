@@ -253,3 +253,10 @@ def test_the_next_commands_can_be_pasted_whatever_the_file_is_called(
     assert shlex.split(next_one)[0] == "compare"
     assert (tmp_path / shlex.split(next_one)[1]).is_file()
     assert answer(shlex.split(then)) == 0
+
+
+def test_a_file_that_looks_like_an_option_is_answered_with_how_to_type_it(capsys: Capture) -> None:
+    assert answer(["check", "--x.toml"]) == 2
+    assert '"./--x.toml"' in capsys.readouterr().err
+    assert answer(["check", "--quietly"]) == 2
+    assert "./" not in capsys.readouterr().err
