@@ -11,11 +11,14 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from output.rounding import stands_in
 from simlaunch.cli.main import answer
+from simlaunch.output.odds import _decider
 from simlaunch.writing import WRITTEN
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -128,3 +131,11 @@ def test_an_interruption_ends_it() -> None:
     assert process.returncode == 130
     assert out == ""
     assert err.endswith("interrupted\n")
+
+
+@pytest.mark.parametrize(("left_open", "ends"), [(0.48, "; 48 % is left open."), (0.2, "comes from grip.")])
+def test_a_share_is_not_called_the_largest_where_more_is_left_open(left_open: float, ends: str) -> None:
+    found: Any = SimpleNamespace(effects=[SimpleNamespace(name="grip", in_all=0.35)], left_open=left_open)
+    said = _decider(found)
+    assert said.endswith(ends)
+    assert ("largest share" in said) == (left_open < 0.35)
