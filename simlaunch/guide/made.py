@@ -13,20 +13,23 @@ from simlaunch.scenario.surroundings import surfaces
 from simlaunch.units.gate import spellings
 from simlaunch.units.spelling import Dimension
 
-_WIDTH = 100
+_WIDTH = 80
 _GLUE = "\x1f"  # stands for a blank at which a line must not end
 
 _KEYS = """# Keys of a scenario
 
-A scenario is a TOML file. Every value is text with its unit; [start](start.md) shows how to write one,
-[check](check.md) finds its faults, and [schema](schema.md) gives the same as a JSON Schema. This page is made from the
-model that reads scenarios. Every table may also have a `note`. The tables of the car and each table of `tyres`,
-`curves` and `gear_sets` may name a `file` that holds their keys, by its path relative to the scenario's folder.
+A scenario is a TOML file. Every value is text with its unit; [start](start.md)
+shows how to write one, [check](check.md) finds its faults, and
+[schema](schema.md) gives the same as a JSON Schema. This page is made from the
+model that reads scenarios. Every table may also have a `note`. The tables of
+the car and each table of `tyres`, `curves` and `gear_sets` may name a `file`
+that holds their keys, by its path relative to the scenario's folder.
 """
 
 _GLOSSARY = """# Glossary
 
-This page is made from the tables that printed results and the customer's page are labelled by.
+This page is made from the tables that printed results and the customer's page
+are labelled by.
 """
 
 
@@ -48,7 +51,11 @@ def _heading(text: str) -> str:
 
 
 def _section(table: Table) -> str:
-    return f"## {table.heading}\n\n{table.meaning}\n\n" + "\n".join(map(_entry, table.keys)) + "\n"
+    return (
+        f"## {table.heading}\n\n{textwrap.fill(table.meaning, _WIDTH, break_long_words=False)}\n\n"
+        + "\n".join(map(_entry, table.keys))
+        + "\n"
+    )
 
 
 def _entry(key: Key) -> str:
