@@ -70,7 +70,7 @@ def test_the_folder_gets_json_csv_and_figure_and_progress_goes_to_stderr(
     assert names == [f"road-coupe-fit{end}" for end in ("-residuals.png", "-residuals.svg", ".csv", ".json")]
     assert "Correlation of errors,friction" in (tmp_path / "out" / "road-coupe-fit.csv").read_text("utf-8")
     shown = capsys.readouterr()
-    assert "start 1 of 1: misfit" in shown.err  # progress
+    assert "start 1 of 1: residuals" in shown.err  # progress
     assert "start 1 of 1" not in shown.out
 
 
