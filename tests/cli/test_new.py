@@ -129,7 +129,12 @@ def test_nothing_is_overwritten_without_force(tmp_path: Path, capsys: Capture) -
         ("none/car.toml", OPTIONS, 3, "cannot be written"),
         ("car.toml", [*OPTIONS, "--mass", "1500"], 3, '--mass: "1500" has no unit'),
         ("car.toml", [*OPTIONS, "--tyre-kind", "soft"], 3, '--tyre-kind: "soft" is not one of the choices'),
-        ("car.toml", [*OPTIONS, "--losses", "5 %"], 3, '--losses: "5 %" applies only where a dyno sheet is named; leave it out'),
+        (
+            "car.toml",
+            [*OPTIONS, "--losses", "5 %"],
+            3,
+            '--losses: "5 %" applies only where a dyno sheet is named; leave it out',
+        ),
         ("car.toml", [*OPTIONS, "--name", "\x1b"], 3, "--name"),
         ("car.toml", OPTIONS[:-2], 2, 'new needs --gearbox "6 speed manual"; on a terminal it asks'),
     ],
