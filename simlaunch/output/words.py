@@ -192,8 +192,8 @@ class Tally:
 
 # --- the verdict ---
 
-_ALIKE = 0.1
-"""Wheelspin times that differ by a smaller share are called alike (common practice) [-]."""
+_ALIKE = 0.05
+"""Wheelspin times that differ by no larger share last about as long: a reader sees a tenth as a difference [-]."""
 
 _HOLDS = (0.5, 2.0)
 """A gap that stays within these multiples of itself is said to hold (common practice) [-]."""
