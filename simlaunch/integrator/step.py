@@ -22,8 +22,11 @@ Array = NDArray[np.float64]
 Rates = Callable[[float, Array, Any, Any, Array], None]
 """rates(t, y, model, phase, out): fills `out` with dy/dt."""
 
-Linearise = Callable[[float, Array, Array, Any, Any, Array, Record, Record], None]
-"""linearise(t, y, rates, model, phase, scale, structure, linear): fills `structure` and `linear` of `work_type`."""
+Outline = Callable[[Any, Any, Record], None]
+"""outline(model, phase, structure): fills `structure` of `work_type` where a phase begins."""
+Linearise = Callable[[float, Array, Array, Any, Any, Any, Array, Record, Record], None]
+"""linearise(t, y, rates, seen, model, phase, scale, structure, linear): fills `linear` of `work_type`; `seen` is what
+the model found on the way to its rates."""
 
 _A, _C = tuple(map(tuple, c.A.tolist())), tuple(map(tuple, c.C.tolist()))
 _ALPHA, _DELTA = tuple(c.ALPHA.tolist()), tuple(c.DELTA.tolist())

@@ -13,9 +13,18 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.integrator.differences import SHIFT
 from simlaunch.physics import state as at
-from simlaunch.physics.balance import Drive, balance_on, drive_torques, motion_of, work_rates_of
+from simlaunch.physics.balance import (
+    Drive,
+    balance_on,
+    drive_from,
+    motion_of,
+    supply_of,
+    uptake_of,
+    work_rates_of,
+)
 from simlaunch.physics.body import Ground, front_footing, ground, ground_on, rear_footing, transfer_acceleration
 from simlaunch.record import Pedal, Record
+from simlaunch.simulation.events import Seen
 
 Array = NDArray[np.float64]
 
@@ -32,8 +41,6 @@ _ON_THE_ROAD = (
     at.TRANSFER,
 )
 """The states on which the forces of the road depend; they come first among the free ones."""
-_OFF_THE_ENGINE = (*_ON_THE_ROAD, at.TRANSFER_RATE)
-"""The states that the engine does not feel, unless slip control minds the tyres; they come first as well."""
 
 
 @inline
@@ -70,8 +77,9 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
     structure.follower_count = 0
     structure.counter_count = 1
     structure.counter[0] = at.DISTANCE
-    for state in _OFF_THE_ENGINE:
+    for state in _ON_THE_ROAD:
         _free(state, structure)
+    _free(at.TRANSFER_RATE, structure)
     _free(at.BOOST, structure)
     leader, ratio = _free(at.SHAFT_SPEED, structure), 1.0
     if phase.path == at.ONCOMING:
@@ -96,7 +104,18 @@ def _feels_the_clock(t: float, car: Record, phase: Record) -> bool:
     """Whether anything in this phase goes by time alone: a ramp of torque, an engagement, brakes that let go."""
     ramping = phase.stage == at.RAMPING_DOWN or phase.stage == at.RAMPING_UP or phase.stage == at.IN_HAND_OVER
     engaging = phase.coupling == at.SLIPPING and t < phase.engagement_start + phase.engagement_time
-    return ramping or engaging or t < phase.brake_off + car.launch.brake_release
+    return ramping or engaging or _brakes_let_go(t, car, phase)
+
+
+@inline
+def _brakes_let_go(t: float, car: Record, phase: Record) -> bool:
+    return bool(t < phase.brake_off + car.launch.brake_release)
+
+
+@inline
+def _turns_the_engine(state: int) -> bool:
+    """Whether a state, or what keeps pace with it, has a say in what the engine and its coupling could do."""
+    return state == at.BOOST or state == at.SHAFT_SPEED or state == at.INPUT_SPEED or state == at.ENGINE_SPEED
 
 
 @inline
@@ -119,11 +138,6 @@ def _rates_on(
 
 
 @part
-def _drive_on(road: Ground, t: float, y: Array, car: Record, phase: Record) -> Drive:
-    return drive_torques(t, y, car, phase, road)
-
-
-@part
 def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
     """What the road does once a state has moved: wheels and slip of an axle leave the other axle as it was."""
     if state == at.WHEEL_FRONT or state == at.SLIP_FRONT:
@@ -134,9 +148,23 @@ def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, pha
 
 
 @part
+def _moved_drive(
+    road: Ground, new_road: bool, new_supply: bool, seen: Seen, t: float, y: Array, car: Record, phase: Record
+) -> Drive:
+    """What engine and coupling do once something has moved: what has not is taken as it was seen."""
+    supply, taken = seen.supply, seen.taken
+    if new_supply:
+        supply = supply_of(t, y, car, phase)
+    if new_road:
+        taken = uptake_of(y, car, road)
+    return drive_from(supply, taken, y, car, phase, road)
+
+
+@part
 def linearise(
-    t: float, y: Array, rates: Array, car: Record, phase: Record, scale: Array, structure: Record, linear: Record
-) -> None:
+    t: float, y: Array, rates: Array, seen: Seen, car: Record, phase: Record, scale: Array, structure: Record,
+    linear: Record,
+) -> None:  # fmt: skip
     """Change of every rate with each free state and with time, by differences.
 
     A state that the road does not feel leaves tyres, loads and drag as they are, and one that the engine does not feel
@@ -150,6 +178,8 @@ def linearise(
         State, SI units; moved and put back.
     rates : ndarray, shape (24,)
         Its rates.
+    seen : Seen
+        What was found on the way to them.
     car : Record
         The car.
     phase : Record
@@ -157,13 +187,12 @@ def linearise(
     scale : ndarray, shape (24,)
         Size of each state.
     structure : Record
-        Filled with the free states of the phase.
+        The free states of the phase.
     linear : Record
         Filled; its time slope serves as scratch space first.
     """
-    fill_structure(car, phase, structure)
-    road, out, count = ground(t, y, car, phase), linear.time_slope, at.STATES if linear.whole == 1 else at.INTEGRALS
-    drive = _drive_on(road, t, y, car, phase)
+    out, count = linear.time_slope, at.STATES if linear.whole == 1 else at.INTEGRALS
+    held_slip = car.pedal.kind == _HELD_SLIP
     for j in range(structure.free_count):
         state = structure.free[j]
         if state == at.TRANSFER_RATE:  # the only state that moves nothing but its own kind, and that evenly
@@ -174,14 +203,13 @@ def linearise(
         kept = y[state]
         shift = SHIFT * (scale[state] + abs(kept))
         _shift(y, j, shift, structure)
-        here, driven = road, drive
-        feels_engine = j >= len(_OFF_THE_ENGINE)
-        if j < len(_ON_THE_ROAD):
-            here = _moved_ground(state, road, t, y, car, phase)
-            feels_engine = car.pedal.kind == _HELD_SLIP
-        if feels_engine:
-            driven = _drive_on(here, t, y, car, phase)
-        _rates_on(here, driven, t, y, car, phase, linear.whole, out)
+        road, drive, on_the_road = seen.road, seen.drive, j < len(_ON_THE_ROAD)
+        if on_the_road:
+            road = _moved_ground(state, road, t, y, car, phase)
+        turns_engine = _turns_the_engine(state)
+        if turns_engine or (held_slip and (on_the_road or state == at.REQUEST)):
+            drive = _moved_drive(road, on_the_road, turns_engine, seen, t, y, car, phase)
+        _rates_on(road, drive, t, y, car, phase, linear.whole, out)
         _shift(y, j, -shift, structure)
         y[state] = kept
         per_shift = 1.0 / shift
@@ -190,8 +218,9 @@ def linearise(
     if not _feels_the_clock(t, car, phase):
         out[:] = 0.0
         return
-    later = t + SHIFT
-    road = ground(later, y, car, phase)
-    _rates_on(road, _drive_on(road, later, y, car, phase), later, y, car, phase, linear.whole, out)
+    later, road = t + SHIFT, seen.road
+    if _brakes_let_go(t, car, phase):
+        road = ground(later, y, car, phase)
+    _rates_on(road, _moved_drive(road, True, True, seen, later, y, car, phase), later, y, car, phase, linear.whole, out)
     for i in range(count):
         out[i] = (out[i] - rates[i]) / SHIFT
