@@ -81,7 +81,8 @@ def linear_type(states: int, most_free: int) -> np.dtype[np.void]:
     return np.dtype(
         [
             ("whole", "i8"),  # 1: integrals are wanted as well
-            ("jacobian", "f8", (most_free, states)),  # change with each free state of each state's rate
+            # change with each free state of each state's rate; one row more is scratch space
+            ("jacobian", "f8", (most_free + 1, states)),
             ("time_slope", "f8", (states,)),  # change with time of each state's rate
         ],
         align=True,

@@ -14,7 +14,6 @@ from simlaunch.compiled import inline, part
 from simlaunch.integrator.differences import SHIFT
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import (
-    Drive,
     balance_on,
     drive_from,
     motion_of,
@@ -29,18 +28,13 @@ from simlaunch.simulation.events import Seen
 Array = NDArray[np.float64]
 
 _HELD_SLIP = int(Pedal.HELD_SLIP)
+_TIME = -1  # in place of a state
 MOST_FREE = 14
 """No phase has more free states than this."""
 
-_ON_THE_ROAD = (
-    at.SPEED,
-    at.WHEEL_FRONT,
-    at.WHEEL_REAR,
-    at.SLIP_FRONT,
-    at.SLIP_REAR,
-    at.TRANSFER,
-)
-"""The states on which the forces of the road depend; they come first among the free ones."""
+_ALWAYS_FREE = (at.WHEEL_REAR, at.WHEEL_FRONT, at.TRANSFER_RATE, at.TRANSFER, at.SPEED, at.SLIP_REAR, at.SLIP_FRONT)
+"""The first of the free states, which are eliminated from the last to the first: a state on which few others act
+comes late, which spares a fifth of that work."""
 
 
 @inline
@@ -77,26 +71,25 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
     structure.follower_count = 0
     structure.counter_count = 1
     structure.counter[0] = at.DISTANCE
-    for state in _ON_THE_ROAD:
+    for state in _ALWAYS_FREE:
         _free(state, structure)
-    _free(at.TRANSFER_RATE, structure)
-    _free(at.BOOST, structure)
     leader, ratio = _free(at.SHAFT_SPEED, structure), 1.0
+    if car.pedal.kind == _HELD_SLIP:
+        _free(at.REQUEST, structure)
     if phase.path == at.ONCOMING:
         leader = _free(at.INPUT_SPEED, structure)
     else:
         ratio = car.gearbox.ratio[phase.gear]
         _follow(at.INPUT_SPEED, leader, ratio, structure)
+    if car.drive.rigid == 0:
+        _free(at.TWIST_FRONT, structure)
     if phase.coupling == at.STUCK:
         _follow(at.ENGINE_SPEED, leader, ratio, structure)
     else:
         _free(at.ENGINE_SPEED, structure)
-    if car.drive.rigid == 0:
-        _free(at.TWIST_FRONT, structure)
-        if car.drive.locked == 1:
-            _free(at.TWIST_REAR, structure)
-    if car.pedal.kind == _HELD_SLIP:
-        _free(at.REQUEST, structure)
+    _free(at.BOOST, structure)
+    if car.drive.rigid == 0 and car.drive.locked == 1:
+        _free(at.TWIST_REAR, structure)
 
 
 @inline
@@ -113,9 +106,17 @@ def _brakes_let_go(t: float, car: Record, phase: Record) -> bool:
 
 
 @inline
+def _moves_the_road(state: int) -> bool:
+    """Whether the forces of the road depend on a state."""
+    rolls = state == at.SPEED or state == at.WHEEL_FRONT or state == at.WHEEL_REAR
+    return rolls or state == at.SLIP_FRONT or state == at.SLIP_REAR or state == at.TRANSFER
+
+
+@inline
 def _turns_the_engine(state: int) -> bool:
     """Whether a state, or what keeps pace with it, has a say in what the engine and its coupling could do."""
-    return state == at.BOOST or state == at.SHAFT_SPEED or state == at.INPUT_SPEED or state == at.ENGINE_SPEED
+    moved = state == at.BOOST or state == at.SHAFT_SPEED or state == at.INPUT_SPEED or state == at.ENGINE_SPEED
+    return moved or state == _TIME
 
 
 @inline
@@ -127,17 +128,7 @@ def _shift(y: Array, place: int, shift: float, structure: Record) -> None:
             y[structure.follower[i]] += structure.share[i] * shift
 
 
-@part
-def _rates_on(
-    road: Ground, drive: Drive, t: float, y: Array, car: Record, phase: Record, whole: int, out: Array
-) -> None:
-    b = balance_on(road, drive, t, y, car, phase)
-    motion_of(b, y, car, phase, out)
-    if whole == 1:
-        work_rates_of(b, y, car, out)
-
-
-@part
+@inline
 def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
     """What the road does once a state has moved: wheels and slip of an axle leave the other axle as it was."""
     if state == at.WHEEL_FRONT or state == at.SLIP_FRONT:
@@ -145,19 +136,6 @@ def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, pha
     if state == at.WHEEL_REAR or state == at.SLIP_REAR:
         return ground_on(road.front, rear_footing(road.rear.load, t, y, car, phase), road.drag, car, phase)
     return ground(t, y, car, phase)
-
-
-@part
-def _moved_drive(
-    road: Ground, new_road: bool, new_supply: bool, seen: Seen, t: float, y: Array, car: Record, phase: Record
-) -> Drive:
-    """What engine and coupling do once something has moved: what has not is taken as it was seen."""
-    supply, taken = seen.supply, seen.taken
-    if new_supply:
-        supply = supply_of(t, y, car, phase)
-    if new_road:
-        taken = uptake_of(y, car, road)
-    return drive_from(supply, taken, y, car, phase, road)
 
 
 @part
@@ -189,38 +167,46 @@ def linearise(
     structure : Record
         The free states of the phase.
     linear : Record
-        Filled; its time slope serves as scratch space first.
+        Filled.
     """
-    out, count = linear.time_slope, at.STATES if linear.whole == 1 else at.INTEGRALS
-    held_slip = car.pedal.kind == _HELD_SLIP
-    for j in range(structure.free_count):
-        state = structure.free[j]
-        if state == at.TRANSFER_RATE:  # the only state that moves nothing but its own kind, and that evenly
-            linear.jacobian[j, :] = 0.0
-            linear.jacobian[j, at.TRANSFER] = 1.0
-            linear.jacobian[j, at.TRANSFER_RATE] = transfer_acceleration(0.0, 1.0, 0.0, car.body)
-            continue
-        kept = y[state]
-        shift = SHIFT * (scale[state] + abs(kept))
-        _shift(y, j, shift, structure)
-        road, drive, on_the_road = seen.road, seen.drive, j < len(_ON_THE_ROAD)
-        if on_the_road:
-            road = _moved_ground(state, road, t, y, car, phase)
+    count, held_slip = at.STATES if linear.whole == 1 else at.INTEGRALS, car.pedal.kind == _HELD_SLIP
+    columns, clock = structure.free_count, _feels_the_clock(t, car, phase)
+    if not clock:
+        linear.time_slope[:] = 0.0
+    for j in range(columns + 1 if clock else columns):  # time comes last
+        state, kept, shift, now, out = _TIME, 0.0, SHIFT, t, linear.jacobian[j]
+        if j == columns:
+            now = t + shift
+        else:
+            state = structure.free[j]
+            if state == at.TRANSFER_RATE:  # the only state that moves nothing but its own kind, and that evenly
+                out[:] = 0.0
+                out[at.TRANSFER] = 1.0
+                out[at.TRANSFER_RATE] = transfer_acceleration(0.0, 1.0, 0.0, car.body)
+                continue
+            kept = y[state]
+            shift = SHIFT * (scale[state] + abs(kept))
+            _shift(y, j, shift, structure)
+        on_the_road = _moves_the_road(state) or (state == _TIME and _brakes_let_go(t, car, phase))
         turns_engine = _turns_the_engine(state)
+        road, drive, supply, taken = seen.road, seen.drive, seen.supply, seen.taken
+        if on_the_road:
+            road = _moved_ground(state, road, now, y, car, phase)
+        if turns_engine:
+            supply = supply_of(now, y, car, phase)
+        if held_slip and on_the_road:
+            taken = uptake_of(y, car, road)
         if turns_engine or (held_slip and (on_the_road or state == at.REQUEST)):
-            drive = _moved_drive(road, on_the_road, turns_engine, seen, t, y, car, phase)
-        _rates_on(road, drive, t, y, car, phase, linear.whole, out)
-        _shift(y, j, -shift, structure)
-        y[state] = kept
+            drive = drive_from(supply, taken, y, car, phase, road)
+        b = balance_on(road, drive, now, y, car, phase)
+        motion_of(b, y, car, phase, out)
+        if linear.whole == 1:
+            work_rates_of(b, y, car, out)
         per_shift = 1.0 / shift
         for i in range(count):
-            linear.jacobian[j, i] = (out[i] - rates[i]) * per_shift
-    if not _feels_the_clock(t, car, phase):
-        out[:] = 0.0
-        return
-    later, road = t + SHIFT, seen.road
-    if _brakes_let_go(t, car, phase):
-        road = ground(later, y, car, phase)
-    _rates_on(road, _moved_drive(road, True, True, seen, later, y, car, phase), later, y, car, phase, linear.whole, out)
-    for i in range(count):
-        out[i] = (out[i] - rates[i]) / SHIFT
+            out[i] = (out[i] - rates[i]) * per_shift
+        if state == _TIME:
+            linear.time_slope[:] = out
+        else:
+            _shift(y, j, -shift, structure)
+            y[state] = kept
