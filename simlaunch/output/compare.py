@@ -179,6 +179,18 @@ def _pull(pair: Pair, numbers: Numbers) -> Table:
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
 
 
+def _second_axle(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    """The clutch that brings in the second axle, where there is one."""
+    one, other = pair.first.full.measures.second_axle, pair.second.full.measures.second_axle
+    if one is None or other is None:
+        return
+    rows = [
+        _row(q.label, getattr(one, name), getattr(other, name), q.dimension, numbers)
+        for name, q in reported("second_axle").items()
+    ]
+    yield Table("Clutch of the second axle, full pedal", _heads(pair), tuple(rows))
+
+
 # --- the gap ---
 
 
@@ -354,6 +366,7 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
+        *_second_axle(pair, numbers),
         sections_table(pair, numbers),
         *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
