@@ -75,7 +75,7 @@ def derive(
     ----------
     times : ndarray, shape (n,)
         Time of the samples [s].
-    states : ndarray, shape (n, 24)
+    states : ndarray, shape (n, STATES)
         State at the samples, SI units.
     segments : ndarray, shape (n,)
         Index of each sample's phase.
@@ -85,7 +85,7 @@ def derive(
         The car.
     work : Record
         Scratch space of a launch.
-    out : ndarray, shape (n, 21)
+    out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
     """
     friction = car.road.friction_factor
