@@ -154,7 +154,7 @@ class _Space(NamedTuple):
     """What every launch of a batch is run and measured with, one after the other."""
 
     bench: Bench
-    derived: Array  # (capacity, 21)
+    derived: Array  # (capacity, channels)
     speed: Samples  # (capacity,) as `POINT`
     distance: Samples  # (capacity,) as `POINT`
     uses: Samples  # (capacity,) as `USE`

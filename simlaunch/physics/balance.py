@@ -78,7 +78,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -176,7 +176,7 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
         What the engine and its coupling do.
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -226,7 +226,7 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -263,11 +263,11 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Filled from the first integral on, SI units.
 
     Source: power is force times speed, and torque times angular speed.
@@ -301,13 +301,13 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -344,13 +344,13 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -367,13 +367,13 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -389,7 +389,7 @@ def stored_energy(y: Array, car: Record) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.

@@ -272,7 +272,7 @@ def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> fl
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -351,7 +351,7 @@ def led_clutch_torque(y: Array, car: Record, phase: Record, road: Ground, full: 
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -406,7 +406,7 @@ def upheld_pump_speed(
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -455,7 +455,7 @@ def trimmed_engine_torque(
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -498,7 +498,7 @@ def launch_torque(y: Array, car: Record, friction: float) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.

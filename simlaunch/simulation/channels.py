@@ -76,7 +76,7 @@ def derive(
     ----------
     times : ndarray, shape (n,)
         Time of the samples [s].
-    states : ndarray, shape (n, 24)
+    states : ndarray, shape (n, STATES)
         State at the samples, SI units.
     segments : ndarray, shape (n,)
         Index of each sample's phase.
@@ -86,7 +86,7 @@ def derive(
         The car.
     work : Record
         Scratch space of a launch.
-    out : ndarray, shape (n, 21)
+    out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
     of_grip : bool
         Whether the force and the slip at which grip ends are wanted too, which take more than all the rest.

@@ -146,15 +146,15 @@ def linearise(
     ----------
     t : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units; moved and put back.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Its rates.
     car : Record
         The car.
     phase : Record
         The phase.
-    scale : ndarray, shape (24,)
+    scale : ndarray, shape (STATES,)
         Size of each state.
     structure : Record
         Filled with the free states of the phase.

@@ -96,7 +96,7 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     ----------
     car : Record
         The car, with its target slip.
-    rest : ndarray, shape (24,)
+    rest : ndarray, shape (STATES,)
         State at rest.
     phase : Record
         A fresh phase.

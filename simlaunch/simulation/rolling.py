@@ -90,7 +90,7 @@ def begin_rolling(car: Record, y: Array, phase: Record) -> None:
     ----------
     car : Record
         The car, complete, with its rolling start.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, zero; filled.
     phase : Record
         A fresh phase, changed in place.

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bump import raise_curve
-from simlaunch.analysis.launches import as_many
+from simlaunch.curves.bump import raise_curve
+from simlaunch.launching.launches import as_many
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.physics import state as at

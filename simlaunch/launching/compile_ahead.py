@@ -23,7 +23,7 @@ from simlaunch.simulation import channels, kernel, prepare
 from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.trace import Trace
 
-_REST = "from simlaunch.analysis.compile_ahead import compile_the_rest; compile_the_rest()"
+_REST = "from simlaunch.launching.compile_ahead import compile_the_rest; compile_the_rest()"
 _SAMPLES = 3
 
 
