@@ -6,9 +6,8 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.influence import Influence, influences
-from simlaunch.analysis.ready import runnable
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.weather import DOUBT, USUAL, power_limit, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
@@ -17,6 +16,7 @@ from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.influence import Influence, influences
 from simlaunch.units.gate import quoted
 
 _BY_FORMULA = (NaturallyAspirated, ShareOfLoss)

@@ -12,11 +12,11 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launch_speed import settle
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, gears_of_roll, read_run, start_speed
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_start
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launch_speed import settle
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario

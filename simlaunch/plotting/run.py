@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.analysis.compare import Comparison, Pair
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.compare import Comparison, Pair
+from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.plotting.compare import (
     LEAST_SLIP,
     best_slip,

@@ -71,6 +71,7 @@ def derive(
     car: Record,
     work: Record,
     out: Array,
+    of_grip: bool,
 ) -> None:
     """Work out the derived channels of every sample.
 
@@ -90,6 +91,8 @@ def derive(
         Scratch space of a launch.
     out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
+    of_grip : bool
+        Whether the force and the slip at which grip ends are wanted too, which take more than all the rest.
     """
     friction = car.road.friction_factor
     for i in range(times.size):
@@ -105,10 +108,11 @@ def derive(
         out[i, 4] = road.rear.slip
         out[i, 5] = road.front.force
         out[i, 6] = road.rear.force
-        out[i, 7] = tyre.axle_force_limit(road.front.load, car.front, friction)
-        out[i, 8] = tyre.axle_force_limit(road.rear.load, car.rear, friction)
-        out[i, 9] = tyre.axle_peak_slip(road.front.load, car.front, friction)
-        out[i, 10] = tyre.axle_peak_slip(road.rear.load, car.rear, friction)
+        if of_grip:
+            out[i, 7] = tyre.axle_force_limit(road.front.load, car.front, friction)
+            out[i, 8] = tyre.axle_force_limit(road.rear.load, car.rear, friction)
+            out[i, 9] = tyre.axle_peak_slip(road.front.load, car.front, friction)
+            out[i, 10] = tyre.axle_peak_slip(road.rear.load, car.rear, friction)
         out[i, 11] = b.drive.engine_torque
         out[i, 12] = b.drive.available_torque
         out[i, 13] = b.friction + b.drive.pump
