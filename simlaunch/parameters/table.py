@@ -120,6 +120,9 @@ def _through(points: Sequence[tuple[Quantity, Quantity]]) -> Made:
     return (x, y) if len(x) > 1 else (np.array([x[0], x[0] + 1.0]), np.repeat(y, 2))
 
 
+_ROOM = 16  # places that stay free in the table of a curve, for a study that bends it further
+
+
 def _full_load(curve: Curve | None, pressure: Any, temperature: Any, altitude: Any, humidity: Any) -> Made:
     """The curve as the air lets it be; None where only the air is at hand, and no curve follows it."""
     if curve is None:
@@ -133,7 +136,7 @@ def _full_load(curve: Curve | None, pressure: Any, temperature: Any, altitude: A
 
     x, y = _through(curve.points)
     if isinstance(curve.weather, CompressorLimit):  # a cap bends the curve between its points
-        even = np.linspace(x[0], x[-1], MAX_CURVE_POINTS - len(x))
+        even = np.linspace(x[0], x[-1], max(MAX_CURVE_POINTS - _ROOM - len(x), 0))
         fine = np.union1d(x, even)
         x, y = fine, monotone(x, y)(fine)
     made = np.asarray(_one_by_one(in_air)(pressure, temperature, altitude, humidity))

@@ -74,6 +74,7 @@ _GOAL = _Goal(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
 
 
 _DASHED = re.compile(r" *([\d.]{1,16}) *[-\u2013] *([\d.]{1,16}) *([^\d ]\D{0,31}?)? *", re.ASCII)
+_FROM_REST = re.compile(r"\s*0+(?:\.0*)?\s*([a-z/]*)\s*", re.ASCII | re.IGNORECASE)
 """Two numbers joined by a dash, as a span is often written."""
 
 
@@ -97,6 +98,10 @@ class Mark:
         parts = value.split(" to ") if isinstance(value, str) else [value]
         if len(parts) > 2:
             raise refused(quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"')
+        if len(parts) == 2 and (rest := _FROM_REST.fullmatch(str(parts[0]))):
+            end = _GOAL.parse(parts[1])
+            if not rest[1] or _GOAL.parse(f"100 {rest[1]}").dimension is end.dimension:
+                return Mark(str(parts[1]).strip(), None, end)
         ends = [_GOAL.parse(part) for part in parts]
         start, end = (ends[0], ends[1]) if len(ends) == 2 else (None, ends[0])
         text = str(value).strip()
