@@ -17,7 +17,7 @@ from typing import Any
 
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
-_COMPILE = "import sys; from simlaunch.analysis.compile_ahead import compile_into; compile_into(sys.argv[1])"
+_COMPILE = "import sys; from simlaunch.launching.compile_ahead import compile_into; compile_into(sys.argv[1])"
 _PATIENCE = 1200.0  # [s]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simlaunch.analysis import compile_ahead
+from simlaunch.launching import compile_ahead
 
 if __name__ == "__main__" and not compile_ahead.is_done():
     compile_ahead.compile_together()

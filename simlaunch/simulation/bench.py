@@ -86,7 +86,11 @@ def checked(tolerance: float) -> float:
 
 
 def make_bench(
-    tolerance: float = DEFAULT_TOLERANCE, capacity: int = CAPACITIES[0], sample_gap: float = SAMPLE_GAP
+    tolerance: float = DEFAULT_TOLERANCE,
+    capacity: int = CAPACITIES[0],
+    sample_gap: float = SAMPLE_GAP,
+    *,
+    integrals: bool = True,
 ) -> Bench:
     """Empty buffers.
 
@@ -98,6 +102,8 @@ def make_bench(
         Number of samples that fit.
     sample_gap : float
         Largest distance between samples; none is recorded with 0 [s].
+    integrals : bool
+        Whether samples hold the energies too, which take an eighth of the time of a launch.
 
     Returns
     -------
@@ -112,7 +118,7 @@ def make_bench(
     return Bench(
         np.zeros(1, CAR),
         np.zeros(2, at.PHASE),
-        Accuracy(checked(tolerance), scales(), LONGEST_STEP, sample_gap),
+        Accuracy(checked(tolerance), scales(), LONGEST_STEP, sample_gap, integrals),
         kernel.launch_work(),
         make_samples(capacity, at.STATES),
         kernel.PhaseLog(np.zeros(_PHASES, at.PHASE), np.zeros(_PHASES), np.full(_PHASES, -1, np.int64)),
@@ -149,11 +155,11 @@ def ways() -> Ways:
 
 
 @part
-def run_next(car: Record, bench: Bench, ways: Ways) -> kernel.Ending:
+def run_next(car: Record, bench: Bench, how: Ways) -> kernel.Ending:
     """Run a copy of a car from standstill, in place of what ran before."""
     bench.car[0] = car
     bench.phase[0] = bench.phase[1]
     bench.samples.cursor[:] = 0
-    ways.complete(bench.car[0], bench.work, bench.phase[0])
-    ways.begin(bench.car[0], bench.work, bench.phase[0])
-    return ways.run(bench.car[0], bench.phase[0], bench.accuracy, bench.work, bench.samples, bench.log)
+    how.complete(bench.car[0], bench.work, bench.phase[0])
+    how.begin(bench.car[0], bench.work, bench.phase[0])
+    return how.run(bench.car[0], bench.phase[0], bench.accuracy, bench.work, bench.samples, bench.log)
