@@ -10,8 +10,8 @@ import pytest
 from numpy.typing import NDArray
 
 from cars import RPM, all_drive_saloon, coupe, front_hatch, random_car
-from simlaunch.analysis.ready import aim
 from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.many import ENERGY, GRIP, GROUPS, MARKS, PARTS, Measured, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
