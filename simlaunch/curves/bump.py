@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from math import ceil, floor
+from math import ceil, floor, inf, isfinite
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.cubics import Cubics, with_slopes
 from simlaunch.errors import UsageError
-from simlaunch.record import MAX_CURVE_POINTS, Car, Table
+from simlaunch.parameters.fill import fill_table
+from simlaunch.record import Car, Record, Table
 from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
@@ -19,6 +20,7 @@ BAND = 250.0 * RPM
 
 MOST_BANDS = 200
 _SPACING = 100.0 * RPM
+_ROOM = 16  # places in a table of torque that bands may take
 _BEYOND = 1.0  # how far a curve is padded past its ends, where it stays level [rad/s]
 
 
@@ -111,11 +113,59 @@ def raise_curve(table: Table, middles: Array, shares: Array, torque: float) -> N
     uneven = np.flatnonzero(np.diff(shares) != 0.0)
     needed = middles[np.union1d(uneven, uneven + 1)]
     knots = np.union1d(old, needed[(needed > old[0]) & (needed < old[-1])])
-    if knots.size > MAX_CURVE_POINTS:
-        raise UsageError(f"the curve has {count} points, which leaves no room for bands; thin it out to 240 or fewer")
+    if knots.size > (room := table.knot.size):
+        what = f"the curve has {count} points, which leaves no room for bands; thin it out to {room - _ROOM} or fewer"
+        raise UsageError(what)
     cubic = curve.seen_from(knots) + torque * bump.seen_from(knots)
     cubic[-1, 0] = curve(old[-1]) + torque * bump(old[-1])
     cubic[-1, 1:] = 0.0
     table.count = knots.size
     table.knot[: knots.size] = knots
     table.cubic[: knots.size] = cubic
+
+
+def raise_gear(engine: Record, gear: int, middles: Array, shares: Array, torque: float) -> None:
+    """Add torque to what a gear lets the engine give, as `raise_curve` does to the curve.
+
+    A gear without a limit of its own is left as it is.
+
+    Parameters
+    ----------
+    engine : Record
+        The engine, changed in place; a gear is limited by one torque or by a curve.
+    gear : int
+        Index of the gear [-].
+    middles, shares : ndarray, shape (n,)
+        Middles of the bands [rad/s], and what share of the torque each gets [-].
+    torque : float
+        Torque [N m].
+
+    Raises
+    ------
+    UsageError
+        The curve of the gear has so many points that the bands find no room in it.
+    """
+    limit, level = engine.gear_curve[gear], float(engine.gear_limit[gear])
+    count = int(engine.torque.count)
+    ends = engine.torque.knot[[0, count - 1]]
+    if not limit.count:
+        if not isfinite(level):
+            return
+        fill_table(limit, ends, np.array([level, level]))
+        engine.gear_limit[gear] = inf
+    _hold_beyond(limit, float(ends[0]), float(ends[1]))
+    raise_curve(limit, middles, shares, torque)
+
+
+def _hold_beyond(table: Table, low: float, high: float) -> None:
+    """Let a curve that is held beyond its ends reach to some engine speeds, level there."""
+    count = int(table.count)
+    knots, cubics = table.knot[:count].copy(), table.cubic[:count].copy()
+    if low < knots[0]:
+        knots, cubics = np.r_[low, knots], np.vstack([[cubics[0, 0], 0.0, 0.0, 0.0], cubics])
+    if high > knots[-1]:
+        knots, cubics = np.r_[knots, high], np.vstack([cubics, [cubics[-1, 0], 0.0, 0.0, 0.0]])
+    if knots.size > table.knot.size:
+        raise UsageError(f"the torque of a gear has {count} points, which leaves no room for bands; thin it out")
+    table.count = knots.size
+    table.knot[: knots.size], table.cubic[: knots.size] = knots, cubics

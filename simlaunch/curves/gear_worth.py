@@ -1,7 +1,8 @@
 """What torque is worth that acts in one gear only.
 
 The car of a launch is changed while it runs: up to the gear the launch is that of the curve as it is, through the gear
-the curve is raised in one band, and from the next gear on it is again as it was.
+the curve is raised in one band, and from the next gear on it is again as it was. A torque limit of that gear is raised
+with the curve, since the question is what the gear gains from more torque; limits of other gears stay.
 """
 
 from __future__ import annotations
@@ -11,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.curves.bump import raise_curve
+from simlaunch.curves.bump import raise_curve, raise_gear
 from simlaunch.launching.launches import as_many
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import Kind, Target, mark
@@ -216,7 +217,7 @@ def use_of_bands(base: Stretch, middles: Array, target: Target) -> Use:
 
 
 def gear_gains(car: Car, asked: float, middles: Array, target: Target, step: float, tolerance: float) -> Array:
-    """Time gained by torque that acts in one gear only, for every gear and band.
+    """Time gained by torque that acts in one gear only, for every gear and band; a limit of that gear is raised too.
 
     Parameters
     ----------
@@ -249,7 +250,9 @@ def gear_gains(car: Car, asked: float, middles: Array, target: Target, step: flo
             for change in (step, -step):
                 copies[1] = car
                 copies[1].launch.engine_speed = asked
-                raise_curve(copies[1].engine.torque, middles, np.eye(middles.size)[band], change)
+                share = np.eye(middles.size)[band]
+                raise_curve(copies[1].engine.torque, middles, share, change)
+                raise_gear(copies[1].engine, gear, middles, share, change)
                 times.append(_Trial(copies[0], copies[1], base, target, tolerance).time(gear))
             gains[gear, band] = (times[1] - times[0]) / (2.0 * step)
     return gains

@@ -29,7 +29,12 @@ _IN_GEAR = {System.METRIC: ("80 km/h", "120 km/h"), System.US: ("50 mph", "70 mp
 """Speeds between which the pull of a high gear is stated (common practice)."""
 
 _GEARS = 2  # the highest in which the engine runs at both speeds
-_ROLL = re.compile(r"\s*roll\s+(.+?)\s+(to|over)\s+(.+?)(?:\s+in\s+gear\s+(\d{1,2}))?\s*", re.ASCII)
+_ROLL = re.compile(
+    r"\s*roll\s+(?P<from>.+?)\s+(?P<joined>to|over)\s+(?P<to>.+?)(?:\s+in\s+gear\s+(?P<gear>\d{1,2}))?"
+    r"(?:\s*,\s*shifting\s+(?P<shifting>on|off))?(?:\s*,\s*boost\s+(?P<boost>[^,]+?))?\s*",
+    re.ASCII,
+)
+"""A rolling start as its label writes it."""
 _WRITTEN_OUT = (
     'write a distance, a speed, a span such as "80 km/h to 120 km/h", or a rolling start such as '
     '"roll 60 mph to 130 mph"'
@@ -39,7 +44,8 @@ _WRITTEN_OUT = (
 def target_named(scenario: Scenario, name: str | None) -> Target:
     """Target by the name under which it is printed, or one that is written out.
 
-    Written out, it is such as "80 km/h to 120 km/h", or "roll 50 mph to 100 mph in gear 3" for a rolling start.
+    Written out, it is such as "80 km/h to 120 km/h", or "roll 50 mph to 100 mph in gear 3" for a rolling start; behind
+    a comma, "shifting on" lets gears be left all the same, and "boost 40 %" states what boost there is at the start.
 
     Parameters
     ----------
@@ -149,8 +155,8 @@ def roll_named(scenario: Scenario, text: str) -> Target | None:
         return known[text.strip()]
     if match is None:
         return None
-    start, joined, end, gear = match.groups()
-    entry = {"from": start, "to": end} | ({"gear": gear} if gear else {})
+    entry = {key: typed for key, typed in match.groupdict().items() if typed is not None}
+    joined = entry.pop("joined")
     try:
         made = RoadTest.model_validate(entry)
     except ValidationError as error:

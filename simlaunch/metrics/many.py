@@ -306,6 +306,7 @@ def _integrals(space: _Space, i: int) -> Integrals:
         y[at.COUPLING_WORK],
         y[at.GEARING_WORK],
         y[at.TWIST_WORK],
+        y[at.AXLE_CLUTCH_WORK],
     )
 
 

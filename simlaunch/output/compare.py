@@ -24,7 +24,15 @@ from simlaunch.output.as_json import Object, group_object, listed, number, targe
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
-from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
+from simlaunch.output.run import (
+    bog_text,
+    distinct,
+    driven_parts,
+    end_text,
+    launch_object,
+    launch_speed_text,
+    missed_text,
+)
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -49,8 +57,7 @@ def _heads(pair: Pair) -> tuple[str, ...]:
 
 
 def _row(label: str, first: float, second: float, kind: Dimension, numbers: Numbers) -> Row:
-    cells = (numbers.plain(first, kind), numbers.plain(second, kind), numbers.signed(second - first, kind))
-    return Row(label, numbers.unit(kind), cells)
+    return Row(label, numbers.unit(kind), numbers.beside(first, second, kind))
 
 
 # --- marks ---
@@ -389,9 +396,9 @@ def bad_runs(comparison: Comparison) -> list[str]:
     ]
 
 
-def _unreached(comparison: Comparison) -> list[str]:
+def _unreached(comparison: Comparison, numbers: Numbers) -> list[str]:
     return [
-        f"Curve {short(runs.name, 24)}, {PEDAL_WORDS[pedal]}: {runs.of(pedal).run.outcome.value}."
+        f"Curve {short(runs.name, 24)}, {PEDAL_WORDS[pedal]}: {end_text(runs.of(pedal), numbers)}."
         for runs in comparison.runs
         for pedal in Pedal
         if not runs.of(pedal).reached
@@ -408,7 +415,8 @@ def _missed(comparison: Comparison, numbers: Numbers) -> list[str]:
 
 
 _MEANING = (
-    "A difference is the second column less the first: a time below zero means that the second curve is quicker. With "
+    "A difference is the second column less the first, as printed: a time below zero means that the second curve is "
+    "quicker. With "
     "1 ft rollout: the clock and the distance begin one foot from the start. Held slip: slip control trims the torque "
     "to a target slip. Time lost to spin: full pedal less held slip. At the grip limit the tyres give all they can; "
     "wheelspin is slip beyond that, which wastes torque. Peak torque includes the shocks of launch and shifts, steady "
@@ -450,7 +458,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
         *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
-        *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
+        *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison, Numbers(system)))),
     )
 
 

@@ -12,6 +12,7 @@ from simlaunch.output.conditions import header
 from simlaunch.output.groups import of_car
 from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
+from simlaunch.output.run import end_text
 from simlaunch.output.words import (
     CAUTION,
     NOT_REACHED,
@@ -198,7 +199,7 @@ def _origins(found: DrivelineLoads) -> Iterator[str]:
 def text(found: DrivelineLoads, system: System) -> str:
     """Loads as text of 80 columns, the verdict last."""
     unreached = [
-        paragraph(f"Curve {short(load.curve, 24)}: {load.simulation.run.outcome.value}.")
+        paragraph(f"Curve {short(load.curve, 24)}: {end_text(load.simulation, Numbers(system))}.")
         for load in found.loads
         if not load.simulation.reached
     ]

@@ -28,6 +28,10 @@ from simlaunch.searching.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN,
 from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
 
+PEAK = 100.0 * RPM
+"""A curve that holds its highest torque over fewer engine speeds has a peak, not a plateau: engine speeds of the search
+are as far apart [rad/s]."""
+
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
     """Corners of the curve: where what binds it changes, and its ends."""
@@ -156,7 +160,13 @@ def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> st
         gap_text = f"as quick as {named(result.wish)}"
     else:
         gap_text = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
-    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {gap_text}"
+    held, score = _held(found.chosen, numbers), f"{found.chosen.score:.3f} s, {gap_text}"
+    if not is_peak(found.chosen):
+        return f"the highest plateau that pays is {held}: {score}"
+    shape = found.chosen.shape
+    power = numbers.with_unit(shape.height * shape.end, Dimension.POWER)
+    falls = f"from which on torque falls at the power of that point, {power}"
+    return f"what pays is no plateau but {held}, {falls}: {score}"
 
 
 def cheaper(found: Plateau) -> Point | None:
@@ -194,9 +204,14 @@ def _held(point: Point, numbers: Numbers) -> str:
     """A plateau by its height and its ends, or a peak by its place."""
     height, shape = numbers.with_unit(point.shape.height, Dimension.TORQUE), point.shape
     start, end = (numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (shape.start, shape.end))
-    if shape.end <= shape.start * 1.001:
+    if is_peak(point):
         return f"a peak of {height} at {start} rpm"
     return f"a plateau of {height} from {start} to {end} rpm"
+
+
+def is_peak(point: Point) -> bool:
+    """Whether a curve holds its highest torque over so few engine speeds that it has no plateau."""
+    return point.shape.end - point.shape.start < PEAK
 
 
 def _binds(found: Plateau) -> str:
@@ -345,6 +360,7 @@ def _plateau_object(found: Plateau) -> Object:
         "wish": _point_object(found.wish),
         "front": [_point_object(point) for point in found.front],
         "knee": found.knee,
+        "is_plateau": not is_peak(found.chosen),
         "gear_limits_within_grip": found.within_grip,
         "engine_limits_given": found.capped,
         "begun_earlier": _point_object(found.earlier),

@@ -29,13 +29,14 @@ def tables(found: Project, system: System) -> tuple[Table, ...]:
             f"{short(name, 20)}, {target_label(comparison.goal)}",
             "",
             (
-                short(f"{pair.first.name} {numbers.plain(gap.first.time, Dimension.TIME)}", 22),
-                short(f"{pair.second.name} {numbers.plain(gap.second.time, Dimension.TIME)}", 22),
-                numbers.signed(gap.gap, Dimension.TIME),
+                short(f"{pair.first.name} {first}", 22),
+                short(f"{pair.second.name} {second}", 22),
+                difference,
             ),
         )
         for name, comparison, pair in _pairs(found)
         for gap in (pair.full.at_goal,)
+        for first, second, difference in (numbers.beside(gap.first.time, gap.second.time, Dimension.TIME),)
     )
     unit = numbers.unit(Dimension.TIME)
     return (Table(f"All scenarios, full pedal [{unit}]", ("first", "second", "gap"), tuple(rows)),)

@@ -80,6 +80,18 @@ class Numbers:
         shown, unit = to_display(value_si, dimension, self.system)
         return f"{shown:.3g} {unit}".strip()
 
+    def beside(self, one: float, other: float, dimension: Dimension) -> tuple[str, str, str]:
+        """Two numbers and their difference, which is that of the numbers as printed: a reader who subtracts finds it.
+
+        >>> Numbers(System.METRIC).beside(49.988, 50.013, Dimension.SPEED)
+        ('180.0', '180.0', '0.0')
+        """
+        first, second = self.plain(one, dimension), self.plain(other, dimension)
+        if NOT_REACHED in (first, second):
+            return first, second, NOT_REACHED
+        text = f"{float(second) - float(first):+.{_DIGITS[dimension]}f}"
+        return first, second, text if text.strip("+-0.") else text.lstrip("+-")
+
     def times(self, ratio: float) -> str:
         """How many times as much, for what is known no better than to some percent."""
         return f"{ratio:.2f}" if isfinite(ratio) else NOT_REACHED

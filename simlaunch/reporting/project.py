@@ -105,13 +105,14 @@ def report_project(
 
 def _row(name: str, made: Report, numbers: Numbers) -> dict[str, str]:
     pair, comparison = made.material.pair, made.material.comparison
-    gap = pair.full.at_goal
+    gap, unit = pair.full.at_goal, numbers.unit(Dimension.TIME)
+    first, second, difference = numbers.beside(gap.first.time, gap.second.time, Dimension.TIME)
     return {
         "link": quote(made.page.name),
         "name": f"{name}: {comparison.scenario.name}",
         "goal": target_label(comparison.goal),
-        "first": f"{pair.first.name}: {numbers.with_unit(gap.first.time, Dimension.TIME)}",
-        "second": f"{pair.second.name}: {numbers.with_unit(gap.second.time, Dimension.TIME)}",
-        "gap": f"{numbers.signed(gap.gap, Dimension.TIME)} {numbers.unit(Dimension.TIME)}",
+        "first": f"{pair.first.name}: {first} {unit}",
+        "second": f"{pair.second.name}: {second} {unit}",
+        "gap": f"{difference} {unit}",
         "verdict": " ".join(sentences(pair.verdict, numbers.system)),
     }

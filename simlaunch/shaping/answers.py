@@ -145,8 +145,7 @@ def curve_numbers(scenario: Scenario, curve: str, tests: Sequence[Target], toler
 
 
 def _row(label: str, one: float, other: float, dimension: Dimension, numbers: Numbers) -> Row:
-    cells = (numbers.plain(one, dimension), numbers.plain(other, dimension), numbers.signed(other - one, dimension))
-    return Row(label, numbers.unit(dimension), cells)
+    return Row(label, numbers.unit(dimension), numbers.beside(one, other, dimension))
 
 
 def _times(one: CurveNumbers, other: CurveNumbers, aimed: str, numbers: Numbers, heads: tuple[str, ...]) -> Table:

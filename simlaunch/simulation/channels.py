@@ -32,6 +32,7 @@ STATE_CHANNELS: dict[str, int] = {
     "coupling_work": at.COUPLING_WORK,
     "gearing_work": at.GEARING_WORK,
     "twist_work": at.TWIST_WORK,
+    "axle_clutch_work": at.AXLE_CLUTCH_WORK,
 }
 
 DERIVED_CHANNELS = (
@@ -56,6 +57,8 @@ DERIVED_CHANNELS = (
     "drag",
     "gear",
     "stored_energy",
+    "axle_clutch_torque",
+    "axle_clutch_slip",
 )
 
 
@@ -115,8 +118,13 @@ def derive(
         out[i, 13] = b.friction + b.drive.pump
         out[i, 14] = b.gearing.input_torque
         out[i, 15] = b.gearing.output_torque
-        out[i, 16] = b.axle_front
-        out[i, 17] = b.axle_rear
+        out[i, 16] = b.axles.front
+        out[i, 17] = b.axles.rear
         out[i, 18] = road.drag
         out[i, 19] = phase.gear + 1
         out[i, 20] = stored_energy(y, car)
+        out[i, 21] = 0.0
+        out[i, 22] = 0.0
+        if car.drive.clutched == 1:
+            out[i, 21] = (b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front) / car.drive.clutch_ratio
+            out[i, 22] = b.axles.slip * car.drive.clutch_ratio

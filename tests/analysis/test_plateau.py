@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from math import inf, pi
 from pathlib import Path
@@ -42,6 +43,7 @@ from simlaunch.searching.plateau_search_space import (
     binding,
 )
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import System
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
@@ -374,3 +376,16 @@ def test_targets_weigh() -> None:
     space = SearchSpace(coupe(), Limits(), Aim((SPRINT, quarter), (2.0, 0.5)))
     point = space.launched([space.shape(400.0, 0.0, 1.0)])[0]
     assert point.score == pytest.approx(2.0 * point.times[0] + 0.5 * point.times[1])
+
+
+def test_a_plateau_of_a_few_engine_speeds_is_called_none() -> None:
+    """Over 6 rpm nothing is held: the words say that it is a peak, and at which power torque falls from there."""
+    _, answer = found()
+    start = 5200.0 * RPM
+    brief = replace(answer.chosen, shape=Shape(400.0, start, start + 6.0 * RPM))
+    short = replace(answer, chosen=brief)
+    result = PlateauResult(scenario(), "peak", Pedal.FULL, DASH, {"as described": short}, {"as described": (3.42,)})
+    first = verdict(result, System.METRIC)[0]
+    assert first.startswith("What pays is no plateau but a peak of 400 N m at 5200 rpm, from which on torque falls")
+    assert f"{400.0 * (start + 6.0 * RPM) * 1e-3:.1f} kW" in first
+    assert result.to_dict()["gear_sets"]["as described"]["is_plateau"] is False

@@ -71,6 +71,7 @@ def every_number(found: Measures) -> dict[str, float]:
         "work lost in clutch or converter": audit.coupling,
         "work lost in gearing": audit.gearing,
         "work lost in twist damping": audit.twist,
+        "work lost in the clutch of the second axle": audit.axle_clutch,
         "residual of the energy audit": audit.residual,
         "residual over engine work": audit.residual_share,
         **{f"peak torque {peak.part.value}": peak.torque for peak in found.parts},
