@@ -66,6 +66,12 @@ class Drive(_Fields):
     shaft_stiffness: NDArray[np.float64]
     shaft_damping: NDArray[np.float64]
     inertia: float
+    clutched: int
+    capacity: float
+    lead: float
+    clutch_ratio: float
+    delay: float
+    ramp: float
 
 class Table(_Fields):
     count: int

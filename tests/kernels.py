@@ -11,9 +11,9 @@ LOOPS = ("run_compiled", "_measure_each", "follow_each")
 
 def compile_kernels() -> None:
     """Compile the loops in one process, which shares what they have in common, and the rest in another beside it."""
-    from simlaunch.analysis.compile_ahead import compile_together
-    from simlaunch.analysis.launches import as_many, measure_all
     from simlaunch.fitting.histories import Runner, last_until
+    from simlaunch.launching.compile_ahead import compile_together
+    from simlaunch.launching.launches import as_many, measure_all
 
     compile_together()
     car = coupe()

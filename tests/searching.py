@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from simlaunch.analysis import plateau_search
+from simlaunch.searching import plateau_search
 
 
 def search_briefly(patch: pytest.MonkeyPatch) -> None:

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.influence import Influence, influences
-from simlaunch.analysis.ready import runnable
 from simlaunch.cubics import monotone
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.weather import DOUBT, USUAL, power_limit, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
@@ -20,6 +19,7 @@ from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
 from simlaunch.scenario.powertrain import CompressorLimit, Curve, NaturallyAspirated, ShareOfLoss
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.influence import Influence, influences
 from simlaunch.units.gate import quoted
 
 _SAME_POWER = 0.005  # share by which a curve may exceed its own limit: both are rounded when they are typed

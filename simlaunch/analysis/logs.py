@@ -12,11 +12,11 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import same_target, target_written
 from simlaunch.analysis.log import LoggedRun, read_log
-from simlaunch.analysis.same_conditions import Correcting, brought_to, day_of
-from simlaunch.analysis.scatter import Change, Group, change
 from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.launching.goals import same_target, target_written
+from simlaunch.logged.same_conditions import Correcting, brought_to, day_of
+from simlaunch.logged.scatter import Change, Group, change
 from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogOptions

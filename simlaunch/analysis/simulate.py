@@ -7,17 +7,17 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import isnan
 
-from simlaunch.analysis.bog import Bog, bog
-from simlaunch.analysis.goals import extra_targets
-from simlaunch.analysis.launch_speed import LaunchSpeed, settle
-from simlaunch.analysis.out_of_reach import LongLaunch, given_time
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.ready import aim
-from simlaunch.analysis.road_tests import in_its_gear
-from simlaunch.analysis.targets import target_named
-from simlaunch.analysis.unfollowed import remedy
 from simlaunch.choices import chosen
 from simlaunch.errors import RunNotFollowed
+from simlaunch.launching.bog import Bog, bog
+from simlaunch.launching.goals import extra_targets
+from simlaunch.launching.launch_speed import LaunchSpeed, settle
+from simlaunch.launching.out_of_reach import LongLaunch, given_time
+from simlaunch.launching.progress import count
+from simlaunch.launching.ready import aim
+from simlaunch.launching.road_tests import in_its_gear
+from simlaunch.launching.targets import target_named
+from simlaunch.launching.unfollowed import remedy
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
 from simlaunch.parameters.fill import lower

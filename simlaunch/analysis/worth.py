@@ -9,13 +9,13 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all
-from simlaunch.analysis.out_of_reach import given_time
-from simlaunch.analysis.targets import target_named
+from simlaunch.curves.bump import band_middles, raise_curve
+from simlaunch.curves.gear_worth import Use, follow, gear_gains, use_of_bands, visited
 from simlaunch.errors import TargetNotReached
+from simlaunch.launching.goals import target_label
+from simlaunch.launching.launches import Cars, as_many, column, make_ready, measure_all
+from simlaunch.launching.out_of_reach import given_time
+from simlaunch.launching.targets import target_named
 from simlaunch.metrics.full_load import limited_gears
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower

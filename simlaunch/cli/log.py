@@ -12,7 +12,6 @@ from typer.core import TyperCommand
 import simlaunch.results as results
 from simlaunch.analysis import log as single
 from simlaunch.analysis import logs as several
-from simlaunch.analysis import same_conditions
 from simlaunch.cli.curve_options import Boosted, CorrectionChoice
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
@@ -20,6 +19,7 @@ from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.logged import same_conditions
 from simlaunch.readers import log as logged
 from simlaunch.scenario import powertrain
 from simlaunch.units import gate

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 import typer
 
 import simlaunch.compiled as kernels
-from simlaunch.analysis import compile_ahead, progress
 from simlaunch.errors import SimlaunchError
+from simlaunch.launching import compile_ahead, progress
 from simlaunch.output import as_json as json_text
 from simlaunch.output import layout
 from simlaunch.plotting import save

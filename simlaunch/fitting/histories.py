@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.road_load import effective_mass, resistance
 from simlaunch.compiled import publish
+from simlaunch.launching.progress import count
+from simlaunch.logged.road_load import effective_mass, resistance
 from simlaunch.physics import body
 from simlaunch.record import Car
 from simlaunch.simulation.batch import on_threads

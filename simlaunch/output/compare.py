@@ -7,17 +7,17 @@ from itertools import zip_longest
 from math import isnan, nan
 from typing import NamedTuple, TypeVar
 
-from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
-from simlaunch.analysis.causes import Cause
-from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
-from simlaunch.analysis.driving import Driving, Tried
-from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import part_name
-from simlaunch.analysis.reference_conditions import CorrectionGap
-from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
+from simlaunch.comparing.attribution import Attribution, LimitsByGear, Span
+from simlaunch.comparing.causes import Cause
+from simlaunch.comparing.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.comparing.driving import Driving, Tried
+from simlaunch.comparing.reference_conditions import CorrectionGap
+from simlaunch.comparing.verdict import RatedPart, Verdict
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.road_tests import RoadTestGap
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, number, target_object

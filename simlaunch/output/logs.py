@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.logs import ComparedLog, LogComparison, MarkChange, Setup
-from simlaunch.analysis.scatter import Change, Evidence
+from simlaunch.launching.goals import target_label
+from simlaunch.logged.scatter import Change, Evidence
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
 from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text

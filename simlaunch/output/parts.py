@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isnan
 
-from simlaunch.analysis.limits import PART_AT
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
 from simlaunch.metrics.parts import SETTLING, Part
 from simlaunch.output.as_json import Object, group_object
@@ -25,6 +24,7 @@ from simlaunch.output.words import (
     named,
 )
 from simlaunch.quantities import reported
+from simlaunch.ratings.limits import PART_AT
 from simlaunch.scenario.decision import TOOTHED
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System

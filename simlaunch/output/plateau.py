@@ -9,13 +9,9 @@ from math import ceil, isfinite, isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.limits import ENVELOPE, RISE
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
-from simlaunch.analysis.plateau_search import Plateau
-from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.groups import cell, cells, heads, row, table, unit_of, with_unit
@@ -25,7 +21,10 @@ from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
+from simlaunch.ratings.limits import ENVELOPE, RISE
 from simlaunch.record import MAX_GEAR_POINTS
+from simlaunch.searching.plateau_search import Plateau
+from simlaunch.searching.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
 from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
 

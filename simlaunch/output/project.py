@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simlaunch.analysis.compare import Comparison, Pair
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.project import Project
+from simlaunch.comparing.compare import Comparison, Pair
+from simlaunch.comparing.project import Project
+from simlaunch.launching.goals import target_label
 from simlaunch.output import compare as of_compare
 from simlaunch.output.as_json import Object
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text

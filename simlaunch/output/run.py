@@ -10,12 +10,11 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bog import SHARE, Bog
-from simlaunch.analysis.goals import same_target, target_label
-from simlaunch.analysis.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.simulate import Missed, Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.bog import SHARE, Bog
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object

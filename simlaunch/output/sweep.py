@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.metrics.many import Measure
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.groups import with_unit

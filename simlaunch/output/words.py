@@ -6,15 +6,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
-from simlaunch.analysis.attribution import LimitsByGear, Span
-from simlaunch.analysis.demand import Demand, PeakEvent
-from simlaunch.analysis.driving import Tried
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import Odds
-from simlaunch.analysis.shapley import Share
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.comparing.attribution import LimitsByGear, Span
+from simlaunch.comparing.driving import Tried
+from simlaunch.comparing.shapley import Share
+from simlaunch.comparing.verdict import Case, Finding, Verdict
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.output.layout import NOT_REACHED as NOT_REACHED
 from simlaunch.output.layout import short
+from simlaunch.ratings.demand import Demand, PeakEvent
 from simlaunch.record import Pedal
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display

@@ -10,8 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import (
     Beyond,
     GearSetWorth,
@@ -23,6 +21,7 @@ from simlaunch.analysis.worth import (
     costly_span,
     unused,
 )
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.groups import with_unit

@@ -68,8 +68,8 @@ def _on_both_axles(held: Held) -> Made:
     return held.si * np.ones(2)
 
 
-def _is(choice: str) -> Callable[[str | None], Made]:
-    return lambda held: held == choice
+def _is(*choices: str) -> Callable[[str | None], Made]:
+    return lambda held: held in choices
 
 
 def _one_by_one(made: Callable[..., Any]) -> Callable[..., Made]:
@@ -97,8 +97,21 @@ def _or_of_surface(factor: str) -> Callable[[Held | None, str], Made]:
     return lambda given, surface: given.si if given else to_si(getattr(surfaces()[surface], factor), Dimension.NUMBER)
 
 
-def _front_share(driven: str, share: Held) -> Made:
-    return {"front": 1.0, "rear": 0.0}.get(driven, share.si)
+def _front_share(driven: str, share: Held, second: str | None) -> Made:
+    """Where a clutch brings one axle in, the other one is driven directly."""
+    return {"front": 1.0, "rear": 0.0}.get(_OTHER[second] if second else driven, share.si)
+
+
+_OTHER = {"front": "rear", "rear": "front"}
+
+
+def _at_half_shafts(capacity: Held | None, ratio: Held | None) -> Made:
+    """Capacity of a clutch, behind its ratio."""
+    return None if capacity is None or ratio is None else capacity.si * ratio.si
+
+
+def _one_more(share: Held | None) -> Made:
+    return None if share is None else 1.0 + share.si
 
 
 def _through(points: Sequence[tuple[Quantity, Quantity]]) -> Made:
@@ -285,8 +298,14 @@ ROWS: tuple[Row, ...] = (
     _row("road.grade_angle", "road.grade", made=_one_by_one(_grade_angle)),
     *_tyre("front"),
     *_tyre("rear"),
-    _row("drive.front_share", "drive.driven", "drive.front_share", made=_front_share),
-    _row("drive.locked", "drive.centre", made=_is("locked")),
+    _row("drive.front_share", "drive.driven", "drive.front_share", "drive.second_axle.axle", made=_front_share),
+    _row("drive.locked", "drive.centre", made=_is("locked", "clutch")),
+    _row("drive.clutched", "drive.centre", made=_is("clutch")),
+    _row("drive.capacity", "drive.second_axle.capacity", "drive.second_axle.ratio", made=_at_half_shafts),
+    _row("drive.lead", "drive.second_axle.lead", made=_one_more),
+    _row("drive.clutch_ratio", "drive.second_axle.ratio"),
+    _row("drive.delay", "drive.second_axle.delay"),
+    _row("drive.ramp", "drive.second_axle.engagement_time"),
     _row("drive.rigid", "drive.half_shafts", made=_is("rigid")),
     _row("drive.shaft_stiffness", "drive.half_shaft_stiffness", made=_on_both_axles),
     _row("drive.shaft_damping", "drive.half_shaft_damping", made=_on_both_axles),

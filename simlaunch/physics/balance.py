@@ -11,7 +11,7 @@ from simlaunch.compiled import inline, part
 from simlaunch.physics import body, driveline, engine, pedal
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground
-from simlaunch.physics.driveline import Gearing, Load
+from simlaunch.physics.driveline import Axles, Gearing, Load
 from simlaunch.record import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
@@ -40,8 +40,7 @@ class Balance(NamedTuple):
     gearing: Gearing
     engine_acceleration: float
     friction: float  # torque through friction plates, stuck or slipping
-    axle_front: float
-    axle_rear: float
+    axles: Axles
 
 
 @inline
@@ -78,7 +77,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -112,8 +111,8 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     least = min(closed, torque)
     command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
     if held_slip:
-        taken = pedal.take_up(y[at.SPEED], car, road)
-        command = pedal.slip_command(y, car, phase, taken.now)
+        taken = pedal.take_up(time, y[at.SPEED], car, phase, road)
+        command = pedal.slip_command(time, y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
     load = engine.load_share(torque, full, closed)
@@ -124,17 +123,21 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
 
 
 @inline
-def _elastic_torques(y: Array, drive: Record, fixed: Record) -> tuple[float, float]:
-    """Torque of the front and of the rear half shafts, where they twist [N m]."""
-    front_rate, rear_rate = _twist_rates(y, drive)
-    if drive.locked == 1:
-        return (
-            driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0]),
-            driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1]),
-        )
-    share = drive.front_share
-    torque = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, fixed.shaft_stiffness, fixed.shaft_damping)
-    return share * torque, (1.0 - share) * torque
+def _elastic_axles(time: float, y: Array, car: Record, phase: Record) -> Axles:
+    """What half shafts do that twist."""
+    drive, fixed = car.drive, car.fixed
+    if drive.locked == 0:
+        share = drive.front_share
+        rate = y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR]
+        torque = driveline.shaft_torque(y[at.TWIST_FRONT], rate, fixed.shaft_stiffness, fixed.shaft_damping)
+        front, rear = share * torque, (1.0 - share) * torque
+        return Axles(front, rear, front + rear, rate, 0.0, 0.0)
+    if drive.clutched == 1:
+        return driveline.clutched_axles(time, y, drive, phase)
+    front_rate, rear_rate = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
+    front = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0])
+    rear = driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1])
+    return Axles(front, rear, front + rear, front_rate, rear_rate, 0.0)
 
 
 @inline
@@ -176,7 +179,7 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
         What the engine and its coupling do.
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -206,16 +209,17 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
             load = Load(wheels.inertia + car.drive.inertia, wheels.torque)
             gearing = _through_gears(time, torque, inertia, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
+        axles = Axles(front, rear, 0.0, 0.0, 0.0, 0.0)
     else:
-        front, rear = _elastic_torques(y, car.drive, car.fixed)
-        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
+        axles = _elastic_axles(time, y, car, phase)
+        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, axles.load), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
         engine_acceleration = gearing.input_acceleration
     else:
         friction = drive.friction
         engine_acceleration = (drive.engine_torque - drive.friction - drive.pump) / car.engine.inertia
-    return Balance(road, drive, gearing, engine_acceleration, friction, front, rear)
+    return Balance(road, drive, gearing, engine_acceleration, friction, axles)
 
 
 @part
@@ -226,7 +230,7 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -245,17 +249,6 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
 
 @inline
-def _twist_rates(y: Array, drive: Record) -> tuple[float, float]:
-    """Rates of both twists [rad/s]."""
-    if drive.rigid == 1:
-        return 0.0, 0.0
-    if drive.locked == 1:
-        return y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
-    share = drive.front_share
-    return y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR], 0.0
-
-
-@inline
 def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     """Rates of the energy integrals.
 
@@ -263,11 +256,11 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Filled from the first integral on, SI units.
 
     Source: power is force times speed, and torque times angular speed.
@@ -285,12 +278,15 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     rates[at.COUPLING_WORK] = plates + fluid
     taken = b.gearing.input_torque * y[at.INPUT_SPEED]
     rates[at.GEARING_WORK] = taken - b.gearing.output_torque * y[at.SHAFT_SPEED]
-    front, rear = _twist_rates(y, car.drive)
-    damping = car.drive.shaft_damping
+    front, rear, damping = b.axles.twist_front, b.axles.twist_rear, car.drive.shaft_damping
     if car.drive.locked == 1:
         rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
     else:
         rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
+    rates[at.AXLE_CLUTCH_WORK] = 0.0
+    if car.drive.clutched == 1:
+        torque = b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front
+        rates[at.AXLE_CLUTCH_WORK] = torque * b.axles.slip
 
 
 @inline
@@ -301,13 +297,13 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -317,8 +313,8 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.DISTANCE] = y[at.SPEED]
     out[at.SPEED] = road.acceleration
     resist_front, resist_rear = body.wheel_resistance(road, car)
-    out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) * car.front.per_inertia
-    out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) * car.rear.per_inertia
+    out[at.WHEEL_FRONT] = free * (b.axles.front - resist_front) * car.front.per_inertia
+    out[at.WHEEL_REAR] = free * (b.axles.rear - resist_rear) * car.rear.per_inertia
     out[at.SLIP_FRONT] = road.front.slip_rate
     out[at.SLIP_REAR] = road.rear.slip_rate
     brakes = road.drag + road.grade if phase.braked == 1 else 0.0
@@ -333,7 +329,7 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.REQUEST] = 0.0
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
-    out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
+    out[at.TWIST_FRONT], out[at.TWIST_REAR] = b.axles.twist_front, b.axles.twist_rear
 
 
 @inline
@@ -344,13 +340,13 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -367,13 +363,13 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -389,7 +385,7 @@ def stored_energy(y: Array, car: Record) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.

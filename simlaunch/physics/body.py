@@ -295,7 +295,7 @@ def front_footing(load: float, time: float, y: Array, car: Record, phase: Record
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -323,7 +323,7 @@ def rear_footing(load: float, time: float, y: Array, car: Record, phase: Record)
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -377,7 +377,7 @@ def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car, complete.

@@ -35,8 +35,9 @@ from simlaunch.record import Record
     COUPLING_WORK,
     GEARING_WORK,
     TWIST_WORK,
-) = range(24)
-STATES = 24
+    AXLE_CLUTCH_WORK,  # in the clutch that brings the second axle in
+) = range(25)
+STATES = 25
 INTEGRALS = ENGINE_WORK
 """From this place on, states are integrals that no rate and no event depends on."""
 

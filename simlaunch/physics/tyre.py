@@ -307,33 +307,43 @@ def slip_for_force(force: float, axle_load: float, tyre: Record, friction_factor
     return 0.5 * (low + high)
 
 
+class Joined(NamedTuple):
+    """How a second axle turns with a first one."""
+
+    lead: float  # its speed over that of the first [-]
+    most: float  # force that it can be given at most [N]
+
+
 @part
 def _force_on_one_shaft(
-    turns: float, load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
+    turns: float, load: float, second_load: float, end: Record, second: Record, joined: Joined, friction_factor: float
 ) -> float:
     """Force of two axles on one shaft, at its speed over that of the car [N]."""
-    at_front = axle_contact(turns * front.radius - 1.0, load_front, front, friction_factor).force
-    return at_front + axle_contact(turns * rear.radius - 1.0, load_rear, rear, friction_factor).force
+    at_first = axle_contact(turns * end.radius - 1.0, load, end, friction_factor).force
+    at_second = axle_contact(turns * joined.lead * second.radius - 1.0, second_load, second, friction_factor).force
+    return at_first + min(max(at_second, -joined.most), joined.most)
 
 
 @part
 def hardest_common_turns(
-    load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
+    load: float, second_load: float, end: Record, second: Record, joined: Joined, friction_factor: float
 ) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they push hardest together.
+    """Speed of the first of two axles on one shaft, over that of the car, at which they push hardest together.
 
     It lies between the speeds at which each of them alone does.
 
     Parameters
     ----------
-    load_front : float
-        Load of the front axle [N].
-    load_rear : float
-        Load of the rear axle [N].
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
+    load : float
+        Load of the first axle [N].
+    second_load : float
+        Load of the second axle [N].
+    end : Record
+        Tyre of the first axle.
+    second : Record
+        Tyre of the second axle.
+    joined : Joined
+        How the second axle turns with the first: at its speed and with any force, on one shaft.
     friction_factor : float
         Surface factor [-].
 
@@ -344,19 +354,19 @@ def hardest_common_turns(
 
     Source: golden-section search from the best of a few speeds: two axles may have two summits.
     """
-    alone = (1.0 + end_of_grip(load_front, front, friction_factor)) / front.radius
-    other = (1.0 + end_of_grip(load_rear, rear, friction_factor)) / rear.radius
+    alone = (1.0 + end_of_grip(load, end, friction_factor)) / end.radius
+    other = (1.0 + end_of_grip(second_load, second, friction_factor)) / (joined.lead * second.radius)
     first, stride = min(alone, other), abs(alone - other) / _SUMMIT_SCAN
     best, most = first, -inf
     for i in range(_SUMMIT_SCAN + 1):
-        force = _force_on_one_shaft(first + i * stride, load_front, load_rear, front, rear, friction_factor)
+        force = _force_on_one_shaft(first + i * stride, load, second_load, end, second, joined, friction_factor)
         if force > most:
             best, most = first + i * stride, force
     low, high = max(best - stride, first), min(best + stride, first + _SUMMIT_SCAN * stride)
     for _ in range(_GOLDEN_STEPS):
         left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        at_left = _force_on_one_shaft(left, load_front, load_rear, front, rear, friction_factor)
-        if at_left < _force_on_one_shaft(right, load_front, load_rear, front, rear, friction_factor):
+        at_left = _force_on_one_shaft(left, load, second_load, end, second, joined, friction_factor)
+        if at_left < _force_on_one_shaft(right, load, second_load, end, second, joined, friction_factor):
             low = left
         else:
             high = right
@@ -365,9 +375,10 @@ def hardest_common_turns(
 
 @part
 def common_turns_for_force(
-    force: float, most: float, load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
-) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they drive with a force.
+    force: float, most: float, load: float, second_load: float, end: Record, second: Record, joined: Joined,
+    friction_factor: float,
+) -> float:  # fmt: skip
+    """Speed of the first of two axles on one shaft, over that of the car, at which they drive with a force.
 
     With unlike radii the smaller wheels brake while the larger ones drive, until both do.
 
@@ -377,14 +388,16 @@ def common_turns_for_force(
         Force of both axles, positive when driving [N].
     most : float
         Speed where they cannot, that of `hardest_common_turns` at most [rad/m].
-    load_front : float
-        Load of the front axle [N].
-    load_rear : float
-        Load of the rear axle [N].
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
+    load : float
+        Load of the first axle [N].
+    second_load : float
+        Load of the second axle [N].
+    end : Record
+        Tyre of the first axle.
+    second : Record
+        Tyre of the second axle.
+    joined : Joined
+        How the second axle turns with the first: at its speed and with any force, on one shaft.
     friction_factor : float
         Surface factor [-].
 
@@ -395,10 +408,10 @@ def common_turns_for_force(
 
     Source: inverse of `axle_contact` for two axles, up to their common peak.
     """
-    low, high = min(1.0 / front.radius, 1.0 / rear.radius), most
+    low, high = min(1.0 / end.radius, 1.0 / (joined.lead * second.radius)), most
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if _force_on_one_shaft(middle, load_front, load_rear, front, rear, friction_factor) < force:
+        if _force_on_one_shaft(middle, load, second_load, end, second, joined, friction_factor) < force:
             low = middle
         else:
             high = middle

@@ -10,9 +10,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.analysis.compare import Comparison, Pair
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.compare import Comparison, Pair
+from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.output.run import end_text
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import (

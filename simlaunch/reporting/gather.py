@@ -10,17 +10,16 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.compare import Comparison, Pair, compare
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import as_many
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
-from simlaunch.analysis.progress import before, expect
-from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.usable import UsableTorque
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import Worth, worth
+from simlaunch.comparing.compare import Comparison, Pair, compare
 from simlaunch.errors import Fault, InputError, TargetNotReached, UsageError
+from simlaunch.launching.goals import WORTH_NAMING, goal
+from simlaunch.launching.launches import as_many
+from simlaunch.launching.progress import before, expect
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.many import measure_many
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import Grid, grid

@@ -16,7 +16,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.comparing.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import Row, Table, csv_text

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.project import Project
+from simlaunch.comparing.project import Project
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import target_label
 from simlaunch.output.words import Numbers, sentences
 from simlaunch.reporting.page import project_page
 from simlaunch.reporting.report import Guard, Report, check_files, is_ours, report, version

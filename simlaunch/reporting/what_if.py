@@ -9,11 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import same_target, target_label
-from simlaunch.analysis.launches import Cars, as_many, column, measure_all
-from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.usable import GearCeiling, UsableTorque
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.launches import Cars, as_many, column, measure_all
+from simlaunch.launching.ready import aim, runnable
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.marks import STANDARD, Target

@@ -397,6 +397,21 @@ def _too_tall(body: Body) -> Any:
     return body.cg_height.si > 0.6 * body.wheelbase.si
 
 
+_LEAST_SHAFT_DAMPING = (
+    1.0  # below it, half shafts behind a clutch that slips settle quicker than a tyre can [N m s/rad]
+)
+_LEAST_RISE = 1e-3  # of the torque of a clutch that is brought in after a delay [s]
+
+
+def _undamped(drive: Drive) -> Any:
+    return drive.second_axle is not None and drive.half_shaft_damping.si < _LEAST_SHAFT_DAMPING
+
+
+def _too_sudden(drive: Drive) -> Any:
+    second = drive.second_axle
+    return second is not None and (second.delay.si > 0.0) & (second.engagement_time.si < _LEAST_RISE)
+
+
 # --- rules between sections ---
 
 
@@ -495,6 +510,18 @@ def _road_tests(
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 
+def _second_axle(drive: Drive) -> Iterator[Fault]:
+    """Numbers with which the clutch of a second axle cannot be followed."""
+    if _undamped(drive):
+        typed = quoted(drive.half_shaft_damping.text)
+        why = "is too little behind a clutch that slips"
+        yield Fault("drive.half_shaft_damping", typed, why, 'write "1 N m s/rad" or more')
+    if drive.second_axle is not None and _too_sudden(drive):
+        typed = quoted(drive.second_axle.engagement_time.text)
+        why = f"is a jump after a delay of {drive.second_axle.delay.text}"
+        yield Fault("drive.second_axle.engagement_time", typed, why, 'write "1 ms" or more, or take the delay out')
+
+
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
@@ -561,6 +588,7 @@ _RULES = (
     _Rule(("tests", "gearbox", "engine", "tyres", "drive"), _road_tests),
     _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
     _Rule(("body",), _centre_of_gravity, _too_tall),
+    _Rule(("drive",), _second_axle, lambda drive: _undamped(drive) | _too_sudden(drive)),
 )
 
 
@@ -615,6 +643,8 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
     ("engine.inertia", "0.03 kg m^2", "0.6 kg m^2", Dimension.INERTIA),
     ("engine.rev_limit", "3500 rpm", "12000 rpm", Dimension.ROTATIONAL_SPEED),
     ("gearbox.final_drive", "2", "6.5", Dimension.NUMBER),
+    ("drive.second_axle.ratio", "1", "5", Dimension.NUMBER),
+    ("drive.second_axle.lead", "-3 %", "3 %", Dimension.SHARE),
     ("tyres.both.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.front.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.rear.friction", "0.6", "1.9", Dimension.NUMBER),

@@ -12,9 +12,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
-from simlaunch.analysis.targets import road_tests
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import extra_targets, goal, same_target, target_label
+from simlaunch.launching.targets import road_tests
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario

@@ -84,7 +84,11 @@ def checked(tolerance: float) -> float:
 
 
 def make_bench(
-    tolerance: float = DEFAULT_TOLERANCE, capacity: int = CAPACITIES[0], sample_gap: float = SAMPLE_GAP
+    tolerance: float = DEFAULT_TOLERANCE,
+    capacity: int = CAPACITIES[0],
+    sample_gap: float = SAMPLE_GAP,
+    *,
+    integrals: bool = True,
 ) -> Bench:
     """Empty buffers.
 
@@ -96,6 +100,8 @@ def make_bench(
         Number of samples that fit.
     sample_gap : float
         Largest distance between samples; none is recorded with 0 [s].
+    integrals : bool
+        Whether samples hold the energies too, which take an eighth of the time of a launch.
 
     Returns
     -------
@@ -110,7 +116,7 @@ def make_bench(
     return Bench(
         np.zeros(1, CAR),
         np.zeros(2, at.PHASE),
-        Accuracy(checked(tolerance), scales(), LONGEST_STEP, sample_gap),
+        Accuracy(checked(tolerance), scales(), LONGEST_STEP, sample_gap, integrals),
         kernel.launch_work(),
         make_samples(capacity, at.STATES),
         kernel.PhaseLog(np.zeros(_PHASES, at.PHASE), np.zeros(_PHASES), np.full(_PHASES, -1, np.int64)),

@@ -32,6 +32,7 @@ STATE_CHANNELS: dict[str, int] = {
     "coupling_work": at.COUPLING_WORK,
     "gearing_work": at.GEARING_WORK,
     "twist_work": at.TWIST_WORK,
+    "axle_clutch_work": at.AXLE_CLUTCH_WORK,
 }
 
 DERIVED_CHANNELS = (
@@ -56,6 +57,8 @@ DERIVED_CHANNELS = (
     "drag",
     "gear",
     "stored_energy",
+    "axle_clutch_torque",
+    "axle_clutch_slip",
 )
 
 
@@ -68,6 +71,7 @@ def derive(
     car: Record,
     work: Record,
     out: Array,
+    of_grip: bool,
 ) -> None:
     """Work out the derived channels of every sample.
 
@@ -75,7 +79,7 @@ def derive(
     ----------
     times : ndarray, shape (n,)
         Time of the samples [s].
-    states : ndarray, shape (n, 24)
+    states : ndarray, shape (n, STATES)
         State at the samples, SI units.
     segments : ndarray, shape (n,)
         Index of each sample's phase.
@@ -85,8 +89,10 @@ def derive(
         The car.
     work : Record
         Scratch space of a launch.
-    out : ndarray, shape (n, 21)
+    out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
+    of_grip : bool
+        Whether the force and the slip at which grip ends are wanted too, which take more than all the rest.
     """
     friction = car.road.friction_factor
     for i in range(times.size):
@@ -102,17 +108,23 @@ def derive(
         out[i, 4] = road.rear.slip
         out[i, 5] = road.front.force
         out[i, 6] = road.rear.force
-        out[i, 7] = tyre.axle_force_limit(road.front.load, car.front, friction)
-        out[i, 8] = tyre.axle_force_limit(road.rear.load, car.rear, friction)
-        out[i, 9] = tyre.axle_peak_slip(road.front.load, car.front, friction)
-        out[i, 10] = tyre.axle_peak_slip(road.rear.load, car.rear, friction)
+        if of_grip:
+            out[i, 7] = tyre.axle_force_limit(road.front.load, car.front, friction)
+            out[i, 8] = tyre.axle_force_limit(road.rear.load, car.rear, friction)
+            out[i, 9] = tyre.axle_peak_slip(road.front.load, car.front, friction)
+            out[i, 10] = tyre.axle_peak_slip(road.rear.load, car.rear, friction)
         out[i, 11] = b.drive.engine_torque
         out[i, 12] = b.drive.available_torque
         out[i, 13] = b.friction + b.drive.pump
         out[i, 14] = b.gearing.input_torque
         out[i, 15] = b.gearing.output_torque
-        out[i, 16] = b.axle_front
-        out[i, 17] = b.axle_rear
+        out[i, 16] = b.axles.front
+        out[i, 17] = b.axles.rear
         out[i, 18] = road.drag
         out[i, 19] = phase.gear + 1
         out[i, 20] = stored_energy(y, car)
+        out[i, 21] = 0.0
+        out[i, 22] = 0.0
+        if car.drive.clutched == 1:
+            out[i, 21] = (b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front) / car.drive.clutch_ratio
+            out[i, 22] = b.axles.slip * car.drive.clutch_ratio

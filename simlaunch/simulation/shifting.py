@@ -6,7 +6,7 @@ does not: wheels that spin take it up to its limiter, and grip takes it back.
 
 from __future__ import annotations
 
-from math import isnan
+from math import inf, isnan
 
 from simlaunch.compiled import inline, part
 from simlaunch.physics import air, body, engine, tyre
@@ -176,6 +176,36 @@ def _axle_turns(force: float, load: float, end: Record, car: Record) -> float:
     return float((1.0 + slip) / end.radius)
 
 
+@inline
+def _second_behind(second: Record, drive: Record) -> tyre.Joined:
+    """How the second axle turns with the first: with all that it takes where the centre is locked."""
+    return tyre.Joined(drive.lead, drive.capacity / second.radius if drive.clutched == 1 else inf)
+
+
+@part
+def hardest_turns(load_front: float, load_rear: float, car: Record) -> float:
+    """Speed of half shafts on which both axles hang, over that of the car, at which they push hardest together.
+
+    Parameters
+    ----------
+    load_front : float
+        Load of the front axle [N].
+    load_rear : float
+        Load of the rear axle [N].
+    car : Record
+        The car, with a locked centre, or with a clutch that has brought the second axle in.
+
+    Returns
+    -------
+    float
+        Speed, of the first axle's half shafts [rad/m].
+    """
+    front, rear, drive, factor = car.front, car.rear, car.drive, car.road.friction_factor
+    if drive.clutched == 1 and drive.front_share <= 0.0:
+        return tyre.hardest_common_turns(load_rear, load_front, rear, front, _second_behind(front, drive), factor)
+    return tyre.hardest_common_turns(load_front, load_rear, front, rear, _second_behind(rear, drive), factor)
+
+
 @part
 def _locked_turns(force: float, load_front: float, load_rear: float, car: Record) -> float:
     """The same for two axles on one shaft, which share the force as their tyres have it [rad/m].
@@ -183,11 +213,16 @@ def _locked_turns(force: float, load_front: float, load_rear: float, car: Record
     Up to the speed at which both together push hardest, or to the target: beyond it there is no steady pull, however
     little the force that is asked exceeds what they have.
     """
-    front, rear, factor = car.front, car.rear, car.road.friction_factor
-    most = tyre.hardest_common_turns(load_front, load_rear, front, rear, factor)
+    front, rear, drive, factor = car.front, car.rear, car.drive, car.road.friction_factor
+    most = hardest_turns(load_front, load_rear, car)
     if car.pedal.kind == _HELD_SLIP:
-        most = min(most, (1.0 + car.pedal.target_slip) / max(front.radius, rear.radius))
-    return tyre.common_turns_for_force(force, most, load_front, load_rear, front, rear, factor)
+        larger = max(front.radius, rear.radius) if drive.clutched == 0 else driven_radius(front, rear, drive)
+        most = min(most, (1.0 + car.pedal.target_slip) / larger)
+    if drive.clutched == 1 and drive.front_share <= 0.0:
+        joined = _second_behind(front, drive)
+        return tyre.common_turns_for_force(force, most, load_rear, load_front, rear, front, joined, factor)
+    joined = _second_behind(rear, drive)
+    return tyre.common_turns_for_force(force, most, load_front, load_rear, front, rear, joined, factor)
 
 
 @part

@@ -14,11 +14,11 @@ from functools import cache, cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import extra_targets, goal, same_target
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.road_tests import quickest
 from simlaunch.compiled import publish, source_hash
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import extra_targets, goal, same_target
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.road_tests import quickest
 from simlaunch.metrics.many import Measure, columns, measure_many
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.parameters.fill import Cars

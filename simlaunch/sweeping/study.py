@@ -14,10 +14,10 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simlaunch.analysis.ready import aim
-from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
+from simlaunch.launching.ready import aim
+from simlaunch.launching.targets import target_named
 from simlaunch.metrics.marks import Target
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 import simlaunch
-from simlaunch.analysis.influence import influences
 from simlaunch.metrics.crossing import first_time
+from simlaunch.uncertainty.influence import influences
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 PEDALS = (simlaunch.Pedal.FULL, simlaunch.Pedal.HELD_SLIP)

@@ -12,13 +12,25 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import Aim, as_many
-from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
 from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive, plateau
-from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
-from simlaunch.analysis.plateau_search_space import (
+from simlaunch.comparing.compare import compare
+from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launches import Aim, as_many
+from simlaunch.launching.ready import runnable
+from simlaunch.launching.targets import target_named
+from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.marks import Kind, Target
+from simlaunch.output.plateau import cheaper, curve_csv, verdict
+from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.ratings.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
+from simlaunch.record import Car, Pedal
+from simlaunch.scenario.curve_file import read_conditions, read_curve
+from simlaunch.scenario.decision import PartRating, Place
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import load
+from simlaunch.searching.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
+from simlaunch.searching.plateau_search_space import (
     FALL,
     HEIGHT,
     HELD_TIME,
@@ -30,18 +42,6 @@ from simlaunch.analysis.plateau_search_space import (
     Shape,
     binding,
 )
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.targets import target_named
-from simlaunch.errors import TargetNotReached, UsageError
-from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.plateau import cheaper, curve_csv, verdict
-from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Car, Pedal
-from simlaunch.scenario.curve_file import read_conditions, read_curve
-from simlaunch.scenario.decision import PartRating, Place
-from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import complete
 from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import System

@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, RPM, coupe, point_mass
-from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import follow
-from simlaunch.analysis.launches import as_many, column, make_ready, measure_all
-from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
+from simlaunch.curves.bump import band_middles, raise_curve
+from simlaunch.curves.gear_worth import follow
 from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.launching.launches import as_many, column, make_ready, measure_all
+from simlaunch.launching.targets import target_named
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at

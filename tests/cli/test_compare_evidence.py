@@ -14,14 +14,14 @@ import pytest
 
 from evidence import stated_odds, stated_part
 from output.rounding import stands_in
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.demand import PeakEvent
 from simlaunch.analysis.odds import Chance, odds
-from simlaunch.analysis.verdict import Case, Finding, judge
 from simlaunch.cli.main import answer
+from simlaunch.comparing.compare import compare
+from simlaunch.comparing.verdict import Case, Finding, judge
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.compare import tables
 from simlaunch.output.words import sentences
+from simlaunch.ratings.demand import PeakEvent
 from simlaunch.reporting.story import answer_in_a_line, main_times
 from simlaunch.scenario.reading import load
 from simlaunch.units.spelling import System

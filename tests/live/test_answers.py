@@ -13,7 +13,7 @@ from scipy.interpolate import PchipInterpolator
 import simlaunch
 from live.pages import copied
 from searching import search_briefly
-from simlaunch.analysis.compare import Comparison
+from simlaunch.comparing.compare import Comparison
 from simlaunch.metrics.marks import mark
 from simlaunch.output.compare import curves_table
 from simlaunch.output.words import Numbers, sentences

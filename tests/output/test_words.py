@@ -11,8 +11,8 @@ import numpy as np
 import pytest
 
 from evidence import stated_odds
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, judge
+from simlaunch.comparing.verdict import Case, Finding, judge
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.output.words import Numbers, Tally, sentences
 from simlaunch.units.quantity import to_display

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from fuzz.fuzz_launches import numbers, scenarios, survey
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.ceiling import grip_limited_acceleration, usable_torque
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.parameters.fill import lower

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
+from simlaunch.launching.goals import goal
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import (
     AS_GIVEN,

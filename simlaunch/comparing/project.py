@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from simlaunch.analysis.compare import Comparison, compare
+from simlaunch.comparing.compare import Comparison, compare
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.ready import aim
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.progress import count
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.many import Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.record import CAR, Car

@@ -10,17 +10,17 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import differential_evolution
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.launches import as_many
-from simlaunch.analysis.limits import ENVELOPE
-from simlaunch.analysis.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
-from simlaunch.analysis.progress import expect
-from simlaunch.analysis.sobol import sobol
 from simlaunch.errors import TargetNotReached
+from simlaunch.launching.goals import target_label
+from simlaunch.launching.launches import as_many
+from simlaunch.launching.progress import expect
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
+from simlaunch.ratings.limits import ENVELOPE
 from simlaunch.record import Car
+from simlaunch.searching.plateau_search_space import HELD_TIME, SAME_TIME, Point, SearchSpace, Shape, binding, gains
 from simlaunch.simulation.run import complete
+from simlaunch.uncertainty.sobol import sobol
 from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]

@@ -5,19 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import Enum
 from math import isclose, isnan
-from typing import TYPE_CHECKING
 
+from simlaunch.analysis.odds import Odds
+from simlaunch.analysis.parts import PartLoad
+from simlaunch.comparing.attribution import Attribution
+from simlaunch.comparing.driving import Driving, Tried
+from simlaunch.launching.goals import WORTH_NAMING
+from simlaunch.launching.road_tests import RoadTestGap
 from simlaunch.metrics.marks import Target
-
-if TYPE_CHECKING:  # all need the limits below
-    from simlaunch.analysis.attribution import Attribution
-    from simlaunch.analysis.driving import Driving, Tried
-    from simlaunch.analysis.odds import Odds
-    from simlaunch.analysis.parts import PartLoad
-    from simlaunch.analysis.road_tests import RoadTestGap
-
-WORTH_NAMING = 0.01
-"""Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
+from simlaunch.ratings.demand import SAME_PEAK
 
 SURE = 0.9
 """Share of the cases that a curve has to be the quicker one in before it is called so; the lower end of the interval
@@ -25,10 +21,6 @@ counts (common practice) [-]."""
 
 MOSTLY = 0.5
 """Share of the drawn cases that has to be level before there is no difference worth naming (common practice) [-]."""
-
-SAME_PEAK = 0.002
-"""Share by which two highest torques may differ and still count as the same. A peak is read at samples: between the
-usual and a thousandth of the allowed error it moved by up to 0.0009 in the shipped scenarios [-]."""
 
 
 class Finding(Enum):

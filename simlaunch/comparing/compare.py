@@ -10,23 +10,23 @@ from math import nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.attribution import Attribution, Span, attribute
-from simlaunch.analysis.causes import Budget, budget
-from simlaunch.analysis.driving import Driving, driving
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.odds import Odds, odds
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, loads_of
-from simlaunch.analysis.progress import expect
-from simlaunch.analysis.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
-from simlaunch.analysis.road_tests import RoadTestGap, road_test_gaps
 from simlaunch.analysis.simulate import Simulation, simulate
-from simlaunch.analysis.targets import road_tests
 from simlaunch.analysis.usable import UsableTorque, usable
-from simlaunch.analysis.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.choices import chosen
+from simlaunch.comparing.attribution import Attribution, Span, attribute
+from simlaunch.comparing.causes import Budget, budget
+from simlaunch.comparing.driving import Driving, driving
+from simlaunch.comparing.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
+from simlaunch.comparing.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.launches import times_of
+from simlaunch.launching.progress import expect
+from simlaunch.launching.road_tests import RoadTestGap, road_test_gaps
+from simlaunch.launching.targets import road_tests
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.marks import STANDARD, Kind, MarkResult, Target, mark

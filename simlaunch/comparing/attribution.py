@@ -25,10 +25,10 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launches import times_of
-from simlaunch.analysis.shapley import Share, shapley
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.shapley import Share, shapley
 from simlaunch.cubics import Cubics, with_slopes
+from simlaunch.launching.goals import WORTH_NAMING
+from simlaunch.launching.launches import times_of
 from simlaunch.metrics.full_load import gear_cap, limited_gears, most_torque
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import fill_table, lower

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bump import raise_curve, raise_gear
-from simlaunch.analysis.launches import as_many
+from simlaunch.curves.bump import raise_curve, raise_gear
+from simlaunch.launching.launches import as_many
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.physics import state as at
@@ -118,7 +118,7 @@ def follow(car: Car, start: Start | None, tolerance: float) -> Stretch:
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, bench.work, derived)
+    channels.derive(time, state, segment, log.phase, car, bench.work, derived, True)
     phases, acceleration, zero = log.phase[: ending.segments], derived[:, _ACCELERATION].copy(), begun + phase.brake_off
     return Stretch(time + begun, state, acceleration, segment, phases, begun, float(zero), _spin_margin(car, derived))
 

@@ -14,9 +14,9 @@ from math import isnan, nan
 
 import numpy as np
 
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.launches import times_of
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.launches import times_of
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import limiter_start

@@ -18,7 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.progress import count
+from simlaunch.launching.progress import count
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.engine import limiter_start

@@ -27,9 +27,9 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.launches import times_of
-from simlaunch.analysis.shapley import Share, moved_to, shapley
+from simlaunch.comparing.shapley import Share, moved_to, shapley
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.launches import times_of
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

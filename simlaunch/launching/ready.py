@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launch_speed import settle
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launch_speed import settle
 from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import limiter_start

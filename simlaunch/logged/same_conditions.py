@@ -26,9 +26,9 @@ from numpy.typing import NDArray
 from scipy.ndimage import maximum_filter1d
 from scipy.signal import savgol_filter
 
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.road_load import mass_in_gear, resistance
 from simlaunch.errors import UsageError
+from simlaunch.launching.ready import runnable
+from simlaunch.logged.road_load import mass_in_gear, resistance
 from simlaunch.parameters.weather import DOUBT, factor, scenario_weather
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Car, Pedal

@@ -13,6 +13,9 @@ from simlaunch.scenario.model import Mark, Scenario
 from simlaunch.units.gate import quoted
 from simlaunch.units.spelling import Dimension
 
+WORTH_NAMING = 0.01
+"""Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
+
 
 def goal(scenario: Scenario) -> Target:
     """Target by which curves of a scenario are judged: the distance it runs to, or else the speed.

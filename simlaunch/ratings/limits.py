@@ -10,13 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 from pydantic import ValidationError
 
-from simlaunch.analysis.demand import Demand, demand_of
-from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
 from simlaunch.cubics import monotone
+from simlaunch.curves.engine_figures import USUAL_AIR_FUEL_RATIO, USUAL_CONSUMPTION
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.metrics.parts import Part
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.engine import air_mass_flow, mean_effective_pressure
+from simlaunch.ratings.demand import Demand, demand_of
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import CurveLimits, PartRating, Place
 from simlaunch.scenario.model import Scenario
@@ -42,6 +42,7 @@ PART_AT = {
     Place.COUPLING: Part.COUPLING,
     Place.GEARBOX_INPUT: Part.GEARBOX_INPUT,
     Place.GEARBOX_OUTPUT: Part.GEARBOX_OUTPUT,
+    Place.AXLE_CLUTCH: Part.AXLE_CLUTCH,
     Place.FRONT_SHAFTS: Part.FRONT_SHAFTS,
     Place.REAR_SHAFTS: Part.REAR_SHAFTS,
 }

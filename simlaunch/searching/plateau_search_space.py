@@ -10,16 +10,16 @@ from typing import NamedTuple, Self
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bump import curve_speeds
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.launches import Aim, Cars, as_many, column, measure_all
-from simlaunch.analysis.limits import ENVELOPE, RISE, Limits
-from simlaunch.analysis.ready import aim
 from simlaunch.cubics import monotone
+from simlaunch.curves.bump import curve_speeds
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.launches import Aim, Cars, as_many, column, measure_all
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.table import values_at
+from simlaunch.ratings.limits import ENVELOPE, RISE, Limits
 from simlaunch.record import Car
 from simlaunch.scenario.decision import Place
 from simlaunch.simulation.run import complete

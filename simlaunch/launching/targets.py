@@ -7,9 +7,9 @@ from math import isclose
 
 from pydantic import ValidationError
 
-from simlaunch.analysis.goals import extra_targets, goal, same_target, target_written
-from simlaunch.analysis.ready import runs_in_gear
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import extra_targets, goal, same_target, target_written
+from simlaunch.launching.ready import runs_in_gear
 from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

@@ -9,10 +9,10 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import as_many, measure_all
-from simlaunch.analysis.ready import runnable
 from simlaunch.errors import SimlaunchError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launches import as_many, measure_all
+from simlaunch.launching.ready import runnable
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 

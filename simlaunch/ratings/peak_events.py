@@ -12,11 +12,11 @@ from math import inf
 
 import numpy as np
 
-from simlaunch.analysis.demand import PeakEvent
-from simlaunch.analysis.launches import as_many
-from simlaunch.analysis.simulate import Simulation
 from simlaunch.errors import SimlaunchError
+from simlaunch.launching.launches import as_many
 from simlaunch.metrics.parts import CHANNEL, SETTLING, PartPeak
+from simlaunch.ratings.demand import PeakEvent
+from simlaunch.record import Car
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.simulation.events import EventKind
@@ -81,21 +81,24 @@ class PeakEvents:
     ----------
     scenario : Scenario
         The scenario.
-    simulation : Simulation
+    car : Car
+        The car that was launched.
+    trace : Trace
         The launch.
     """
 
     scenario: Scenario
-    simulation: Simulation
+    car: Car
+    trace: Trace
 
     @cached_property
     def _windows(self) -> tuple[Window, ...]:
-        return windows(self.simulation.run.trace)
+        return windows(self.trace)
 
     @cached_property
     def _weakened(self) -> Trace | None:
         """The same launch with a weaker clutch; None where it cannot be made."""
-        car = as_many([self.simulation.car]).view(np.recarray)[0]
+        car = as_many([self.car]).view(np.recarray)[0]
         car.coupling.capacity *= 1.0 - WEAKER
         try:
             return launch(car).trace
@@ -110,7 +113,7 @@ class PeakEvents:
         return self._caused(peak, window)
 
     def _caused(self, peak: PartPeak, window: Window) -> PeakEvent:
-        trace = self.simulation.run.trace
+        trace = self.trace
         converter = isinstance(self.scenario.coupling, TorqueConverter)
         near = (trace.time >= peak.time - _BEFORE) & (trace.time <= peak.time)
         carried = np.abs(trace["coupling_torque"][near])
@@ -118,7 +121,7 @@ class PeakEvents:
             behind = np.abs(trace["gearbox_input_torque"][near])
             multiplies = behind[-1] > _MULTIPLIED * carried[-1]
             return PeakEvent(window.name, "converter multiplies torque" if multiplies else "")
-        capacity = float(self.simulation.car.coupling.capacity)
+        capacity = float(self.car.coupling.capacity)
         slips = np.abs(trace["engine_speed"] - trace["input_speed"])[near].max() > _SLIPS
         most = float(carried.max())
         full = most >= _AT_CAPACITY * capacity  # it may just break away, its speeds still alike

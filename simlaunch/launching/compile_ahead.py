@@ -23,7 +23,7 @@ from simlaunch.simulation import channels, kernel, prepare
 from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.trace import Trace
 
-_REST = "from simlaunch.analysis.compile_ahead import compile_the_rest; compile_the_rest()"
+_REST = "from simlaunch.launching.compile_ahead import compile_the_rest; compile_the_rest()"
 _SAMPLES = 3
 
 
@@ -61,7 +61,9 @@ def compile_the_rest() -> None:
     derived = np.zeros((_SAMPLES, len(channels.DERIVED_CHANNELS)))
     compile_for(prepare.complete, car, work, phase)
     compile_for(prepare.begin, car, work, phase)
-    compile_for(channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived)
+    compile_for(
+        channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived, True
+    )
     compile_for(values_at, car.engine.torque, samples.time)
     compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 2)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}

@@ -8,8 +8,8 @@ from math import isnan
 
 import numpy as np
 
-from simlaunch.analysis.launches import as_many, measure_all
-from simlaunch.analysis.ready import aim, runs_in_gear
+from simlaunch.launching.launches import as_many, measure_all
+from simlaunch.launching.ready import aim, runs_in_gear
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

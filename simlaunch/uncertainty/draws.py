@@ -10,18 +10,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.distributions import (
-    Distribution,
-    lognormal,
-    normal,
-    normal_quantiles,
-    normal_share,
-    triangular,
-    uniform,
-)
-from simlaunch.analysis.launch_speed import settle
-from simlaunch.analysis.ready import aim
 from simlaunch.errors import InputError, UsageError
+from simlaunch.launching.launch_speed import settle
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
@@ -31,6 +22,15 @@ from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import BEST
 from simlaunch.scenario.replacing import with_sections
 from simlaunch.scenario.schema import quantity_at
+from simlaunch.uncertainty.distributions import (
+    Distribution,
+    lognormal,
+    normal,
+    normal_quantiles,
+    normal_share,
+    triangular,
+    uniform,
+)
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity, as_typed, to_si

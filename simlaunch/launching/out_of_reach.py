@@ -7,9 +7,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from math import isnan
 
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.ready import aim
 from simlaunch.errors import RunNotFollowed
+from simlaunch.launching.progress import count
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Target, mark
 from simlaunch.record import Car
 from simlaunch.simulation.run import launch

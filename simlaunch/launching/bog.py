@@ -14,7 +14,7 @@ from math import isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.launches import times_of
+from simlaunch.launching.launches import times_of
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.engine import limiter_start
 from simlaunch.physics.table import values_at

@@ -8,8 +8,8 @@ from math import inf, log
 
 from pydantic.fields import FieldInfo
 
-from simlaunch.analysis.ready import runnable
 from simlaunch.errors import InputError, RunNotFollowed
+from simlaunch.launching.ready import runnable
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.schema import quantity_at
