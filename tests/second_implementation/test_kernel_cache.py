@@ -1,70 +1,20 @@
-"""Kept kernels: an edit is seen, and processes that start at once agree.
-
-A package of three small files stands in for simlaunch, with its real `compiled.py`.
-"""
+"""Kept kernels: an edit is seen, and processes that start at once agree."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import subprocess
-import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from simlaunch.compiled import _newest
-
-PACKAGE = Path(__file__).resolve().parents[2] / "simlaunch"
-
-PART = """
-from simlaunch.compiled import inline
-@inline
-def doubled(x: float) -> float:
-    return 2.0 * x
-"""
-WHOLE = """
-from simlaunch.compiled import entry
-from simlaunch.physics.part import doubled
-@entry
-def answer(x: float) -> float:
-    return doubled(x) + 1.0
-"""
-CALL = """
-from simlaunch.simulation.whole import answer
-value = answer(3.0)
-print(value, sum(answer.stats.cache_hits.values()))
-"""
-
-
-def stand_in(root: Path) -> Path:
-    """Write the stand-in package."""
-    for room in ("physics", "simulation"):
-        (root / "simlaunch" / room).mkdir(parents=True)
-        (root / "simlaunch" / room / "__init__.py").touch()
-    (root / "simlaunch" / "__init__.py").touch()  # a package without it would stand behind an installed one
-    shutil.copy(PACKAGE / "compiled.py", root / "simlaunch" / "compiled.py")
-    (root / "simlaunch" / "physics" / "part.py").write_text(PART)
-    (root / "simlaunch" / "simulation" / "whole.py").write_text(WHOLE)
-    return root
-
-
-@dataclass(frozen=True)
-class Small:
-    """The stand-in package, and where its kernels are kept."""
-
-    root: Path
-    kept: Path
-
-    @property
-    def kernels(self) -> Path:
-        return self.kept / "kernels"
+from small_package import CALL, PACKAGE, PART, Small, harmed, result, result_text, stand_in, start
 
 
 @pytest.fixture(scope="module")
 def code(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Folder with the stand-in package: kernels know the place of their source, so that it is one for all tests."""
+    """Folder with the stand-in package, into which no test writes."""
     return stand_in(tmp_path_factory.mktemp("code"))
 
 
@@ -86,25 +36,6 @@ def empty(code: Path, tmp_path: Path) -> Small:
 def warm(code: Path, once: Path, tmp_path: Path) -> Small:
     """A first process has compiled and ended."""
     return Small(code, Path(shutil.copytree(once, tmp_path / "kept")))
-
-
-def start(small: Small, code: str = CALL) -> subprocess.Popen[str]:
-    environment = {
-        **os.environ, "PYTHONPATH": str(small.root), "SIMLAUNCH_CACHE": str(small.kept),
-        "PYTHONDONTWRITEBYTECODE": "1",  # or an edit within the same second, of the same length, would not be seen
-    }  # fmt: skip
-    return subprocess.Popen(
-        [sys.executable, "-c", code], env=environment, cwd=small.root,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-
-
-def result(process: subprocess.Popen[str]) -> tuple[float, int]:
-    """What a process worked out, and how many kernels it found on disk."""
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
-    value, hits = out.split()
-    return float(value), int(hits)
 
 
 def test_second_process_need_not_compile(warm: Small) -> None:
@@ -167,16 +98,6 @@ def damage(small: Small, ending: str, harm: str) -> None:
     harmed(next(path for path in kept_files(small) if path.suffix == ending), harm)
 
 
-def harmed(path: Path, harm: str) -> None:
-    """Harm one file."""
-    whole = path.read_bytes()
-    path.unlink()  # it may be linked to
-    if harm != "gone":
-        middle = len(whole) // 2
-        flipped = whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :]
-        path.write_bytes({"emptied": b"", "garbage": b"\xff" * 400, "cut": whole[:middle], "flipped": flipped}[harm])
-
-
 @pytest.mark.parametrize("ending", [".nbi", ".nbc"])
 @pytest.mark.parametrize("harm", ["emptied", "garbage", "cut", "flipped", "gone"])
 def test_a_damaged_snapshot_is_thrown_away(warm: Small, ending: str, harm: str) -> None:
@@ -229,12 +150,6 @@ def test_a_new_folder_is_this_users_alone_whatever_the_mask(empty: Small) -> Non
     assert result(start(empty, open_to_all)) == (7.0, 1)
 
 
-def result_text(process: subprocess.Popen[str]) -> str:
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
-    return out
-
-
 def digest(root: Path) -> str:
     program = "from simlaunch.compiled import source_hash; print(source_hash())"
     return result_text(start(Small(root, root.parent / "kept"), program))
@@ -263,135 +178,3 @@ def test_hash_follows_every_file_that_is_compiled(whole: tuple[Path, str], edite
     after = digest(root)
     path.write_text(text, "utf-8")
     assert (after != before) is matters
-
-
-# --- kernels that a package carries ---
-
-CARRY = """
-from pathlib import Path
-from simlaunch.compiled import carry
-import simlaunch
-carry(Path(simlaunch.__path__[0]))
-"""
-
-
-@pytest.fixture(scope="module")
-def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A package that carries what was compiled at another place, as one that was built and then installed."""
-    made = tmp_path_factory.mktemp("built")
-    root = stand_in(made / "code")
-    result_text(start(Small(root, made / "kept"), CALL + CARRY))
-    return root
-
-
-@pytest.fixture
-def installed(built: Path, tmp_path: Path) -> Small:
-    """That package at a place of its own, all its files of another time; nothing is in the user's cache."""
-    root = Path(shutil.copytree(built, tmp_path / "installed", copy_function=shutil.copyfile))
-    return Small(root, tmp_path / "kept")
-
-
-def carried(small: Small) -> Path:
-    """The folder of kernels in the package."""
-    (folder,) = (small.root / "simlaunch" / ".kernels").iterdir()
-    return folder
-
-
-def test_what_a_package_carries_need_not_be_compiled(installed: Small) -> None:
-    assert result(start(installed)) == (7.0, 1)
-    assert not any(installed.kernels.iterdir())  # nothing new, so that nothing is kept a second time
-
-
-def test_what_is_added_to_it_is_kept(installed: Small) -> None:
-    other = CALL.replace("answer(3.0)", "answer(3)")
-    assert result(start(installed, other)) == (7.0, 0)
-    assert result(start(installed, other)) == (7.0, 1)
-    assert result(start(installed)) == (7.0, 1)
-
-
-def test_a_checkout_finds_what_an_installed_package_of_the_same_source_carries(
-    installed: Small, code: Path, tmp_path: Path
-) -> None:
-    behind = f"import sys; sys.path.append({str(installed.root)!r})\n"
-    assert result(start(Small(code, tmp_path / "one"), behind + CALL)) == (7.0, 1)
-    assert result(start(Small(code, tmp_path / "two"))) == (7.0, 0)
-
-
-def test_an_edited_package_passes_over_what_it_carries(installed: Small) -> None:
-    part = installed.root / "simlaunch" / "physics" / "part.py"
-    part.write_text(PART.replace("2.0 * x", "5.0 * x"))
-    assert result(start(installed)) == (16.0, 0)
-
-
-@pytest.mark.parametrize("name", ["0123456789abcdef", "not-a-hash"])
-def test_kernels_of_another_source_or_compiler_are_passed_over(installed: Small, name: str) -> None:
-    carried(installed).rename(carried(installed).with_name(name))
-    assert result(start(installed)) == (7.0, 0)
-
-
-def test_another_processor_is_compiled_for(installed: Small, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NUMBA_CPU_NAME", "generic")
-    monkeypatch.setenv("NUMBA_CPU_FEATURES", "")
-    assert result(start(installed)) == (7.0, 0)
-
-
-@pytest.mark.parametrize(("ending", "harm"), [(".nbi", "cut"), (".nbc", "flipped"), ("digests", "gone")])
-def test_damaged_kernels_of_a_package_are_passed_over_and_left_alone(installed: Small, ending: str, harm: str) -> None:
-    path = next(path for path in carried(installed).rglob(f"*{ending}"))
-    harmed(path, harm)
-    before = sorted(installed.root.rglob("*.nb?"))
-    assert result(start(installed)) == (7.0, 0)
-    assert sorted(installed.root.rglob("*.nb?")) == before
-
-
-def test_a_package_that_nobody_may_write_serves_a_user_without_a_cache(installed: Small) -> None:
-    """Installed by an administrator, and used where the cache folder cannot be made."""
-    for path in [*installed.root.rglob("*"), installed.root]:
-        path.chmod(0o555 if path.is_dir() else 0o444)
-    installed.kept.write_text("a file where the folder would be")
-    assert result(start(installed)) == (7.0, 1)
-
-
-def test_without_compilation_a_package_runs_all_the_same(installed: Small, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NUMBA_DISABLE_JIT", "1")
-    assert result_text(start(installed, CALL.replace("sum(answer.stats.cache_hits.values())", "0"))).split() == [
-        "7.0",
-        "0",
-    ]
-
-
-# --- entries that are called through their addresses ---
-
-THROUGH = """
-from simlaunch.compiled import by_address, entry
-from simlaunch.simulation.whole import answer
-@entry
-def thrice(each, x):
-    return each(x) + each(x) + each(x)
-"""
-HANDED = """
-from simlaunch.compiled import by_address
-from simlaunch.simulation.through import thrice
-from simlaunch.simulation.whole import answer
-reached = by_address(answer, 0.0, 0.0)
-value = thrice(reached, 3.0)
-assert reached(3.0) == 7.0
-print(value, {hits})
-"""
-
-
-@pytest.mark.parametrize(
-    ("setting", "hits"),
-    [({}, "sum(answer.stats.cache_hits.values()) + sum(thrice.stats.cache_hits.values())"),
-     ({"NUMBA_DISABLE_JIT": "1"}, "0")],
-)  # fmt: skip
-def test_an_entry_is_called_through_its_address(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, setting: dict[str, str], hits: str
-) -> None:
-    """Compiled, read from disk and as plain Python: three times 2 x 3 + 1."""
-    small = Small(stand_in(tmp_path / "code"), tmp_path / "kept")
-    (small.root / "simlaunch" / "simulation" / "through.py").write_text(THROUGH)
-    for name, value in setting.items():
-        monkeypatch.setenv(name, value)
-    assert result(start(small, HANDED.format(hits=hits))) == (21.0, 0)
-    assert result(start(small, HANDED.format(hits=hits))) == (21.0, 0 if setting else 2)
