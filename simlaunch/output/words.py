@@ -259,9 +259,9 @@ class _Phrases:
     def peaks(self) -> str:
         """The curve with the higher peak: by how much it is higher, and how the peak powers compare."""
         case, numbers = self.case, self.numbers
-        torque = numbers.plain(case.higher_peak - case.lower_peak, Dimension.TORQUE)
-        powers = [float(numbers.plain(each, Dimension.POWER)) for each in (case.higher_power, case.lower_power)]
-        power = numbers.plain(abs(case.higher_power - case.lower_power), Dimension.POWER)
+        torque = numbers.beside(case.lower_peak, case.higher_peak, Dimension.TORQUE)[2].lstrip("+")
+        *powers, gap = map(float, numbers.beside(case.higher_power, case.lower_power, Dimension.POWER))
+        power = f"{abs(gap):.{_DIGITS[Dimension.POWER]}f}"
         unit, watts = numbers.unit(Dimension.TORQUE), numbers.unit(Dimension.POWER)
         same_torque = float(torque) == 0.0
         first = "the same peak torque" if same_torque else f"{torque} {unit} more peak torque"

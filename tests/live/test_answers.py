@@ -47,8 +47,7 @@ def expected_times(found: Comparison, numbers: Numbers, start: Start, state: Sta
     pair = found.pairs[0]
 
     def row(one: float, other: float) -> list[str]:
-        shown = [numbers.plain(each, Dimension.TIME) for each in (one, other)]
-        return [*shown, numbers.signed(other - one, Dimension.TIME)]
+        return list(numbers.beside(one, other, Dimension.TIME))
 
     full, held = pair.full.at_goal, pair.held.at_goal
     times = {
