@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import body, driveline, engine, pedal
+from simlaunch.physics import body, driveline, engine, pedal, sides
 from simlaunch.physics import state as at
-from simlaunch.physics.body import Ground
+from simlaunch.physics.body import Ground, Wheels
 from simlaunch.physics.driveline import Gearing, Load
 from simlaunch.record import Coupling, Pedal, Record
 
@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
 _HELD_SLIP = int(Pedal.HELD_SLIP)
+_PER_CROSS_TIME = 1.0 / 0.02  # load comes across a live axle within about this time: its tyres are springs [1/s]
 
 
 class Drive(NamedTuple):
@@ -30,6 +31,16 @@ class Drive(NamedTuple):
     turbine: float
     command: float  # axle torque the slip control asks for
     load: float  # share of full load that is asked, before slip control takes away from it by ignition
+
+
+class Apart(NamedTuple):
+    """How the two wheels of an axle come apart; each a half of left less right."""
+
+    acceleration: float  # of the wheels [rad/s^2]
+    slip_rate: float  # of the transient slips [1/s]
+    force: float  # [N]
+    moment: float  # [N m]
+    locking: float  # torque that the clutches move from the left wheel to the right one, in full [N m]
 
 
 class Balance(NamedTuple):
@@ -112,7 +123,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     least = min(closed, torque)
     command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
     if held_slip:
-        taken = pedal.take_up(y[at.SPEED], car, road)
+        taken = pedal.take_up(y, car, road)
         command = pedal.slip_command(y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
@@ -256,17 +267,120 @@ def _twist_rates(y: Array, drive: Record) -> tuple[float, float]:
 
 
 @inline
-def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
+def _apart(axle: int, wheels: Wheels, torque: float, turn: float, end: Record, drive: Record) -> Apart:
+    """J w' = -T_lock - r (F_left - F_right) - (M_left - M_right), w half of left less right, J that of both wheels.
+
+    Each `Wheels` is an axle of two such wheels, and half of what it does is its own.
+    """
+    force = 0.25 * (wheels.left.force - wheels.right.force)
+    moment = 0.25 * (wheels.left.moment - wheels.right.moment)
+    locking = sides.locking_torque(axle, torque, turn, drive)
+    acceleration = -(locking + 2.0 * (force * end.radius + moment)) * end.per_inertia
+    if drive.locking[axle] >= 1.0:
+        acceleration = 0.0
+    return Apart(acceleration, 0.5 * (wheels.left.slip_rate - wheels.right.slip_rate), force, moment, locking)
+
+
+@part
+def front_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a front axle come apart.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    time : float
+        Time [s].
+    y : ndarray, shape (29,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: Newton's second law for each wheel; the differential halves the torque but for what its clutches move.
+    """
+    wheels = body.front_wheels(b.ground.front.load, time, y, car, phase)
+    return _apart(0, wheels, b.axle_front, y[at.APART_FRONT], car.front, car.drive)
+
+
+@part
+def rear_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a rear axle come apart.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    time : float
+        Time [s].
+    y : ndarray, shape (29,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: see `front_apart`.
+    """
+    wheels = body.rear_wheels(b.ground.rear.load, time, y, car, phase)
+    return _apart(1, wheels, b.axle_rear, y[at.APART_REAR], car.rear, car.drive)
+
+
+@part
+def _apart_rates(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rates of what the wheels of axles differ by."""
+    free = 0.0 if phase.braked == 1 else 1.0
+    if car.fixed.front_paired == 1:
+        front = front_apart(b, time, y, car, phase)
+        out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
+    if car.fixed.rear_paired == 1:
+        rear = rear_apart(b, time, y, car, phase)
+        out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
+        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axle_rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
+
+
+@part
+def _add_apart_work(b: Balance, time: float, y: Array, car: Record, phase: Record, rates: Array) -> None:
+    """What the wheels of axles differ by, in the energy integrals."""
+    if car.fixed.front_paired == 1:
+        front, turn = front_apart(b, time, y, car, phase), y[at.APART_FRONT]
+        rates[at.ROLLING_WORK] += 2.0 * front.moment * turn
+        rates[at.SLIP_WORK_FRONT] += 2.0 * front.force * turn * car.front.radius
+        rates[at.GEARING_WORK] += front.locking * turn
+    if car.fixed.rear_paired == 1:
+        rear, turn = rear_apart(b, time, y, car, phase), y[at.APART_REAR]
+        rates[at.ROLLING_WORK] += 2.0 * rear.moment * turn
+        rates[at.SLIP_WORK_REAR] += 2.0 * rear.force * turn * car.rear.radius
+        rates[at.GEARING_WORK] += rear.locking * turn
+
+
+@inline
+def work_rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record, rates: Array) -> None:
     """Rates of the energy integrals.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
+    time : float
+        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
         The car.
+    phase : Record
+        The phase.
     rates : ndarray, shape (24,)
         Filled from the first integral on, SI units.
 
@@ -291,16 +405,20 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
         rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
     else:
         rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
+    if car.drive.paired == 1:
+        _add_apart_work(b, time, y, car, phase, rates)
 
 
 @inline
-def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
+def motion_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Rate of every state but the energy integrals, from the forces that act in it.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
+    time : float
+        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
@@ -334,16 +452,22 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
     out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
+    for i in range(at.APART_FRONT, at.INTEGRALS):
+        out[i] = 0.0
+    if car.drive.paired == 1:
+        _apart_rates(b, time, y, car, phase, out)
 
 
 @inline
-def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
+def rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Rate of every state, from the forces that act in it.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
+    time : float
+        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
@@ -355,8 +479,8 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
 
     Source: Newton's second law; see `balance`.
     """
-    motion_of(b, y, car, phase, out)
-    work_rates_of(b, y, car, out)
+    motion_of(b, time, y, car, phase, out)
+    work_rates_of(b, time, y, car, phase, out)
 
 
 @part
@@ -380,7 +504,7 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     """
     road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
-    rates_of(balance_on(road, drive, time, y, car, phase), y, car, phase, out)
+    rates_of(balance_on(road, drive, time, y, car, phase), time, y, car, phase, out)
 
 
 @part
@@ -404,6 +528,7 @@ def stored_energy(y: Array, car: Record) -> float:
     drive = car.drive
     energy = car.body.mass * y[at.SPEED] ** 2 + car.engine.inertia * y[at.ENGINE_SPEED] ** 2
     energy += car.front.axle_inertia * y[at.WHEEL_FRONT] ** 2 + car.rear.axle_inertia * y[at.WHEEL_REAR] ** 2
+    energy += car.front.axle_inertia * y[at.APART_FRONT] ** 2 + car.rear.axle_inertia * y[at.APART_REAR] ** 2
     energy += car.gearbox.input_inertia * y[at.INPUT_SPEED] ** 2 + drive.inertia * y[at.SHAFT_SPEED] ** 2
     if drive.rigid == 0 and drive.locked == 1:
         energy += drive.shaft_stiffness[0] * y[at.TWIST_FRONT] ** 2 + drive.shaft_stiffness[1] * y[at.TWIST_REAR] ** 2

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import driveline, tyre
+from simlaunch.physics import driveline, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Footing, Ground
 from simlaunch.physics.driveline import driven_radius
@@ -215,25 +215,32 @@ class TakeUp(NamedTuple):
 
 
 @inline
-def _axle_take_up(speed: float, axle: Footing, road: Ground, end: Record, car: Record) -> TakeUp:
-    """Torque that one axle passes on: tyre, rolling resistance and the wheels' own inertia [N m]."""
-    share = _target_rim_speed_share(speed, end, car)
-    at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
+def _axle_take_up(y: Array, place: int, axle: Footing, road: Ground, end: Record, car: Record) -> TakeUp:
+    """Torque that one axle passes on: tyre, rolling resistance and the wheels' own inertia [N m].
+
+    Where the wheels of the axle differ, the faster one is held at the target slip.
+    """
+    share = _target_rim_speed_share(y[at.SPEED], end, car)
+    if (car.fixed.front_paired if place == 0 else car.fixed.rear_paired) == 1:
+        cross = y[at.CROSS_LOAD] if place == 1 else 0.0
+        at_target = sides.force_at(share - 1.0, sides.axle_sides(place, axle.load, cross, car), end)
+    else:
+        at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
     rest = axle.moment + end.axle_inertia * road.acceleration * share / end.radius
     now = at_target if axle.slip <= share - 1.0 else axle.force
     return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
 
 
 @part
-def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
+def take_up(y: Array, car: Record, road: Ground) -> TakeUp:
     """Torque that the driven tyres pass on, as far as slip control lets them.
 
     With an open centre the axle that reaches its target first sets the torque of both.
 
     Parameters
     ----------
-    speed : float
-        Speed of the car [m/s].
+    y : ndarray, shape (24,)
+        State, SI units.
     car : Record
         The car.
     road : Ground
@@ -249,9 +256,9 @@ def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
     share, locked = car.drive.front_share, car.drive.locked == 1
     front, rear = TakeUp(0.0, 0.0), TakeUp(0.0, 0.0)
     if locked or share > 0.0:
-        front = _axle_take_up(speed, road.front, road, car.front, car)
+        front = _axle_take_up(y, 0, road.front, road, car.front, car)
     if locked or share < 1.0:
-        rear = _axle_take_up(speed, road.rear, road, car.rear, car)
+        rear = _axle_take_up(y, 1, road.rear, road, car.rear, car)
     if locked:
         return TakeUp(front.now + rear.now, front.at_target + rear.at_target)
     if share >= 1.0:
@@ -267,7 +274,7 @@ def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> fl
     """Axle torque that the slip control sends to its actuator.
 
     With an open centre the axle that is further beyond its target leads. With a locked one the mean of both axles
-    counts. The speed that is fed back is that of all that turns with the axle, each inertia by its weight: to feed back
+    counts. Of two wheels of an axle that differ, the faster one counts. The speed that is fed back is that of all that turns with the axle, each inertia by its weight: to feed back
     the wheels' own would drive the half shafts to swing, since an actuator with a lag answers half a swing late.
 
     Parameters
@@ -292,6 +299,9 @@ def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> fl
     split = 0.5 if locked else car.drive.front_share
     over_front = y[at.WHEEL_FRONT] - _target_rim_speed_share(speed, car.front, car) * speed / car.front.radius
     over_rear = y[at.WHEEL_REAR] - _target_rim_speed_share(speed, car.rear, car) * speed / car.rear.radius
+    if car.drive.paired == 1:
+        over_front += abs(y[at.APART_FRONT])
+        over_rear += abs(y[at.APART_REAR])
     if locked:  # one shaft turns both axles, but for the twist of the half shafts
         over = 0.5 * (over_front + over_rear)
     elif split >= 1.0 or (split > 0.0 and over_front > over_rear):

@@ -159,7 +159,7 @@ def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Arr
     road = body.ground(t, y, car, phase)
     drive = balance.drive_torques(t, y, car, phase, road)
     b = balance.balance_on(road, drive, t, y, car, phase)
-    balance.rates_of(b, y, car, phase, slopes)
+    balance.rates_of(b, t, y, car, phase, slopes)
     _state_values(y, car, phase, values)
     _balance_values(b, t, car, phase, values)
 

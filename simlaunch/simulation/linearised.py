@@ -20,7 +20,7 @@ from simlaunch.record import Pedal, Record
 Array = NDArray[np.float64]
 
 _HELD_SLIP = int(Pedal.HELD_SLIP)
-MOST_FREE = 14
+MOST_FREE = 18
 """No phase has more free states than this."""
 
 _ON_THE_ROAD = (
@@ -89,6 +89,23 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
             _free(at.TWIST_REAR, structure)
     if car.pedal.kind == _HELD_SLIP:
         _free(at.REQUEST, structure)
+    if car.drive.paired == 1:
+        _free_wheels(car, structure)
+
+
+@inline
+def _free_wheels(car: Record, structure: Record) -> None:
+    """What the wheels of an axle differ by; on one shaft they turn alike."""
+    if car.fixed.front_paired == 1:
+        _free(at.SLIP_APART_FRONT, structure)
+        if car.drive.locking[0] < 1.0:
+            _free(at.APART_FRONT, structure)
+    if car.fixed.rear_paired == 1:
+        _free(at.SLIP_APART_REAR, structure)
+        if car.drive.locking[1] < 1.0:
+            _free(at.APART_REAR, structure)
+        if car.drive.cross_lever > 0.0:
+            _free(at.CROSS_LOAD, structure)
 
 
 @inline
@@ -113,9 +130,9 @@ def _rates_on(
     road: Ground, drive: Drive, t: float, y: Array, car: Record, phase: Record, whole: int, out: Array
 ) -> None:
     b = balance_on(road, drive, t, y, car, phase)
-    motion_of(b, y, car, phase, out)
+    motion_of(b, t, y, car, phase, out)
     if whole == 1:
-        work_rates_of(b, y, car, out)
+        work_rates_of(b, t, y, car, phase, out)
 
 
 @part
@@ -126,9 +143,9 @@ def _drive_on(road: Ground, t: float, y: Array, car: Record, phase: Record) -> D
 @part
 def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
     """What the road does once a state has moved: wheels and slip of an axle leave the other axle as it was."""
-    if state == at.WHEEL_FRONT or state == at.SLIP_FRONT:
+    if state == at.WHEEL_FRONT or state == at.SLIP_FRONT or state == at.APART_FRONT or state == at.SLIP_APART_FRONT:
         return ground_on(front_footing(road.front.load, t, y, car, phase), road.rear, road.drag, car, phase)
-    if state == at.WHEEL_REAR or state == at.SLIP_REAR:
+    if state == at.WHEEL_REAR or state == at.SLIP_REAR or state >= at.APART_REAR:
         return ground_on(road.front, rear_footing(road.rear.load, t, y, car, phase), road.drag, car, phase)
     return ground(t, y, car, phase)
 
@@ -176,7 +193,7 @@ def linearise(
         _shift(y, j, shift, structure)
         here, driven = road, drive
         feels_engine = j >= len(_OFF_THE_ENGINE)
-        if j < len(_ON_THE_ROAD):
+        if j < len(_ON_THE_ROAD) or state >= at.APART_FRONT:
             here = _moved_ground(state, road, t, y, car, phase)
             feels_engine = car.pedal.kind == _HELD_SLIP
         if feels_engine:

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import air, body, engine, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.pedal import slip_command, take_up
 from simlaunch.physics.table import value_at
@@ -30,7 +30,8 @@ misses by stays on the rising side (common practice: a little below the peak).""
 def default_target_slip(car: Record) -> float:
     """Target slip for slip control: a little below the slip of peak force at static load.
 
-    With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is by
+    With an open centre it is the lower of both axles. Where the wheels of an axle differ, it is that of the faster one
+    when the axle pushes hardest: with an open differential, that of the wheel with less grip. A locked centre turns both axles at one speed: the target is by
     the slip of the larger tyres at which both axles together push hardest.
 
     Parameters
@@ -44,12 +45,11 @@ def default_target_slip(car: Record) -> float:
         Slip, ISO 8855 [-].
     """
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
-    factor = car.road.friction_factor
+    at_front, at_rear = sides.axle_sides(0, front_load, 0.0, car), sides.axle_sides(1, rear_load, 0.0, car)
     if car.drive.locked == 1:
-        turns = tyre.hardest_common_turns(front_load, rear_load, car.front, car.rear, factor)
+        turns = sides.hardest_common_turns(at_front, at_rear, car.front, car.rear)
         return TARGET_SHARE_OF_PEAK * (turns * max(car.front.radius, car.rear.radius) - 1.0)
-    front = tyre.end_of_grip(front_load, car.front, factor)
-    rear = tyre.end_of_grip(rear_load, car.rear, factor)
+    front, rear = sides.summit(at_front, car.front).slip, sides.summit(at_rear, car.rear).slip
     if car.drive.front_share >= 1.0:
         return TARGET_SHARE_OF_PEAK * front
     return TARGET_SHARE_OF_PEAK * (rear if car.drive.front_share <= 0.0 else min(front, rear))
@@ -106,7 +106,7 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     float
         Engine speed [rad/s].
     """
-    taken = take_up(0.0, car, body.ground(0.0, rest, car, phase))
+    taken = take_up(rest, car, body.ground(0.0, rest, car, phase))
     within_grip = slip_command(rest, car, phase, taken.now)
     return sqrt(within_grip / _stall_torque_factor(car))
 
@@ -150,6 +150,7 @@ def _preload(car: Record, y: Array) -> None:
         front = stiffness[0] / (stiffness[0] + stiffness[1])
     car.launch.brake_front = front * shaft
     car.launch.brake_rear = (1.0 - front) * shaft
+    y[at.CROSS_LOAD] = car.drive.cross_lever * car.launch.brake_rear
     if car.drive.rigid == 1:
         return
     if car.drive.locked == 1:
@@ -161,7 +162,7 @@ def _preload(car: Record, y: Array) -> None:
 @part
 def _request_at_start(car: Record, y: Array, phase: Record) -> float:
     """Axle torque that the slip control asks for before anything has moved on [N m]."""
-    return slip_command(y, car, phase, take_up(y[at.SPEED], car, body.ground(0.0, y, car, phase)).now)
+    return slip_command(y, car, phase, take_up(y, car, body.ground(0.0, y, car, phase)).now)
 
 
 @entry
