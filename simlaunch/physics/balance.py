@@ -282,13 +282,15 @@ def _apart(axle: int, wheels: Wheels, torque: float, turn: float, end: Record, d
 
 
 @part
-def front_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) -> Apart:
+def front_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
     """How the two wheels of a front axle come apart.
 
     Parameters
     ----------
-    b : Balance
-        What follows from the state.
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
     time : float
         Time [s].
     y : ndarray, shape (29,)
@@ -305,18 +307,20 @@ def front_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) -
 
     Source: Newton's second law for each wheel; the differential halves the torque but for what its clutches move.
     """
-    wheels = body.front_wheels(b.ground.front.load, time, y, car, phase)
-    return _apart(0, wheels, b.axle_front, y[at.APART_FRONT], car.front, car.drive)
+    wheels = body.front_wheels(load, time, y, car, phase)
+    return _apart(0, wheels, torque, y[at.APART_FRONT], car.front, car.drive)
 
 
 @part
-def rear_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) -> Apart:
+def rear_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
     """How the two wheels of a rear axle come apart.
 
     Parameters
     ----------
-    b : Balance
-        What follows from the state.
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
     time : float
         Time [s].
     y : ndarray, shape (29,)
@@ -333,54 +337,22 @@ def rear_apart(b: Balance, time: float, y: Array, car: Record, phase: Record) ->
 
     Source: see `front_apart`.
     """
-    wheels = body.rear_wheels(b.ground.rear.load, time, y, car, phase)
-    return _apart(1, wheels, b.axle_rear, y[at.APART_REAR], car.rear, car.drive)
-
-
-@part
-def _apart_rates(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
-    """Rates of what the wheels of axles differ by."""
-    free = 0.0 if phase.braked == 1 else 1.0
-    if car.fixed.front_paired == 1:
-        front = front_apart(b, time, y, car, phase)
-        out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
-    if car.fixed.rear_paired == 1:
-        rear = rear_apart(b, time, y, car, phase)
-        out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
-        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axle_rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
-
-
-@part
-def _add_apart_work(b: Balance, time: float, y: Array, car: Record, phase: Record, rates: Array) -> None:
-    """What the wheels of axles differ by, in the energy integrals."""
-    if car.fixed.front_paired == 1:
-        front, turn = front_apart(b, time, y, car, phase), y[at.APART_FRONT]
-        rates[at.ROLLING_WORK] += 2.0 * front.moment * turn
-        rates[at.SLIP_WORK_FRONT] += 2.0 * front.force * turn * car.front.radius
-        rates[at.GEARING_WORK] += front.locking * turn
-    if car.fixed.rear_paired == 1:
-        rear, turn = rear_apart(b, time, y, car, phase), y[at.APART_REAR]
-        rates[at.ROLLING_WORK] += 2.0 * rear.moment * turn
-        rates[at.SLIP_WORK_REAR] += 2.0 * rear.force * turn * car.rear.radius
-        rates[at.GEARING_WORK] += rear.locking * turn
+    wheels = body.rear_wheels(load, time, y, car, phase)
+    return _apart(1, wheels, torque, y[at.APART_REAR], car.rear, car.drive)
 
 
 @inline
-def work_rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record, rates: Array) -> None:
+def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     """Rates of the energy integrals.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
-    time : float
-        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
         The car.
-    phase : Record
-        The phase.
     rates : ndarray, shape (24,)
         Filled from the first integral on, SI units.
 
@@ -405,20 +377,16 @@ def work_rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record,
         rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
     else:
         rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
-    if car.drive.paired == 1:
-        _add_apart_work(b, time, y, car, phase, rates)
 
 
 @inline
-def motion_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Rate of every state but the energy integrals, from the forces that act in it.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
-    time : float
-        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
@@ -454,20 +422,16 @@ def motion_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out
     out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
     for i in range(at.APART_FRONT, at.INTEGRALS):
         out[i] = 0.0
-    if car.drive.paired == 1:
-        _apart_rates(b, time, y, car, phase, out)
 
 
 @inline
-def rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Rate of every state, from the forces that act in it.
 
     Parameters
     ----------
     b : Balance
         What follows from the state.
-    time : float
-        Time [s].
     y : ndarray, shape (24,)
         State, SI units.
     car : Record
@@ -479,8 +443,59 @@ def rates_of(b: Balance, time: float, y: Array, car: Record, phase: Record, out:
 
     Source: Newton's second law; see `balance`.
     """
-    motion_of(b, time, y, car, phase, out)
-    work_rates_of(b, time, y, car, phase, out)
+    motion_of(b, y, car, phase, out)
+    work_rates_of(b, y, car, out)
+
+
+@part
+def add_apart(b: Balance, time: float, y: Array, car: Record, phase: Record, whole: bool, out: Array) -> None:
+    """Complete rates with what the wheels of axles differ by.
+
+    Cars whose wheels do not differ branch off before any rate is worked out: a branch here would cost them a tenth.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    time : float
+        Time [s].
+    y : ndarray, shape (29,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    whole : bool
+        Whether the energy integrals are wanted.
+    out : ndarray, shape (29,)
+        Rates without that, SI units; completed.
+
+    Source: see `front_apart`; power is torque times angular speed.
+    """
+    free = 0.0 if phase.braked == 1 else 1.0
+    if car.fixed.front_paired == 1:
+        front = front_apart(b.ground.front.load, b.axle_front, time, y, car, phase)
+        out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * front.moment * y[at.APART_FRONT]
+            out[at.SLIP_WORK_FRONT] += 2.0 * front.force * y[at.APART_FRONT] * car.front.radius
+            out[at.GEARING_WORK] += front.locking * y[at.APART_FRONT]
+    if car.fixed.rear_paired == 1:
+        rear = rear_apart(b.ground.rear.load, b.axle_rear, time, y, car, phase)
+        out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
+        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axle_rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * rear.moment * y[at.APART_REAR]
+            out[at.SLIP_WORK_REAR] += 2.0 * rear.force * y[at.APART_REAR] * car.rear.radius
+            out[at.GEARING_WORK] += rear.locking * y[at.APART_REAR]
+
+
+@part
+def _rates_of_wheels(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state of a car with an axle whose wheels differ."""
+    b = balance(time, y, car, phase)
+    rates_of(b, y, car, phase, out)
+    add_apart(b, time, y, car, phase, True, out)
 
 
 @part
@@ -502,9 +517,12 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
 
     Source: Newton's second law; see `balance`.
     """
+    if car.drive.paired == 1:
+        _rates_of_wheels(time, y, car, phase, out)
+        return
     road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
-    rates_of(balance_on(road, drive, time, y, car, phase), time, y, car, phase, out)
+    rates_of(balance_on(road, drive, time, y, car, phase), y, car, phase, out)
 
 
 @part

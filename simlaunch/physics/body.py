@@ -425,8 +425,6 @@ def front_footing(load: float, time: float, y: Array, car: Record, phase: Record
 
     Source: see `footing`.
     """
-    if car.fixed.front_paired == 1:
-        return together(front_wheels(load, time, y, car, phase))
     brake, road = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_front, car.road
     return footing(
         y[at.WHEEL_FRONT], y[at.SLIP_FRONT], load, y[at.SPEED], brake, car.front, road.friction_factor,
@@ -458,8 +456,6 @@ def rear_footing(load: float, time: float, y: Array, car: Record, phase: Record)
 
     Source: see `footing`.
     """
-    if car.fixed.rear_paired == 1:
-        return together(rear_wheels(load, time, y, car, phase))
     brake, road = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_rear, car.road
     return footing(
         y[at.WHEEL_REAR], y[at.SLIP_REAR], load, y[at.SPEED], brake, car.rear, road.friction_factor,
@@ -496,6 +492,73 @@ def ground_on(front: Footing, rear: Footing, drag: float, car: Record, phase: Re
 
 
 @part
+def either_front_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the front axle at a load, whether or not its wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (29,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    if car.fixed.front_paired == 1:
+        return together(front_wheels(load, time, y, car, phase))
+    return front_footing(load, time, y, car, phase)
+
+
+@part
+def either_rear_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the rear axle at a load, whether or not its wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (29,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    if car.fixed.rear_paired == 1:
+        return together(rear_wheels(load, time, y, car, phase))
+    return rear_footing(load, time, y, car, phase)
+
+
+@part
+def _ground_of_wheels(
+    load_front: float, load_rear: float, drag: float, time: float, y: Array, car: Record, phase: Record
+) -> Ground:
+    """What the road does to a car with an axle whose wheels differ: apart, so that others pay nothing for it."""
+    front = either_front_footing(load_front, time, y, car, phase)
+    return ground_on(front, either_rear_footing(load_rear, time, y, car, phase), drag, car, phase)
+
+
+@part
 def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
 
@@ -521,6 +584,8 @@ def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     pressed = air_speed * abs(air_speed)
     lift_front, lift_rear = fixed.lift_front * pressed, fixed.lift_rear * pressed
     load_front, load_rear = shared_loads(y[at.TRANSFER], lift_front, lift_rear, fixed.weight, fixed.weight_front)
+    if car.drive.paired == 1:
+        return _ground_of_wheels(load_front, load_rear, fixed.drag * pressed, time, y, car, phase)
     front = front_footing(load_front, time, y, car, phase)
     rear = rear_footing(load_rear, time, y, car, phase)
     return ground_on(front, rear, fixed.drag * pressed, car, phase)

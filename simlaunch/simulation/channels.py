@@ -83,10 +83,10 @@ def _note_slip_power(b: Balance, time: float, y: Array, car: Record, phase: Reco
     out[21] = b.ground.front.force * (y[at.WHEEL_FRONT] * car.front.radius - y[at.SPEED])
     out[22] = b.ground.rear.force * (y[at.WHEEL_REAR] * car.rear.radius - y[at.SPEED])
     if car.fixed.front_paired == 1:
-        apart = front_apart(b, time, y, car, phase)
+        apart = front_apart(b.ground.front.load, b.axle_front, time, y, car, phase)
         out[21] += 2.0 * apart.force * y[at.APART_FRONT] * car.front.radius
     if car.fixed.rear_paired == 1:
-        apart = rear_apart(b, time, y, car, phase)
+        apart = rear_apart(b.ground.rear.load, b.axle_rear, time, y, car, phase)
         out[22] += 2.0 * apart.force * y[at.APART_REAR] * car.rear.radius
 
 
