@@ -74,6 +74,12 @@ class Drive(_Fields):
     preload: NDArray[np.float64]
     locking_speed: float
     cross_lever: float
+    clutched: int
+    capacity: float
+    lead: float
+    clutch_ratio: float
+    delay: float
+    ramp: float
 
 class Table(_Fields):
     count: int

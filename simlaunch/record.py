@@ -117,7 +117,7 @@ TYRE = np.dtype(
 DRIVE = np.dtype(
     [
         *_floats("front_share"),  # share of the axle torque sent to the front: 1 front drive, 0 rear drive
-        ("locked", "i8"),  # 1: both axles on one shaft, no fixed split
+        ("locked", "i8"),  # 1: both axles on one shaft, no fixed split; or the second one through a clutch
         ("rigid", "i8"),  # 1: half shafts do not twist
         ("shaft_stiffness", "f8", (2,)),  # both half shafts of the axle together, front and rear [N m/rad]
         ("shaft_damping", "f8", (2,)),  # [N m s/rad]
@@ -127,6 +127,11 @@ DRIVE = np.dtype(
         ("preload", "f8", (2,)),  # difference of wheel torques that it holds without axle torque [N m]
         *_floats("locking_speed"),  # difference of wheel speeds that brings the locking in [rad/s]
         *_floats("cross_lever"),  # load moved across a live rear axle, over its torque; 0: none [1/m]
+        ("clutched", "i8"),  # 1: a clutch brings the second axle in, the front one where `front_share` is 0
+        *_floats("capacity"),  # torque that it carries at the second axle's half shafts, when brought in [N m]
+        *_floats("lead"),  # speed that it gives those while it holds, over that of the first axle's [-]
+        *_floats("clutch_ratio"),  # its own speed over that of the second axle's half shafts [-]
+        *_floats("delay", "ramp"),  # time until it begins to be brought in, and until it then is [s]
     ],
     align=True,
 )
@@ -256,7 +261,7 @@ def is_complete(car: Record) -> bool:
 
 
 def blank() -> Car:
-    """A record with every number zero, every derived number `nan`, and no limit of torque in any gear.
+    """A record with every number zero or neutral, every derived number `nan`, and no limit of torque in any gear.
 
     Returns
     -------
@@ -271,6 +276,7 @@ def blank() -> Car:
     car.pedal.target_slip = np.nan
     car.road.left_friction = car.road.right_friction = 1.0
     car.body.left_share = 0.5
+    car.drive.lead = car.drive.clutch_ratio = 1.0
     car.front.outer_curve[:] = np.nan
     car.rear.outer_curve[:] = np.nan
     return car

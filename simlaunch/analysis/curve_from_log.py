@@ -31,11 +31,11 @@ import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
-from simlaunch.analysis.engine_figures import engine_figures
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.road_load import air_forces, mass_in_gear, resistance
-from simlaunch.analysis.same_conditions import PULLS, steady_acceleration
+from simlaunch.curves.engine_figures import engine_figures
 from simlaunch.errors import UsageError
+from simlaunch.launching.ready import runnable
+from simlaunch.logged.road_load import air_forces, mass_in_gear, resistance
+from simlaunch.logged.same_conditions import PULLS, steady_acceleration
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics import body, engine, tyre
 from simlaunch.physics.driveline import driven_radius

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from simlaunch.analysis import project
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
+from simlaunch.comparing import project
 from simlaunch.errors import UsageError
 from simlaunch.output import as_json as json_text
 from simlaunch.reporting import gather

@@ -115,6 +115,10 @@ def _axle_limit(
 @inline
 def _axle_torques(front: _AxleLimit, rear: _AxleLimit, drive: Record) -> tuple[float, float]:
     """Torque of the front and of the rear shafts when no more can be used [N m]."""
+    if drive.clutched == 1:
+        first, second = (front.torque, rear.torque) if drive.front_share >= 1.0 else (rear.torque, front.torque)
+        second = min(second, drive.capacity)
+        return (first, second) if drive.front_share >= 1.0 else (second, first)
     if drive.locked == 1:
         return front.torque, rear.torque
     share = drive.front_share
@@ -182,10 +186,11 @@ def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> N
     car : Record
         The car.
     out : ndarray, shape (n, 3)
-        Filled with acceleration [m/s^2], torque of all axle shafts [N m], and half-shaft speed over road speed
-        [rad/m]. A locked centre counts as led by the axle that carries more.
+        Filled with acceleration [m/s^2], torque of all axle shafts at the gearbox output [N m], and half-shaft speed
+        over road speed [rad/m]. A locked centre counts as led by the axle that carries more, and so does a clutch that
+        holds the second axle; where that slips, the first axle leads.
     """
-    share = car.drive.front_share
+    drive = car.drive
     for i in range(speeds.size):
         push = _settled_push(speeds[i], _stream(speeds[i], air_density, car), car)
         front, rear, a = push.front, push.rear, push.acceleration
@@ -193,8 +198,17 @@ def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> N
         turns_rear = (1.0 + sides.slip_for_force(push.force_rear, rear.sides, car.rear)) / car.rear.radius
         at_front = push.force_front * car.front.radius + front.rolling + car.front.axle_inertia * turns_front * a
         at_rear = push.force_rear * car.rear.radius + rear.rolling + car.rear.axle_inertia * turns_rear * a
+        share = drive.front_share
+        held = drive.locked == 1
+        if drive.clutched == 1:
+            rear_second = share >= 1.0
+            held = (rear.torque if rear_second else front.torque) <= drive.capacity
+            if rear_second:
+                at_rear, turns_rear = drive.lead * at_rear, turns_rear / drive.lead
+            else:
+                at_front, turns_front = drive.lead * at_front, turns_front / drive.lead
         total = at_front + at_rear
-        if car.drive.locked == 1:
+        if held:
             share = at_front / total if total > 0.0 else 0.5
         out[i, 0] = a
         out[i, 1] = total
@@ -216,7 +230,8 @@ def grip_limited_acceleration(car: Record, speed: float) -> float:
 
     m a = F - D - m g sin(grade), with F the force of all tyres under the axle loads that F itself brings
     about. With an open centre the axle that peaks first sets the torque of both; a locked centre has both axles at
-    their peak. An axle that is not driven holds the car back by rolling resistance and its wheels' inertia.
+    their peak, and so has a clutch for the second axle, unless it carries less. An axle that is not driven holds the
+    car back by rolling resistance and its wheels' inertia.
 
     Parameters
     ----------

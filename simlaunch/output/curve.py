@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
-from simlaunch.analysis.engine_figures import AirNeed, EngineFigures
+from simlaunch.curves.engine_figures import AirNeed, EngineFigures
 from simlaunch.output.as_json import Object, group_object, number
 from simlaunch.output.groups import cells, heads, table
 from simlaunch.output.layout import Row, Table, block, tables_text

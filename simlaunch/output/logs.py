@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.logs import ComparedLog, LogComparison, MarkChange, Setup
-from simlaunch.analysis.scatter import Change, Evidence
+from simlaunch.launching.goals import target_label
+from simlaunch.logged.scatter import Change, Evidence
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
 from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
@@ -57,12 +57,18 @@ def _changes(found: LogComparison, numbers: Numbers) -> Table:
         Row(
             target_label(each.target),
             numbers.unit(Dimension.TIME),
-            cells("log_change", each.change, numbers, _OF_CHANGE),
+            _change_cells(each.change, numbers),
         )
         for each in found.changes
         if each.change is not None
     )
     return Table("Marks", plain_heads("log_change", _OF_CHANGE), tuple(rows))
+
+
+def _change_cells(change: Change, numbers: Numbers) -> tuple[str, ...]:
+    """Means, their difference as printed, and the rest."""
+    beside = numbers.beside(change.before.mean, change.after.mean, Dimension.TIME)
+    return (*beside, *cells("log_change", change, numbers, _OF_CHANGE[len(beside) :]))
 
 
 def _alone(found: LogComparison, numbers: Numbers) -> Table:
@@ -131,7 +137,8 @@ def _verdict(each: MarkChange) -> str:
     if evidence is Evidence.NONE:
         return f"{label} is not reached by every log, so that nothing is said of a change."
     means = f"{label} takes {change.before.mean:.3f} s before and {change.after.mean:.3f} s after"
-    gap = f"{means}: {_seconds(change.gap)} {_direction(change.gap)}"
+    printed = round(change.after.mean, 3) - round(change.before.mean, 3)  # a reader subtracts what stands there
+    gap = f"{means}: {_seconds(printed)} {_direction(change.gap)}"
     if evidence is Evidence.FEW:
         counted = f"{runs[0]} run{'s' if runs[0] > 1 else ''} before and {runs[1]} after"
         return (

@@ -11,7 +11,7 @@ from simlaunch.compiled import inline, part
 from simlaunch.physics import body, driveline, engine, pedal, sides
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground, Wheels
-from simlaunch.physics.driveline import Gearing, Load
+from simlaunch.physics.driveline import Axles, Gearing, Load
 from simlaunch.record import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
@@ -51,8 +51,7 @@ class Balance(NamedTuple):
     gearing: Gearing
     engine_acceleration: float
     friction: float  # torque through friction plates, stuck or slipping
-    axle_front: float
-    axle_rear: float
+    axles: Axles
 
 
 @inline
@@ -89,7 +88,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -123,8 +122,8 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     least = min(closed, torque)
     command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
     if held_slip:
-        taken = pedal.take_up(y, car, road)
-        command = pedal.slip_command(y, car, phase, taken.now)
+        taken = pedal.take_up(time, y, car, phase, road)
+        command = pedal.slip_command(time, y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
     load = engine.load_share(torque, full, closed)
@@ -135,17 +134,21 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
 
 
 @inline
-def _elastic_torques(y: Array, drive: Record, fixed: Record) -> tuple[float, float]:
-    """Torque of the front and of the rear half shafts, where they twist [N m]."""
-    front_rate, rear_rate = _twist_rates(y, drive)
-    if drive.locked == 1:
-        return (
-            driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0]),
-            driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1]),
-        )
-    share = drive.front_share
-    torque = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, fixed.shaft_stiffness, fixed.shaft_damping)
-    return share * torque, (1.0 - share) * torque
+def _elastic_axles(time: float, y: Array, car: Record, phase: Record) -> Axles:
+    """What half shafts do that twist."""
+    drive, fixed = car.drive, car.fixed
+    if drive.locked == 0:
+        share = drive.front_share
+        rate = y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR]
+        torque = driveline.shaft_torque(y[at.TWIST_FRONT], rate, fixed.shaft_stiffness, fixed.shaft_damping)
+        front, rear = share * torque, (1.0 - share) * torque
+        return Axles(front, rear, front + rear, rate, 0.0, 0.0)
+    if drive.clutched == 1:
+        return driveline.clutched_axles(time, y, drive, phase)
+    front_rate, rear_rate = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
+    front = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0])
+    rear = driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1])
+    return Axles(front, rear, front + rear, front_rate, rear_rate, 0.0)
 
 
 @inline
@@ -187,7 +190,7 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
         What the engine and its coupling do.
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -217,16 +220,17 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
             load = Load(wheels.inertia + car.drive.inertia, wheels.torque)
             gearing = _through_gears(time, torque, inertia, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
+        axles = Axles(front, rear, 0.0, 0.0, 0.0, 0.0)
     else:
-        front, rear = _elastic_torques(y, car.drive, car.fixed)
-        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
+        axles = _elastic_axles(time, y, car, phase)
+        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, axles.load), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
         engine_acceleration = gearing.input_acceleration
     else:
         friction = drive.friction
         engine_acceleration = (drive.engine_torque - drive.friction - drive.pump) / car.engine.inertia
-    return Balance(road, drive, gearing, engine_acceleration, friction, front, rear)
+    return Balance(road, drive, gearing, engine_acceleration, friction, axles)
 
 
 @part
@@ -237,7 +241,7 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -253,17 +257,6 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
     """
     road = body.ground(time, y, car, phase)
     return balance_on(road, drive_torques(time, y, car, phase, road), time, y, car, phase)
-
-
-@inline
-def _twist_rates(y: Array, drive: Record) -> tuple[float, float]:
-    """Rates of both twists [rad/s]."""
-    if drive.rigid == 1:
-        return 0.0, 0.0
-    if drive.locked == 1:
-        return y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
-    share = drive.front_share
-    return y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR], 0.0
 
 
 @inline
@@ -293,7 +286,7 @@ def front_apart(load: float, torque: float, time: float, y: Array, car: Record, 
         Torque of the axle [N m].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -323,7 +316,7 @@ def rear_apart(load: float, torque: float, time: float, y: Array, car: Record, p
         Torque of the axle [N m].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -349,11 +342,11 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Filled from the first integral on, SI units.
 
     Source: power is force times speed, and torque times angular speed.
@@ -371,12 +364,15 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     rates[at.COUPLING_WORK] = plates + fluid
     taken = b.gearing.input_torque * y[at.INPUT_SPEED]
     rates[at.GEARING_WORK] = taken - b.gearing.output_torque * y[at.SHAFT_SPEED]
-    front, rear = _twist_rates(y, car.drive)
-    damping = car.drive.shaft_damping
+    front, rear, damping = b.axles.twist_front, b.axles.twist_rear, car.drive.shaft_damping
     if car.drive.locked == 1:
         rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
     else:
         rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
+    rates[at.AXLE_CLUTCH_WORK] = 0.0
+    if car.drive.clutched == 1:
+        torque = b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front
+        rates[at.AXLE_CLUTCH_WORK] = torque * b.axles.slip
 
 
 @inline
@@ -387,13 +383,13 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -403,8 +399,8 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.DISTANCE] = y[at.SPEED]
     out[at.SPEED] = road.acceleration
     resist_front, resist_rear = body.wheel_resistance(road, car)
-    out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) * car.front.per_inertia
-    out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) * car.rear.per_inertia
+    out[at.WHEEL_FRONT] = free * (b.axles.front - resist_front) * car.front.per_inertia
+    out[at.WHEEL_REAR] = free * (b.axles.rear - resist_rear) * car.rear.per_inertia
     out[at.SLIP_FRONT] = road.front.slip_rate
     out[at.SLIP_REAR] = road.rear.slip_rate
     brakes = road.drag + road.grade if phase.braked == 1 else 0.0
@@ -419,7 +415,7 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.REQUEST] = 0.0
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
-    out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
+    out[at.TWIST_FRONT], out[at.TWIST_REAR] = b.axles.twist_front, b.axles.twist_rear
     for i in range(at.APART_FRONT, at.INTEGRALS):
         out[i] = 0.0
 
@@ -432,13 +428,13 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -459,7 +455,7 @@ def add_apart(b: Balance, time: float, y: Array, car: Record, phase: Record, who
         What follows from the state.
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -467,23 +463,23 @@ def add_apart(b: Balance, time: float, y: Array, car: Record, phase: Record, who
         The phase.
     whole : bool
         Whether the energy integrals are wanted.
-    out : ndarray, shape (29,)
+    out : ndarray, shape (STATES,)
         Rates without that, SI units; completed.
 
     Source: see `front_apart`; power is torque times angular speed.
     """
     free = 0.0 if phase.braked == 1 else 1.0
     if car.fixed.front_paired == 1:
-        front = front_apart(b.ground.front.load, b.axle_front, time, y, car, phase)
+        front = front_apart(b.ground.front.load, b.axles.front, time, y, car, phase)
         out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
         if whole:
             out[at.ROLLING_WORK] += 2.0 * front.moment * y[at.APART_FRONT]
             out[at.SLIP_WORK_FRONT] += 2.0 * front.force * y[at.APART_FRONT] * car.front.radius
             out[at.GEARING_WORK] += front.locking * y[at.APART_FRONT]
     if car.fixed.rear_paired == 1:
-        rear = rear_apart(b.ground.rear.load, b.axle_rear, time, y, car, phase)
+        rear = rear_apart(b.ground.rear.load, b.axles.rear, time, y, car, phase)
         out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
-        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axle_rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
+        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axles.rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
         if whole:
             out[at.ROLLING_WORK] += 2.0 * rear.moment * y[at.APART_REAR]
             out[at.SLIP_WORK_REAR] += 2.0 * rear.force * y[at.APART_REAR] * car.rear.radius
@@ -506,13 +502,13 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -531,7 +527,7 @@ def stored_energy(y: Array, car: Record) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.

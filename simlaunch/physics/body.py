@@ -343,7 +343,7 @@ def front_wheels(load: float, time: float, y: Array, car: Record, phase: Record)
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -377,7 +377,7 @@ def rear_wheels(load: float, time: float, y: Array, car: Record, phase: Record) 
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -411,7 +411,7 @@ def front_footing(load: float, time: float, y: Array, car: Record, phase: Record
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -442,7 +442,7 @@ def rear_footing(load: float, time: float, y: Array, car: Record, phase: Record)
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -501,7 +501,7 @@ def either_front_footing(load: float, time: float, y: Array, car: Record, phase:
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -530,7 +530,7 @@ def either_rear_footing(load: float, time: float, y: Array, car: Record, phase: 
         Load of the axle [N].
     time : float
         Time [s].
-    y : ndarray, shape (29,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -566,7 +566,7 @@ def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car, complete.

@@ -299,30 +299,41 @@ def slip_for_force(force: float, sides: Sides, end: Record) -> float:
     return 0.5 * (faster + tyre.slip_for_force(2.0 * held, sides.right, end, sides.right_grip))
 
 
+class Joined(NamedTuple):
+    """How a second axle turns with a first one."""
+
+    lead: float  # its speed over that of the first [-]
+    most: float  # force that it can be given at most [N]
+
+
 @part
-def _force_on_one_shaft(turns: float, at_front: Sides, at_rear: Sides, front: Record, rear: Record) -> float:
+def _force_on_one_shaft(
+    turns: float, at_first: Sides, at_second: Sides, end: Record, second: Record, joined: Joined
+) -> float:
     """Force of two axles on one shaft, at its speed over that of the car [N]."""
-    pushed = force_at(turns * front.radius - 1.0, at_front, front)
-    return pushed + force_at(turns * rear.radius - 1.0, at_rear, rear)
+    pushed = force_at(turns * joined.lead * second.radius - 1.0, at_second, second)
+    return force_at(turns * end.radius - 1.0, at_first, end) + min(max(pushed, -joined.most), joined.most)
 
 
 @part
-def hardest_common_turns(at_front: Sides, at_rear: Sides, front: Record, rear: Record) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they push hardest together.
+def hardest_common_turns(at_first: Sides, at_second: Sides, end: Record, second: Record, joined: Joined) -> float:
+    """Speed of the first of two axles on one shaft, over that of the car, at which they push hardest together.
 
     It lies between the speeds at which each of them alone does. Where the wheels of an axle differ, it is that of the
     faster one.
 
     Parameters
     ----------
-    at_front : Sides
-        Wheels of the front axle.
-    at_rear : Sides
-        Wheels of the rear axle.
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
+    at_first : Sides
+        Wheels of the first axle.
+    at_second : Sides
+        Wheels of the second axle.
+    end : Record
+        Tyre of the first axle.
+    second : Record
+        Tyre of the second axle.
+    joined : Joined
+        How the second axle turns with the first: at its speed and with any force, on one shaft.
 
     Returns
     -------
@@ -331,19 +342,19 @@ def hardest_common_turns(at_front: Sides, at_rear: Sides, front: Record, rear: R
 
     Source: golden-section search from the best of a few speeds: two axles may have two summits.
     """
-    alone = (1.0 + summit(at_front, front).slip) / front.radius
-    other = (1.0 + summit(at_rear, rear).slip) / rear.radius
+    alone = (1.0 + summit(at_first, end).slip) / end.radius
+    other = (1.0 + summit(at_second, second).slip) / (joined.lead * second.radius)
     first, stride = min(alone, other), abs(alone - other) / _SUMMIT_SCAN
     best, most = first, -inf
     for i in range(_SUMMIT_SCAN + 1):
-        force = _force_on_one_shaft(first + i * stride, at_front, at_rear, front, rear)
+        force = _force_on_one_shaft(first + i * stride, at_first, at_second, end, second, joined)
         if force > most:
             best, most = first + i * stride, force
     low, high = max(best - stride, first), min(best + stride, first + _SUMMIT_SCAN * stride)
     for _ in range(_GOLDEN_STEPS):
         left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        at_left = _force_on_one_shaft(left, at_front, at_rear, front, rear)
-        if at_left < _force_on_one_shaft(right, at_front, at_rear, front, rear):
+        at_left = _force_on_one_shaft(left, at_first, at_second, end, second, joined)
+        if at_left < _force_on_one_shaft(right, at_first, at_second, end, second, joined):
             low = left
         else:
             high = right
@@ -352,9 +363,9 @@ def hardest_common_turns(at_front: Sides, at_rear: Sides, front: Record, rear: R
 
 @part
 def common_turns_for_force(
-    force: float, most: float, at_front: Sides, at_rear: Sides, front: Record, rear: Record
+    force: float, most: float, at_first: Sides, at_second: Sides, end: Record, second: Record, joined: Joined
 ) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they drive with a force.
+    """Speed of the first of two axles on one shaft, over that of the car, at which they drive with a force.
 
     With unlike radii the smaller wheels brake while the larger ones drive, until both do.
 
@@ -364,14 +375,16 @@ def common_turns_for_force(
         Force of both axles, positive when driving [N].
     most : float
         Speed where they cannot, that of `hardest_common_turns` at most [rad/m].
-    at_front : Sides
-        Wheels of the front axle.
-    at_rear : Sides
-        Wheels of the rear axle.
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
+    at_first : Sides
+        Wheels of the first axle.
+    at_second : Sides
+        Wheels of the second axle.
+    end : Record
+        Tyre of the first axle.
+    second : Record
+        Tyre of the second axle.
+    joined : Joined
+        How the second axle turns with the first: at its speed and with any force, on one shaft.
 
     Returns
     -------
@@ -380,10 +393,10 @@ def common_turns_for_force(
 
     Source: inverse of `force_at` for two axles, up to their common peak.
     """
-    low, high = min(1.0 / front.radius, 1.0 / rear.radius), most
+    low, high = min(1.0 / end.radius, 1.0 / (joined.lead * second.radius)), most
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        if _force_on_one_shaft(middle, at_front, at_rear, front, rear) < force:
+        if _force_on_one_shaft(middle, at_first, at_second, end, second, joined) < force:
             low = middle
         else:
             high = middle

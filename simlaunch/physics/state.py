@@ -40,8 +40,9 @@ from simlaunch.record import Record
     COUPLING_WORK,
     GEARING_WORK,  # gears, and the clutches of a limited-slip axle
     TWIST_WORK,
-) = range(29)
-STATES = 29
+    AXLE_CLUTCH_WORK,  # in the clutch that brings the second axle in
+) = range(30)
+STATES = 30
 INTEGRALS = ENGINE_WORK
 """From this place on, states are integrals that no rate and no event depends on."""
 

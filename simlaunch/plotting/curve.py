@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
-from simlaunch.analysis.engine_figures import EngineFigures, Peak
+from simlaunch.curves.engine_figures import EngineFigures, Peak
 from simlaunch.plotting.look import (
     BAND,
     INK,

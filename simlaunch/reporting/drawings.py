@@ -9,8 +9,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.usable import UsableTorque
+from simlaunch.launching.goals import target_label
 from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output import worth as worth_words

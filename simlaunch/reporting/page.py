@@ -16,7 +16,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
-from simlaunch.analysis.reference_conditions import unstated
+from simlaunch.comparing.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import Row, Table, csv_text
@@ -26,7 +26,7 @@ from simlaunch.record import Pedal
 from simlaunch.reporting import what_if
 from simlaunch.reporting.drawings import Picture, pictures
 from simlaunch.reporting.gather import Material
-from simlaunch.reporting.inputs import curve_table, inputs
+from simlaunch.reporting.inputs import curve_tables, inputs
 from simlaunch.reporting.plain_words import plain_key, plain_origin, plain_table
 from simlaunch.reporting.story import both_units, main_times, parts_table, story
 from simlaunch.reporting.typeset import named, typeset, unit_text
@@ -274,6 +274,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "grip_table": compare_words.grip_table(pair, goal, numbers),
         "worth_verdict": material.worth.summary(system) if material.worth else "",
         "grid": grid,
+        "limited_words": what_if.limits_words(grid),
         "grips": what_if.GRIPS,
         "steps": what_if.STEPS,
         "as_given": what_if.AS_GIVEN,
@@ -320,8 +321,8 @@ def _cautions() -> list[str]:
 def _about_inputs(material: Material) -> dict[str, Any]:
     scenario, names = material.scenario, material.usable.curves
     return {
-        "inputs": inputs(scenario),
-        "curve_tables": [curve_table(scenario.curve(name)) for name in names],
+        "inputs": inputs(scenario, names),
+        "curve_tables": [table for name in names for table in curve_tables(scenario.curve(name))],
         "defaults": defaults(scenario),
         "warnings": warnings(scenario),
         "left_out": _left_out(material.left_out),

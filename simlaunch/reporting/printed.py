@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from simlaunch.analysis.compare import input_pull
-from simlaunch.analysis.goals import target_label
+from simlaunch.comparing.compare import input_pull
+from simlaunch.launching.goals import target_label
 from simlaunch.output.as_json import Object, number
 from simlaunch.output.layout import Table, paragraph
 from simlaunch.output.words import sentences

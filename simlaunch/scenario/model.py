@@ -74,6 +74,7 @@ _GOAL = _Goal(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
 
 
 _DASHED = re.compile(r" *([\d.]{1,16}) *[-\u2013] *([\d.]{1,16}) *([^\d ]\D{0,31}?)? *", re.ASCII)
+_FROM_REST = re.compile(r"\s*0+(?:\.0*)?\s*([a-z/]*)\s*", re.ASCII | re.IGNORECASE)
 """Two numbers joined by a dash, as a span is often written."""
 
 
@@ -97,6 +98,10 @@ class Mark:
         parts = value.split(" to ") if isinstance(value, str) else [value]
         if len(parts) > 2:
             raise refused(quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"')
+        if len(parts) == 2 and (rest := _FROM_REST.fullmatch(str(parts[0]))):
+            end = _GOAL.parse(parts[1])
+            if not rest[1] or _GOAL.parse(f"100 {rest[1]}").dimension is end.dimension:
+                return Mark(str(parts[1]).strip(), None, end)
         ends = [_GOAL.parse(part) for part in parts]
         start, end = (ends[0], ends[1]) if len(ends) == 2 else (None, ends[0])
         text = str(value).strip()
@@ -394,6 +399,21 @@ def _too_tall(body: Body) -> Any:
     return body.cg_height.si > 0.6 * body.wheelbase.si
 
 
+_LEAST_SHAFT_DAMPING = (
+    1.0  # below it, half shafts behind a clutch that slips settle quicker than a tyre can [N m s/rad]
+)
+_LEAST_RISE = 1e-3  # of the torque of a clutch that is brought in after a delay [s]
+
+
+def _undamped(drive: Drive) -> Any:
+    return drive.second_axle is not None and drive.half_shaft_damping.si < _LEAST_SHAFT_DAMPING
+
+
+def _too_sudden(drive: Drive) -> Any:
+    second = drive.second_axle
+    return second is not None and (second.delay.si > 0.0) & (second.engagement_time.si < _LEAST_RISE)
+
+
 # --- rules between sections ---
 
 
@@ -492,6 +512,18 @@ def _road_tests(
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 
+def _second_axle(drive: Drive) -> Iterator[Fault]:
+    """Numbers with which the clutch of a second axle cannot be followed."""
+    if _undamped(drive):
+        typed = quoted(drive.half_shaft_damping.text)
+        why = "is too little behind a clutch that slips"
+        yield Fault("drive.half_shaft_damping", typed, why, 'write "1 N m s/rad" or more')
+    if drive.second_axle is not None and _too_sudden(drive):
+        typed = quoted(drive.second_axle.engagement_time.text)
+        why = f"is a jump after a delay of {drive.second_axle.delay.text}"
+        yield Fault("drive.second_axle.engagement_time", typed, why, 'write "1 ms" or more, or take the delay out')
+
+
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
@@ -530,9 +562,7 @@ def _uncertain_final_drive(gearbox: Gearbox, uncertain: tuple[Uncertain, ...] | 
             yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take it out, or give one final drive")
 
 
-def _final_drive_of_live_axle(
-    drive: Drive, gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None
-) -> Iterator[Fault]:
+def _final_drive_of_live_axle(drive: Drive, gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
     """A live axle holds the final drive, so there is one."""
     every = (gearbox.final_drive, *(gears.final_drive for gears in gear_sets or ()))
     if drive.live_axle_track is not None and any(isinstance(each, tuple) for each in every):
@@ -569,6 +599,7 @@ _RULES = (
     _Rule(("tests", "gearbox", "engine", "tyres", "drive"), _road_tests),
     _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
     _Rule(("body",), _centre_of_gravity, _too_tall),
+    _Rule(("drive",), _second_axle, lambda drive: _undamped(drive) | _too_sudden(drive)),
 )
 
 
@@ -623,6 +654,8 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
     ("engine.inertia", "0.03 kg m^2", "0.6 kg m^2", Dimension.INERTIA),
     ("engine.rev_limit", "3500 rpm", "12000 rpm", Dimension.ROTATIONAL_SPEED),
     ("gearbox.final_drive", "2", "6.5", Dimension.NUMBER),
+    ("drive.second_axle.ratio", "1", "5", Dimension.NUMBER),
+    ("drive.second_axle.lead", "-3 %", "3 %", Dimension.SHARE),
     ("tyres.both.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.front.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.rear.friction", "0.6", "1.9", Dimension.NUMBER),

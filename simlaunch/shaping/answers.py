@@ -18,16 +18,14 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.compare import Comparison, Pair, compare, gap_along, peak_power
-from simlaunch.analysis.goals import goal, target_label
-from simlaunch.analysis.launches import as_many, measure_all
-from simlaunch.analysis.limits import PART_AT, demand, limits_of
 from simlaunch.analysis.parts import peak_torque
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.road_tests import quickest
 from simlaunch.analysis.usable import usable
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.compare import Comparison, Pair, compare, gap_along, peak_power
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import WORTH_NAMING, goal, target_label
+from simlaunch.launching.launches import as_many, measure_all
+from simlaunch.launching.ready import runnable
+from simlaunch.launching.road_tests import quickest
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
@@ -38,6 +36,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.plotting.look import LineStyle, curve_style, gear_style
 from simlaunch.plotting.why import span_words
 from simlaunch.quantities import reported
+from simlaunch.ratings.limits import PART_AT, demand, limits_of
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.shaping.states import Start, State
@@ -146,8 +145,7 @@ def curve_numbers(scenario: Scenario, curve: str, tests: Sequence[Target], toler
 
 
 def _row(label: str, one: float, other: float, dimension: Dimension, numbers: Numbers) -> Row:
-    cells = (numbers.plain(one, dimension), numbers.plain(other, dimension), numbers.signed(other - one, dimension))
-    return Row(label, numbers.unit(dimension), cells)
+    return Row(label, numbers.unit(dimension), numbers.beside(one, other, dimension))
 
 
 def _times(one: CurveNumbers, other: CurveNumbers, aimed: str, numbers: Numbers, heads: tuple[str, ...]) -> Table:

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
-from simlaunch.physics import state as at
 from simlaunch.physics import body, sides, tyre
+from simlaunch.physics import state as at
 from simlaunch.physics.balance import Balance, balance, front_apart, rear_apart, stored_energy
 from simlaunch.record import Record
 
@@ -32,6 +32,7 @@ STATE_CHANNELS: dict[str, int] = {
     "coupling_work": at.COUPLING_WORK,
     "gearing_work": at.GEARING_WORK,
     "twist_work": at.TWIST_WORK,
+    "axle_clutch_work": at.AXLE_CLUTCH_WORK,
 }
 
 DERIVED_CHANNELS = (
@@ -56,6 +57,8 @@ DERIVED_CHANNELS = (
     "drag",
     "gear",
     "stored_energy",
+    "axle_clutch_torque",
+    "axle_clutch_slip",
     "slip_power_front",
     "slip_power_rear",
 )
@@ -80,14 +83,14 @@ def _note_most(axle: int, load: float, y: Array, car: Record, out: Array) -> Non
 @part
 def _note_slip_power(b: Balance, time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Heat between tyres and road, of both wheels of an axle together."""
-    out[21] = b.ground.front.force * (y[at.WHEEL_FRONT] * car.front.radius - y[at.SPEED])
-    out[22] = b.ground.rear.force * (y[at.WHEEL_REAR] * car.rear.radius - y[at.SPEED])
+    out[23] = b.ground.front.force * (y[at.WHEEL_FRONT] * car.front.radius - y[at.SPEED])
+    out[24] = b.ground.rear.force * (y[at.WHEEL_REAR] * car.rear.radius - y[at.SPEED])
     if car.fixed.front_paired == 1:
-        apart = front_apart(b.ground.front.load, b.axle_front, time, y, car, phase)
-        out[21] += 2.0 * apart.force * y[at.APART_FRONT] * car.front.radius
+        apart = front_apart(b.ground.front.load, b.axles.front, time, y, car, phase)
+        out[23] += 2.0 * apart.force * y[at.APART_FRONT] * car.front.radius
     if car.fixed.rear_paired == 1:
-        apart = rear_apart(b.ground.rear.load, b.axle_rear, time, y, car, phase)
-        out[22] += 2.0 * apart.force * y[at.APART_REAR] * car.rear.radius
+        apart = rear_apart(b.ground.rear.load, b.axles.rear, time, y, car, phase)
+        out[24] += 2.0 * apart.force * y[at.APART_REAR] * car.rear.radius
 
 
 @entry
@@ -99,6 +102,7 @@ def derive(
     car: Record,
     work: Record,
     out: Array,
+    of_grip: bool,
 ) -> None:
     """Work out the derived channels of every sample.
 
@@ -106,7 +110,7 @@ def derive(
     ----------
     times : ndarray, shape (n,)
         Time of the samples [s].
-    states : ndarray, shape (n, 24)
+    states : ndarray, shape (n, STATES)
         State at the samples, SI units.
     segments : ndarray, shape (n,)
         Index of each sample's phase.
@@ -116,8 +120,10 @@ def derive(
         The car.
     work : Record
         Scratch space of a launch.
-    out : ndarray, shape (n, 23)
+    out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
+    of_grip : bool
+        Whether the force and the slip at which grip ends are wanted too, which take more than all the rest.
     """
     for i in range(times.size):
         y, phase = work.inner, phases[segments[i]]
@@ -132,19 +138,25 @@ def derive(
         out[i, 4] = road.rear.slip
         out[i, 5] = road.front.force
         out[i, 6] = road.rear.force
-        _note_most(0, road.front.load, y, car, out[i])
-        _note_most(1, road.rear.load, y, car, out[i])
+        if of_grip:
+            _note_most(0, road.front.load, y, car, out[i])
+            _note_most(1, road.rear.load, y, car, out[i])
+            _note_slip_power(b, times[i], y, car, phase, out[i])
         out[i, 11] = b.drive.engine_torque
         out[i, 12] = b.drive.available_torque
         out[i, 13] = b.friction + b.drive.pump
         out[i, 14] = b.gearing.input_torque
         out[i, 15] = b.gearing.output_torque
-        out[i, 16] = b.axle_front
-        out[i, 17] = b.axle_rear
+        out[i, 16] = b.axles.front
+        out[i, 17] = b.axles.rear
         out[i, 18] = road.drag
         out[i, 19] = phase.gear + 1
         out[i, 20] = stored_energy(y, car)
-        _note_slip_power(b, times[i], y, car, phase, out[i])
+        out[i, 21] = 0.0
+        out[i, 22] = 0.0
+        if car.drive.clutched == 1:
+            out[i, 21] = (b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front) / car.drive.clutch_ratio
+            out[i, 22] = b.axles.slip * car.drive.clutch_ratio
 
 
 @entry
@@ -164,7 +176,7 @@ def derive_wheels(
     ----------
     times : ndarray, shape (n,)
         Time of the samples [s].
-    states : ndarray, shape (n, 29)
+    states : ndarray, shape (n, STATES)
         State at the samples, SI units.
     segments : ndarray, shape (n,)
         Index of each sample's phase.

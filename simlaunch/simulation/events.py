@@ -85,7 +85,7 @@ def _balance_values(b: balance.Balance, t: float, car: Record, phase: Record, ou
     if phase.coupling == at.STUCK:
         out[BREAKS_AWAY] = balance.friction_capacity(t, car, phase) - abs(b.friction)
     if phase.braked == 1:
-        drive = b.axle_front / car.front.radius + b.axle_rear / car.rear.radius
+        drive = b.axles.front / car.front.radius + b.axles.rear / car.rear.radius
         out[BRAKE_OFF] = b.ground.grade + b.ground.drag - drive
 
 
@@ -194,10 +194,20 @@ def stage_end(car: Record, phase: Record) -> float:
 
 @part
 def next_bound(t: float, car: Record, phase: Record) -> float:
-    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run [s]."""
+    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run [s].
+
+    The second axle's clutch counts as well: when it begins to be brought in, and when it is.
+    """
     bound = min(car.run.time_limit, stage_end(car, phase))
     engaged = phase.engagement_start + phase.engagement_time
     released = phase.brake_off + car.launch.brake_release
     if engaged > t:
         bound = min(bound, engaged)
-    return min(bound, released) if released > t else bound
+    if released > t:
+        bound = min(bound, released)
+    if car.drive.clutched == 1:
+        begun = phase.brake_off + car.drive.delay
+        brought_in = begun + car.drive.ramp
+        if brought_in > t:
+            bound = min(bound, begun if begun > t else brought_in)
+    return bound

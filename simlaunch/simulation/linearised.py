@@ -123,10 +123,11 @@ def _free_wheels(car: Record, structure: Record) -> None:
 
 @inline
 def _feels_the_clock(t: float, car: Record, phase: Record) -> bool:
-    """Whether anything in this phase goes by time alone: a ramp of torque, an engagement, brakes that let go."""
+    """Whether anything in this phase goes by time alone: a ramp of torque, a clutch brought in, brakes that let go."""
     ramping = phase.stage == at.RAMPING_DOWN or phase.stage == at.RAMPING_UP or phase.stage == at.IN_HAND_OVER
     engaging = phase.coupling == at.SLIPPING and t < phase.engagement_start + phase.engagement_time
-    return ramping or engaging or t < phase.brake_off + car.launch.brake_release
+    bringing_in = car.drive.clutched == 1 and t < phase.brake_off + car.drive.delay + car.drive.ramp
+    return ramping or engaging or bringing_in or t < phase.brake_off + car.launch.brake_release
 
 
 @inline
@@ -203,15 +204,15 @@ def linearise(
     ----------
     t : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units; moved and put back.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Its rates.
     car : Record
         The car.
     phase : Record
         The phase.
-    scale : ndarray, shape (24,)
+    scale : ndarray, shape (STATES,)
         Size of each state.
     structure : Record
         Filled with the free states of the phase.

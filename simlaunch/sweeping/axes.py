@@ -66,6 +66,7 @@ _CHOSEN = (
     "drive.front_share",
     "drive.locking",
     "drive.front_locking",
+    "drive.second_axle",
 )
 """Keys, or how they begin, of numbers that are chosen by whoever builds, calibrates or drives the car."""
 

@@ -18,7 +18,7 @@ def noted(function):
     entries.append(plain(function))
     return entries[-1]
 compiled.entry = noted
-from simlaunch.analysis.compile_ahead import _compile_the_loop, compile_the_rest
+from simlaunch.launching.compile_ahead import _compile_the_loop, compile_the_rest
 _compile_the_loop()
 compile_the_rest()
 def signatures():
@@ -49,4 +49,4 @@ def test_a_launch_finds_everything_compiled() -> None:
 
 def test_the_second_process_does_its_half() -> None:
     """What it is started with runs; `test_kernel_cache.py` holds that the first process takes over what it keeps."""
-    assert _run("from simlaunch.analysis.compile_ahead import _start; print(_start().wait())").strip() == "0"
+    assert _run("from simlaunch.launching.compile_ahead import _start; print(_start().wait())").strip() == "0"

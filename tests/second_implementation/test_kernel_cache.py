@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+from simlaunch.compiled import _newest
+
 PACKAGE = Path(__file__).resolve().parents[2] / "simlaunch"
 
 PART = """
@@ -160,16 +162,30 @@ def kept_files(small: Small) -> list[Path]:
     return found
 
 
-@pytest.mark.parametrize("ending", [".nbi", ".nbc"])
-@pytest.mark.parametrize("harm", ["emptied", "garbage", "cut", "flipped", "gone"])
-def test_a_damaged_cache_costs_one_compilation(warm: Small, ending: str, harm: str) -> None:
-    path = next(path for path in kept_files(warm) if path.suffix == ending)
+def damage(small: Small, ending: str, harm: str) -> None:
+    """Harm one file of the last snapshot."""
+    path = next(path for path in kept_files(small) if path.suffix == ending)
     whole = path.read_bytes()
     path.unlink()  # it may be linked to
     if harm != "gone":
         middle = len(whole) // 2
         flipped = whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :]
         path.write_bytes({"emptied": b"", "garbage": b"\xff" * 400, "cut": whole[:middle], "flipped": flipped}[harm])
+
+
+@pytest.mark.parametrize("ending", [".nbi", ".nbc"])
+@pytest.mark.parametrize("harm", ["emptied", "garbage", "cut", "flipped", "gone"])
+def test_a_damaged_snapshot_is_thrown_away(warm: Small, ending: str, harm: str) -> None:
+    (store,) = warm.kernels.iterdir()
+    assert _newest(store) is not None
+    damage(warm, ending, harm)
+    assert _newest(store) is None
+    assert list(store.glob("[0-9]*")) == []
+
+
+@pytest.mark.parametrize(("ending", "harm"), [(".nbi", "gone"), (".nbc", "flipped")])
+def test_a_damaged_cache_costs_one_compilation(warm: Small, ending: str, harm: str) -> None:
+    damage(warm, ending, harm)
     assert result(start(warm)) == (7.0, 0)
     assert result(start(warm)) == (7.0, 1)
 
