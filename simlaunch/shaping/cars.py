@@ -69,4 +69,5 @@ def _sentence(gaps: Mapping[str, float], whys: Mapping[str, str], numbers: Numbe
             continue
         words = whys.get(name, "not reached") if isnan(gap) else numbers.gap_words(gap, "slower", "quicker")
         told.append(f"{clean(name)}: {words}")
-    return f"The shaped curve is quicker on {len(wins)} of {len(gaps)} cars; {'; '.join(told)}."
+    how_many = f"{len(wins)} of {len(gaps)} cars" if wins else f"none of the {len(gaps)} cars"
+    return f"The shaped curve is quicker on {how_many}; {'; '.join(told).rstrip('.')}."

@@ -473,7 +473,7 @@
     drawLogged(found);
   };
   const runStyle = (name) => (name === begin.name ? { ...begin.style, dash: [] } : begin.curves.find((each) => each.name === name).style);
-  const LOG = { colour: "#5c5c5c", dash: [] };
+  const LOG = { colour: "#18222d", dash: [1.5, 3] };
   const drawLogged = (found) => {
     const svg = byId("logged-drawing"), width = svg.clientWidth, height = svg.clientHeight, left = 46, right = 14, top = 24, bottom = 32;
     const lines = [...found.logs, ...found.runs].map((each) => each.line).flat();
@@ -493,8 +493,8 @@
       d: points.map(([a, b], k) => `${k ? "L" : "M"}${u(a).toFixed(1)} ${v(b).toFixed(1)}`).join(""), fill: "none",
       stroke: style.colour, "stroke-width": wide, "stroke-dasharray": style.dash.join(" ") || "none",
     });
-    for (const each of found.logs) line(each.line, LOG, 1.2).classList.add("log");
     for (const each of found.runs) line(each.line, runStyle(each.name), 2);
+    for (const each of found.logs) line(each.line, LOG, 1.3).classList.add("log");
   };
   const showWhy = (found) => {
     why = found;
