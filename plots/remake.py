@@ -8,10 +8,10 @@ from pathlib import Path
 
 from matplotlib.figure import Figure
 
-from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.parts import parts
 from simlaunch.analysis.worth import worth
+from simlaunch.comparing.compare import compare
 from simlaunch.fitting.fit import fit
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from simlaunch.analysis.check import Check, check
-    from simlaunch.analysis.compare import Comparison, compare
     from simlaunch.analysis.curve import read_curve
     from simlaunch.analysis.curve_from_log import read_curve_from_logs
     from simlaunch.analysis.log import read_log
@@ -20,15 +19,16 @@ if TYPE_CHECKING:
     from simlaunch.analysis.odds import Odds, odds
     from simlaunch.analysis.parts import DrivelineLoads, parts
     from simlaunch.analysis.plateau import PlateauResult, plateau
-    from simlaunch.analysis.project import Project, compare_project
-    from simlaunch.analysis.same_conditions import Correcting
     from simlaunch.analysis.simulate import Simulation, simulate
     from simlaunch.analysis.usable import UsableTorque, usable
     from simlaunch.analysis.worth import Worth, worth
+    from simlaunch.comparing.compare import Comparison, compare
+    from simlaunch.comparing.project import Project, compare_project
     from simlaunch.errors import InputError, ScenarioError, SimlaunchError, TargetNotReached, UsageError
     from simlaunch.fitting.fit import fit
     from simlaunch.fitting.logs import LogRequest
     from simlaunch.fitting.result import Fit
+    from simlaunch.logged.same_conditions import Correcting
     from simlaunch.metrics.summary import Measures
     from simlaunch.parameters.weather import Weather
     from simlaunch.readers.columns import Choices
@@ -54,8 +54,8 @@ _HOME = {
     "Pedal": "simlaunch.record",
     "simulate": "simlaunch.analysis.simulate",
     "Simulation": "simlaunch.analysis.simulate",
-    "compare": "simlaunch.analysis.compare",
-    "Comparison": "simlaunch.analysis.compare",
+    "compare": "simlaunch.comparing.compare",
+    "Comparison": "simlaunch.comparing.compare",
     "live": "simlaunch.shaping.server",
     "new": "simlaunch.analysis.new",
     "NewScenario": "simlaunch.analysis.new",
@@ -65,8 +65,8 @@ _HOME = {
     "DrivelineLoads": "simlaunch.analysis.parts",
     "usable": "simlaunch.analysis.usable",
     "UsableTorque": "simlaunch.analysis.usable",
-    "compare_project": "simlaunch.analysis.project",
-    "Project": "simlaunch.analysis.project",
+    "compare_project": "simlaunch.comparing.project",
+    "Project": "simlaunch.comparing.project",
     "report_project": "simlaunch.reporting.project",
     "ProjectReport": "simlaunch.reporting.project",
     "report": "simlaunch.reporting.report",
@@ -79,7 +79,7 @@ _HOME = {
     "read_log": "simlaunch.analysis.log",
     "compare_logs": "simlaunch.analysis.logs",
     "LogComparison": "simlaunch.analysis.logs",
-    "Correcting": "simlaunch.analysis.same_conditions",
+    "Correcting": "simlaunch.logged.same_conditions",
     "Run": "simlaunch.simulation.run",
     "Method": "simlaunch.simulation.run",
     "Outcome": "simlaunch.simulation.run",

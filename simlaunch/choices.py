@@ -19,7 +19,8 @@ def chosen(kind: type[Choice], value: Choice | str, what: str) -> Choice:
         The enum.
     value : Enum or str
         A member of it; or its name or its value as text, in either case, with blanks, hyphens or underscores.
-        The first word is enough where no other member begins with it.
+        The first word is enough where no other member begins with it. What is chosen may follow, as it does in
+        what is printed: "full pedal" for a pedal.
     what : str
         What is chosen, as the message for a value that is none calls it, such as "pedal".
 
@@ -37,7 +38,7 @@ def chosen(kind: type[Choice], value: Choice | str, what: str) -> Choice:
         return value
     words = {member: {_plain(member.name), _plain(word_of(member))} for member in kind}
     if isinstance(value, str):
-        typed = _plain(value)
+        typed = _plain(value).removesuffix(f" {what}")
         exact = [member for member, names in words.items() if typed in names]
         begun = [member for member, names in words.items() if any(name.split()[0] == typed for name in names)]
         for found in (exact, begun):

@@ -1,8 +1,9 @@
 """What every study returns: one frozen result that shows itself as JSON, table, text, notebook page and picture.
 
-A study has one name, and everything about it bears that name: `analysis/<study>.py` computes, `output/<study>.py` puts
-into words and tables, `plotting/<study>.py` draws. A result finds its own presentation by that name, so that the
-command line and Python users show the same answer by the same code, and no study knows how it is printed.
+A study has one name, and everything about it bears that name: `analysis/<study>.py` (or a folder of its own, such as
+`fitting`) computes, `output/<study>.py` puts into words and tables, `plotting/<study>.py` draws. A result finds its own
+presentation by that name, so that the command line and Python users show the same answer by the same code, and no study
+knows how it is printed.
 
 `output/<study>.py` offers
 

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.demand import NO_EVENT, PeakEvent
 from simlaunch.analysis.odds import Chance, Odds
 from simlaunch.analysis.parts import PartLoad
-from simlaunch.analysis.verdict import RatedPart
+from simlaunch.comparing.verdict import RatedPart
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.metrics.parts import Part, PartPeak
+from simlaunch.ratings.demand import NO_EVENT, PeakEvent
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating
 from simlaunch.scenario.model import Scenario

@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 
 import simlaunch
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.targets import target_named
+from simlaunch.launching.ready import runnable
+from simlaunch.launching.targets import target_named
 from simlaunch.record import Pedal
 from simlaunch.simulation.run import launch
 

@@ -6,19 +6,24 @@ import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.influence import Influence, influences
-from simlaunch.analysis.ready import runnable
+import numpy as np
+
+from simlaunch.cubics import monotone
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.weather import DOUBT, USUAL, power_limit, scenario_weather, torque_factor
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.defaults import Default, defaults
 from simlaunch.scenario.model import Scenario, warnings
-from simlaunch.scenario.powertrain import CompressorLimit, NaturallyAspirated, ShareOfLoss
+from simlaunch.scenario.powertrain import CompressorLimit, Curve, NaturallyAspirated, ShareOfLoss
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.influence import Influence, influences
 from simlaunch.units.gate import quoted
 
+_SAME_POWER = 0.005  # share by which a curve may exceed its own limit: both are rounded when they are typed
+_FINE = 400
 _BY_FORMULA = (NaturallyAspirated, ShareOfLoss)
 
 
@@ -94,7 +99,8 @@ def check(scenario: Scenario | str | os.PathLike[str]) -> Check:
     listed = defaults(sound)
     moved = influences(sound, {each.key: each.common for each in listed if each.common})
     ranked = sorted(listed, key=lambda each: moved.get(each.key, Influence()).rank)
-    return Check(sound, tuple(ranked), moved, (*warnings(sound), *_far_from_reference(sound)), cars)
+    doubts = (*warnings(sound), *_far_from_reference(sound), *_compressor_doubts(sound))
+    return Check(sound, tuple(ranked), moved, doubts, cars)
 
 
 def _far_from_reference(scenario: Scenario) -> Iterator[str]:
@@ -109,6 +115,34 @@ def _far_from_reference(scenario: Scenario) -> Iterator[str]:
             yield (
                 f"curves: {quoted(curve.name)} is carried to {weather} by a correction of {1.0 / plain:.3f}; {DOUBT}"
             )
+
+
+def _compressor_doubts(scenario: Scenario) -> Iterator[str]:
+    """Limits of a compressor that contradict their curve in its own air, or take nothing in the air of the scenario."""
+    weather = scenario_weather(scenario.air)
+    for curve in scenario.curves:
+        if not isinstance(curve.weather, CompressorLimit):
+            continue
+        stated, left, own = curve.weather.power, power_limit(curve, weather), _highest_power(curve, scenario)
+        needs = f"{own * 1e-3:.1f} kW at most"
+        what = f"curves: {quoted(curve.name)} makes {needs}"
+        if stated.si < own * (1.0 - _SAME_POWER):
+            yield (
+                f"{what} as stated, more than its compressor limit of {stated.text} allows in the same air; launches "
+                "follow the limit. Raise weather.power, or check the curve"
+            )
+        elif left >= own:
+            yield (
+                f"{what}, and the compressor limit of {stated.text} leaves {left * 1e-3:.1f} kW in the air of the "
+                "scenario: it takes no torque there"
+            )
+
+
+def _highest_power(curve: Curve, scenario: Scenario) -> float:
+    """Highest power of a curve as stated, up to the rev limit [W]."""
+    speeds, torques = (np.array([value.si for value in column]) for column in zip(*curve.points, strict=True))
+    turns = np.linspace(speeds[0], min(speeds[-1], scenario.engine.rev_limit.si), _FINE)
+    return float((monotone(speeds, torques)(turns) * turns).max())
 
 
 def _whole(stated: NaturallyAspirated | ShareOfLoss) -> NaturallyAspirated:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.engine_figures import EngineFigures, engine_figures
+from simlaunch.curves.engine_figures import EngineFigures, engine_figures
 from simlaunch.errors import UsageError
 from simlaunch.readers.curve import CurveAccount, CurveOptions, read_sheets, write_curve
 from simlaunch.results import Result

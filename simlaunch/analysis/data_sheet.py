@@ -14,7 +14,7 @@ from pydantic import ValidationError
 from pydantic_core import PydanticCustomError
 
 from simlaunch.analysis.curve import DynoCurve, read_curve
-from simlaunch.analysis.full_load import FullLoad, Peak, disagreement, fastest, through_peaks
+from simlaunch.curves.full_load import FullLoad, Peak, disagreement, fastest, through_peaks
 from simlaunch.errors import Fault, InputError
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.reference_conditions import stated_losses

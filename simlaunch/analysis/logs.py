@@ -12,24 +12,30 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import same_target, target_written
 from simlaunch.analysis.log import LoggedRun, read_log
-from simlaunch.analysis.same_conditions import Correcting, brought_to, day_of
-from simlaunch.analysis.scatter import Change, Group, change
 from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.launching.goals import same_target, target_written
+from simlaunch.logged.same_conditions import Correcting, brought_to, day_of
+from simlaunch.logged.scatter import Change, Group, change
 from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogOptions
 from simlaunch.results import Result
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.gate import quoted
+from simlaunch.units.quantity import DisplayUnit, display_unit
+from simlaunch.units.spelling import Dimension, System, system_named
 
 Array = NDArray[np.float64]
+
+COPY = "holds the same run as"
+"""What is said of a log that is a copy of another."""
 
 MOST_LOGS = 50
 _WRITTEN_OUT = 'write a distance, a speed, or a span such as "80 km/h to 120 km/h"'
 _KMH = 1.0 / 3.6
 _STEP = 2.5 * _KMH  # between the speeds at which the gap is stated [m/s]
+_ROUND = 5.0  # speeds that nobody asked for are multiples of this, in the unit that is shown
 _SHORTEST = 10.0 * _KMH  # a range of speed that logs have to share [m/s]
 
 
@@ -174,6 +180,7 @@ def compare_logs(
     targets: Sequence[str] = (),
     correcting: Correcting | None = None,
     changes: Sequence[Mapping[str, object]] = (),
+    units: System | str = System.METRIC,
 ) -> LogComparison:
     """Measure several logs side by side, and say whether a change of set-up shows above the scatter of repeat runs.
 
@@ -195,6 +202,8 @@ def compare_logs(
         The car and the conditions that all logs are brought to; left out, nothing is corrected.
     changes : sequence of mapping of str to object
         For each log, before then after, what was different on its day, such as ``{"air.temperature": "4 degC"}``.
+    units : System or str
+        In which speeds are round and stated where nobody asked for them: km/h (``"metric"``), or mph (``"us"``).
 
     Returns
     -------
@@ -219,13 +228,14 @@ def compare_logs(
         _compared(setup, read_log(path, options), correcting, day, wanted)
         for setup, path, day in zip(setups, paths, days, strict=True)
     )
-    aligned, account = _aligned_at(logs, align_at)
+    shown_in = display_unit(Dimension.SPEED, system_named(units))
+    aligned, account = _aligned_at(logs, align_at, shown_in)
     top = _top(logs)
     if top - aligned < _SHORTEST:
-        raise _nothing_shared(logs, aligned)
+        raise _nothing_shared(logs, aligned, shown_in)
     grid = np.arange(max(aligned, 0.0) + _STEP, top, _STEP)
     if not wanted and aligned:
-        wanted = (_span(aligned, top),)
+        wanted = (_span(aligned, top, shown_in),)
         logs = tuple(replace(log, marks=marks(log.trace, wanted)) for log in logs)
     every = tuple(_mark_changes(logs))
     target = wanted[0] if wanted else _last_reached(every)
@@ -265,37 +275,40 @@ def _top(logs: Sequence[ComparedLog]) -> float:
     return min(float(log.trace["speed"].max()) for log in logs)
 
 
-def _aligned_at(logs: Sequence[ComparedLog], asked: float | None) -> tuple[float, list[str]]:
+def _aligned_at(logs: Sequence[ComparedLog], asked: float | None, unit: DisplayUnit) -> tuple[float, list[str]]:
     """Speed at which the logs are aligned, and why where nobody asked."""
     lowest = max(float(log.trace["speed"][0]) for log in logs)
     if asked is not None:
         low = next((log for log in logs if not log.trace["speed"][0] <= asked < log.trace["speed"].max()), None)
         if low is not None:
-            ends = [f"{low.trace['speed'][0] * 3.6:.1f}", f"{low.trace['speed'].max() * 3.6:.1f} km/h"]
-            why = f"is not passed in {shown(Path(low.run.source))}, which runs from {' to '.join(ends)}"
-            raise InputError(Fault("--align-at", f"{asked * 3.6:.4g} km/h", why, "take a speed that every log passes"))
+            ends = " to ".join(
+                f"{unit.of(float(each)):.1f}" for each in (low.trace["speed"][0], low.trace["speed"].max())
+            )
+            why = f"is not passed in {shown(Path(low.run.source))}, which runs from {ends} {unit.label}"
+            typed = f"{unit.of(asked):.4g} {unit.label}"
+            raise InputError(Fault("--align-at", typed, why, "take a speed that every log passes"))
         return asked, []
     if lowest <= AT_REST:
         return 0.0, []
-    speed = float(np.ceil(lowest / (5.0 * _KMH))) * 5.0 * _KMH
-    return speed, [
-        f"not every log starts from rest: time zero is where each passes {speed * 3.6:.0f} km/h (--align-at changes it)"
-    ]
+    speed = float(unit.si(np.ceil(unit.of(lowest) / _ROUND) * _ROUND))
+    at = f"{unit.of(speed):.0f} {unit.label}"
+    return speed, [f"not every log starts from rest: time zero is where each passes {at} (--align-at changes it)"]
 
 
-def _nothing_shared(logs: Sequence[ComparedLog], aligned: float) -> InputError:
+def _nothing_shared(logs: Sequence[ComparedLog], aligned: float, unit: DisplayUnit) -> InputError:
     low = min(logs, key=lambda log: float(log.trace["speed"].max()))
-    top = f"{low.trace['speed'].max() * 3.6:.1f} km/h"
-    why = f"reaches {top}, and the logs are aligned at {aligned * 3.6:.1f} km/h: too little speed in common"
+    top, start = (f"{unit.of(each):.1f} {unit.label}" for each in (float(low.trace["speed"].max()), aligned))
+    why = f"reaches {top}, and the logs are aligned at {start}: too little speed in common"
     return InputError(Fault(shown(Path(low.run.source)), "", why, "leave this log out, or align at a lower speed"))
 
 
-def _span(low: float, top: float) -> Target:
+def _span(low: float, top: float, unit: DisplayUnit) -> Target:
     """Span from where logs are aligned to the last round speed that all of them reach."""
-    step = 10.0 * _KMH
-    end = np.floor((top - 1e-6) / step) * step
+    step = 2.0 * _ROUND
+    end = float(unit.si(np.floor(unit.of(top - 1e-6) / step) * step))
     end = end if end > low else top
-    return Target(f"{low / _KMH:.4g} km/h to {end / _KMH:.4g} km/h", Kind.SPAN, low, float(end))
+    ends = " to ".join(f"{unit.of(each):.4g} {unit.label}" for each in (low, end))
+    return Target(ends, Kind.SPAN, low, end)
 
 
 # --- differences ---
@@ -350,7 +363,5 @@ def _notes(logs: Sequence[ComparedLog], correcting: Correcting | None) -> Iterat
     for log in logs:
         key = log.run.trace["speed"].tobytes()
         if key in contents:
-            yield (
-                f"{shown(Path(log.run.source))} holds the same run as {contents[key]}: a copy has no scatter of its own"
-            )
+            yield (f"{shown(Path(log.run.source))} {COPY} {contents[key]}: a copy has no scatter of its own")
         contents.setdefault(key, shown(Path(log.run.source)))

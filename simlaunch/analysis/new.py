@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 
 from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
-from simlaunch.analysis.full_load import FullLoad, Plateau, plateau_of
+from simlaunch.curves.full_load import FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario

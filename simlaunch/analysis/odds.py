@@ -13,15 +13,10 @@ from math import ceil, floor, nan, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.distributions import t_quantile, wilson
-from simlaunch.analysis.draws import Cars, Draws, draws
-from simlaunch.analysis.effects import Effect, effects
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.progress import Watch, count, following
-from simlaunch.analysis.sobol import sobol
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import WORTH_NAMING, goal
+from simlaunch.launching.progress import Watch, count, following
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.record import Pedal
@@ -29,6 +24,10 @@ from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation import kernel
 from simlaunch.simulation.batch import on_threads
+from simlaunch.uncertainty.distributions import t_quantile, wilson
+from simlaunch.uncertainty.draws import Cars, Draws, draws
+from simlaunch.uncertainty.effects import Effect, effects
+from simlaunch.uncertainty.sobol import sobol
 
 Array = NDArray[np.float64]
 SCRAMBLINGS = 16

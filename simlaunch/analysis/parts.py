@@ -15,17 +15,16 @@ from math import isclose, isnan, nan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.damage import Cycles, Line, cycles, turns
-from simlaunch.analysis.demand import NO_EVENT, Demand, PeakEvent
-from simlaunch.analysis.limits import PART_AT, demand
-from simlaunch.analysis.peak_events import PeakEvents, windows
 from simlaunch.analysis.simulate import Simulation, simulate
-from simlaunch.analysis.verdict import SAME_PEAK
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.metrics.full_load import most_torque
 from simlaunch.metrics.parts import CHANNEL, Part, PartPeak
 from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.ratings.damage import Cycles, Line, cycles, turns
+from simlaunch.ratings.demand import NO_EVENT, SAME_PEAK, Demand, PeakEvent
+from simlaunch.ratings.limits import PART_AT, demand
+from simlaunch.ratings.peak_events import PeakEvents, windows
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
@@ -333,7 +332,7 @@ def part_name(part: Part, scenario: Scenario) -> str:
 
 
 def _curve_load(scenario: Scenario, simulation: Simulation) -> CurveLoad:
-    events = PeakEvents(scenario, simulation)
+    events = PeakEvents(scenario, simulation.car, simulation.run.trace)
     rated = [_part_load(simulation, rating.name, rating.place, rating, events) for rating in scenario.parts or ()]
     covered = {part.place for part in rated}
     carrying = {peak.part for peak in simulation.measures.parts}

@@ -8,19 +8,19 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from simlaunch.analysis.launches import Aim
-from simlaunch.analysis.limits import limits_given, limits_of
-from simlaunch.analysis.plateau_search import DRIVES, LAUNCHES, Plateau, final_drive, highest_plateau
-from simlaunch.analysis.plateau_search_space import SearchSpace, Shape
-from simlaunch.analysis.progress import before
-from simlaunch.analysis.targets import target_named
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.launching.launches import Aim
+from simlaunch.launching.progress import before
+from simlaunch.launching.targets import target_named
 from simlaunch.parameters.fill import lower
+from simlaunch.ratings.limits import limits_given, limits_of
 from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
+from simlaunch.searching.plateau_search import DRIVES, LAUNCHES, Plateau, final_drive, highest_plateau
+from simlaunch.searching.plateau_search_space import SearchSpace, Shape
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import Quantity
 from simlaunch.writing import write

@@ -7,17 +7,17 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from math import isnan
 
-from simlaunch.analysis.bog import Bog, bog
-from simlaunch.analysis.goals import extra_targets
-from simlaunch.analysis.launch_speed import LaunchSpeed, settle
-from simlaunch.analysis.progress import count
-from simlaunch.analysis.ready import aim
-from simlaunch.analysis.road_tests import in_its_gear
-from simlaunch.analysis.targets import target_named
-from simlaunch.analysis.unfollowed import remedy
 from simlaunch.choices import chosen
 from simlaunch.errors import RunNotFollowed
-from simlaunch.metrics.crossing import value_at
+from simlaunch.launching.bog import Bog, bog
+from simlaunch.launching.goals import extra_targets
+from simlaunch.launching.launch_speed import LaunchSpeed, settle
+from simlaunch.launching.out_of_reach import LongLaunch, given_time
+from simlaunch.launching.progress import count
+from simlaunch.launching.ready import aim
+from simlaunch.launching.road_tests import in_its_gear
+from simlaunch.launching.targets import target_named
+from simlaunch.launching.unfollowed import remedy
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.summary import Measures, measure
 from simlaunch.parameters.fill import lower
@@ -28,8 +28,6 @@ from simlaunch.simulation.run import Method, Outcome, Run, complete, launch
 
 _CLOSER = (1e-7, 1e-9)
 """Tolerances to try in turn where the energy of a run does not add up [-]."""
-
-_TOP_SPEED_RISE = 0.02  # a car that gains less in its last second has come to its top speed [m/s]
 
 
 @dataclass(frozen=True)
@@ -46,8 +44,15 @@ class Missed:
     """How far it had come [m]."""
     speed: float
     """Its speed then [m/s]."""
-    at_top_speed: bool
-    """Whether the car had stopped gaining speed."""
+    longer: LongLaunch | None = None
+    """The same launch with all the time that a scenario may give it, where a speed is missed for lack of time."""
+
+    @property
+    def beyond_reach(self) -> tuple[Target, ...]:
+        """Speeds that the car does not come to, however long it is given."""
+        if self.longer is None or not self.longer.beyond_reach:
+            return ()
+        return tuple(each for each in self.targets if not each.by_distance and each.end > self.longer.top_speed)
 
 
 @dataclass(frozen=True, repr=False)
@@ -132,14 +137,14 @@ def _carried_on(
             last = launch(further, method=method, tolerance=tolerance)
     found = tuple(mark(last.trace, each.target) if isnan(each.time) else each for each in marks)
     missed = tuple(each.target for each in found if isnan(each.time))
-    return found, _missed(missed, last) if missed else None
+    return found, _missed(missed, last, car, tolerance) if missed else None
 
 
-def _missed(targets: tuple[Target, ...], last: Run) -> Missed:
-    trace = last.trace
-    end, speed = float(trace.time[-1]), float(trace["speed"][-1])
-    at_top = speed - value_at(trace, "speed", end - 1.0) < _TOP_SPEED_RISE  # false where it ran for less than that
-    return Missed(targets, last.outcome, end, float(trace["distance"][-1]), speed, at_top)
+def _missed(targets: tuple[Target, ...], last: Run, car: Car, tolerance: float | None) -> Missed:
+    trace, timed_out = last.trace, last.outcome is Outcome.TIME_LIMIT
+    longer = given_time(car, targets, tolerance) if timed_out else None
+    distance, speed = (float(trace[name][-1]) for name in ("distance", "speed"))
+    return Missed(targets, last.outcome, float(trace.time[-1]), distance, speed, longer)
 
 
 def _of_roll(marks: Sequence[MarkResult]) -> tuple[MarkResult, ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.ready import runnable
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.ceiling import share_above, usable_torque
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.physics.driveline import driven_radius

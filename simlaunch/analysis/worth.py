@@ -9,20 +9,24 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import Use, follow, gear_gains, use_of_bands, visited
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.launches import Cars, as_many, column, make_ready, measure_all
-from simlaunch.analysis.targets import target_named
+from simlaunch.curves.bump import band_middles, raise_curve
+from simlaunch.curves.gear_worth import Use, follow, gear_gains, use_of_bands, visited
 from simlaunch.errors import TargetNotReached
+from simlaunch.launching.goals import target_label
+from simlaunch.launching.launches import Cars, as_many, column, make_ready, measure_all
+from simlaunch.launching.out_of_reach import given_time
+from simlaunch.launching.targets import target_named
+from simlaunch.metrics.full_load import limited_gears
+from simlaunch.metrics.many import GRIP
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
-from simlaunch.record import Car, Pedal, Table
+from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
-from simlaunch.units.quantity import RPM
+from simlaunch.units.quantity import RPM, to_display
+from simlaunch.units.spelling import Dimension, System
 
 Array = NDArray[np.float64]
 
@@ -100,6 +104,8 @@ class GearSetWorth:
         Torque there [N m].
     pedals : tuple of PedalWorth
         Full pedal, then held slip.
+    limited_gears : tuple of int
+        Gears with a torque limit of their own, which stays where it is, but for torque in one gear only; first is 1.
     """
 
     gear_set: str
@@ -110,6 +116,7 @@ class GearSetWorth:
     given: tuple[float, float]
     given_torque: tuple[float, float]
     pedals: tuple[PedalWorth, ...]
+    limited_gears: tuple[int, ...] = ()
 
     def of(self, pedal: Pedal) -> PedalWorth:
         """Result with one of the pedals."""
@@ -397,7 +404,7 @@ def pedal_worth(
     base = follow(as_many([car]).view(np.recarray)[0], None, tolerance)
     use = use_of_bands(base, middles, target)
     trial = _Trial(Pedal(int(car.pedal.kind)), car, asked, middles, visited(base, middles), use)
-    measured = measure_all(trial.cars(), (target,), tolerance, workers)
+    measured = measure_all(trial.cars(), (target,), tolerance, workers, groups=(GRIP,))
     times = column(measured, (target,), f"time {target.label}")
     spin = column(measured, (target,), "wheelspin time")
     none = np.empty((0, middles.size))
@@ -419,7 +426,8 @@ def worth(
     """What torque is worth in each band of engine speed, with both pedals.
 
     Central differences of the time between a curve raised and lowered in a band. The bands add up to the whole curve.
-    Shift speeds stay where the curve itself puts them.
+    Shift speeds stay where the curve itself puts them, and so
+    do torque limits by gear, but for that of the gear in which alone torque acts.
 
     Parameters
     ----------
@@ -461,19 +469,33 @@ def worth(
             pedal_worth(car, aimed, bands=bands, by_gear=each_gear, tolerance=error, workers=workers) for car in cars
         ]
         if any(isnan(each.time) for _, each in weighed):
-            label, limit = target_label(aimed), f"{float(cars[0].run.time_limit):g} s"
-            why = f'{label} is not reached with curve "{name}" within {limit}, so torque has no worth for it'
-            raise TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
-        found.append(_of_gear_set(gear_set, name, aimed, cars[0].engine.torque, weighed))
+            raise _not_reached(aimed, name, cars[0])
+        found.append(_of_gear_set(gear_set, name, aimed, cars[0], weighed))
     return Worth(scenario, tuple(found))
 
 
+def _not_reached(target: Target, curve: str, car: Car) -> TargetNotReached:
+    """That torque has no worth for a target, and whether more time would help."""
+    label, limit = target_label(target), f"{float(car.run.time_limit):g} s"
+    make_ready(car, (target,))
+    longer = given_time(car, (target,))
+    if longer and longer.beyond_reach:
+        top = " or ".join(
+            f"{value:.1f} {unit}" for value, unit in (to_display(longer.top_speed, Dimension.SPEED, s) for s in System)
+        )
+        why = f'{label} is not reached with curve "{curve}", whose top speed is {top}'
+        return TargetNotReached(f"{why}, so torque has no worth for it; choose a lower speed")
+    why = f'{label} is not reached with curve "{curve}" within {limit}, so torque has no worth for it'
+    return TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
+
+
 def _of_gear_set(
-    gear_set: str, curve: str, target: Target, table: Table, weighed: Sequence[tuple[Array, PedalWorth]]
+    gear_set: str, curve: str, target: Target, car: Car, weighed: Sequence[tuple[Array, PedalWorth]]
 ) -> GearSetWorth:
-    middles = weighed[-1][0]
+    middles, table = weighed[-1][0], car.engine.torque
     ends = table.knot[[0, int(table.count) - 1]]
     held = values_at(table, ends)
     given, given_torque = (float(ends[0]), float(ends[1])), (float(held[0]), float(held[1]))
-    pedals = tuple(each for _, each in weighed)
-    return GearSetWorth(gear_set, curve, target, middles, values_at(table, middles), given, given_torque, pedals)
+    pedals, limited = tuple(each for _, each in weighed), limited_gears(car)
+    torque = values_at(table, middles)
+    return GearSetWorth(gear_set, curve, target, middles, torque, given, given_torque, pedals, limited)

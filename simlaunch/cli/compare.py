@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from simlaunch.analysis import compare as study
-from simlaunch.analysis import project, reference_conditions
 from simlaunch.cli.ending import ended
 from simlaunch.cli.options import (
     All,
@@ -27,6 +25,8 @@ from simlaunch.cli.options import (
 )
 from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.scenario_file import read
+from simlaunch.comparing import compare as study
+from simlaunch.comparing import project, reference_conditions
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:

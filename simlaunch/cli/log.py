@@ -12,7 +12,6 @@ from typer.core import TyperCommand
 import simlaunch.results as results
 from simlaunch.analysis import log as single
 from simlaunch.analysis import logs as several
-from simlaunch.analysis import same_conditions
 from simlaunch.cli.curve_options import Boosted, CorrectionChoice
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
@@ -20,6 +19,7 @@ from simlaunch.cli.quantities import Asked, quantity_or_none
 from simlaunch.cli.scenario_file import read
 from simlaunch.cli.table_options import Decimal, Delimiter, Encoding, table_options
 from simlaunch.errors import UsageError
+from simlaunch.logged import same_conditions
 from simlaunch.readers import log as logged
 from simlaunch.scenario import powertrain
 from simlaunch.units import gate
@@ -33,6 +33,7 @@ class SeveralAfter(TyperCommand):
 
     def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
         """Write the option before each of its files, as the parser wants it."""
+        self._refuse_unclear(args)
         given: list[str] = []
         following = False
         for text, then in zip(args, [*args[1:], "-"], strict=True):
@@ -45,6 +46,26 @@ class SeveralAfter(TyperCommand):
             given += [AFTER, text] if following else [text]
         return super().parse_args(ctx, given)
 
+    def _refuse_unclear(self, args: Sequence[str]) -> None:
+        """Refuse a file behind another option where files before the change are named already: nobody can say which."""
+        valued = {name for each in self.params if not getattr(each, "is_flag", False) for name in each.opts}
+        free: list[int] = []
+        within, begun, skipped = False, False, False
+        for place, text in enumerate(args):
+            if skipped:
+                skipped = False
+            elif text.startswith("-"):
+                within = text == AFTER
+                begun = begun or within
+                skipped = text in valued and not within
+            elif not within:
+                free.append(place)
+                if begun and args.index(AFTER) > free[0]:
+                    raise UsageError(
+                        f"{text}: a file behind another option does not belong to {AFTER}, and files before the change "
+                        f"are named already; write all logs after the change right behind {AFTER}, then the options"
+                    )
+
 
 LogFiles: TypeAlias = Annotated[
     list[Path],
@@ -55,7 +76,7 @@ After: TypeAlias = Annotated[
     typer.Option(
         AFTER,
         metavar="FILE...",
-        help="Logs after a change of set-up; the FILEs are those before it.",
+        help="Logs after a change of set-up, up to the next option; all other FILEs are those before it.",
         show_default=False,
     ),
 ]
@@ -228,7 +249,9 @@ def log(
     else:
         stem = f"{files[0].stem}-logs"
         prepare(out, stem, force=force)
-        found = _several(files, after or (), options, align_at, targets, scenario, for_log, to_correction, boosted)
+        found = _several(
+            files, after or (), options, align_at, targets, scenario, for_log, to_correction, boosted, units
+        )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet, trace=trace)
     return 0
 
@@ -236,7 +259,7 @@ def log(
 def _several(
     files: Sequence[Path], after: Sequence[Path], options: logged.LogOptions, align_at: str | None,
     targets: Sequence[str] | None, scenario: Path | None, for_log: Sequence[str] | None,
-    to_correction: CorrectionChoice | None, boosted: bool,
+    to_correction: CorrectionChoice | None, boosted: bool, units: System,
 ) -> results.Result:  # fmt: skip
     """Several logs, with what is known of them."""
     if scenario is None and (to_correction or for_log):
@@ -252,6 +275,7 @@ def _several(
         targets=targets or (),
         correcting=correcting,
         changes=changes_of_logs(for_log or (), len(files) + len(after)),
+        units=units,
     )
 
 

@@ -7,11 +7,11 @@ from typing import Annotated
 import typer
 
 from simlaunch.analysis import odds as study
-from simlaunch.analysis import targets
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
+from simlaunch.launching import targets
 from simlaunch.units.spelling import System
 
 Curves = Annotated[

@@ -8,12 +8,12 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.analysis import limits as bounds
 from simlaunch.analysis import plateau as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, note, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
+from simlaunch.ratings import limits as bounds
 from simlaunch.units.spelling import System
 from simlaunch.writing import check
 

@@ -37,8 +37,8 @@ For = Annotated[
     typer.Option(
         "--for",
         metavar="TARGET",
-        help='Where the run ends and how it begins, such as "0-200 km/h", "roll 60 mph to 130 mph" or the name of a '
-        "test.",
+        help='Where the run ends and how it begins: "0-200 km/h", "roll 60 mph to 130 mph", "roll 80 km/h to 160 km/h '
+        'in gear 3, shifting on, boost 20 %" or the name of a test.',
         show_default="the scenario's goal",
     ),
 ]

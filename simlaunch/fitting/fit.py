@@ -10,9 +10,6 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import measure_all
-from simlaunch.analysis.ready import aim, runnable
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
@@ -23,6 +20,9 @@ from simlaunch.fitting.problem import Problem, Run, Timing, Values, prepared
 from simlaunch.fitting.residuals import misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime, column_names, warnings_of
 from simlaunch.fitting.solving import Solution, Watch, aligned, by_channel, search, solved
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launches import measure_all
+from simlaunch.launching.ready import aim, runnable
 from simlaunch.metrics.marks import STANDARD, Target, mark, marks
 from simlaunch.metrics.marks import Kind as MarkKind
 from simlaunch.record import Axle, Car, Pedal

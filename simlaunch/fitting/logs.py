@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
-from simlaunch.analysis.ready import runs_in_gear
 from simlaunch.choices import chosen
+from simlaunch.launching.ready import runs_in_gear
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown

@@ -10,7 +10,6 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.draws import distribution, own_value, with_usual
 from simlaunch.errors import InputError, UsageError
 from simlaunch.parameters.fill import Cars, field, scale_torque, vary
 from simlaunch.physics.engine import limiter_start
@@ -19,6 +18,7 @@ from simlaunch.scenario.decision import ALL_CURVES, CURVE_FACTOR, EACH_CURVE, wi
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import FrictionClutch, TorqueGap
 from simlaunch.scenario.schema import quantity_at
+from simlaunch.uncertainty.draws import distribution, own_value, with_usual
 from simlaunch.units.field import Within
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import as_typed, to_si

@@ -12,11 +12,11 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launch_speed import settle
 from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, gears_of_roll, read_run, start_speed
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_start
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launch_speed import settle
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
@@ -37,7 +37,7 @@ START_SCALE, DELAY_SCALE, BLUR_SCALE = 0.05, 0.1, 0.01
 """What start and delay [s] and the square of a lag [s^2] are counted in."""
 
 _SMALL, _SMALL_SQUARE = 1e-3, 2e-4  # steps of differences for start and delay [s], and for a lag squared [s^2]
-_AT_ONCE = 10.0  # times its own frequency: pitching that settles within a few hundredths of a second
+_AT_ONCE = 10.0  # times its own frequency, or stiffness: what then settles within a few hundredths of a second
 _AT_START = 0.01  # how far the start of a roll may be from the first sample of a log that holds nothing before it [s]
 _ABOUT_START = 0.2  # how far it may be from where the pull seems to begin [s]
 _BEFORE = 2.0  # how long before a log with rollout the car may have been let go [s]
@@ -129,7 +129,11 @@ def prepared(
 def _simpler(car: Car) -> Car:
     """A car without what is seldom known of one: how its half shafts twist, and how fast it pitches."""
     simpler: Car = car.copy()
-    simpler.drive.rigid = 1
+    if simpler.drive.clutched == 1:  # its clutch needs shafts that twist, if ever so little
+        simpler.drive.shaft_stiffness *= _AT_ONCE
+        simpler.drive.shaft_damping *= _AT_ONCE
+    else:
+        simpler.drive.rigid = 1
     simpler.body.pitch_frequency *= _AT_ONCE
     return simpler
 

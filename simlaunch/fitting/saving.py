@@ -15,9 +15,9 @@ import tomlkit
 from numpy.typing import NDArray
 from tomlkit.items import AoT, Item
 
-from simlaunch.analysis.ready import runnable
 from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.fitting.parameters import EFFICIENCY, SCALE, SHIFT_SPEED, Parameter
+from simlaunch.launching.ready import runnable
 from simlaunch.scenario.decision import ALL_CURVES
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import GearLimit

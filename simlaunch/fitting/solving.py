@@ -12,9 +12,9 @@ from scipy import stats
 from scipy.optimize import least_squares
 from scipy.special import expit
 
-from simlaunch.analysis.progress import expect
 from simlaunch.fitting.problem import BUMP, Problem
 from simlaunch.fitting.residuals import misfit
+from simlaunch.launching.progress import expect
 
 Array = NDArray[np.float64]
 Watch = Callable[[str], None]

@@ -243,7 +243,7 @@ def make_advance(of: Model) -> Callable[..., Advance]:
     -------
     callable
         advance(t, bound, h, model, phase, accuracy, work, samples) -> Advance; `work.state` is moved along, its
-        integrals only where samples are recorded [-].
+        integrals only where samples are recorded that are to hold them [-].
     """
     step, outline, linearise, watch = make_step(of.rates), of.outline, of.linearise, of.watch
     land, first_event = make_land(step, of.events, of.kinks), make_first_event(of.events)
@@ -253,7 +253,8 @@ def make_advance(of: Model) -> Callable[..., Advance]:
         t: float, bound: float, h: float, model: Any, phase: Any, accuracy: Accuracy, work: Record, samples: Samples
     ) -> Advance:
         recording = accuracy.sample_gap > 0.0
-        work.linear.whole = recording
+        whole = recording and accuracy.integrals
+        work.linear.whole = whole
         steps, rejected, moved, most_growth = 0, 0, True, inf
         last_length, last_error = 0.0, 1.0  # nothing is foreseen from a step of another phase
         outline(model, phase, work.structure)
@@ -291,7 +292,7 @@ def make_advance(of: Model) -> Callable[..., Advance]:
                 longer = length * min(foreseen_factor(error, last_error, growth), most_growth)
                 h = max(h, longer) if to_bound else longer
                 last_length, last_error, most_growth = length, max(error, LEAST_ERROR), inf
-            if recording:
+            if whole:
                 sum_up(length, work)
             if recording and not record_step(samples, t, length, accuracy.sample_gap, work):
                 return Advance(BUFFER_FULL, t, h, -1, steps, rejected)

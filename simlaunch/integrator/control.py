@@ -23,6 +23,7 @@ class Accuracy(NamedTuple):
     scale: NDArray[np.float64]  # (n,) size below which a state's error is absolute
     longest_step: float  # [s]
     sample_gap: float  # largest distance between recorded samples [s]; 0 records nothing
+    integrals: bool = True  # whether samples hold the integrals as well, on which no rate depends
 
 
 @inline

@@ -26,6 +26,7 @@ class Integrals(NamedTuple):
     coupling_work: float
     gearing_work: float
     twist_work: float
+    axle_clutch_work: float
 
 
 class Energies(NamedTuple):
@@ -40,6 +41,7 @@ class Energies(NamedTuple):
     coupling: float
     gearing: float
     twist: float
+    axle_clutch: float
 
 
 @inline
@@ -69,6 +71,7 @@ def energies(first: Integrals, last: Integrals) -> Energies:
         last.coupling_work - first.coupling_work,
         last.gearing_work - first.gearing_work,
         last.twist_work - first.twist_work,
+        last.axle_clutch_work - first.axle_clutch_work,
     )
 
 
@@ -87,7 +90,7 @@ def residual_of(parts: Energies) -> float:
         Energy [J].
     """
     outside = parts.drag + parts.rolling + parts.grade
-    inside = parts.slip + parts.coupling + parts.gearing + parts.twist
+    inside = parts.slip + parts.coupling + parts.gearing + parts.twist + parts.axle_clutch
     return parts.engine_work - parts.kinetic - (outside + inside)
 
 
@@ -139,6 +142,8 @@ class Audit:
     """Work lost in gearbox and final drive [J]."""
     twist: float
     """Work lost in the damping of the half shafts [J]."""
+    axle_clutch: float
+    """Work lost in the clutch that brings the second axle in; zero without one [J]."""
 
     @property
     def residual(self) -> float:

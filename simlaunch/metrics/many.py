@@ -2,17 +2,28 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
+from math import nan
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, inline, part, publish
+from simlaunch.compiled import compile_for, entry, inline, part, publish
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.crossing import POINT
 from simlaunch.metrics.energy import Energies, Integrals, energies, residual_of, share_of_work
 from simlaunch.metrics.grip import USE, GripNumbers, note_axle, use_of_grip
-from simlaunch.metrics.marks import SHORTEST_WITH_TRAP, Kind, MarkNumbers, Target, at_rest, find_marks, target_numbers
+from simlaunch.metrics.marks import (
+    SHORTEST_WITH_TRAP,
+    STANDARD,
+    Kind,
+    MarkNumbers,
+    Target,
+    at_rest,
+    find_marks,
+    target_numbers,
+)
 from simlaunch.metrics.parts import (
     CHANNEL,
     MEANING,
@@ -24,17 +35,25 @@ from simlaunch.metrics.parts import (
 )
 from simlaunch.metrics.samples import Samples, empty_samples, first_from
 from simlaunch.physics import state as at
-from simlaunch.quantities import Reported, reported
+from simlaunch.quantities import reported
 from simlaunch.record import CAR
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, make_bench, run_next
+from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, Ways, make_bench, run_next, ways
 from simlaunch.simulation.events import EventKind
 from simlaunch.units.spelling import Dimension
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-_MARK_NUMBERS = len(MarkNumbers._fields)
+_MARK_NUMBERS, _GRIP_NUMBERS = len(MarkNumbers._fields), len(GripNumbers._fields)
+_RESIDUALS = ("residual", "residual_share")
+_ENERGY_NUMBERS = len(Energies._fields) + len(_RESIDUALS)
+_DISTANCE, _ROLL_DISTANCE = (list(Kind).index(kind) for kind in (Kind.DISTANCE, Kind.ROLL_DISTANCE))
+
+MARKS, GRIP, ENERGY, PARTS = "mark", "grip", "energy", "part"
+GROUPS = (MARKS, GRIP, ENERGY, PARTS)
+"""What is measured together: times and speeds, use of grip, energies, torque of parts. The marks are always measured;
+each of the others may be left out, which spares time and changes no bit of the rest."""
 
 
 class Measure(NamedTuple):
@@ -46,6 +65,8 @@ class Measure(NamedTuple):
     """Kind of quantity; values are in its SI unit."""
     label: str
     """What it is called where it is printed."""
+    group: str
+    """The group of `GROUPS` that it is measured with."""
 
 
 class Measured(NamedTuple):
@@ -69,34 +90,32 @@ def _mark_columns(target: Target) -> tuple[Measure | None, ...]:
         "speed": distance,
         "trap_speed": target.kind is Kind.DISTANCE and target.end >= SHORTEST_WITH_TRAP,
     }
-    found = reported("mark")
     return tuple(
-        _column(found[field], target=target.label) if defined[field] else None for field in MarkNumbers._fields
+        _column(MARKS, field, target=target.label) if defined[field] else None for field in MarkNumbers._fields
     )
 
 
-def _column(quantity: Reported, **filled: str) -> Measure:
+def _column(group: str, field: str, **filled: str) -> Measure:
+    quantity = reported(group)[field]
     label = quantity.label.format(**filled)
-    return Measure(label, quantity.dimension, label)
+    return Measure(label, quantity.dimension, label, group)
 
 
 def _part_columns(part: Part) -> tuple[Measure, Measure]:
-    found = reported("part")
-    return _column(found["torque"], part=part.value), _column(found["steady"], part=part.value)
+    return _column(PARTS, "torque", part=part.value), _column(PARTS, "steady", part=part.value)
 
 
 def _time_column(target: Target) -> Measure:
     """The column of one target that is left where only times are wanted."""
-    return _column(reported("mark")["time"], target=target.label)
+    return _column(MARKS, "time", target=target.label)
 
 
 def _all_columns(targets: tuple[Target, ...]) -> tuple[Measure | None, ...]:
     """A column for every number that compiled code works out, in its order; None for those of no meaning."""
-    grip, energy = reported("grip"), reported("energy")
     return (
         *(column for target in targets for column in _mark_columns(target)),
-        *(_column(grip[field]) for field in GripNumbers._fields),
-        *(_column(energy[field]) for field in (*Energies._fields, "residual", "residual_share")),
+        *(_column(GRIP, field) for field in GripNumbers._fields),
+        *(_column(ENERGY, field) for field in (*Energies._fields, *_RESIDUALS)),
         *(column for part in Part for column in _part_columns(part)),
     )
 
@@ -132,7 +151,7 @@ def _derived(name: str) -> int:
 _ACCELERATION, _LOAD_FRONT, _STORED_ENERGY = (
     _derived(name) for name in ("acceleration", "load_front", "stored_energy")
 )
-_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit")
+_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit", "slip_power")
 _FRONT = tuple(_derived(f"{name}_front") for name in _AXLE_CHANNELS)
 _REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
 _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
@@ -144,7 +163,7 @@ class _Space(NamedTuple):
     """What every launch of a batch is run and measured with, one after the other."""
 
     bench: Bench
-    derived: Array  # (capacity, 21)
+    derived: Array  # (capacity, channels)
     speed: Samples  # (capacity,) as `POINT`
     distance: Samples  # (capacity,) as `POINT`
     uses: Samples  # (capacity,) as `USE`
@@ -160,12 +179,14 @@ class _Wanted(NamedTuple):
     targets: Array  # (targets, 3)
     columns: Codes  # place of each column among all numbers
     numbers: Array  # all numbers of the launch that is being measured
-    times_only: bool
-    needs_derived: bool  # times of distances come from the states alone
+    speeds: bool  # at the marks
+    grip: bool
+    energy: bool
+    parts: bool
 
 
-def _space(capacity: int, tolerance: float) -> _Space:
-    bench = make_bench(tolerance, capacity)
+def _space(capacity: int, tolerance: float, *, energy: bool) -> _Space:
+    bench = make_bench(tolerance, capacity, integrals=energy)
     return _Space(
         bench,
         np.empty((capacity, len(channels.DERIVED_CHANNELS))),
@@ -179,14 +200,13 @@ def _space(capacity: int, tolerance: float) -> _Space:
     )
 
 
-def _wanted(targets: tuple[Target, ...], times_only: bool) -> _Wanted:
+def _wanted(targets: tuple[Target, ...], groups: Collection[str], *, times_only: bool) -> _Wanted:
     every = _all_columns(targets)
     places = [place for place, column in enumerate(every) if column is not None]
     if times_only:
-        places = [_MARK_NUMBERS * k for k in range(len(targets))]
-    by_speed = any(not target.by_distance for target in targets)
-    numbers = np.empty(len(every))
-    return _Wanted(target_numbers(targets), np.array(places, np.int64), numbers, times_only, by_speed or not times_only)
+        places, groups = [_MARK_NUMBERS * k for k in range(len(targets))], ()
+    beside = (group in groups for group in (GRIP, ENERGY, PARTS))
+    return _Wanted(target_numbers(targets), np.array(places, np.int64), np.empty(len(every)), not times_only, *beside)
 
 
 # --- one launch ---
@@ -210,21 +230,77 @@ def _note_motion(space: _Space, i: int, time: float, y: Array, acceleration: flo
 
 
 @part
-def _note_samples(space: _Space, count: int, zero: float) -> None:
-    """Sort the record of a launch into what its measures are taken from."""
+def _derive(space: _Space, first: int, last: int, of_grip: bool) -> None:
+    """Work out the derived channels of the samples from `first` to before `last`."""
+    bench = space.bench
+    time, state = bench.samples.time[first:last], bench.samples.state[first:last]
+    segment, out = bench.samples.segment[first:last], space.derived[first:last]
+    channels.derive(time, state, segment, bench.log.phase, bench.car[0], bench.work, out, of_grip)
+
+
+@part
+def _note_samples(space: _Space, count: int, zero: float, derived: bool) -> None:
+    """Times, speeds and distances of the record of a launch."""
+    for i in range(count):
+        time, y = space.bench.samples.time[i] - zero, space.bench.samples.state[i]
+        _note_motion(space, i, time, y, space.derived[i, _ACCELERATION] if derived else nan)
+
+
+@part
+def _note_use(space: _Space, count: int) -> None:
+    """Use of grip by both axles at every sample."""
     car = space.bench.car[0]
     for i in range(count):
-        time, y, d = space.bench.samples.time[i] - zero, space.bench.samples.state[i], space.derived[i]
-        use, pull = space.uses[i], space.pulls[i]
-        _note_motion(space, i, time, y, d[_ACCELERATION])
-        use.time, use.speed, use.load_front = time, y[at.SPEED], d[_LOAD_FRONT]
+        y, d, use = space.bench.samples.state[i], space.derived[i], space.uses[i]
+        use.time, use.speed, use.load_front = space.speed[i].time, y[at.SPEED], d[_LOAD_FRONT]
         slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
-        note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
+        turn, power = y[at.WHEEL_FRONT] + abs(y[at.APART_FRONT]), d[_FRONT[4]]
+        note_axle(use.front, use.speed, turn, car.front.radius, slip, peak_slip, force, force_limit, power)
         slip, peak_slip, force, force_limit = d[_REAR[0]], d[_REAR[1]], d[_REAR[2]], d[_REAR[3]]
-        note_axle(use.rear, use.speed, y[at.WHEEL_REAR], car.rear.radius, slip, peak_slip, force, force_limit)
-        pull.time = time
+        turn, power = y[at.WHEEL_REAR] + abs(y[at.APART_REAR]), d[_REAR[4]]
+        note_axle(use.rear, use.speed, turn, car.rear.radius, slip, peak_slip, force, force_limit, power)
+
+
+@part
+def _note_pulls(space: _Space, count: int) -> None:
+    """Torque of all parts at every sample."""
+    for i in range(count):
+        pull, d = space.pulls[i], space.derived[i]
+        pull.time = space.speed[i].time
         for k in range(len(_TORQUES)):
             pull.torque[k] = d[_TORQUES[k]]
+
+
+@part
+def _accelerations_near(space: _Space, count: int, curve: Samples, value: float) -> None:
+    """Work out the acceleration of the samples between which a curve rises to a value, and of those at the same time.
+
+    Nothing else is read from the slope of speed; a launch has thousands of samples, and a mark needs two.
+    """
+    for i in range(count - 1):
+        if curve[i].value <= value <= curve[i + 1].value:
+            last = i + 1
+            while last < count - 1 and curve[last].time == curve[i + 1].time:
+                last += 1
+            _derive(space, i, last + 1, False)
+            for k in range(i, last + 1):
+                space.speed[k].slope = space.derived[k, _ACCELERATION]
+
+
+@part
+def _accelerations_at_marks(space: _Space, count: int, wanted: _Wanted) -> None:
+    """Work out the acceleration wherever a mark reads it: about the speeds of targets, and where their distances end.
+
+    Times of distances come from distance and speed alone.
+    """
+    for k in range(len(wanted.targets)):
+        kind, start, end = wanted.targets[k, 0], wanted.targets[k, 1], wanted.targets[k, 2]
+        if kind in (_DISTANCE, _ROLL_DISTANCE):
+            if wanted.speeds:
+                _accelerations_near(space, count, space.distance, end)
+        else:
+            _accelerations_near(space, count, space.speed, start)
+            _accelerations_near(space, count, space.speed, end)
 
 
 @part
@@ -241,6 +317,7 @@ def _integrals(space: _Space, i: int) -> Integrals:
         y[at.COUPLING_WORK],
         y[at.GEARING_WORK],
         y[at.TWIST_WORK],
+        y[at.AXLE_CLUTCH_WORK],
     )
 
 
@@ -256,35 +333,43 @@ def _find_times(space: _Space, count: int, wanted: _Wanted) -> int:
 
 
 @part
-def _measure_times(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
-    """Times of the launch that has just been run, and nothing else that costs time."""
-    zero = _note_events(space, segments)
-    for i in range(count):
-        time, y = space.bench.samples.time[i] - zero, space.bench.samples.state[i]
-        acceleration = space.derived[i, _ACCELERATION] if wanted.needs_derived else 0.0
-        _note_motion(space, i, time, y, acceleration)
-    _find_times(space, count, wanted)
+def _find_energies(space: _Space, count: int, wanted: _Wanted, place: int) -> None:
+    """Energies of the launch: only its first and its last sample count."""
+    _derive(space, 0, 1, False)
+    _derive(space, count - 1, count, False)
+    found = energies(_integrals(space, 0), _integrals(space, count - 1))
+    for number in found:
+        wanted.numbers[place] = number
+        place += 1
+    wanted.numbers[place] = residual_of(found)
+    wanted.numbers[place + 1] = share_of_work(wanted.numbers[place], found)
 
 
 @part
 def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
-    """Everything about the launch that has just been run, in the order of `_all_columns`."""
-    _note_samples(space, count, _note_events(space, segments))
-    uses, numbers = space.uses[:count], wanted.numbers
+    """What is wanted of the launch that has just been run, in the order of `_all_columns`; nan for the rest."""
+    for i in range(wanted.numbers.size):
+        wanted.numbers[i] = nan
+    zero, everywhere = _note_events(space, segments), wanted.grip or wanted.parts
+    if everywhere:
+        _derive(space, 0, count, wanted.grip)
+    _note_samples(space, count, zero, everywhere)
+    if not everywhere:
+        _accelerations_at_marks(space, count, wanted)
     place = _find_times(space, count, wanted)
-    for number in use_of_grip(uses, driven_axles(space.bench.car[0])):
-        numbers[place] = number
-        place += 1
-    found = energies(_integrals(space, 0), _integrals(space, count - 1))
-    for number in found:
-        numbers[place] = number
-        place += 1
-    numbers[place] = residual_of(found)
-    numbers[place + 1] = share_of_work(numbers[place], found)
-    find_peaks(space.pulls[:count], space.times[:segments], space.meanings[:segments], space.peaks)
-    for k in range(len(space.peaks)):
-        numbers[place + 2 + 2 * k] = space.peaks[k].torque
-        numbers[place + 3 + 2 * k] = space.peaks[k].steady
+    if wanted.grip:
+        _note_use(space, count)
+        for k, number in enumerate(use_of_grip(space.uses[:count], driven_axles(space.bench.car[0]))):
+            wanted.numbers[place + k] = number
+    if wanted.energy:
+        _find_energies(space, count, wanted, place + _GRIP_NUMBERS)
+    if wanted.parts:
+        _note_pulls(space, count)
+        find_peaks(space.pulls[:count], space.times[:segments], space.meanings[:segments], space.peaks)
+        place += _GRIP_NUMBERS + _ENERGY_NUMBERS
+        for k in range(len(space.peaks)):
+            wanted.numbers[place + 2 * k] = space.peaks[k].torque
+            wanted.numbers[place + 2 * k + 1] = space.peaks[k].steady
 
 
 # --- many launches ---
@@ -292,27 +377,34 @@ def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
 
 @entry
 def _measure_each(
-    cars: NDArray[np.void], begin: int, end: int, space: _Space, wanted: _Wanted, values: Array, ending: Codes
+    how: Ways,
+    cars: NDArray[np.void],
+    begin: int,
+    end: int,
+    space: _Space,
+    wanted: _Wanted,
+    values: Array,
+    ending: Codes,
 ) -> int:
     """Run and measure the cars from `begin` to before `end`; returns the first whose launch did not fit, or `end`."""
     for i in range(begin, end):
         bench = space.bench
-        done = run_next(cars[i], bench)
+        done = run_next(cars[i], bench, how)
         ending[i], count = done.status, bench.samples.cursor[0]
         if done.status == kernel.BUFFER_FULL:
             return i
         if done.status in kernel.FOLLOWED and count > 0:
-            if wanted.needs_derived:
-                samples = bench.samples
-                time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
-                channels.derive(time, state, segment, bench.log.phase, bench.car[0], bench.work, space.derived[:count])
-            if wanted.times_only:
-                _measure_times(space, count, done.segments, wanted)
-            else:
-                _measure(space, count, done.segments, wanted)
+            _measure(space, count, done.segments, wanted)
             for k in range(wanted.columns.size):
                 values[i, k] = wanted.numbers[wanted.columns[k]]
     return end
+
+
+def compile_measuring() -> None:
+    """Compile what runs and measures many launches, without the stages of a launch, which stand on their own."""
+    cars, ending = np.zeros(1, CAR), np.zeros(1, np.int64)
+    space, wanted = _space(1, DEFAULT_TOLERANCE, energy=True), _wanted(STANDARD, (), times_only=False)
+    compile_for(_measure_each, ways(), cars, 0, 1, space, wanted, np.zeros((1, 1)), ending)
 
 
 def _measure_long(
@@ -321,11 +413,18 @@ def _measure_long(
     """Run and measure one car with more and more space for its samples."""
     for capacity in CAPACITIES[1:]:
         if ending[i] == kernel.BUFFER_FULL:
-            _measure_each(cars, i, i + 1, _space(capacity, tolerance), wanted, values, ending)
+            _measure_each(
+                ways(), cars, i, i + 1, _space(capacity, tolerance, energy=wanted.energy), wanted, values, ending
+            )
 
 
 def measure_many(
-    cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None, *, times_only: bool = False
+    cars: NDArray[np.void],
+    targets: tuple[Target, ...],
+    tolerance: float | None = None,
+    *,
+    times_only: bool = False,
+    groups: Collection[str] = GROUPS,
 ) -> Measured:
     """Run and measure many launches by the compiled method; the same numbers, to the last bit, as one by one.
 
@@ -340,7 +439,9 @@ def measure_many(
     tolerance : float, optional
         Relative error allowed per step [-].
     times_only : bool
-        Measure nothing but the time of each target, which takes half as long where all of them are distances.
+        Measure nothing but the time of each target, which takes half as long.
+    groups : collection of str
+        Those of `GROUPS` that are measured beside the marks, unless only times are; the columns of others hold nan.
 
     Returns
     -------
@@ -353,11 +454,11 @@ def measure_many(
         The tolerance is not between 1e-13 and 1e-2.
     """
     tolerance = DEFAULT_TOLERANCE if tolerance is None else tolerance
-    cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets, times_only)
+    cars, wanted = np.require(cars, CAR, ["C", "W"]), _wanted(targets, groups, times_only=times_only)
     values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
-    space, done = _space(CAPACITIES[0], tolerance), 0
+    space, done = _space(CAPACITIES[0], tolerance, energy=wanted.energy), 0
     while done < cars.size:
-        done = _measure_each(cars, done, cars.size, space, wanted, values, ending)
+        done = _measure_each(ways(), cars, done, cars.size, space, wanted, values, ending)
         if done < cars.size:
             _measure_long(cars, done, tolerance, wanted, values, ending)
             done += 1

@@ -30,6 +30,7 @@ class Part(StrEnum):
     COUPLING = "clutch or converter"
     GEARBOX_INPUT = "gearbox input"
     GEARBOX_OUTPUT = "gearbox output"
+    AXLE_CLUTCH = "clutch of the second axle"
     FRONT_SHAFTS = "front axle shafts"
     REAR_SHAFTS = "rear axle shafts"
 
@@ -38,6 +39,7 @@ CHANNEL = {
     Part.COUPLING: "coupling_torque",
     Part.GEARBOX_INPUT: "gearbox_input_torque",
     Part.GEARBOX_OUTPUT: "gearbox_output_torque",
+    Part.AXLE_CLUTCH: "axle_clutch_torque",
     Part.FRONT_SHAFTS: "axle_torque_front",
     Part.REAR_SHAFTS: "axle_torque_rear",
 }
@@ -168,7 +170,7 @@ def find_peaks(pulls: Samples, times: Array, meanings: Codes, peaks: Samples) ->
         Times at which something happened [s].
     meanings : ndarray, shape (m,)
         `CHANGE_BEGINS` and the like, for each of them [-].
-    peaks : ndarray of `PEAK`, shape (5,)
+    peaks : ndarray of `PEAK`, shape (parts,)
         Filled in the order of `Part`.
     """
     for k in range(len(peaks)):
@@ -178,8 +180,8 @@ def find_peaks(pulls: Samples, times: Array, meanings: Codes, peaks: Samples) ->
             if abs(torque) > greatest:
                 sample, peak, greatest = i, torque, abs(torque)
         peaks[k].sample, peaks[k].torque = sample, peak
-        pull = _steady_pull(pulls, k, times, meanings)
-        peaks[k].steady = pull if sample >= 0 and pull > -inf else nan
+        pull = _steady_pull(pulls, k, times, meanings) if sample >= 0 else -inf
+        peaks[k].steady = pull if pull > -inf else nan
 
 
 def _pulls(trace: Trace) -> Samples:

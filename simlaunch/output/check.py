@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.check import Check
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.influence import Influence
 from simlaunch.errors import Fault
+from simlaunch.launching.goals import target_label
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, block, short
@@ -19,6 +18,7 @@ from simlaunch.output.words import Numbers, named
 from simlaunch.physics.magic_formula import sliding_share
 from simlaunch.record import Car
 from simlaunch.scenario.defaults import Default
+from simlaunch.uncertainty.influence import Influence
 from simlaunch.units.spelling import Dimension, System
 
 _SHOWN = 10  # defaults that are listed unless all are asked for

@@ -7,24 +7,31 @@ from itertools import zip_longest
 from math import isnan, nan
 from typing import NamedTuple, TypeVar
 
-from simlaunch.analysis.attribution import Attribution, LimitsByGear, Span
-from simlaunch.analysis.causes import Cause
-from simlaunch.analysis.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
-from simlaunch.analysis.driving import Driving, Tried
-from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import part_name
-from simlaunch.analysis.reference_conditions import CorrectionGap
-from simlaunch.analysis.road_tests import RoadTestGap
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING, RatedPart, Verdict
+from simlaunch.comparing.attribution import Attribution, LimitsByGear, Span
+from simlaunch.comparing.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
+from simlaunch.comparing.driving import Driving, Tried
+from simlaunch.comparing.reference_conditions import CorrectionGap
+from simlaunch.comparing.verdict import RatedPart, Verdict
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.road_tests import RoadTestGap
 from simlaunch.metrics.marks import Kind, MarkResult, Target, mark
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, number, target_object
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
-from simlaunch.output.run import bog_text, distinct, driven_parts, launch_object, launch_speed_text, missed_text
+from simlaunch.output.run import (
+    bog_text,
+    distinct,
+    driven_parts,
+    end_text,
+    launch_object,
+    launch_speed_text,
+    missed_text,
+)
 from simlaunch.output.words import (
     CASES_HEADS,
     CAUTION,
@@ -49,8 +56,7 @@ def _heads(pair: Pair) -> tuple[str, ...]:
 
 
 def _row(label: str, first: float, second: float, kind: Dimension, numbers: Numbers) -> Row:
-    cells = (numbers.plain(first, kind), numbers.plain(second, kind), numbers.signed(second - first, kind))
-    return Row(label, numbers.unit(kind), cells)
+    return Row(label, numbers.unit(kind), numbers.beside(first, second, kind))
 
 
 # --- marks ---
@@ -179,6 +185,18 @@ def _pull(pair: Pair, numbers: Numbers) -> Table:
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
 
 
+def _second_axle(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    """The clutch that brings in the second axle, where there is one."""
+    one, other = pair.first.full.measures.second_axle, pair.second.full.measures.second_axle
+    if one is None or other is None:
+        return
+    rows = [
+        _row(q.label, getattr(one, name), getattr(other, name), q.dimension, numbers)
+        for name, q in reported("second_axle").items()
+    ]
+    yield Table("Clutch of the second axle, full pedal", _heads(pair), tuple(rows))
+
+
 # --- the gap ---
 
 
@@ -229,7 +247,7 @@ def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Ta
     if one is None or other is None:
         return
     rows = [_row("the launch without these losses", one.ideal, other.ideal, Dimension.TIME, numbers)]
-    shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in Cause)
+    shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in one.shares)
     rows.extend(_row(cause.value, first, second, Dimension.TIME, numbers) for cause, first, second in shares)
     rows.append(_row("the launch as it is", one.time, other.time, Dimension.TIME, numbers))
     yield Table("What takes the time, full pedal", _heads(pair), tuple(rows))
@@ -354,6 +372,7 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
+        *_second_axle(pair, numbers),
         sections_table(pair, numbers),
         *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
@@ -389,9 +408,9 @@ def bad_runs(comparison: Comparison) -> list[str]:
     ]
 
 
-def _unreached(comparison: Comparison) -> list[str]:
+def _unreached(comparison: Comparison, numbers: Numbers) -> list[str]:
     return [
-        f"Curve {short(runs.name, 24)}, {PEDAL_WORDS[pedal]}: {runs.of(pedal).run.outcome.value}."
+        f"Curve {short(runs.name, 24)}, {PEDAL_WORDS[pedal]}: {end_text(runs.of(pedal), numbers)}."
         for runs in comparison.runs
         for pedal in Pedal
         if not runs.of(pedal).reached
@@ -408,7 +427,8 @@ def _missed(comparison: Comparison, numbers: Numbers) -> list[str]:
 
 
 _MEANING = (
-    "A difference is the second column less the first: a time below zero means that the second curve is quicker. With "
+    "A difference is the second column less the first, as printed: a time below zero means that the second curve is "
+    "quicker. With "
     "1 ft rollout: the clock and the distance begin one foot from the start. Held slip: slip control trims the torque "
     "to a target slip. Time lost to spin: full pedal less held slip. At the grip limit the tyres give all they can; "
     "wheelspin is slip beyond that, which wastes torque. Peak torque includes the shocks of launch and shifts, steady "
@@ -450,7 +470,7 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
     return (
         header(comparison.scenario, comparison.runs[0].full.car, system),
         *(paragraph(f"Different reference conditions: {gap}.") for gap in comparison.correction_gaps),
-        *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison))),
+        *(paragraph(line) for line in (*bad_runs(comparison), *_unreached(comparison, Numbers(system)))),
     )
 
 
@@ -731,7 +751,7 @@ def _causes_object(pair: Pair, comparison: Comparison) -> Object:
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return {"by_cause": None, "ideal": None}
-    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in Cause}
+    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in one.shares}
     return {
         "by_cause": [{"name": cause.value, **group_object("loss", loss)} for cause, loss in losses.items()],
         "ideal": group_object("loss", _Loss(one.ideal, other.ideal)),

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.fitting.identifiability import Unidentified
 from simlaunch.fitting.logs import Kind
 from simlaunch.fitting.residuals import Misfit
 from simlaunch.fitting.result import Fit, Fitted, FittedRun, MarkTime
+from simlaunch.launching.goals import target_label
 from simlaunch.output.as_json import Object, group_object, listed, number
 from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.groups import columns as group_columns

@@ -76,9 +76,13 @@ def rows(group: str, sources: Sequence[object], numbers: Numbers, only: Names = 
 
 
 def of_car(rows: Iterable[Row], scenario: Scenario) -> list[Row]:
-    """The rows with the coupling called what this car has."""
-    name = part_name(Part.COUPLING, scenario)
-    return [Row(each.label.replace(Part.COUPLING.value, name), each.unit, each.cells) for each in rows]
+    """The rows with the coupling called what this car has, and none on a clutch that it has not."""
+    name, second = part_name(Part.COUPLING, scenario), scenario.drive.second_axle is not None
+    return [
+        Row(each.label.replace(Part.COUPLING.value, name), each.unit, each.cells)
+        for each in rows
+        if second or Part.AXLE_CLUTCH.value not in each.label
+    ]
 
 
 def columns(group: str, sources: Sequence[object], only: Names = None) -> dict[str, NDArray[Any]]:

@@ -9,9 +9,9 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.logs import ComparedLog, LogComparison, MarkChange, Setup
-from simlaunch.analysis.scatter import Change, Evidence
+from simlaunch.launching.goals import target_label
+from simlaunch.logged.scatter import Change, Evidence
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
 from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
@@ -52,17 +52,24 @@ def _logs(found: LogComparison, numbers: Numbers) -> Table:
     return Table(f"Logs, {target_label(found.target)}", heads, tuple(rows))
 
 
-def _changes(found: LogComparison, numbers: Numbers) -> Table:
+def change_table(found: LogComparison, numbers: Numbers) -> Table:
+    """Every mark before and after, with the change, its interval and what repeat runs scatter by."""
     rows = (
         Row(
             target_label(each.target),
             numbers.unit(Dimension.TIME),
-            cells("log_change", each.change, numbers, _OF_CHANGE),
+            _change_cells(each.change, numbers),
         )
         for each in found.changes
         if each.change is not None
     )
     return Table("Marks", plain_heads("log_change", _OF_CHANGE), tuple(rows))
+
+
+def _change_cells(change: Change, numbers: Numbers) -> tuple[str, ...]:
+    """Means, their difference as printed, and the rest."""
+    beside = numbers.beside(change.before.mean, change.after.mean, Dimension.TIME)
+    return (*beside, *cells("log_change", change, numbers, _OF_CHANGE[len(beside) :]))
 
 
 def _alone(found: LogComparison, numbers: Numbers) -> Table:
@@ -83,7 +90,7 @@ def _alone(found: LogComparison, numbers: Numbers) -> Table:
     return Table("Marks", ("reached by", f"mean [{unit}]", f"sd [{unit}]"), tuple(rows))
 
 
-def _along(found: LogComparison, numbers: Numbers) -> Table:
+def along_table(found: LogComparison, numbers: Numbers) -> Table:
     """The gap at some speeds, the last among them."""
     along, names = found.along, ("gap", "low", "high")
     picked = sorted({round(k * (along.speed.size - 1) / 7) for k in range(8)}) if along.speed.size else []
@@ -104,7 +111,7 @@ def tables(found: LogComparison, system: System) -> tuple[Table, ...]:
     numbers = Numbers(system)
     if not found.of(Setup.AFTER):
         return _logs(found, numbers), _alone(found, numbers)
-    return _logs(found, numbers), _changes(found, numbers), _along(found, numbers)
+    return _logs(found, numbers), change_table(found, numbers), along_table(found, numbers)
 
 
 def _seconds(value: float) -> str:
@@ -131,7 +138,8 @@ def _verdict(each: MarkChange) -> str:
     if evidence is Evidence.NONE:
         return f"{label} is not reached by every log, so that nothing is said of a change."
     means = f"{label} takes {change.before.mean:.3f} s before and {change.after.mean:.3f} s after"
-    gap = f"{means}: {_seconds(change.gap)} {_direction(change.gap)}"
+    printed = round(change.after.mean, 3) - round(change.before.mean, 3)  # a reader subtracts what stands there
+    gap = f"{means}: {_seconds(printed)} {_direction(change.gap)}"
     if evidence is Evidence.FEW:
         counted = f"{runs[0]} run{'s' if runs[0] > 1 else ''} before and {runs[1]} after"
         return (

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.full_load import FullLoad, Peak
 from simlaunch.analysis.new import NewScenario, replaced_first
+from simlaunch.curves.full_load import FullLoad, Peak
 from simlaunch.output.as_json import Object, listed
 from simlaunch.output.layout import Row, Table, block
 from simlaunch.output.words import Numbers, named

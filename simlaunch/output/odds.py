@@ -8,10 +8,10 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import QUANTILES, Chance, Odds
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.verdict import MOSTLY, SURE
+from simlaunch.comparing.verdict import MOSTLY, SURE
+from simlaunch.launching.goals import target_label
+from simlaunch.launching.ready import runnable
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import header
 from simlaunch.output.groups import cell, cells, plain_heads, row, unit_of

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from math import isnan
 
-from simlaunch.analysis.limits import PART_AT
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
 from simlaunch.metrics.parts import SETTLING, Part
 from simlaunch.output.as_json import Object, group_object
@@ -13,6 +12,7 @@ from simlaunch.output.conditions import header
 from simlaunch.output.groups import of_car
 from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
+from simlaunch.output.run import end_text
 from simlaunch.output.words import (
     CAUTION,
     NOT_REACHED,
@@ -24,6 +24,7 @@ from simlaunch.output.words import (
     named,
 )
 from simlaunch.quantities import reported
+from simlaunch.ratings.limits import PART_AT
 from simlaunch.scenario.decision import TOOTHED
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
@@ -89,6 +90,9 @@ def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
     known = not all(isnan(load.mean_pressure) for load in found.loads)
     names = [name for name in reported("curve_load") if known or name != "mean_effective_pressure"]
     rows = group_rows("curve_load", found.loads, numbers, names)
+    second = [load.simulation.measures.second_axle for load in found.loads]
+    if None not in second:
+        rows += group_rows("second_axle", second, numbers, ("heat", "greatest_power"))
     return Table("Engine and coupling", _heads(found), tuple(of_car(rows, found.scenario)))
 
 
@@ -198,7 +202,7 @@ def _origins(found: DrivelineLoads) -> Iterator[str]:
 def text(found: DrivelineLoads, system: System) -> str:
     """Loads as text of 80 columns, the verdict last."""
     unreached = [
-        paragraph(f"Curve {short(load.curve, 24)}: {load.simulation.run.outcome.value}.")
+        paragraph(f"Curve {short(load.curve, 24)}: {end_text(load.simulation, Numbers(system))}.")
         for load in found.loads
         if not load.simulation.reached
     ]
@@ -243,11 +247,13 @@ def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
 
 
 def _load_object(found: DrivelineLoads, which: int, load: CurveLoad) -> Object:
+    second = load.simulation.measures.second_axle
     return {
         "curve": load.curve,
         "targets_reached": load.simulation.reached,
         "parts": [_part_object(found, which, k) for k in range(len(load.parts))],
         **group_object("curve_load", load),
+        "second_axle": group_object("second_axle", second) if second else None,
     }
 
 

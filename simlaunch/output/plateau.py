@@ -9,13 +9,9 @@ from math import ceil, isfinite, isnan
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.limits import ENVELOPE, RISE
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.plateau import PLATEAU, PlateauResult, WantedFinalDrive
-from simlaunch.analysis.plateau_search import Plateau
-from simlaunch.analysis.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.groups import cell, cells, heads, row, table, unit_of, with_unit
@@ -25,9 +21,16 @@ from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
+from simlaunch.ratings.limits import ENVELOPE, RISE
 from simlaunch.record import MAX_GEAR_POINTS
+from simlaunch.searching.plateau_search import Plateau
+from simlaunch.searching.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
 from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import Dimension, System
+
+PEAK = 100.0 * RPM
+"""A curve that holds its highest torque over fewer engine speeds has a peak, not a plateau: engine speeds of the search
+are as far apart [rad/s]."""
 
 
 def _curve_table(found: Plateau, curve: str, numbers: Numbers) -> Table:
@@ -157,7 +160,13 @@ def _against_wish(result: PlateauResult, found: Plateau, numbers: Numbers) -> st
         gap_text = f"as quick as {named(result.wish)}"
     else:
         gap_text = f"{abs(gap):.3f} s {'quicker' if gap < 0.0 else 'slower'} than {named(result.wish)}"
-    return f"the highest plateau that pays is {_held(found.chosen, numbers)}: {found.chosen.score:.3f} s, {gap_text}"
+    held, score = _held(found.chosen, numbers), f"{found.chosen.score:.3f} s, {gap_text}"
+    if not is_peak(found.chosen):
+        return f"the highest plateau that pays is {held}: {score}"
+    shape = found.chosen.shape
+    power = numbers.with_unit(shape.height * shape.end, Dimension.POWER)
+    falls = f"from which on torque falls at the power of that point, {power}"
+    return f"what pays is no plateau but {held}, {falls}: {score}"
 
 
 def cheaper(found: Plateau) -> Point | None:
@@ -195,9 +204,14 @@ def _held(point: Point, numbers: Numbers) -> str:
     """A plateau by its height and its ends, or a peak by its place."""
     height, shape = numbers.with_unit(point.shape.height, Dimension.TORQUE), point.shape
     start, end = (numbers.plain(x, Dimension.ROTATIONAL_SPEED) for x in (shape.start, shape.end))
-    if shape.end <= shape.start * 1.001:
+    if is_peak(point):
         return f"a peak of {height} at {start} rpm"
     return f"a plateau of {height} from {start} to {end} rpm"
+
+
+def is_peak(point: Point) -> bool:
+    """Whether a curve holds its highest torque over so few engine speeds that it has no plateau."""
+    return point.shape.end - point.shape.start < PEAK
 
 
 def _binds(found: Plateau) -> str:
@@ -346,6 +360,7 @@ def _plateau_object(found: Plateau) -> Object:
         "wish": _point_object(found.wish),
         "front": [_point_object(point) for point in found.front],
         "knee": found.knee,
+        "is_plateau": not is_peak(found.chosen),
         "gear_limits_within_grip": found.within_grip,
         "engine_limits_given": found.capped,
         "begun_earlier": _point_object(found.earlier),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from simlaunch.analysis.compare import Comparison, Pair
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.project import Project
+from simlaunch.comparing.compare import Comparison, Pair
+from simlaunch.comparing.project import Project
+from simlaunch.launching.goals import target_label
 from simlaunch.output import compare as of_compare
 from simlaunch.output.as_json import Object
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
@@ -29,13 +29,14 @@ def tables(found: Project, system: System) -> tuple[Table, ...]:
             f"{short(name, 20)}, {target_label(comparison.goal)}",
             "",
             (
-                short(f"{pair.first.name} {numbers.plain(gap.first.time, Dimension.TIME)}", 22),
-                short(f"{pair.second.name} {numbers.plain(gap.second.time, Dimension.TIME)}", 22),
-                numbers.signed(gap.gap, Dimension.TIME),
+                short(f"{pair.first.name} {first}", 22),
+                short(f"{pair.second.name} {second}", 22),
+                difference,
             ),
         )
         for name, comparison, pair in _pairs(found)
         for gap in (pair.full.at_goal,)
+        for first, second, difference in (numbers.beside(gap.first.time, gap.second.time, Dimension.TIME),)
     )
     unit = numbers.unit(Dimension.TIME)
     return (Table(f"All scenarios, full pedal [{unit}]", ("first", "second", "gap"), tuple(rows)),)

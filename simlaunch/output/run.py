@@ -10,12 +10,11 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.bog import SHARE, Bog
-from simlaunch.analysis.goals import same_target, target_label
-from simlaunch.analysis.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
 from simlaunch.analysis.parts import part_name
-from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.analysis.simulate import Missed, Simulation
+from simlaunch.launching.bog import SHARE, Bog
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object
@@ -66,22 +65,53 @@ def marks_table(marks: Sequence[MarkResult], numbers: Numbers) -> Table:
 
 
 def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
-    """A sentence that names the marks that a launch does not reach, and says why; none where it reaches all."""
+    """Sentences that name the marks that a launch does not reach, and say why; none where it reaches all."""
     missed = simulation.missed
     if missed is None:
         return []
-    named = ", ".join(dict.fromkeys(map(target_label, missed.targets)))
+    beyond = missed.beyond_reach
+    found = [f"Out of reach: {_labels(beyond)}; {_top_speed(simulation, numbers)}."] if beyond else []
+    late = [target for target in missed.targets if target not in beyond]
+    return [*found, *([f"Not reached: {_labels(late)}; {_why(missed, late, numbers)}."] if late else [])]
+
+
+def _labels(targets: Iterable[Target]) -> str:
+    return ", ".join(dict.fromkeys(map(target_label, targets)))
+
+
+def _why(missed: Missed, late: Sequence[Target], numbers: Numbers) -> str:
+    """Why marks are missed that more time might reach."""
     speed = numbers.with_unit(missed.speed, Dimension.SPEED)
     distance = numbers.with_unit(missed.distance, Dimension.LENGTH)
     then = f"{missed.time:.1f} s after the start, at {speed}"
-    why = {
-        Outcome.STALLED: f"the engine stalled {then}",
-        Outcome.TIME_LIMIT: f"the time limit came first, {then} and {distance}",
-        Outcome.FINISHED: f"the launch could not be followed beyond its goal, {then}",
-    }[missed.outcome]
-    if missed.outcome is Outcome.TIME_LIMIT and missed.at_top_speed:
-        why += ", where the car gains no more speed"
-    return [f"Not reached: {named}; {why}."]
+    if missed.outcome is Outcome.STALLED:
+        return f"the engine stalled {then}"
+    if missed.outcome is Outcome.FINISHED:
+        return f"the launch could not be followed beyond its goal, {then}"
+    why = f"the time limit came first, {then} and {distance}"
+    speeds = [target for target in late if not target.by_distance]
+    if missed.longer is None or missed.longer.beyond_reach or not speeds:
+        return why
+    highest = target_label(max(speeds, key=lambda target: target.end))
+    return f"{why}; with a longer run.time_limit {highest} takes {missed.longer.time:.1f} s"
+
+
+def _top_speed(simulation: Simulation, numbers: Numbers) -> str:
+    """Top speed of a car that was given all the time there is; in the gear that it does not leave."""
+    assert simulation.missed, "asked only where something is missed"
+    assert simulation.missed.longer, "asked only where the car was given more time"
+    roll = simulation.target.roll
+    gear = f" in gear {roll.gear}" if roll and roll.gear and not roll.shifting else ""
+    return f"the top speed of the car{gear} is {numbers.with_unit(simulation.missed.longer.top_speed, Dimension.SPEED)}"
+
+
+def end_text(simulation: Simulation, numbers: Numbers) -> str:
+    """How a launch ended, and what to write instead where its goal was missed; no advice that cannot help."""
+    missed, outcome = simulation.missed, simulation.run.outcome
+    longer = missed.longer if missed else None
+    if outcome is not Outcome.TIME_LIMIT or longer is None or simulation.car.run.stop_speed <= longer.top_speed:
+        return outcome.value
+    return f"{_top_speed(simulation, numbers)}, and no time limit changes that: choose a lower speed"
 
 
 def _parts(simulation: Simulation, numbers: Numbers) -> Table:
@@ -98,6 +128,13 @@ def _events(events: Sequence[Event], numbers: Numbers) -> Table:
     return table("Events", "event", ((event.kind.value, event) for event in events), numbers)
 
 
+def _second_axle(simulation: Simulation, numbers: Numbers) -> Iterator[Table]:
+    """What the clutch does that brings in the second axle, where there is one."""
+    if simulation.measures.second_axle:
+        found = rows("second_axle", [simulation.measures.second_axle], numbers)
+        yield Table("Clutch of the second axle", ("value",), tuple(found))
+
+
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers, measures = Numbers(system), simulation.measures
@@ -107,6 +144,7 @@ def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
         Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
+        *_second_axle(simulation, numbers),
         *_bog_tables(simulation, numbers),
         Table("Energy audit", ("value",), tuple(energy)),
         _events(simulation.run.trace.events, numbers),
@@ -195,7 +233,7 @@ def text(simulation: Simulation, system: System) -> str:
         *map(paragraph, missed_text(simulation, Numbers(system))),
         *([paragraph(f"{fallen[0].upper()}{fallen[1:]}.")] if fallen else []),
         paragraph(f"Caution: {CAUTION}"),
-        paragraph(f"End: {simulation.run.outcome.value}."),
+        paragraph(f"End: {end_text(simulation, Numbers(system))}."),
         *map(paragraph, _alarm(simulation)),
     ]
     return "\n\n".join(blocks)
@@ -233,6 +271,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
         "grip": group_object("grip", measures.grip),
         "energy": {**group_object("energy", measures.audit), "bad": measures.audit.bad},
         "parts": [{"part": peak.part.value, **group_object("part", peak)} for peak in measures.parts],
+        "second_axle": group_object("second_axle", measures.second_axle) if measures.second_axle else None,
         "surplus": [{"gear": s.gear, **group_object("surplus", s, _OF_RUN)} for s in measures.surplus],
         "events": [{"kind": e.kind.value, **group_object("event", e)} for e in simulation.run.trace.events],
         **({"trace": {key: listed(values) for key, values in columns(simulation).items()}} if trace else {}),

@@ -6,15 +6,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import ceil, floor, isfinite, isnan
 
-from simlaunch.analysis.attribution import LimitsByGear, Span
-from simlaunch.analysis.demand import Demand, PeakEvent
-from simlaunch.analysis.driving import Tried
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import Odds
-from simlaunch.analysis.shapley import Share
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, Verdict
+from simlaunch.comparing.attribution import LimitsByGear, Span
+from simlaunch.comparing.driving import Tried
+from simlaunch.comparing.shapley import Share
+from simlaunch.comparing.verdict import Case, Finding, Verdict
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.output.layout import NOT_REACHED as NOT_REACHED
 from simlaunch.output.layout import short
+from simlaunch.ratings.demand import Demand, PeakEvent
 from simlaunch.record import Pedal
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display
@@ -79,6 +79,18 @@ class Numbers:
         """Number of three digits with its unit, for what is known no better."""
         shown, unit = to_display(value_si, dimension, self.system)
         return f"{shown:.3g} {unit}".strip()
+
+    def beside(self, one: float, other: float, dimension: Dimension) -> tuple[str, str, str]:
+        """Two numbers and their difference, which is that of the numbers as printed: a reader who subtracts finds it.
+
+        >>> Numbers(System.METRIC).beside(49.988, 50.013, Dimension.SPEED)
+        ('180.0', '180.0', '0.0')
+        """
+        first, second = self.plain(one, dimension), self.plain(other, dimension)
+        if NOT_REACHED in (first, second):
+            return first, second, NOT_REACHED
+        text = f"{float(second) - float(first):+.{_DIGITS[dimension]}f}"
+        return first, second, text if text.strip("+-0.") else text.lstrip("+-")
 
     def times(self, ratio: float) -> str:
         """How many times as much, for what is known no better than to some percent."""
@@ -247,9 +259,9 @@ class _Phrases:
     def peaks(self) -> str:
         """The curve with the higher peak: by how much it is higher, and how the peak powers compare."""
         case, numbers = self.case, self.numbers
-        torque = numbers.plain(case.higher_peak - case.lower_peak, Dimension.TORQUE)
-        powers = [float(numbers.plain(each, Dimension.POWER)) for each in (case.higher_power, case.lower_power)]
-        power = numbers.plain(abs(case.higher_power - case.lower_power), Dimension.POWER)
+        torque = numbers.beside(case.lower_peak, case.higher_peak, Dimension.TORQUE)[2].lstrip("+")
+        *powers, gap = map(float, numbers.beside(case.higher_power, case.lower_power, Dimension.POWER))
+        power = f"{abs(gap):.{_DIGITS[Dimension.POWER]}f}"
         unit, watts = numbers.unit(Dimension.TORQUE), numbers.unit(Dimension.POWER)
         same_torque = float(torque) == 0.0
         first = "the same peak torque" if same_torque else f"{torque} {unit} more peak torque"

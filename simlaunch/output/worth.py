@@ -10,8 +10,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING
 from simlaunch.analysis.worth import (
     Beyond,
     GearSetWorth,
@@ -23,11 +21,12 @@ from simlaunch.analysis.worth import (
     costly_span,
     unused,
 )
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.groups import with_unit
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, named
+from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, gears_words, named
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.units.quantity import display_unit
@@ -173,6 +172,26 @@ def _cost(span: Span, shown: _Shown) -> str:
     return f"{shown.between(span)} it {shown.change(full)} with full pedal{why}"
 
 
+def _in_limited_gears(found: GearSetWorth, shown: _Shown) -> list[str]:
+    """What more torque does in each gear that limits it, full pedal, where torque in one gear was weighed."""
+    gears = found.of(Pedal.FULL).gears
+    return [
+        f"in gear {gear} alone, its torque limit raised with the curve, {shown.more} more {shown.change(float(gain))}"
+        for gear in found.limited_gears
+        if len(gears) and not isnan(gain := float(gears[gear - 1].sum()))
+    ]
+
+
+def _limits(found: GearSetWorth) -> str:
+    """What becomes of torque limits by gear; empty where the curve has none."""
+    if not found.limited_gears:
+        return ""
+    kept = f" Torque limits stay as they are in {gears_words(found.limited_gears)}, where the engine gives no more."
+    if not len(found.pedals[0].gears):
+        return kept
+    return f"{kept} In the tables of torque in one gear, the limit of that gear is raised with the curve."
+
+
 def _unused(found: GearSetWorth, shown: _Shown) -> str:
     """Where more torque changes nothing, since the engine is not there; empty where it does change something."""
     (below, above), ends = unused(found), (found.middles[0], found.middles[-1])
@@ -207,6 +226,7 @@ def verdict(found: GearSetWorth, system: System) -> str:
     nowhere = f"{shown.more} more gains no time worth naming anywhere that the curve is given"
     findings = [_gained(found, best, shown) if gains and best else nowhere]
     findings += [_cost(cost, shown)] if cost else []
+    findings += _in_limited_gears(found, shown)
     findings.append(_unused(found, shown))
     findings += [
         _held_flat(end, shown, below=below) for end, below in zip(beyond(found), (True, False), strict=True) if end
@@ -255,7 +275,7 @@ def text(worth: Worth, system: System) -> str:
             f"A cell states the milliseconds that {shown.more} more around an engine speed gain; below zero, they lose "
             "time. The added torque falls to nothing at the middles of the neighbouring bands, so that all bands add "
             "up to the whole curve. Noise: the difference between two step sizes. Shift speeds stay as they are. The "
-            "numbers hold for small changes; a large one gains less than they suggest."
+            f"numbers hold for small changes; a large one gains less than they suggest.{_limits(first)}"
         )
     )
     parts.append(paragraph(CAUTION))
@@ -291,6 +311,7 @@ def document(worth: Worth) -> Object:
                 "gear_set": each.gear_set,
                 **group_object("worth_band", each),
                 **group_object("worth_curve", each),
+                "limited_gears": list(each.limited_gears),
                 "verdict": verdict(each, System.METRIC),
                 **{_KEYS[pedal.pedal]: group_object("worth", pedal) for pedal in each.pedals},
             }

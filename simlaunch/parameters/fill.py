@@ -139,7 +139,7 @@ def _tables(scenario: Scenario, curve: Any = None) -> Mapping[str, Any]:
     """Tables that the map reads, by path; at the top stand the run and the curve that is launched."""
     tables: dict[str, Any] = {name: getattr(scenario, name) for name in _TABLES}
     tables[""] = SimpleNamespace(run=scenario.run, curves=curve)
-    tables["gearbox.shift"] = scenario.gearbox.shift
+    tables["gearbox.shift"], tables["drive.second_axle"] = scenario.gearbox.shift, scenario.drive.second_axle
     tables["tyres.front"], tables["tyres.rear"] = (scenario.tyres.of(axle) for axle in Axle)
     return tables
 

@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import body, driveline, engine, pedal
+from simlaunch.physics import body, driveline, engine, pedal, sides
 from simlaunch.physics import state as at
-from simlaunch.physics.body import Ground
-from simlaunch.physics.driveline import Gearing, Load
+from simlaunch.physics.body import Ground, Wheels
+from simlaunch.physics.driveline import Axles, Gearing, Load
 from simlaunch.physics.pedal import TakeUp
 from simlaunch.record import Coupling, Pedal, Record
 
@@ -19,6 +19,7 @@ Array = NDArray[np.float64]
 
 _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
 _HELD_SLIP = int(Pedal.HELD_SLIP)
+_PER_CROSS_TIME = 1.0 / 0.02  # load comes across a live axle within about this time: its tyres are springs [1/s]
 
 
 class Drive(NamedTuple):
@@ -43,6 +44,16 @@ class Supply(NamedTuple):
     fluid: driveline.Fluid
 
 
+class Apart(NamedTuple):
+    """How the two wheels of an axle come apart; each a half of left less right."""
+
+    acceleration: float  # of the wheels [rad/s^2]
+    slip_rate: float  # of the transient slips [1/s]
+    force: float  # [N]
+    moment: float  # [N m]
+    locking: float  # torque that the clutches move from the left wheel to the right one, in full [N m]
+
+
 class Balance(NamedTuple):
     """Everything that follows from one state: what the rates and the channels are made of."""
 
@@ -51,8 +62,7 @@ class Balance(NamedTuple):
     gearing: Gearing
     engine_acceleration: float
     friction: float  # torque through friction plates, stuck or slipping
-    axle_front: float
-    axle_rear: float
+    axles: Axles
 
 
 @inline
@@ -89,7 +99,7 @@ def supply_of(time: float, y: Array, car: Record, phase: Record) -> Supply:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -117,15 +127,19 @@ def supply_of(time: float, y: Array, car: Record, phase: Record) -> Supply:
 
 
 @inline
-def uptake_of(y: Array, car: Record, road: Ground) -> TakeUp:
+def uptake_of(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
     """Torque that the driven tyres pass on as far as slip control lets them; nothing where there is no such control.
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
+    phase : Record
+        The phase.
     road : Ground
         What the road does.
 
@@ -137,12 +151,12 @@ def uptake_of(y: Array, car: Record, road: Ground) -> TakeUp:
     Source: see `pedal.take_up`.
     """
     if car.pedal.kind == _HELD_SLIP:
-        return pedal.take_up(y[at.SPEED], car, road)
+        return pedal.take_up(time, y, car, phase, road)
     return TakeUp(0.0, 0.0)
 
 
 @inline
-def drive_from(supply: Supply, taken: TakeUp, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
+def drive_from(supply: Supply, taken: TakeUp, time: float, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
     """Engine torque, and what the coupling carries while it is open or slips; a stuck one carries nothing here.
 
     Parameters
@@ -151,7 +165,9 @@ def drive_from(supply: Supply, taken: TakeUp, y: Array, car: Record, phase: Reco
         What the engine could give and its coupling carry.
     taken : TakeUp
         What the tyres take.
-    y : ndarray, shape (24,)
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -176,7 +192,7 @@ def drive_from(supply: Supply, taken: TakeUp, y: Array, car: Record, phase: Reco
         friction = phase.slip_direction * capacity
     least = min(closed, torque)
     if held_slip:
-        command = pedal.slip_command(y, car, phase, taken.now)
+        command = pedal.slip_command(time, y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
     load = engine.load_share(torque, full, closed)
@@ -194,7 +210,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -210,21 +226,26 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
 
     Source: see `supply_of` and `drive_from`.
     """
-    return drive_from(supply_of(time, y, car, phase), uptake_of(y, car, road), y, car, phase, road)
+    taken = uptake_of(time, y, car, phase, road)
+    return drive_from(supply_of(time, y, car, phase), taken, time, y, car, phase, road)
 
 
 @inline
-def _elastic_torques(y: Array, drive: Record, fixed: Record) -> tuple[float, float]:
-    """Torque of the front and of the rear half shafts, where they twist [N m]."""
-    front_rate, rear_rate = _twist_rates(y, drive)
-    if drive.locked == 1:
-        return (
-            driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0]),
-            driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1]),
-        )
-    share = drive.front_share
-    torque = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, fixed.shaft_stiffness, fixed.shaft_damping)
-    return share * torque, (1.0 - share) * torque
+def _elastic_axles(time: float, y: Array, car: Record, phase: Record) -> Axles:
+    """What half shafts do that twist."""
+    drive, fixed = car.drive, car.fixed
+    if drive.locked == 0:
+        share = drive.front_share
+        rate = y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR]
+        torque = driveline.shaft_torque(y[at.TWIST_FRONT], rate, fixed.shaft_stiffness, fixed.shaft_damping)
+        front, rear = share * torque, (1.0 - share) * torque
+        return Axles(front, rear, front + rear, rate, 0.0, 0.0)
+    if drive.clutched == 1:
+        return driveline.clutched_axles(time, y, drive, phase)
+    front_rate, rear_rate = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
+    front = driveline.shaft_torque(y[at.TWIST_FRONT], front_rate, drive.shaft_stiffness[0], drive.shaft_damping[0])
+    rear = driveline.shaft_torque(y[at.TWIST_REAR], rear_rate, drive.shaft_stiffness[1], drive.shaft_damping[1])
+    return Axles(front, rear, front + rear, front_rate, rear_rate, 0.0)
 
 
 @inline
@@ -266,7 +287,7 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
         What the engine and its coupling do.
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -296,16 +317,17 @@ def balance_on(road: Ground, drive: Drive, time: float, y: Array, car: Record, p
             load = Load(wheels.inertia + car.drive.inertia, wheels.torque)
             gearing = _through_gears(time, torque, inertia, load, car, phase)
             front, rear = _rigid_torques(gearing.shaft_acceleration, wheels, road, car)
+        axles = Axles(front, rear, 0.0, 0.0, 0.0, 0.0)
     else:
-        front, rear = _elastic_torques(y, car.drive, car.fixed)
-        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, front + rear), car, phase)
+        axles = _elastic_axles(time, y, car, phase)
+        gearing = _through_gears(time, torque, inertia, Load(car.drive.inertia, axles.load), car, phase)
     if stuck:
         friction = drive.engine_torque - car.engine.inertia * gearing.input_acceleration
         engine_acceleration = gearing.input_acceleration
     else:
         friction = drive.friction
         engine_acceleration = (drive.engine_torque - drive.friction - drive.pump) / car.engine.inertia
-    return Balance(road, drive, gearing, engine_acceleration, friction, front, rear)
+    return Balance(road, drive, gearing, engine_acceleration, friction, axles)
 
 
 @part
@@ -316,7 +338,7 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -335,14 +357,78 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
 
 @inline
-def _twist_rates(y: Array, drive: Record) -> tuple[float, float]:
-    """Rates of both twists [rad/s]."""
-    if drive.rigid == 1:
-        return 0.0, 0.0
-    if drive.locked == 1:
-        return y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT], y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
-    share = drive.front_share
-    return y[at.SHAFT_SPEED] - share * y[at.WHEEL_FRONT] - (1.0 - share) * y[at.WHEEL_REAR], 0.0
+def _apart(axle: int, wheels: Wheels, torque: float, turn: float, end: Record, drive: Record) -> Apart:
+    """J w' = -T_lock - r (F_left - F_right) - (M_left - M_right), w half of left less right, J that of both wheels.
+
+    Each `Wheels` is an axle of two such wheels, and half of what it does is its own.
+    """
+    force = 0.25 * (wheels.left.force - wheels.right.force)
+    moment = 0.25 * (wheels.left.moment - wheels.right.moment)
+    locking = sides.locking_torque(axle, torque, turn, drive)
+    acceleration = -(locking + 2.0 * (force * end.radius + moment)) * end.per_inertia
+    if drive.locking[axle] >= 1.0:
+        acceleration = 0.0
+    return Apart(acceleration, 0.5 * (wheels.left.slip_rate - wheels.right.slip_rate), force, moment, locking)
+
+
+@part
+def front_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a front axle come apart.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: Newton's second law for each wheel; the differential halves the torque but for what its clutches move.
+    """
+    wheels = body.front_wheels(load, time, y, car, phase)
+    return _apart(0, wheels, torque, y[at.APART_FRONT], car.front, car.drive)
+
+
+@part
+def rear_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a rear axle come apart.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: see `front_apart`.
+    """
+    wheels = body.rear_wheels(load, time, y, car, phase)
+    return _apart(1, wheels, torque, y[at.APART_REAR], car.rear, car.drive)
 
 
 @inline
@@ -353,11 +439,11 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
-    rates : ndarray, shape (24,)
+    rates : ndarray, shape (STATES,)
         Filled from the first integral on, SI units.
 
     Source: power is force times speed, and torque times angular speed.
@@ -375,12 +461,15 @@ def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     rates[at.COUPLING_WORK] = plates + fluid
     taken = b.gearing.input_torque * y[at.INPUT_SPEED]
     rates[at.GEARING_WORK] = taken - b.gearing.output_torque * y[at.SHAFT_SPEED]
-    front, rear = _twist_rates(y, car.drive)
-    damping = car.drive.shaft_damping
+    front, rear, damping = b.axles.twist_front, b.axles.twist_rear, car.drive.shaft_damping
     if car.drive.locked == 1:
         rates[at.TWIST_WORK] = damping[0] * front * front + damping[1] * rear * rear
     else:
         rates[at.TWIST_WORK] = car.fixed.shaft_damping * front * front
+    rates[at.AXLE_CLUTCH_WORK] = 0.0
+    if car.drive.clutched == 1:
+        torque = b.axles.rear if car.drive.front_share >= 1.0 else b.axles.front
+        rates[at.AXLE_CLUTCH_WORK] = torque * b.axles.slip
 
 
 @inline
@@ -391,13 +480,13 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
@@ -407,8 +496,8 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.DISTANCE] = y[at.SPEED]
     out[at.SPEED] = road.acceleration
     resist_front, resist_rear = body.wheel_resistance(road, car)
-    out[at.WHEEL_FRONT] = free * (b.axle_front - resist_front) * car.front.per_inertia
-    out[at.WHEEL_REAR] = free * (b.axle_rear - resist_rear) * car.rear.per_inertia
+    out[at.WHEEL_FRONT] = free * (b.axles.front - resist_front) * car.front.per_inertia
+    out[at.WHEEL_REAR] = free * (b.axles.rear - resist_rear) * car.rear.per_inertia
     out[at.SLIP_FRONT] = road.front.slip_rate
     out[at.SLIP_REAR] = road.rear.slip_rate
     brakes = road.drag + road.grade if phase.braked == 1 else 0.0
@@ -423,7 +512,9 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     out[at.REQUEST] = 0.0
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
-    out[at.TWIST_FRONT], out[at.TWIST_REAR] = _twist_rates(y, car.drive)
+    out[at.TWIST_FRONT], out[at.TWIST_REAR] = b.axles.twist_front, b.axles.twist_rear
+    for i in range(at.APART_FRONT, at.INTEGRALS):
+        out[i] = 0.0
 
 
 @inline
@@ -434,19 +525,70 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
     ----------
     b : Balance
         What follows from the state.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
     """
     motion_of(b, y, car, phase, out)
     work_rates_of(b, y, car, out)
+
+
+@part
+def add_apart(b: Balance, time: float, y: Array, car: Record, phase: Record, whole: bool, out: Array) -> None:
+    """Complete rates with what the wheels of axles differ by.
+
+    Cars whose wheels do not differ branch off before any rate is worked out: a branch here would cost them a tenth.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    whole : bool
+        Whether the energy integrals are wanted.
+    out : ndarray, shape (STATES,)
+        Rates without that, SI units; completed.
+
+    Source: see `front_apart`; power is torque times angular speed.
+    """
+    free = 0.0 if phase.braked == 1 else 1.0
+    if car.fixed.front_paired == 1:
+        front = front_apart(b.ground.front.load, b.axles.front, time, y, car, phase)
+        out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * front.moment * y[at.APART_FRONT]
+            out[at.SLIP_WORK_FRONT] += 2.0 * front.force * y[at.APART_FRONT] * car.front.radius
+            out[at.GEARING_WORK] += front.locking * y[at.APART_FRONT]
+    if car.fixed.rear_paired == 1:
+        rear = rear_apart(b.ground.rear.load, b.axles.rear, time, y, car, phase)
+        out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
+        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axles.rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * rear.moment * y[at.APART_REAR]
+            out[at.SLIP_WORK_REAR] += 2.0 * rear.force * y[at.APART_REAR] * car.rear.radius
+            out[at.GEARING_WORK] += rear.locking * y[at.APART_REAR]
+
+
+@part
+def _rates_of_wheels(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state of a car with an axle whose wheels differ."""
+    b = balance(time, y, car, phase)
+    rates_of(b, y, car, phase, out)
+    add_apart(b, time, y, car, phase, True, out)
 
 
 @part
@@ -457,17 +599,20 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
     ----------
     time : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
     phase : Record
         The phase.
-    out : ndarray, shape (24,)
+    out : ndarray, shape (STATES,)
         Filled with the rates, SI units.
 
     Source: Newton's second law; see `balance`.
     """
+    if car.drive.paired == 1:
+        _rates_of_wheels(time, y, car, phase, out)
+        return
     road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
     rates_of(balance_on(road, drive, time, y, car, phase), y, car, phase, out)
@@ -479,7 +624,7 @@ def stored_energy(y: Array, car: Record) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -494,6 +639,7 @@ def stored_energy(y: Array, car: Record) -> float:
     drive = car.drive
     energy = car.body.mass * y[at.SPEED] ** 2 + car.engine.inertia * y[at.ENGINE_SPEED] ** 2
     energy += car.front.axle_inertia * y[at.WHEEL_FRONT] ** 2 + car.rear.axle_inertia * y[at.WHEEL_REAR] ** 2
+    energy += car.front.axle_inertia * y[at.APART_FRONT] ** 2 + car.rear.axle_inertia * y[at.APART_REAR] ** 2
     energy += car.gearbox.input_inertia * y[at.INPUT_SPEED] ** 2 + drive.inertia * y[at.SHAFT_SPEED] ** 2
     if drive.rigid == 0 and drive.locked == 1:
         energy += drive.shaft_stiffness[0] * y[at.TWIST_FRONT] ** 2 + drive.shaft_stiffness[1] * y[at.TWIST_REAR] ** 2

@@ -4,9 +4,17 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from simlaunch.compiled import inline
+import numpy as np
+from numpy.typing import NDArray
+
+from simlaunch.compiled import inline, part
+from simlaunch.physics import state as at
 from simlaunch.physics.table import value_at
 from simlaunch.record import Record
+
+Array = NDArray[np.float64]
+
+_PER_LETTING_GO = 1.0 / 0.5  # a clutch that slips by this speed holds half as much of an axle's motion; inverse [s/rad]
 
 
 class Fluid(NamedTuple):
@@ -30,6 +38,26 @@ class Gearing(NamedTuple):
     input_acceleration: float  # of the gearbox input [rad/s^2]
     input_torque: float  # taken in [N m]
     output_torque: float  # given to the half shafts' inner end, before its own inertia [N m]
+
+
+class Axles(NamedTuple):
+    """What the half shafts of both axles do."""
+
+    front: float  # torque [N m]
+    rear: float  # torque [N m]
+    load: float  # torque that both together ask of the gearbox output [N m]
+    twist_front: float  # rate of twist [rad/s]
+    twist_rear: float  # rate of twist [rad/s]
+    slip: float  # of the clutch that brings the second axle in, at its half shafts [rad/s]
+
+
+class SecondAxle(NamedTuple):
+    """What a clutch makes of the half shafts behind it."""
+
+    torque: float  # [N m]
+    twist_rate: float  # [rad/s]
+    slip: float  # its input less its output, at the speed of the half shafts [rad/s]
+    held: float  # 1 while it holds; falls with its slip, and with what it carries of the torque that would hold it [-]
 
 
 @inline
@@ -161,7 +189,7 @@ def handing_over(
 
 @inline
 def driven_radius(front: Record, rear: Record, drive: Record) -> float:
-    """Rolling radius of the driven wheels, the rear ones where both axles are driven.
+    """Rolling radius of the driven wheels; where both axles are driven, of the first axle, or else of the rear one.
 
     Parameters
     ----------
@@ -335,6 +363,107 @@ def friction_capacity(elapsed: float, ramp: float, capacity: float) -> float:
     if elapsed >= ramp:
         return capacity
     return capacity * max(elapsed, 0.0) / ramp
+
+
+@inline
+def axle_clutch_capacity(time: float, drive: Record, phase: Record) -> float:
+    """Torque, at the half shafts behind it, that the clutch of the second axle can carry now.
+
+    Its clock begins when the car is let go; until then it carries what it does at that moment.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    drive : Record
+        The drive.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    float
+        Capacity [N m].
+
+    Source: see `friction_capacity`.
+    """
+    elapsed = 0.0 if phase.braked == 1 else time - phase.brake_off
+    return friction_capacity(elapsed - drive.delay, drive.ramp, drive.capacity)
+
+
+@part
+def second_axle(time: float, y: Array, drive: Record, phase: Record) -> SecondAxle:
+    """Half shafts that twist, behind a friction clutch without inertia of its own.
+
+    T = k theta + c theta' with theta' = l w_first - w_wheels while that is no more than the clutch carries; else
+    T = +-T_capacity, theta' = (T - k theta) / c, and the clutch slips by l w_first - w_wheels - theta'
+
+    Torque and rate of twist have no jump where it begins or ends to slip, so that this is no event.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    drive : Record
+        The drive, with damped half shafts.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    SecondAxle
+        Torque [N m], rate of twist and slip [rad/s].
+
+    Source: Coulomb friction in series with a spring and a damper (Maxwell slip element, from memory).
+    """
+    rear = drive.front_share >= 1.0
+    wheels, twist = (y[at.WHEEL_REAR], y[at.TWIST_REAR]) if rear else (y[at.WHEEL_FRONT], y[at.TWIST_FRONT])
+    stiffness, damping = drive.shaft_stiffness[1 if rear else 0], drive.shaft_damping[1 if rear else 0]
+    capacity = axle_clutch_capacity(time, drive, phase)
+    rate = drive.lead * y[at.SHAFT_SPEED] - wheels
+    sticking = shaft_torque(twist, rate, stiffness, damping)
+    if abs(sticking) <= capacity:
+        return SecondAxle(sticking, rate, 0.0, 1.0)
+    torque = capacity if sticking > 0.0 else -capacity
+    twist_rate = (torque - stiffness * twist) / damping
+    slip = rate - twist_rate
+    return SecondAxle(torque, twist_rate, slip, torque / sticking / (1.0 + abs(slip) * _PER_LETTING_GO))
+
+
+@part
+def clutched_axles(time: float, y: Array, drive: Record, phase: Record) -> Axles:
+    """Half shafts of a first axle that is driven directly, and of a second one that a clutch brings in.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    drive : Record
+        The drive.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Axles
+        Torques [N m], rates of twist and slip of the clutch [rad/s].
+
+    Source: see `shaft_torque` and `second_axle`; the first axle's shaft bears the second one's torque by its lead.
+    """
+    second = second_axle(time, y, drive, phase)
+    if drive.front_share >= 1.0:
+        rate = y[at.SHAFT_SPEED] - y[at.WHEEL_FRONT]
+        first = shaft_torque(y[at.TWIST_FRONT], rate, drive.shaft_stiffness[0], drive.shaft_damping[0])
+        load = first + drive.lead * second.torque
+        return Axles(first, second.torque, load, rate, second.twist_rate, second.slip)
+    rate = y[at.SHAFT_SPEED] - y[at.WHEEL_REAR]
+    first = shaft_torque(y[at.TWIST_REAR], rate, drive.shaft_stiffness[1], drive.shaft_damping[1])
+    load = first + drive.lead * second.torque
+    return Axles(second.torque, first, load, second.twist_rate, rate, second.slip)
 
 
 @inline

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import driveline, tyre
+from simlaunch.physics import driveline, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Footing, Ground
 from simlaunch.physics.driveline import driven_radius
@@ -199,10 +199,11 @@ def target_at(speed: float, car: Record) -> float:
 def _target_rim_speed_share(speed: float, end: Record, car: Record) -> float:
     """Rim speed over car speed that slip control aims at on one axle [-].
 
-    A locked centre turns both axles at one speed: the axle with the larger tyres is held at the target slip.
+    A locked centre turns both axles at one speed: the axle with the larger tyres is held at the target slip. Where a
+    clutch brings the second axle in, the first one is.
     """
     share = 1.0 + target_at(speed, car)
-    if car.drive.locked == 1:
+    if car.drive.locked == 1 and car.drive.clutched == 0:
         share *= end.radius / max(car.front.radius, car.rear.radius)
     return float(share)
 
@@ -215,27 +216,59 @@ class TakeUp(NamedTuple):
 
 
 @inline
-def _axle_take_up(speed: float, axle: Footing, road: Ground, end: Record, car: Record) -> TakeUp:
-    """Torque that one axle passes on: tyre, rolling resistance and the wheels' own inertia [N m]."""
-    share = _target_rim_speed_share(speed, end, car)
-    at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
+def _axle_take_up(share: float, place: int, axle: Footing, road: Ground, y: Array, end: Record, car: Record) -> TakeUp:
+    """Torque that one axle passes on at a rim speed over car speed: tyre, rolling resistance, the wheels' inertia.
+
+    Where the wheels of the axle differ, that is the rim speed of the faster one.
+    """
+    if (car.fixed.front_paired if place == 0 else car.fixed.rear_paired) == 1:
+        cross = y[at.CROSS_LOAD] if place == 1 else 0.0
+        at_target = sides.force_at(share - 1.0, sides.axle_sides(place, axle.load, cross, car), end)
+    else:
+        at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
     rest = axle.moment + end.axle_inertia * road.acceleration * share / end.radius
     now = at_target if axle.slip <= share - 1.0 else axle.force
     return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
 
 
+@inline
+def _within(torque: float, capacity: float) -> float:
+    return min(max(torque, -capacity), capacity)
+
+
 @part
-def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
+def _clutched_take_up(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
+    """The same of a first axle at its target, and of a second one as far as its clutch carries it along."""
+    share, lead = _target_rim_speed_share(y[at.SPEED], car.front, car), car.drive.lead
+    capacity = driveline.axle_clutch_capacity(time, car.drive, phase)
+    if car.drive.front_share >= 1.0:
+        carried = share * lead * car.rear.radius / car.front.radius
+        first = _axle_take_up(share, 0, road.front, road, y, car.front, car)
+        second = _axle_take_up(carried, 1, road.rear, road, y, car.rear, car)
+    else:
+        carried = share * lead * car.front.radius / car.rear.radius
+        first = _axle_take_up(share, 1, road.rear, road, y, car.rear, car)
+        second = _axle_take_up(carried, 0, road.front, road, y, car.front, car)
+    now = first.now + lead * _within(second.now, capacity)
+    return TakeUp(now, first.at_target + lead * _within(second.at_target, capacity))
+
+
+@part
+def take_up(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
     """Torque that the driven tyres pass on, as far as slip control lets them.
 
     With an open centre the axle that reaches its target first sets the torque of both.
 
     Parameters
     ----------
-    speed : float
-        Speed of the car [m/s].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
     car : Record
         The car.
+    phase : Record
+        The phase.
     road : Ground
         What the road does.
 
@@ -246,12 +279,16 @@ def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
 
     Source: see `contact_at`.
     """
+    if car.drive.clutched == 1:
+        return _clutched_take_up(time, y, car, phase, road)
     share, locked = car.drive.front_share, car.drive.locked == 1
     front, rear = TakeUp(0.0, 0.0), TakeUp(0.0, 0.0)
     if locked or share > 0.0:
-        front = _axle_take_up(speed, road.front, road, car.front, car)
+        share_front = _target_rim_speed_share(y[at.SPEED], car.front, car)
+        front = _axle_take_up(share_front, 0, road.front, road, y, car.front, car)
     if locked or share < 1.0:
-        rear = _axle_take_up(speed, road.rear, road, car.rear, car)
+        share_rear = _target_rim_speed_share(y[at.SPEED], car.rear, car)
+        rear = _axle_take_up(share_rear, 1, road.rear, road, y, car.rear, car)
     if locked:
         return TakeUp(front.now + rear.now, front.at_target + rear.at_target)
     if share >= 1.0:
@@ -262,17 +299,30 @@ def take_up(speed: float, car: Record, road: Ground) -> TakeUp:
     return TakeUp(now, min(front.at_target / share, rear.at_target / (1.0 - share)))
 
 
+@part
+def _clutched_speed(time: float, y: Array, drive: Record, phase: Record) -> float:
+    """Speed of what the first axle turns: its wheels, and those of the second as far as its clutch holds [rad/s]."""
+    front, rear = y[at.WHEEL_FRONT], y[at.WHEEL_REAR]
+    first, second = (front, rear) if drive.front_share >= 1.0 else (rear, front)
+    held = driveline.second_axle(time, y, drive, phase).held
+    return float(first + 0.5 * held * (second / drive.lead - first))
+
+
 @inline
-def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> float:
+def slip_command(time: float, y: Array, car: Record, phase: Record, grip_torque: float) -> float:
     """Axle torque that the slip control sends to its actuator.
 
     With an open centre the axle that is further beyond its target leads. With a locked one the mean of both axles
-    counts. The speed that is fed back is that of all that turns with the axle, each inertia by its weight: to feed back
-    the wheels' own would drive the half shafts to swing, since an actuator with a lag answers half a swing late.
+    counts, and so it does where a clutch holds the second axle; where that slips, the first one counts. Of two wheels
+    of an axle that differ, the faster one does. The speed that is fed back is that of all that turns with the axle,
+    each inertia by its weight: to feed back the wheels' own would drive the half shafts to swing, since an actuator
+    with a lag answers half a swing late.
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -292,6 +342,9 @@ def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> fl
     split = 0.5 if locked else car.drive.front_share
     over_front = y[at.WHEEL_FRONT] - _target_rim_speed_share(speed, car.front, car) * speed / car.front.radius
     over_rear = y[at.WHEEL_REAR] - _target_rim_speed_share(speed, car.rear, car) * speed / car.rear.radius
+    if car.drive.paired == 1:
+        over_front += abs(y[at.APART_FRONT])
+        over_rear += abs(y[at.APART_REAR])
     if locked:  # one shaft turns both axles, but for the twist of the half shafts
         over = 0.5 * (over_front + over_rear)
     elif split >= 1.0 or (split > 0.0 and over_front > over_rear):
@@ -301,6 +354,12 @@ def slip_command(y: Array, car: Record, phase: Record, grip_torque: float) -> fl
     inner = _turning_inertia(car, phase)
     inertia = inner + car.front.axle_inertia + car.rear.axle_inertia
     twist_rate = y[at.SHAFT_SPEED] - split * y[at.WHEEL_FRONT] - (1.0 - split) * y[at.WHEEL_REAR]
+    if car.drive.clutched == 1:
+        turning = _clutched_speed(time, y, car.drive, phase)
+        over = turning - (1.0 + target_at(speed, car)) * speed / driven_radius(car.front, car.rear, car.drive)
+        twist_rate = y[at.SHAFT_SPEED] - turning
+        if car.drive.paired == 1:
+            over += abs(y[at.APART_FRONT] if split >= 1.0 else y[at.APART_REAR])
     over += inner / inertia * twist_rate
     return request_command(grip_torque, inertia, over, car.pedal.delay)
 
@@ -351,7 +410,7 @@ def led_clutch_torque(y: Array, car: Record, phase: Record, road: Ground, full: 
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -406,7 +465,7 @@ def upheld_pump_speed(
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -455,7 +514,7 @@ def trimmed_engine_torque(
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -498,7 +557,7 @@ def launch_torque(y: Array, car: Record, friction: float) -> float:
 
     Parameters
     ----------
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.

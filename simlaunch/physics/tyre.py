@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, inf, pi, sqrt
+from math import cos, pi, sqrt
 from typing import NamedTuple
 
 from simlaunch.compiled import inline, part
@@ -15,8 +15,6 @@ _SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always le
 _QUICKEST_RELAXATION = 1e-3  # no tyre relaxes within less time than this [s]
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 _HALVINGS = 60  # of an interval in which a slip lies
-_SUMMIT_SCAN = 12  # parts of an interval in which a summit of force lies
-_GOLDEN, _GOLDEN_STEPS = 0.5 * (sqrt(5.0) - 1.0), 40
 _PER_ROLLING_SPEED = 1.0 / 0.1  # rolling resistance and brakes act in full above about this speed; its inverse [s/m]
 
 
@@ -301,104 +299,6 @@ def slip_for_force(force: float, axle_load: float, tyre: Record, friction_factor
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         if contact_at(middle, axle_load, grip, tyre).force < force:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
-@part
-def _force_on_one_shaft(
-    turns: float, load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
-) -> float:
-    """Force of two axles on one shaft, at its speed over that of the car [N]."""
-    at_front = axle_contact(turns * front.radius - 1.0, load_front, front, friction_factor).force
-    return at_front + axle_contact(turns * rear.radius - 1.0, load_rear, rear, friction_factor).force
-
-
-@part
-def hardest_common_turns(
-    load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
-) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they push hardest together.
-
-    It lies between the speeds at which each of them alone does.
-
-    Parameters
-    ----------
-    load_front : float
-        Load of the front axle [N].
-    load_rear : float
-        Load of the rear axle [N].
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
-    friction_factor : float
-        Surface factor [-].
-
-    Returns
-    -------
-    float
-        Speed [rad/m].
-
-    Source: golden-section search from the best of a few speeds: two axles may have two summits.
-    """
-    alone = (1.0 + end_of_grip(load_front, front, friction_factor)) / front.radius
-    other = (1.0 + end_of_grip(load_rear, rear, friction_factor)) / rear.radius
-    first, stride = min(alone, other), abs(alone - other) / _SUMMIT_SCAN
-    best, most = first, -inf
-    for i in range(_SUMMIT_SCAN + 1):
-        force = _force_on_one_shaft(first + i * stride, load_front, load_rear, front, rear, friction_factor)
-        if force > most:
-            best, most = first + i * stride, force
-    low, high = max(best - stride, first), min(best + stride, first + _SUMMIT_SCAN * stride)
-    for _ in range(_GOLDEN_STEPS):
-        left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        at_left = _force_on_one_shaft(left, load_front, load_rear, front, rear, friction_factor)
-        if at_left < _force_on_one_shaft(right, load_front, load_rear, front, rear, friction_factor):
-            low = left
-        else:
-            high = right
-    return 0.5 * (low + high)
-
-
-@part
-def common_turns_for_force(
-    force: float, most: float, load_front: float, load_rear: float, front: Record, rear: Record, friction_factor: float
-) -> float:
-    """Speed of two axles on one shaft, over that of the car, at which they drive with a force.
-
-    With unlike radii the smaller wheels brake while the larger ones drive, until both do.
-
-    Parameters
-    ----------
-    force : float
-        Force of both axles, positive when driving [N].
-    most : float
-        Speed where they cannot, that of `hardest_common_turns` at most [rad/m].
-    load_front : float
-        Load of the front axle [N].
-    load_rear : float
-        Load of the rear axle [N].
-    front : Record
-        The front tyre.
-    rear : Record
-        The rear tyre.
-    friction_factor : float
-        Surface factor [-].
-
-    Returns
-    -------
-    float
-        Speed [rad/m].
-
-    Source: inverse of `axle_contact` for two axles, up to their common peak.
-    """
-    low, high = min(1.0 / front.radius, 1.0 / rear.radius), most
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if _force_on_one_shaft(middle, load_front, load_rear, front, rear, friction_factor) < force:
             low = middle
         else:
             high = middle

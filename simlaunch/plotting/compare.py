@@ -11,10 +11,9 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from simlaunch.analysis.compare import Comparison, CurveRuns, Pair, PedalGap
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.compare import Comparison, CurveRuns, Pair, PedalGap
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.plotting.labels import End, label_ends
 from simlaunch.plotting.look import (

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
-from simlaunch.analysis.engine_figures import EngineFigures, Peak
+from simlaunch.curves.engine_figures import EngineFigures, Peak
 from simlaunch.plotting.look import (
     BAND,
     INK,
@@ -98,7 +98,7 @@ def _lead(account: CurveAccount) -> str:
 
 
 def _key(account: CurveAccount) -> list[tuple[str, LineStyle]]:
-    key = [("curve", curve_style(0)), ("rows of a pull", _PULL)]
+    key = [("curve", curve_style(0)), ("each gear" if account.by_gear else "rows of a pull", _PULL)]
     return [*key, ("pull left out", _LEFT_OUT)] if any(pull.left_out for pull in account.pulls) else key
 
 

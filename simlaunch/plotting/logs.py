@@ -6,9 +6,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.logs import LogComparison, Setup
-from simlaunch.analysis.scatter import Evidence
+from simlaunch.launching.goals import target_label
+from simlaunch.logged.scatter import Evidence
 from simlaunch.plotting.look import (
     INK,
     SHADE,

@@ -6,8 +6,8 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.analysis.goals import target_label
 from simlaunch.analysis.odds import Odds
+from simlaunch.launching.goals import target_label
 from simlaunch.output.odds import tally
 from simlaunch.plotting.look import (
     INK,

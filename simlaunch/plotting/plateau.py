@@ -11,8 +11,6 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from simlaunch.analysis.plateau import PlateauResult
-from simlaunch.analysis.plateau_search import Plateau
-from simlaunch.analysis.plateau_search_space import Point
 from simlaunch.output.layout import short
 from simlaunch.plotting.labels import Place, label_points
 from simlaunch.plotting.look import (
@@ -32,6 +30,8 @@ from simlaunch.plotting.look import (
     text_size,
     units_of,
 )
+from simlaunch.searching.plateau_search import Plateau
+from simlaunch.searching.plateau_search_space import Point
 from simlaunch.units.spelling import Dimension
 
 _LANE = 0.2  # height of a lane of names [in]

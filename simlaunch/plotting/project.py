@@ -5,7 +5,7 @@ from __future__ import annotations
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from simlaunch.analysis.project import Project
+from simlaunch.comparing.project import Project
 from simlaunch.plotting.look import INK, Panels, curve_style, head_panel, in_our_look, plain, sheet
 
 

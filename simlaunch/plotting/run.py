@@ -10,9 +10,11 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.analysis.compare import Comparison, Pair
 from simlaunch.analysis.simulate import Simulation
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.compare import Comparison, Pair
+from simlaunch.launching.goals import WORTH_NAMING
+from simlaunch.output.run import end_text
+from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import (
     LEAST_SLIP,
     best_slip,
@@ -43,7 +45,7 @@ from simlaunch.plotting.look import (
 from simlaunch.record import Pedal
 from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.trace import Trace
-from simlaunch.units.spelling import Dimension
+from simlaunch.units.spelling import Dimension, system_named
 
 Array = NDArray[np.float64]
 
@@ -62,7 +64,7 @@ def run_figure(simulation: Simulation, system: str) -> Figure:
     units = units_of(system)
     labels = [f"{axle} axle" for axle in driven_names(simulation)]
     panels = Panels((1.35, 1.35, 1.35, 1.1, 1.35), labels=((), (), labels, labels, labels))
-    figure, rows = sheet(_title(simulation), _lead(simulation), panels)
+    figure, rows = sheet(_title(simulation), _lead(simulation, Numbers(system_named(system))), panels)
     column = [row[0] for row in rows]
     shifts = _shifts(simulation.run.trace)
     for axes in column:
@@ -212,10 +214,10 @@ def _title(simulation: Simulation) -> str:
     return f"{who}: {count} and {spin:.2f} s of wheelspin in a run of {trace.time[-1]:.2f} s"
 
 
-def _lead(simulation: Simulation) -> str:
+def _lead(simulation: Simulation, numbers: Numbers) -> str:
     sentences = ["Grey bands: shifts. Grey line across: the slip of greatest force."]
     if not simulation.reached:
-        sentences.append(f"Not finished: {simulation.run.outcome.value}.")
+        sentences.append(f"Not finished: {end_text(simulation, numbers)}.")
     if simulation.measures.audit.bad:
         sentences.append("The energy of this run does not close: do not rely on it.")
     return " ".join(sentences)

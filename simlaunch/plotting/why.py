@@ -11,10 +11,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.analysis.attribution import Span
-from simlaunch.analysis.compare import Pair
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.comparing.attribution import Span
+from simlaunch.comparing.compare import Pair
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.marks import Target
 from simlaunch.physics.table import values_at
 from simlaunch.plotting.labels import TIE, End, label_ends, spread

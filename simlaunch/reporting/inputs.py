@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
 
 from pydantic.fields import FieldInfo
 
@@ -48,13 +48,15 @@ class Input:
     us: str
 
 
-def inputs(scenario: Scenario) -> tuple[Input, ...]:
-    """Every value that was typed for a launch, without curves and what is uncertain.
+def inputs(scenario: Scenario, curves: Iterable[str] = ()) -> tuple[Input, ...]:
+    """Every value that was typed for a launch, without points of curves and what is uncertain.
 
     Parameters
     ----------
     scenario : Scenario
         The scenario.
+    curves : iterable of str
+        Names of the curves of which it is listed how they follow the air.
 
     Returns
     -------
@@ -66,21 +68,34 @@ def inputs(scenario: Scenario) -> tuple[Input, ...]:
         value = getattr(scenario, name)
         if name not in _OF_A_SWEEP and name not in _SHOWN_ELSEWHERE and value is not None:
             found += _of_value(name, value, field)
+    for name in curves:
+        if (weather := scenario.curve(name).weather) is not None:
+            found += (replace(each, name=f'Curve "{name}", {each.name}') for each in _of_section("weather", weather))
     return tuple(found)
 
 
-def curve_table(curve: Curve) -> Table:
-    """Points of a full-load curve: as typed, in SI and in US customary units."""
-    ways: tuple[Way, ...] = (_typed, _si, _us)
-    rows = [
-        Row(str(n), "", tuple(way(each) for way in ways for each in point))
-        for n, point in enumerate(curve.points, start=1)
-    ]
+def curve_tables(curve: Curve) -> tuple[Table, ...]:
+    """Points of a full-load curve, and of its limits by gear: as typed, in SI and in US customary units."""
     heads = ("speed as typed", "torque as typed", "speed, SI", "torque, SI", "speed, US", "torque, US")
     title = f'Curve "{curve.name}"'
     if curve.correction is not None:
         title += f", weather correction {curve.correction}"
-    return Table(title, heads, tuple(rows))
+    points = tuple(Row(str(n), "", _cells(point)) for n, point in enumerate(curve.points, start=1))
+    limits = tuple(
+        Row(f"gear {limit.gear.text}", "", _cells(point) if len(limit.torque) > 1 else _at_any_speed(point))
+        for limit in curve.gear_limits or ()
+        for point in limit.torque
+    )
+    by_gear = (Table(f'Curve "{curve.name}", most torque in single gears', heads, limits),) if limits else ()
+    return (Table(title, heads, points), *by_gear)
+
+
+def _cells(point: tuple[Quantity, Quantity]) -> tuple[str, ...]:
+    return tuple(way(each) for way in _WAYS for each in point)
+
+
+def _at_any_speed(point: tuple[Quantity, Quantity]) -> tuple[str, ...]:
+    return tuple(text for way in _WAYS for text in ("any", way(point[1])))
 
 
 def _of_value(key: str, value: object, field: FieldInfo) -> Iterator[Input]:
@@ -90,7 +105,7 @@ def _of_value(key: str, value: object, field: FieldInfo) -> Iterator[Input]:
         for n, each in enumerate(value, start=1):
             yield from _of_section(f"{key}[{n}]", each)
     else:
-        yield Input(plain_key(key), field.description or "", *(_shown(value, way) for way in (_typed, _si, _us)))
+        yield Input(plain_key(key), field.description or "", *(_shown(value, way) for way in _WAYS))
 
 
 def _of_section(key: str, section: Section) -> Iterator[Input]:
@@ -119,6 +134,9 @@ def _si_label(unit: str) -> str:
 def _us(quantity: Quantity) -> str:
     unit = display_unit(quantity.dimension, System.US)
     return unit_text(f"{unit.of(quantity.si):.5g} {unit.label}".strip())
+
+
+_WAYS: tuple[Way, ...] = (_typed, _si, _us)
 
 
 def _shown(value: object, way: Way, depth: int = 0) -> str:

@@ -9,9 +9,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.project import Project
+from simlaunch.comparing.project import Project
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import target_label
 from simlaunch.output.words import Numbers, sentences
 from simlaunch.reporting.page import project_page
 from simlaunch.reporting.report import Guard, Report, check_files, is_ours, report, version
@@ -105,13 +105,14 @@ def report_project(
 
 def _row(name: str, made: Report, numbers: Numbers) -> dict[str, str]:
     pair, comparison = made.material.pair, made.material.comparison
-    gap = pair.full.at_goal
+    gap, unit = pair.full.at_goal, numbers.unit(Dimension.TIME)
+    first, second, difference = numbers.beside(gap.first.time, gap.second.time, Dimension.TIME)
     return {
         "link": quote(made.page.name),
         "name": f"{name}: {comparison.scenario.name}",
         "goal": target_label(comparison.goal),
-        "first": f"{pair.first.name}: {numbers.with_unit(gap.first.time, Dimension.TIME)}",
-        "second": f"{pair.second.name}: {numbers.with_unit(gap.second.time, Dimension.TIME)}",
-        "gap": f"{numbers.signed(gap.gap, Dimension.TIME)} {numbers.unit(Dimension.TIME)}",
+        "first": f"{pair.first.name}: {first} {unit}",
+        "second": f"{pair.second.name}: {second} {unit}",
+        "gap": f"{difference} {unit}",
         "verdict": " ".join(sentences(pair.verdict, numbers.system)),
     }

@@ -6,10 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from math import isnan
 
-from simlaunch.analysis.compare import MarkGap, input_pull
-from simlaunch.analysis.goals import same_target, target_label
 from simlaunch.analysis.parts import Level, PartLoad
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, PeakEffect, Verdict
+from simlaunch.comparing.compare import MarkGap, input_pull
+from simlaunch.comparing.verdict import Case, Finding, PeakEffect, Verdict
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.parts import rating_verdict
 from simlaunch.output.words import PEDAL_WORDS, Numbers, above_the_curve, sentences

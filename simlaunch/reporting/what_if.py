@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.goals import same_target, target_label
-from simlaunch.analysis.launches import Cars, as_many, column, measure_all
-from simlaunch.analysis.ready import aim, runnable
 from simlaunch.analysis.usable import GearCeiling, UsableTorque
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
+from simlaunch.launching.launches import Cars, as_many, column, measure_all
+from simlaunch.launching.ready import aim, runnable
 from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.full_load import full_load, limited_gears
+from simlaunch.metrics.many import GRIP, PARTS, Measured
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.layout import Row, Table
-from simlaunch.output.words import PEDAL_WORDS, Numbers
+from simlaunch.output.words import PEDAL_WORDS, Numbers, gears_words
 from simlaunch.parameters.fill import fill_table, lower
-from simlaunch.record import MAX_CURVE_POINTS, Pedal
+from simlaunch.physics.table import values_at
+from simlaunch.record import MAX_CURVE_POINTS, MAX_GEAR_POINTS, Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.units.quantity import display_unit
@@ -34,8 +37,10 @@ AS_GIVEN = 4
 STEPS = 4
 """Steps of a slider from one computed launch to the next."""
 
+_TOLERANCE = 3e-4  # of launches with a plateau: times to a fifth of a millisecond, and the page prints a whole one [-]
 _LOWEST = 0.5  # lowest plateau over the highest
 _SHOWN = 1.5  # a gear whose tyres can use more than so many times the highest torque is not drawn
+_LEVEL = 1e-6  # share by which two torques may differ and count as the same
 _NEAT = (1.0, 2.0, 2.5, 5.0, 10.0)
 _SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 _PEDALS = {Pedal.FULL: "full", Pedal.HELD_SLIP: "held"}
@@ -88,6 +93,8 @@ class Grid:
         For each grip, what the tyres can use in the gears in which that lies within the picture.
     start : int
         Place of the height that is shown first.
+    limited_gears : tuple of int
+        Gears in which the engine gives less than the plateau, since both curves do; first is 1.
     """
 
     names: tuple[str, str]
@@ -98,6 +105,7 @@ class Grid:
     envelope: Array
     ceilings: tuple[tuple[GearCeiling, ...], ...]
     start: int
+    limited_gears: tuple[int, ...] = ()
 
     def cut(self, height: float) -> Array:
         """The envelope, cut off at a height [N m]."""
@@ -153,6 +161,7 @@ def grid(scenario: Scenario, usable: UsableTorque, target: Target, system: Syste
         The equations could not be followed.
     """
     first, second = usable.curves
+    speeds = usable.engine_speed
     torques = np.array([usable.curves[first], usable.curves[second]])
     envelope, peaks = torques.max(axis=0), torques.max(axis=1)
     heights = heights_up_to(float(peaks.max()), system)
@@ -161,7 +170,7 @@ def grid(scenario: Scenario, usable: UsableTorque, target: Target, system: Syste
     measures = [
         measure
         for pedal in Pedal
-        for measure in _measures(scenario, (first, second), pedal, targets, usable.engine_speed, envelope, heights)
+        for measure in _measures(scenario, (first, second), pedal, targets, speeds, envelope, heights)
     ]
     return Grid(
         (first, second),
@@ -172,6 +181,7 @@ def grid(scenario: Scenario, usable: UsableTorque, target: Target, system: Syste
         envelope,
         _ceilings(scenario, first, usable, float(peaks.max())),
         int(np.argmin(np.abs(heights - peaks.min()))),
+        limited_gears(_cut_cars(scenario, (first, second), Pedal.FULL, (speeds, envelope, heights[-1:]))[0]),
     )
 
 
@@ -186,7 +196,10 @@ def _measures(
 ) -> list[Measure]:
     """Everything that is measured with one pedal."""
     cars = _cars(scenario, names, pedal, targets, (speeds, envelope, heights))
-    measured = measure_all(cars, targets, DEFAULT_TOLERANCE)
+    drawn = len(heights) * GRIPS.size  # the two curves, whose times stand elsewhere on the page too, come after them
+    pieces = ((cars[:drawn], _TOLERANCE), (cars[drawn:], DEFAULT_TOLERANCE))
+    launched = [measure_all(some, targets, tolerance, groups=(GRIP, PARTS)) for some, tolerance in pieces]
+    measured = Measured(*(np.concatenate(column) for column in zip(*launched, strict=True)))
     wanted = [(f"time {target.label}", f"time for {target_label(target)}", Dimension.TIME) for target in targets]
     wanted.append(("wheelspin time", "wheelspin time", Dimension.TIME))
     pull = f"steady pull {Part.GEARBOX_INPUT.value}"
@@ -206,16 +219,7 @@ def _cars(
     shape: tuple[Array, Array, Array],
 ) -> Cars:
     """A car for every height and every grip, the two curves as they are last."""
-    speeds, envelope, heights = shape
-    knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
-    cut = [lower(scenario, names[0], pedal) for _ in heights]
-    if scenario.curve(names[0]).gear_limits != scenario.curve(names[1]).gear_limits:
-        for car in cut:  # a curve cut from both is limited in no gear
-            car.engine.gear_limit[:] = np.inf
-            for table in car.engine.gear_curve:
-                table.count = 0
-    for car, height in zip(cut, heights, strict=True):
-        fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
+    cut = _cut_cars(scenario, names, pedal, shape)
     made: list[Any] = []
     for car in (*cut, *(lower(scenario, name, pedal) for name in names)):
         aim(car, targets)
@@ -224,6 +228,33 @@ def _cars(
             car.road.friction_factor = friction * grip
             made.append(as_many([car])[0])
     return np.array(made)
+
+
+def _cut_cars(scenario: Scenario, names: tuple[str, str], pedal: Pedal, shape: tuple[Array, Array, Array]) -> list[Car]:
+    """A car for every height, whose curve is the envelope of both up to that height."""
+    speeds, envelope, heights = shape
+    knots = speeds if speeds.size <= MAX_CURVE_POINTS else np.linspace(speeds[0], speeds[-1], MAX_CURVE_POINTS)
+    cut = [lower(scenario, names[0], pedal) for _ in heights]
+    if scenario.curve(names[0]).gear_limits != scenario.curve(names[1]).gear_limits:
+        pair = [lower(scenario, name, pedal) for name in names]
+        for car in cut:
+            _limit_as_either(car, pair, speeds)
+    for car, height in zip(cut, heights, strict=True):
+        fill_table(car.engine.torque, knots, np.interp(knots, speeds, np.minimum(envelope, height)))
+    return cut
+
+
+def _limit_as_either(car: Car, pair: Sequence[Car], speeds: Array) -> None:
+    """Let each gear give the higher of what two curves give in it; one in which that is all they give has no limit."""
+    places = np.linspace(speeds[0], speeds[-1], min(speeds.size, MAX_GEAR_POINTS))
+    free = np.max([values_at(each.engine.torque, places) for each in pair], axis=0)
+    car.engine.gear_limit[:] = np.inf
+    for gear in range(1, int(car.gearbox.count) + 1):
+        most = np.max([full_load(each, gear, places) for each in pair], axis=0)
+        table = car.engine.gear_curve[gear - 1]
+        table.count = 0
+        if (most < free * (1.0 - _LEVEL)).any():
+            fill_table(table, places, most)
 
 
 def _ceilings(scenario: Scenario, name: str, usable: UsableTorque, top: float) -> tuple[tuple[GearCeiling, ...], ...]:
@@ -361,6 +392,14 @@ def finding(found: Grid, system: System) -> str:
     if lost >= WORTH_NAMING:
         beyond += f", and the highest is {numbers.rounded_time(lost)} slower than the quickest"
     return f"{best}; {_height(found, enough, numbers)} is enough to come {numbers.within()} of that. {beyond}."
+
+
+def limits_words(found: Grid) -> str:
+    """What torque limits by gear do to a plateau; empty where there are none."""
+    if not found.limited_gears:
+        return ""
+    gears = gears_words(found.limited_gears)
+    return f"In {gears} the engine gives no more than the higher of the two curves does there."
 
 
 def _height(found: Grid, place: int, numbers: Numbers) -> str:

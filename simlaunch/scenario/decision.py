@@ -250,6 +250,7 @@ class Place(StrEnum):
     COUPLING = "coupling"
     GEARBOX_INPUT = "gearbox input"
     GEARBOX_OUTPUT = "gearbox output"
+    AXLE_CLUTCH = "second axle clutch"
     FRONT_SHAFTS = "front shafts"
     REAR_SHAFTS = "rear shafts"
 
@@ -264,6 +265,7 @@ SLOPES: Mapping[Place, Derived] = {
     Place.COUPLING: _SHAFT,
     Place.GEARBOX_INPUT: _TEETH,
     Place.GEARBOX_OUTPUT: _TEETH,
+    Place.AXLE_CLUTCH: _SHAFT,
     Place.FRONT_SHAFTS: _SHAFT,
     Place.REAR_SHAFTS: _SHAFT,
 }

@@ -20,7 +20,7 @@ from pydantic_core import CoreSchema, core_schema
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, UsageError
 from simlaunch.record import Axle
-from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
+from simlaunch.scenario.car import LOCKING, Body, Drive, Tyres, TyreSet
 from simlaunch.scenario.decision import (
     Correlation,
     CurveLimits,
@@ -74,6 +74,7 @@ _GOAL = _Goal(Dimension.LENGTH, "0.1 m", "20 km", also=(_SPEEDS,))
 
 
 _DASHED = re.compile(r" *([\d.]{1,16}) *[-\u2013] *([\d.]{1,16}) *([^\d ]\D{0,31}?)? *", re.ASCII)
+_FROM_REST = re.compile(r"\s*0+(?:\.0*)?\s*([a-z/]*)\s*", re.ASCII | re.IGNORECASE)
 """Two numbers joined by a dash, as a span is often written."""
 
 
@@ -97,6 +98,10 @@ class Mark:
         parts = value.split(" to ") if isinstance(value, str) else [value]
         if len(parts) > 2:
             raise refused(quoted(str(value)), "has more than one span", 'write one, such as "80 km/h to 120 km/h"')
+        if len(parts) == 2 and (rest := _FROM_REST.fullmatch(str(parts[0]))):
+            end = _GOAL.parse(parts[1])
+            if not rest[1] or _GOAL.parse(f"100 {rest[1]}").dimension is end.dimension:
+                return Mark(str(parts[1]).strip(), None, end)
         ends = [_GOAL.parse(part) for part in parts]
         start, end = (ends[0], ends[1]) if len(ends) == 2 else (None, ends[0])
         text = str(value).strip()
@@ -149,6 +154,8 @@ class Run(Section):
 
 CouplingSection: TypeAlias = Annotated[FrictionClutch | TorqueConverter, Field(discriminator="kind")]
 
+
+_OF_A_SURFACE = {"surface", "friction_factor", "rolling_factor", "left_friction_factor", "right_friction_factor"}
 
 AS_DESCRIBED = "as described"
 """What the car and the road of a scenario itself are called among the alternatives to them."""
@@ -348,7 +355,7 @@ class Scenario(Section):
 
     def _road_with(self, surface: Mapping[str, object]) -> Mapping[str, object]:
         """The road, with nothing left of the surface that it had."""
-        kept = self.road.model_dump(exclude_unset=True, exclude={"surface", "friction_factor", "rolling_factor"})
+        kept = self.road.model_dump(exclude_unset=True, exclude=_OF_A_SURFACE)
         return {"road": {**kept, **surface}}
 
 
@@ -390,6 +397,21 @@ def _locked_in_no_gear(coupling: CouplingSection, gearbox: Gearbox) -> Any:
 
 def _too_tall(body: Body) -> Any:
     return body.cg_height.si > 0.6 * body.wheelbase.si
+
+
+_LEAST_SHAFT_DAMPING = (
+    1.0  # below it, half shafts behind a clutch that slips settle quicker than a tyre can [N m s/rad]
+)
+_LEAST_RISE = 1e-3  # of the torque of a clutch that is brought in after a delay [s]
+
+
+def _undamped(drive: Drive) -> Any:
+    return drive.second_axle is not None and drive.half_shaft_damping.si < _LEAST_SHAFT_DAMPING
+
+
+def _too_sudden(drive: Drive) -> Any:
+    second = drive.second_axle
+    return second is not None and (second.delay.si > 0.0) & (second.engagement_time.si < _LEAST_RISE)
 
 
 # --- rules between sections ---
@@ -490,6 +512,18 @@ def _road_tests(
             yield Fault(f"tests[{n}].from", quoted(test.start.text), why, "take another gear or speed")
 
 
+def _second_axle(drive: Drive) -> Iterator[Fault]:
+    """Numbers with which the clutch of a second axle cannot be followed."""
+    if _undamped(drive):
+        typed = quoted(drive.half_shaft_damping.text)
+        why = "is too little behind a clutch that slips"
+        yield Fault("drive.half_shaft_damping", typed, why, 'write "1 N m s/rad" or more')
+    if drive.second_axle is not None and _too_sudden(drive):
+        typed = quoted(drive.second_axle.engagement_time.text)
+        why = f"is a jump after a delay of {drive.second_axle.delay.text}"
+        yield Fault("drive.second_axle.engagement_time", typed, why, 'write "1 ms" or more, or take the delay out')
+
+
 def _centre_of_gravity(body: Body) -> Iterator[Fault]:
     if _too_tall(body):
         why = f"is more than 60 % of the wheelbase, {body.wheelbase.text}"
@@ -528,6 +562,14 @@ def _uncertain_final_drive(gearbox: Gearbox, uncertain: tuple[Uncertain, ...] | 
             yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take it out, or give one final drive")
 
 
+def _final_drive_of_live_axle(drive: Drive, gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
+    """A live axle holds the final drive, so there is one."""
+    every = (gearbox.final_drive, *(gears.final_drive for gears in gear_sets or ()))
+    if drive.live_axle_track is not None and any(isinstance(each, tuple) for each in every):
+        why = "is the track of a live axle, which has one final drive, and gears have their own"
+        yield Fault("drive.live_axle_track", quoted(drive.live_axle_track.text), why, "leave it out, or give one")
+
+
 class _Rule(NamedTuple):
     """Something between sections that has to hold."""
 
@@ -547,6 +589,7 @@ _RULES = (
     _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("gearbox", "uncertain"), _uncertain_final_drive),
+    _Rule(("drive", "gearbox", "gear_sets"), _final_drive_of_live_axle),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
     _Rule(("limits", "engine"), limit_curve_faults),
@@ -556,6 +599,7 @@ _RULES = (
     _Rule(("tests", "gearbox", "engine", "tyres", "drive"), _road_tests),
     _Rule(("coupling", "gearbox"), _lock_up_gear, _locked_in_no_gear),
     _Rule(("body",), _centre_of_gravity, _too_tall),
+    _Rule(("drive",), _second_axle, lambda drive: _undamped(drive) | _too_sudden(drive)),
 )
 
 
@@ -610,6 +654,8 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
     ("engine.inertia", "0.03 kg m^2", "0.6 kg m^2", Dimension.INERTIA),
     ("engine.rev_limit", "3500 rpm", "12000 rpm", Dimension.ROTATIONAL_SPEED),
     ("gearbox.final_drive", "2", "6.5", Dimension.NUMBER),
+    ("drive.second_axle.ratio", "1", "5", Dimension.NUMBER),
+    ("drive.second_axle.lead", "-3 %", "3 %", Dimension.SHARE),
     ("tyres.both.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.front.friction", "0.6", "1.9", Dimension.NUMBER),
     ("tyres.rear.friction", "0.6", "1.9", Dimension.NUMBER),
@@ -681,6 +727,22 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
         yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
 
 
+def _wheels(scenario: Scenario) -> Iterator[str]:
+    """Differentials between wheels that are alike, and forces that would turn the car."""
+    road, drive = scenario.road, scenario.drive
+    differ = scenario.body.left_weight_share or road.left_friction_factor or road.right_friction_factor
+    if not (differ or drive.live_axle_track):
+        stated = [name for name in LOCKING if getattr(drive, name) is not None]
+        if stated:
+            why = "has no effect while the two wheels of an axle are alike"
+            what = "state road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
+            yield f"drive.{stated[0]}: {why}; {what}"
+    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
+    if left != right:
+        why = "yaw and steering are not modelled: wheels that push unlike, as of a limited-slip or locked axle, pull"
+        yield f"road: the two sides grip unlike; {why} the car aside, and a driver who steers against it loses time"
+
+
 def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
     """Torque limits by gear that lie nowhere below their curve, and curves that no gear lets through."""
     gears, first, last = len(scenario.gearbox.ratios), scenario.engine.idle.si, scenario.engine.rev_limit.si
@@ -712,7 +774,7 @@ def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:
 
 _FINE = 400
 
-_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _idle_gear_limits)
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _wheels, _idle_gear_limits)
 
 
 def warnings(scenario: Scenario) -> tuple[str, ...]:

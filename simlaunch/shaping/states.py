@@ -12,9 +12,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
-from simlaunch.analysis.goals import extra_targets, goal, same_target, target_label
-from simlaunch.analysis.targets import road_tests
+from simlaunch.analysis.log import LoggedRun
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import extra_targets, goal, same_target, target_label
+from simlaunch.launching.targets import road_tests
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import MAX_CURVE_POINTS
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
@@ -226,6 +227,11 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
     if speed != BEST:  # the best one follows every change of the car by itself
         ends = (idle, 0.9 * limit, 50.0 * rpm)
         found.append(_plain_slider("launch", "launch speed", "launch.engine_speed", ends, speed, system))
+    second = scenario.drive.second_axle
+    if second is not None:
+        ends = (0.0, max(2.0 * second.capacity.si, 1000.0), 10.0)
+        name, key = "capacity of the second axle's clutch", "drive.second_axle.capacity"
+        found.append(_plain_slider("second-axle", name, key, ends, second.capacity, system))
     if scenario.engine.boost_lagged_share.si:
         found.append(Slider("lag", "boost lag", "%", 10.0, 300.0, 5.0, 100.0, _with_lag))
     if not scenario.air.density:
@@ -305,12 +311,15 @@ class Start:
         Curve that it is set against at first.
     system : System
         Units of the page.
+    logs : tuple of LoggedRun
+        Logs that lie beside the launches.
     """
 
     scenario: Scenario
     curve: Curve
     against: str
     system: System
+    logs: tuple[LoggedRun, ...] = ()
 
     @cached_property
     def name(self) -> str:

@@ -96,7 +96,7 @@ def _balance_values(b: balance.Balance, t: float, car: Record, phase: Record, ou
     if phase.coupling == at.STUCK:
         out[BREAKS_AWAY] = balance.friction_capacity(t, car, phase) - abs(b.friction)
     if phase.braked == 1:
-        drive = b.axle_front / car.front.radius + b.axle_rear / car.rear.radius
+        drive = b.axles.front / car.front.radius + b.axles.rear / car.rear.radius
         out[BRAKE_OFF] = b.ground.grade + b.ground.drag - drive
 
 
@@ -164,17 +164,36 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
         _balance_values(balance.balance(t, y, car, phase), t, car, phase, out)
 
 
+@inline
+def _seen(t: float, y: Array, car: Record, phase: Record) -> Seen:
+    road = body.ground(t, y, car, phase)
+    supply, taken = balance.supply_of(t, y, car, phase), balance.uptake_of(t, y, car, phase, road)
+    return Seen(road, balance.drive_from(supply, taken, t, y, car, phase, road), supply, taken)
+
+
+@part
+def _of_wheels(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> Seen:
+    """The same as below for a car with an axle whose wheels differ."""
+    seen = _seen(t, y, car, phase)
+    b = balance.balance_on(seen.road, seen.drive, t, y, car, phase)
+    balance.rates_of(b, y, car, phase, slopes)
+    balance.add_apart(b, t, y, car, phase, True, slopes)
+    _state_values(y, car, phase, values)
+    _balance_values(b, t, car, phase, values)
+    return seen
+
+
 @part
 def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> Seen:
     """Rate of every state and value of every event function, from one balance of forces; returns its parts."""
-    road = body.ground(t, y, car, phase)
-    supply, taken = balance.supply_of(t, y, car, phase), balance.uptake_of(y, car, road)
-    drive = balance.drive_from(supply, taken, y, car, phase, road)
-    b = balance.balance_on(road, drive, t, y, car, phase)
+    if car.drive.paired == 1:
+        return _of_wheels(t, y, car, phase, slopes, values)
+    seen = _seen(t, y, car, phase)
+    b = balance.balance_on(seen.road, seen.drive, t, y, car, phase)
     balance.rates_of(b, y, car, phase, slopes)
     _state_values(y, car, phase, values)
     _balance_values(b, t, car, phase, values)
-    return Seen(road, drive, supply, taken)
+    return seen
 
 
 @inline
@@ -194,10 +213,20 @@ def stage_end(car: Record, phase: Record) -> float:
 
 @part
 def next_bound(t: float, car: Record, phase: Record) -> float:
-    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run [s]."""
+    """Next moment known beforehand: end of a stage, of an engagement, of the brakes' release, of the run [s].
+
+    The second axle's clutch counts as well: when it begins to be brought in, and when it is.
+    """
     bound = min(car.run.time_limit, stage_end(car, phase))
     engaged = phase.engagement_start + phase.engagement_time
     released = phase.brake_off + car.launch.brake_release
     if engaged > t:
         bound = min(bound, engaged)
-    return min(bound, released) if released > t else bound
+    if released > t:
+        bound = min(bound, released)
+    if car.drive.clutched == 1:
+        begun = phase.brake_off + car.drive.delay
+        brought_in = begun + car.drive.ramp
+        if brought_in > t:
+            bound = min(bound, begun if begun > t else brought_in)
+    return bound

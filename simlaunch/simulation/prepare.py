@@ -8,13 +8,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import air, body, engine, sides, tyre
 from simlaunch.physics import state as at
+from simlaunch.physics.driveline import axle_clutch_capacity, driven_radius
 from simlaunch.physics.pedal import slip_command, take_up
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
 from simlaunch.simulation.rolling import begin_rolling
-from simlaunch.simulation.shifting import settle_shifts
+from simlaunch.simulation.shifting import hardest_turns, settle_shifts
 
 Array = NDArray[np.float64]
 
@@ -31,7 +32,10 @@ def default_target_slip(car: Record) -> float:
     """Target slip for slip control: a little below the slip of peak force at static load.
 
     With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is by
-    the slip of the larger tyres at which both axles together push hardest.
+    the slip of the larger tyres at which both axles together push hardest. Where a clutch brings the second axle in, it
+    is by the slip of the first axle at which both push hardest, the second with what the clutch carries. Where the
+    wheels of an axle differ, it is the slip of the faster one when the axle pushes hardest: with an open differential,
+    that of the wheel with less grip.
 
     Parameters
     ----------
@@ -44,12 +48,14 @@ def default_target_slip(car: Record) -> float:
         Slip, ISO 8855 [-].
     """
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
-    factor = car.road.friction_factor
+    at_front, at_rear = sides.axle_sides(0, front_load, 0.0, car), sides.axle_sides(1, rear_load, 0.0, car)
     if car.drive.locked == 1:
-        turns = tyre.hardest_common_turns(front_load, rear_load, car.front, car.rear, factor)
-        return TARGET_SHARE_OF_PEAK * (turns * max(car.front.radius, car.rear.radius) - 1.0)
-    front = tyre.end_of_grip(front_load, car.front, factor)
-    rear = tyre.end_of_grip(rear_load, car.rear, factor)
+        turns = hardest_turns(at_front, at_rear, car)
+        radius = max(car.front.radius, car.rear.radius)
+        if car.drive.clutched == 1:
+            radius = driven_radius(car.front, car.rear, car.drive)
+        return TARGET_SHARE_OF_PEAK * (turns * radius - 1.0)
+    front, rear = sides.summit(at_front, car.front).slip, sides.summit(at_rear, car.rear).slip
     if car.drive.front_share >= 1.0:
         return TARGET_SHARE_OF_PEAK * front
     return TARGET_SHARE_OF_PEAK * (rear if car.drive.front_share <= 0.0 else min(front, rear))
@@ -96,7 +102,7 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     ----------
     car : Record
         The car, with its target slip.
-    rest : ndarray, shape (24,)
+    rest : ndarray, shape (STATES,)
         State at rest.
     phase : Record
         A fresh phase.
@@ -106,8 +112,8 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     float
         Engine speed [rad/s].
     """
-    taken = take_up(0.0, car, body.ground(0.0, rest, car, phase))
-    within_grip = slip_command(rest, car, phase, taken.now)
+    taken = take_up(0.0, rest, car, phase, body.ground(0.0, rest, car, phase))
+    within_grip = slip_command(0.0, rest, car, phase, taken.now)
     return sqrt(within_grip / _stall_torque_factor(car))
 
 
@@ -141,15 +147,37 @@ def complete(car: Record, work: Record, phase: Record) -> None:
 
 
 @part
-def _preload(car: Record, y: Array) -> None:
+def _preload_through_clutch(shaft: float, car: Record, y: Array, phase: Record) -> None:
+    """Torque of a converter at stall where a clutch brings the second axle in, as far as it carries any by then."""
+    drive = car.drive
+    first, second = (0, 1) if drive.front_share >= 1.0 else (1, 0)
+    stiffness, other = drive.shaft_stiffness[first], drive.shaft_stiffness[second]
+    twist = shaft / (stiffness + drive.lead * drive.lead * other)
+    torque = min(drive.lead * other * twist, axle_clutch_capacity(0.0, drive, phase))
+    rest = shaft - drive.lead * torque
+    brakes = car.launch
+    if first == 0:
+        y[at.TWIST_FRONT], y[at.TWIST_REAR] = rest / stiffness, torque / other
+        brakes.brake_front, brakes.brake_rear = rest, torque
+    else:
+        y[at.TWIST_FRONT], y[at.TWIST_REAR] = torque / other, rest / stiffness
+        brakes.brake_front, brakes.brake_rear = torque, rest
+
+
+@part
+def _preload(car: Record, y: Array, phase: Record) -> None:
     """Torque that a converter at stall has already put on brakes and on elastic half shafts."""
     shaft = _stall_torque_factor(car) * car.launch.engine_speed**2
     stiffness = car.drive.shaft_stiffness
+    if car.drive.clutched == 1:
+        _preload_through_clutch(shaft, car, y, phase)
+        return
     front = car.drive.front_share
     if car.drive.locked == 1:
         front = stiffness[0] / (stiffness[0] + stiffness[1])
     car.launch.brake_front = front * shaft
     car.launch.brake_rear = (1.0 - front) * shaft
+    y[at.CROSS_LOAD] = car.drive.cross_lever * car.launch.brake_rear
     if car.drive.rigid == 1:
         return
     if car.drive.locked == 1:
@@ -161,7 +189,8 @@ def _preload(car: Record, y: Array) -> None:
 @part
 def _request_at_start(car: Record, y: Array, phase: Record) -> float:
     """Axle torque that the slip control asks for before anything has moved on [N m]."""
-    return slip_command(y, car, phase, take_up(y[at.SPEED], car, body.ground(0.0, y, car, phase)).now)
+    taken = take_up(0.0, y, car, phase, body.ground(0.0, y, car, phase))
+    return slip_command(0.0, y, car, phase, taken.now)
 
 
 @entry
@@ -193,7 +222,7 @@ def begin(car: Record, work: Record, phase: Record) -> None:
     y[at.REQUEST] = _request_at_start(car, y, phase)
     if car.coupling.kind == _CONVERTER:
         phase.stage = at.DRIVING
-        _preload(car, y)
+        _preload(car, y, phase)
     else:
         phase.stage = at.LAUNCHING
         phase.coupling = at.SLIPPING

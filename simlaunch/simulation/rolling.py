@@ -90,7 +90,7 @@ def begin_rolling(car: Record, y: Array, phase: Record) -> None:
     ----------
     car : Record
         The car, complete, with its rolling start.
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, zero; filled.
     phase : Record
         A fresh phase, changed in place.
@@ -100,7 +100,7 @@ def begin_rolling(car: Record, y: Array, phase: Record) -> None:
     gear = gear_of_roll(car, speed) if launch.roll_gear == 0 else launch.roll_gear - 1
     y[at.SPEED] = speed
     y[at.WHEEL_FRONT], y[at.WHEEL_REAR] = speed / car.front.radius, speed / car.rear.radius
-    share = 0.5 if drive.locked == 1 else drive.front_share
+    share = 0.5 if drive.locked == 1 and drive.clutched == 0 else drive.front_share
     y[at.SHAFT_SPEED] = share * y[at.WHEEL_FRONT] + (1.0 - share) * y[at.WHEEL_REAR]
     y[at.INPUT_SPEED] = y[at.ENGINE_SPEED] = car.gearbox.ratio[gear] * y[at.SHAFT_SPEED]
     y[at.BOOST] = launch.roll_boost

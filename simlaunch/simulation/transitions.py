@@ -60,7 +60,7 @@ def begin_shift(t: float, y: Array, car: Record, phase: Record) -> None:
     ----------
     t : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -89,7 +89,7 @@ def end_stage(t: float, y: Array, car: Record, phase: Record) -> None:
     ----------
     t : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units.
     car : Record
         The car.
@@ -149,7 +149,7 @@ def happen(event: int, t: float, y: Array, car: Record, phase: Record) -> None:
         Which; see the names in `events`.
     t : float
         Time [s].
-    y : ndarray, shape (24,)
+    y : ndarray, shape (STATES,)
         State, SI units; speeds that have met are made exactly equal.
     car : Record
         The car.

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.sweeping.axes import Axis, Kind, Role
 from simlaunch.sweeping.ranking import Order, Ranked, ranked
 from simlaunch.sweeping.store import Reader, identifier

@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.attribution import SpanName, attribute
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.shapley import Share, shapley
 from simlaunch.analysis.simulate import simulate
-from simlaunch.analysis.verdict import WORTH_NAMING, Finding, PeakEffect
+from simlaunch.comparing.attribution import SpanName, attribute
+from simlaunch.comparing.compare import compare
+from simlaunch.comparing.shapley import Share, shapley
+from simlaunch.comparing.verdict import Finding, PeakEffect
+from simlaunch.launching.goals import WORTH_NAMING, goal
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.output.words import sentences
 from simlaunch.record import Pedal

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.analysis.causes import Cause, budget, without
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.ready import aim
 from simlaunch.analysis.simulate import simulate
+from simlaunch.comparing.causes import Cause, budget, without
+from simlaunch.comparing.compare import compare
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

@@ -14,9 +14,9 @@ from scipy.interpolate import PchipInterpolator
 import simlaunch
 from fit.coasted import coasted
 from readers.logs import write_csv
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.targets import target_named
 from simlaunch.errors import InputError, UsageError
+from simlaunch.launching.ready import runnable
+from simlaunch.launching.targets import target_named
 from simlaunch.physics.table import value_at
 from simlaunch.record import Car, Pedal
 from simlaunch.simulation.run import launch
@@ -98,8 +98,8 @@ def test_the_equation_of_a_textbook(tmp_path: Path) -> None:
 
 def test_road_load_from_a_coast_down(tmp_path: Path) -> None:
     """A wrong drag gives a wrong curve; fitted to a coast-down of the true car, it gives the right one."""
-    from simlaunch.analysis.road_load import effective_mass
     from simlaunch.fitting.histories import road_load
+    from simlaunch.logged.road_load import effective_mass
 
     car, trace = pulled()
     load = road_load(car, 5.0, 36.0)

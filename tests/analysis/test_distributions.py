@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from simlaunch.analysis.distributions import (
+from simlaunch.uncertainty.distributions import (
     Distribution,
     lognormal,
     normal,
@@ -19,7 +19,7 @@ from simlaunch.analysis.distributions import (
     uniform,
     wilson,
 )
-from simlaunch.analysis.sobol import sobol
+from simlaunch.uncertainty.sobol import sobol
 
 SHARES = np.r_[1e-4, np.linspace(0.001, 0.999, 400), 1.0 - 1e-4]
 

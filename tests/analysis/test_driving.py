@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.driving import LATER, Driving, Tried, driving
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.simulate import simulate
-from simlaunch.analysis.verdict import Finding, judge
+from simlaunch.comparing.compare import compare
+from simlaunch.comparing.driving import LATER, Driving, Tried, driving
+from simlaunch.comparing.verdict import Finding, judge
+from simlaunch.launching.goals import goal
 from simlaunch.metrics.marks import mark
 from simlaunch.output.words import sentences
 from simlaunch.scenario.reading import load

@@ -10,8 +10,8 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.analysis.effects import Effect, effects
 from simlaunch.analysis.odds import sobol_points
+from simlaunch.uncertainty.effects import Effect, effects
 
 Array = NDArray[np.float64]
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from simlaunch.analysis.full_load import (
+from simlaunch.curves.full_load import (
     FullLoad,
     Peak,
     disagreement,

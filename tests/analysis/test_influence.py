@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 import simlaunch
-from simlaunch.analysis.influence import influences
 from simlaunch.metrics.crossing import first_time
+from simlaunch.uncertainty.influence import influences
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 PEDALS = (simlaunch.Pedal.FULL, simlaunch.Pedal.HELD_SLIP)
@@ -97,3 +97,21 @@ def test_a_single_curve_has_no_gap(coupe: simlaunch.Scenario) -> None:
     moved = influences(alone, {"road.friction_factor": ("0.9", "1.1")})["road.friction_factor"]
     assert moved.time > 0.1
     assert isnan(moved.gap)
+
+
+@pytest.mark.parametrize(
+    ("power", "altitude", "words"),
+    [
+        ("150 kW", "0 m", "more than its compressor limit of 150 kW allows in the same air"),
+        ("500 kW", "1500 m", "it takes no torque there"),
+        ("275 kW", "2500 m", ""),
+    ],
+)
+def test_a_compressor_that_contradicts_its_curve_or_takes_nothing_is_named(
+    power: str, altitude: str, words: str
+) -> None:
+    roadster = simlaunch.load(COUPE.with_name("hill-roadster.toml")).replace({"air": {"altitude": altitude}})
+    own = roadster.curve("full boost").model_dump(exclude_unset=True)
+    limited = own | {"weather": {"kind": "compressor limit", "power": power}}
+    said = [each for each in simlaunch.check(roadster.replace({"curves": [limited]})).warnings if "compressor" in each]
+    assert [words in each for each in said] == ([True] if words else [])

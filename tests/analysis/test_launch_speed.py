@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.launch_speed import FLAT, HELD
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.simulate import Simulation, simulate
 from simlaunch.analysis.worth import worth
+from simlaunch.comparing.compare import compare
 from simlaunch.errors import InputError, ScenarioError
+from simlaunch.launching.launch_speed import FLAT, HELD
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load

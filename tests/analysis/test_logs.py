@@ -11,9 +11,9 @@ import simlaunch
 from fit.driven import driven
 from readers.logs import write_csv
 from simlaunch.analysis.logs import Setup
-from simlaunch.analysis.same_conditions import brought_to, day_of, torque_factor
-from simlaunch.analysis.scatter import Evidence
 from simlaunch.errors import InputError, UsageError
+from simlaunch.logged.same_conditions import brought_to, day_of, torque_factor
+from simlaunch.logged.scatter import Evidence
 from simlaunch.metrics.marks import marks
 from simlaunch.parameters.weather import Weather, iso_1585
 from simlaunch.simulation.trace import Trace

@@ -10,14 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from simlaunch.analysis.limits import POWER, limits_of
 from simlaunch.analysis.plateau import plateau
-from simlaunch.analysis.plateau_search_space import LIFTED, SAME_TIME
 from simlaunch.errors import InputError, ScenarioError, TargetNotReached
 from simlaunch.output.plateau import verdict
+from simlaunch.ratings.limits import POWER, limits_of
 from simlaunch.scenario.curve_file import read_limit
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import from_mapping, load
+from simlaunch.searching.plateau_search_space import LIFTED, SAME_TIME
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

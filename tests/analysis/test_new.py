@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 import simlaunch
 from simlaunch.analysis.data_sheet import data_sheet
-from simlaunch.analysis.full_load import Peak, disagreement
+from simlaunch.curves.full_load import Peak, disagreement
 from simlaunch.metrics.crossing import first_time
 from simlaunch.scenario.usual import gearbox_kinds, usual_ratios, usual_values
 

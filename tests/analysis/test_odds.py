@@ -11,16 +11,16 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from simlaunch.analysis.draws import draws, own_value
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import Odds, chance, difference, odds, shares_of, sobol_points
-from simlaunch.analysis.ready import aim
-from simlaunch.analysis.targets import target_named
 from simlaunch.errors import InputError, UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import aim
+from simlaunch.launching.targets import target_named
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.draws import draws, own_value
 
 Array = NDArray[np.float64]
 

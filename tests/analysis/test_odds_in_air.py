@@ -6,14 +6,14 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.draws import draws
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import odds
+from simlaunch.launching.goals import goal
 from simlaunch.parameters.fill import lower
 from simlaunch.parameters.weather import Weather, torque_factor
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.draws import draws
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml").replace({"run.until": ["60 m"]})
 DAY = [{"key": "air.temperature", "kind": "uniform", "low": "-5 degC", "high": "35 degC", "origin": "invented"}]

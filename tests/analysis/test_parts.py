@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.damage import Cycles, Line, cycles, turns
-from simlaunch.analysis.limits import SPARE, Limits
 from simlaunch.analysis.parts import Level, PartLoad, Wear, parts, spectra_of
 from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import UsageError
 from simlaunch.metrics.parts import Part, PartPeak
+from simlaunch.ratings.damage import Cycles, Line, cycles, turns
+from simlaunch.ratings.limits import SPARE, Limits
 from simlaunch.record import Pedal
 from simlaunch.scenario.decision import PartRating, Place, usual_slope
 from simlaunch.scenario.reading import load

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from functools import cache
 from math import inf, pi
 from pathlib import Path
@@ -11,13 +12,25 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, constant_power, coupe, gears, point_mass
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import Aim, as_many
-from simlaunch.analysis.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
 from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive, plateau
-from simlaunch.analysis.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
-from simlaunch.analysis.plateau_search_space import (
+from simlaunch.comparing.compare import compare
+from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launches import Aim, as_many
+from simlaunch.launching.ready import runnable
+from simlaunch.launching.targets import target_named
+from simlaunch.metrics.ceiling import usable_torque
+from simlaunch.metrics.marks import Kind, Target
+from simlaunch.output.plateau import cheaper, curve_csv, verdict
+from simlaunch.physics.engine import mean_effective_pressure
+from simlaunch.ratings.limits import ENVELOPE, MEAN_PRESSURE, POWER, RISE, TORQUE, Limits, limits_of
+from simlaunch.record import Car, Pedal
+from simlaunch.scenario.curve_file import read_conditions, read_curve
+from simlaunch.scenario.decision import PartRating, Place
+from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.reading import load
+from simlaunch.searching.plateau_search import DRIVES, Plateau, final_drive, highest_plateau
+from simlaunch.searching.plateau_search_space import (
     FALL,
     HEIGHT,
     HELD_TIME,
@@ -29,19 +42,8 @@ from simlaunch.analysis.plateau_search_space import (
     Shape,
     binding,
 )
-from simlaunch.analysis.ready import runnable
-from simlaunch.analysis.targets import target_named
-from simlaunch.errors import TargetNotReached, UsageError
-from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.metrics.marks import Kind, Target
-from simlaunch.output.plateau import cheaper, curve_csv, verdict
-from simlaunch.physics.engine import mean_effective_pressure
-from simlaunch.record import Car, Pedal
-from simlaunch.scenario.curve_file import read_conditions, read_curve
-from simlaunch.scenario.decision import PartRating, Place
-from simlaunch.scenario.model import Scenario
-from simlaunch.scenario.reading import load
 from simlaunch.simulation.run import complete
+from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import System
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
@@ -374,3 +376,16 @@ def test_targets_weigh() -> None:
     space = SearchSpace(coupe(), Limits(), Aim((SPRINT, quarter), (2.0, 0.5)))
     point = space.launched([space.shape(400.0, 0.0, 1.0)])[0]
     assert point.score == pytest.approx(2.0 * point.times[0] + 0.5 * point.times[1])
+
+
+def test_a_plateau_of_a_few_engine_speeds_is_called_none() -> None:
+    """Over 6 rpm nothing is held: the words say that it is a peak, and at which power torque falls from there."""
+    _, answer = found()
+    start = 5200.0 * RPM
+    brief = replace(answer.chosen, shape=Shape(400.0, start, start + 6.0 * RPM))
+    short = replace(answer, chosen=brief)
+    result = PlateauResult(scenario(), "peak", Pedal.FULL, DASH, {"as described": short}, {"as described": (3.42,)})
+    first = verdict(result, System.METRIC)[0]
+    assert first.startswith("What pays is no plateau but a peak of 400 N m at 5200 rpm, from which on torque falls")
+    assert f"{400.0 * (start + 6.0 * RPM) * 1e-3:.1f} kW" in first
+    assert result.to_dict()["gear_sets"]["as described"]["is_plateau"] is False

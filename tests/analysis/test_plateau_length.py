@@ -10,20 +10,20 @@ import numpy as np
 import pytest
 
 from cars import coupe
-from simlaunch.analysis import plateau_search_space
-from simlaunch.analysis.launches import Aim, Cars, measure_all
-from simlaunch.analysis.limits import ENVELOPE, POWER, RISE, TORQUE, Envelope, Limits, limits_of
 from simlaunch.analysis.plateau import PlateauResult
-from simlaunch.analysis.plateau_search import Plateau, highest_plateau, met_near_the_best
-from simlaunch.analysis.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, SearchSpace, Shape
 from simlaunch.errors import ScenarioError, UsageError
+from simlaunch.launching.launches import Aim, Cars, measure_all
 from simlaunch.metrics.many import Measured
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.plateau import verdict
 from simlaunch.parameters.fill import lower
+from simlaunch.ratings.limits import ENVELOPE, POWER, RISE, TORQUE, Envelope, Limits, limits_of
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.searching import plateau_search_space
+from simlaunch.searching.plateau_search import Plateau, highest_plateau, met_near_the_best
+from simlaunch.searching.plateau_search_space import HELD_TIME, IDLE, NO_GAIN, SAME_TIME, SearchSpace, Shape
 from simlaunch.units.spelling import System
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.analysis.attribution import attribute
-from simlaunch.analysis.compare import compare
 from simlaunch.analysis.odds import odds
-from simlaunch.analysis.road_tests import road_test_gaps
-from simlaunch.analysis.targets import road_tests, target_named
 from simlaunch.analysis.worth import worth
+from simlaunch.comparing.attribution import attribute
+from simlaunch.comparing.compare import compare
 from simlaunch.errors import ScenarioError, UsageError
+from simlaunch.launching.road_tests import road_test_gaps
+from simlaunch.launching.targets import road_tests, target_named
 from simlaunch.metrics.marks import Kind, Roll
 from simlaunch.output.words import sentences
 from simlaunch.scenario.reading import load

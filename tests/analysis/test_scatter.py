@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import ttest_ind
 
-from simlaunch.analysis.scatter import Evidence, change
+from simlaunch.logged.scatter import Evidence, change
 
 VALUES = st.lists(st.floats(5.0, 20.0).map(lambda x: round(x, 3)), min_size=2, max_size=8)
 

@@ -10,13 +10,13 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, point_mass
-from simlaunch.analysis.attribution import attribute
-from simlaunch.analysis.compare import peak_power
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.launches import times_of
 from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.plateau import plateau
 from simlaunch.analysis.usable import usable
+from simlaunch.comparing.attribution import attribute
+from simlaunch.comparing.compare import peak_power
+from simlaunch.launching.goals import goal
+from simlaunch.launching.launches import times_of
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.output.plateau import curve_csv
 from simlaunch.parameters.fill import fill_table, lower, scale_torque

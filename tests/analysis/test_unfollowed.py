@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 
 from cars import coupe
-from simlaunch.analysis import unfollowed
 from simlaunch.analysis.simulate import simulate
-from simlaunch.analysis.unfollowed import remedy
 from simlaunch.errors import RunNotFollowed
+from simlaunch.launching import unfollowed
+from simlaunch.launching.unfollowed import remedy
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import load

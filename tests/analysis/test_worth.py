@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, RPM, coupe, point_mass
-from simlaunch.analysis.bump import band_middles, raise_curve
-from simlaunch.analysis.gear_worth import follow
-from simlaunch.analysis.launches import as_many, column, make_ready, measure_all
-from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
+from simlaunch.curves.bump import band_middles, raise_curve
+from simlaunch.curves.gear_worth import follow
 from simlaunch.errors import TargetNotReached, UsageError
+from simlaunch.launching.launches import as_many, column, make_ready, measure_all
+from simlaunch.launching.targets import target_named
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.parameters.fill import fill_table, lower
 from simlaunch.physics.table import values_at
@@ -263,3 +263,48 @@ def test_a_sheet_that_starts_late_is_held_and_its_first_band_is_none() -> None:
     best = best_span(found)
     assert best is not None
     assert best.first > middles[0]
+
+
+# --- torque limits by gear ---
+
+
+def test_torque_in_a_limited_gear_is_weighed_with_its_limit_raised() -> None:
+    """Gain of a band in that gear alone = m b (r / i)^2 / T^2 with the limit for T; none where only the curve rises.
+
+    Source: Newton's second law, as for flat torque in a single gear.
+    """
+    limit, torque, radius_by_ratio = 180.0, 225.0, 0.03
+    car = point_mass({"engine.torque": ((10.0, 2000.0), (torque, torque)), "engine.rev_limit": 2000.0,
+                      "engine.limiter_band": 10.0, "launch.engine_speed": 100.0,
+                      "engine.gear_limit": (limit,)})  # fmt: skip
+    middles, found = pedal_worth(car, Target("span", Kind.SPAN, 10.0, 50.0), bands=11, by_gear=True, tolerance=1e-8)
+    width = middles[1] - middles[0]
+    inside = (middles - width > 10.0 / radius_by_ratio) & (middles + width < 50.0 / radius_by_ratio)
+    assert inside.sum() > 3
+    expected = POINT_MASS * width * radius_by_ratio**2 / limit**2
+    np.testing.assert_allclose(found.gears[0, inside], expected, rtol=3e-4)  # (2 / 180)^2 = 1.2e-4, and slip
+    assert found.gain == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_curve_of_a_gear_is_raised_like_a_level_limit() -> None:
+    """The same limit as one torque and as a curve that ends within the engine speeds, held beyond its ends."""
+    gains = []
+    for curved in (False, True):
+        car = coupe({"engine.gear_limit": (np.inf if curved else 300.0,)})
+        if curved:
+            fill_table(car.engine.gear_curve[0], np.array([2000.0, 5000.0]) * RPM, np.array([300.0, 300.0]))
+        gains.append(pedal_worth(car, SPRINT, bands=6, by_gear=True)[1].gears[0])
+    np.testing.assert_allclose(gains[1], gains[0], atol=1e-9)
+    assert np.count_nonzero(gains[0]) > 3  # the limit binds: with the curve alone raised there is nothing
+
+
+def test_worth_says_what_becomes_of_limits() -> None:
+    limited = [{"gear": "1", "torque": "300 N m"}]
+    own = scenario().curve("plateau").model_dump(exclude_unset=True)
+    car = scenario().replace({"curves": [own | {"gear_limits": limited}]})
+    plain, by_gear = (worth(car, target="60 ft", bands=4, each_gear=each) for each in (False, True))
+    assert plain.first.limited_gears == (1,)
+    assert "Torque limits stay as they are in gear 1" in " ".join(plain.to_text().split())
+    assert "in gear 1 alone" not in plain.summary()
+    assert "in gear 1 alone, its torque limit raised with the curve, 10 N m more" in by_gear.summary()
+    assert by_gear.to_dict()["gear_sets"][0]["limited_gears"] == [1]

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from cars import RPM
-from simlaunch.analysis.gear_worth import Use
 from simlaunch.analysis.worth import GearSetWorth, PedalWorth, best_span, beyond, costly_span
+from simlaunch.curves.gear_worth import Use
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.layout import Table
 from simlaunch.output.worth import gear_set_tables, verdict

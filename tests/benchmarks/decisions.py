@@ -16,19 +16,20 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
-from simlaunch.analysis import launches, odds
-from simlaunch.analysis import plateau_search_space as plateau_room
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.launches import Aim
-from simlaunch.analysis.limits import limits_of
-from simlaunch.analysis.plateau_search import highest_plateau
+from simlaunch.analysis import odds
 from simlaunch.analysis.simulate import simulate
-from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import worth
+from simlaunch.comparing.compare import compare
+from simlaunch.launching import launches
+from simlaunch.launching.launches import Aim
+from simlaunch.launching.targets import target_named
 from simlaunch.parameters.fill import lower
+from simlaunch.ratings.limits import limits_of
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.searching import plateau_search_space as plateau_room
+from simlaunch.searching.plateau_search import highest_plateau
 from simlaunch.simulation.run import Method
 
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"

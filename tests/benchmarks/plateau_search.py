@@ -20,14 +20,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cars import Changes, all_drive_saloon, converter, coupe, front_hatch, full_load
-from simlaunch.analysis import launches
-from simlaunch.analysis.launches import Aim
-from simlaunch.analysis.limits import Limits
-from simlaunch.analysis.plateau_search import highest_plateau
-from simlaunch.analysis.plateau_search_space import Point, SearchSpace
+from simlaunch.launching import launches
+from simlaunch.launching.launches import Aim
 from simlaunch.metrics import many
 from simlaunch.metrics.marks import Kind, Target
+from simlaunch.ratings.limits import Limits
 from simlaunch.record import Car, ShiftKind
+from simlaunch.searching.plateau_search import highest_plateau
+from simlaunch.searching.plateau_search_space import Point, SearchSpace
 
 _CLUTCH: Changes = {}
 _DUAL: Changes = {"gearbox.shift_kind": int(ShiftKind.TORQUE_HAND_OVER)}

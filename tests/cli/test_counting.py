@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
-from simlaunch.analysis.compare import compare
-from simlaunch.analysis.progress import before, count, expect, following
 from simlaunch.cli.output import counting_launches, counting_seconds
+from simlaunch.comparing.compare import compare
+from simlaunch.launching.progress import before, count, expect, following
 from simlaunch.scenario.reading import load
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -53,7 +53,7 @@ def test_the_reader_of_foreign_files_runs_nothing_of_the_folder(folder: Path) ->
 def test_the_compiling_process_runs_nothing_of_the_folder(folder: Path) -> None:
     """The second process starts, does its half, and takes nothing from the folder."""
     code = (
-        "import simlaunch.analysis.compile_ahead as ahead\n"
+        "import simlaunch.launching.compile_ahead as ahead\n"
         'ahead._REST = \'import sys, simlaunch, numpy, multiprocessing; open("done", "w").close()\'\n'
         "ahead._start().wait()"
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from html import unescape
 from pathlib import Path
@@ -172,3 +173,35 @@ def test_what_a_project_refuses(tmp_path: Path, capsys: Capture) -> None:
     assert "wish.toml" in refused(capsys, "compare", tmp_path / "customer", code=3)
     with pytest.raises(simlaunch.UsageError, match="no scenario is named"):
         simlaunch.compare_project({})
+
+
+def test_a_file_behind_another_option_is_refused_where_it_may_be_of_either_set_up(capsys: Capture) -> None:
+    for more in (["--units", "us"], ["--quiet"], ["--for=0-60 mph"]):
+        assert answer(["log", *BEFORE, "--after", *AFTER[:2], *more, AFTER[2]]) == 2
+        said = " ".join(capsys.readouterr().err.split())
+        assert f"{AFTER[2]}: a file behind another option does not belong to --after" in said
+    assert answer(["log", *BEFORE, "--units", "us", "--after", *AFTER, "--quiet"]) == 0
+    assert answer(["log", *BEFORE[:1], "--quiet", *BEFORE[1:], "--after", *AFTER]) == 0
+
+
+def test_speeds_that_nobody_asked_for_are_round_in_the_units_that_are_shown(tmp_path: Path, capsys: Capture) -> None:
+    rolls = [_cut(tmp_path, n) for n in (1, 2)]
+    assert answer(["log", *rolls, "--units", "us"]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert re.search(r"time zero is where each passes \d*[05] mph", said)
+    assert re.search(r"Logs, \d*[05] mph to \d*0 mph", said)
+    assert "km/h" not in said.split("Verdict")[1]
+    assert answer(["log", *rolls, "--align-at", "300 mph", "--units", "us"]) == 3
+    assert re.search(r"300 mph is not passed in .* runs from \d+\.\d to \d+\.\d mph", _one_line(capsys))
+
+
+def _one_line(capsys: Capture) -> str:
+    return " ".join(capsys.readouterr().err.split())
+
+
+def _cut(folder: Path, which: int) -> str:
+    """A log that begins while the car rolls."""
+    remark, head, *rows = Path(BEFORE[which]).read_text(encoding="utf-8").splitlines()
+    path = folder / f"roll-{which}.csv"
+    path.write_text("\n".join([remark, head, *rows[len(rows) // 2 :]]) + "\n", encoding="utf-8")
+    return str(path)

@@ -9,8 +9,8 @@ import pytest
 
 import simlaunch
 from readers.catalogue import POINTS, refused, scenario
-from simlaunch.analysis.reference_conditions import correction_gaps
 from simlaunch.cli.main import answer
+from simlaunch.comparing.reference_conditions import correction_gaps
 from simlaunch.errors import InputError
 from simlaunch.scenario.reading import load
 

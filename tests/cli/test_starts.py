@@ -11,10 +11,10 @@ import pytest
 
 import simlaunch
 from fit.driven import Logger, columns, write
-from simlaunch.analysis.road_tests import road_test_gaps
-from simlaunch.analysis.targets import road_tests, target_named
 from simlaunch.cli.main import answer
 from simlaunch.fitting.histories import last_until
+from simlaunch.launching.road_tests import road_test_gaps
+from simlaunch.launching.targets import road_tests, target_named
 from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import dumps
 from simlaunch.parameters.fill import lower

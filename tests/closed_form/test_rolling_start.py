@@ -10,8 +10,8 @@ import pytest
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
-from simlaunch.analysis.ready import aim
 from simlaunch.errors import UsageError
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Kind, Roll, Target, mark
 from simlaunch.metrics.summary import measure
 from simlaunch.parameters.fill import lower

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from fit.coasted import coasted
-from simlaunch.analysis.road_load import effective_mass
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit
 from simlaunch.fitting.histories import road_load
 from simlaunch.fitting.logs import Kind, LogRequest
+from simlaunch.logged.road_load import effective_mass
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario

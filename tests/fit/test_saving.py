@@ -13,16 +13,16 @@ import pytest
 from scipy import stats
 
 from fit.driven import Logger, driven, logged
-from simlaunch.analysis.draws import draws
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.odds import odds
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit as fitted
 from simlaunch.fitting.logs import LogRequest
 from simlaunch.fitting.result import Fit
 from simlaunch.fitting.saving import fitted_text
+from simlaunch.launching.goals import goal
 from simlaunch.record import Pedal
 from simlaunch.scenario.reading import from_mapping, load
+from simlaunch.uncertainty.draws import draws
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 TODAY = date(2020, 5, 17)

@@ -13,7 +13,7 @@ from scipy.interpolate import PchipInterpolator
 import simlaunch
 from live.pages import copied
 from searching import search_briefly
-from simlaunch.analysis.compare import Comparison
+from simlaunch.comparing.compare import Comparison
 from simlaunch.metrics.marks import mark
 from simlaunch.output.compare import curves_table
 from simlaunch.output.words import Numbers, sentences
@@ -47,8 +47,7 @@ def expected_times(found: Comparison, numbers: Numbers, start: Start, state: Sta
     pair = found.pairs[0]
 
     def row(one: float, other: float) -> list[str]:
-        shown = [numbers.plain(each, Dimension.TIME) for each in (one, other)]
-        return [*shown, numbers.signed(other - one, Dimension.TIME)]
+        return list(numbers.beside(one, other, Dimension.TIME))
 
     full, held = pair.full.at_goal, pair.held.at_goal
     times = {

@@ -20,7 +20,8 @@ PARTS = {
     "slip_work_rear": 39.0,
     "coupling_work": 15.0,
     "gearing_work": 4.0,
-    "twist_work": 1.0,
+    "twist_work": 0.75,
+    "axle_clutch_work": 0.25,
 }
 
 
@@ -34,7 +35,7 @@ def test_every_part_is_read() -> None:
     found = audit(record())
     assert (found.engine_work, found.kinetic) == (1000.0, 900.0)
     assert (found.drag, found.rolling, found.grade, found.slip) == (30.0, 20.0, -10.0, 40.0)
-    assert (found.coupling, found.gearing, found.twist) == (15.0, 4.0, 1.0)
+    assert (found.coupling, found.gearing, found.twist, found.axle_clutch) == (15.0, 4.0, 0.75, 0.25)
     assert found.residual == pytest.approx(0.0, abs=1e-12)
     assert not found.bad
 

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from cars import RPM, all_drive_saloon, coupe, front_hatch, random_car
 from simlaunch.errors import SimlaunchError, UsageError
+from simlaunch.launching.ready import aim
 from simlaunch.metrics.ceiling import driven_axles
-from simlaunch.metrics.many import Measured, columns, measure_many
-from simlaunch.metrics.marks import STANDARD, Kind, Target
+from simlaunch.metrics.many import ENERGY, GRIP, GROUPS, MARKS, PARTS, Measured, columns, measure_many
+from simlaunch.metrics.marks import STANDARD, Kind, Roll, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.metrics.summary import Measures, measure
 from simlaunch.record import CAR, Car, Pedal
@@ -70,6 +71,7 @@ def every_number(found: Measures) -> dict[str, float]:
         "work lost in clutch or converter": audit.coupling,
         "work lost in gearing": audit.gearing,
         "work lost in twist damping": audit.twist,
+        "work lost in the clutch of the second axle": audit.axle_clutch,
         "residual of the energy audit": audit.residual,
         "residual over engine work": audit.residual_share,
         **{f"peak torque {peak.part.value}": peak.torque for peak in found.parts},
@@ -242,3 +244,33 @@ def test_times_alone_are_the_same_to_the_last_bit(targets: tuple[Target, ...]) -
     assert len(kept) == len(targets)
     assert whole.values[:, kept].tobytes() == times.values.tobytes()
     assert (whole.ending == times.ending).all()
+
+
+def test_what_is_left_out_changes_no_bit_of_the_rest() -> None:
+    cars = batch(coupe(), front_hatch(), all_drive_saloon(), *(random_car(np.random.default_rng(k)) for k in range(4)))
+    whole, named = measure_many(cars, TARGETS), columns(TARGETS)
+    beside = [group for group in GROUPS if group != MARKS]
+    for asked in ((), *((group,) for group in beside), (GRIP, PARTS), (ENERGY, PARTS), (GRIP, ENERGY)):
+        found = measure_many(cars, TARGETS, groups=asked)
+        assert (found.ending == whole.ending).all()
+        for k, column in enumerate(named):
+            wanted = whole.values[:, k] if column.group in (MARKS, *asked) else np.full(len(cars), np.nan)
+            assert found.values[:, k].tobytes() == wanted.tobytes(), (asked, column.name)
+
+
+def test_every_group_has_columns() -> None:
+    assert {column.group for column in columns(TARGETS)} == set(GROUPS)
+
+
+def test_marks_alone_are_the_same_at_a_jump_and_from_a_roll() -> None:
+    """Rolls begin between speeds, and a coarse tolerance leaves few samples about each mark."""
+    roll = Target("roll 60 km/h to 140 km/h", Kind.ROLL, 0.0, 140.0 / 3.6, Roll(60.0 / 3.6))
+    over = Target("roll 60 km/h over 200 m", Kind.ROLL_DISTANCE, 0.0, 200.0, Roll(60.0 / 3.6))
+    cars = batch(coupe(), front_hatch(), all_drive_saloon())
+    for car in cars.view(np.recarray):
+        aim(car, (roll, over))
+    for tolerance in (1e-2, 1e-3, 1e-6):
+        whole, few = (measure_many(cars, (roll, over), tolerance, groups=each) for each in (GROUPS, ()))
+        marks = [k for k, column in enumerate(columns((roll, over))) if column.group == MARKS]
+        assert np.isfinite(whole.values[:, marks]).any(axis=1).all()
+        assert whole.values[:, marks].tobytes() == few.values[:, marks].tobytes()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
-from simlaunch.analysis.compare import Comparison, compare
+from simlaunch.comparing.compare import Comparison, compare
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 

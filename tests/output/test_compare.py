@@ -9,9 +9,9 @@ import pytest
 
 from output.compared import comparison, scenario
 from output.rounding import stands_in
-from simlaunch.analysis.compare import Comparison, CurveRuns, compare
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import Finding
+from simlaunch.comparing.compare import Comparison, CurveRuns, compare
+from simlaunch.comparing.verdict import Finding
+from simlaunch.launching.goals import target_label
 from simlaunch.metrics.marks import STANDARD, mark
 from simlaunch.output.compare import tables
 from simlaunch.output.layout import columns

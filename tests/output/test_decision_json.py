@@ -13,27 +13,29 @@ from typing import Any
 import numpy as np
 import pytest
 
-from simlaunch.analysis.launches import Aim
-from simlaunch.analysis.limits import limits_of
 from simlaunch.analysis.odds import odds
 from simlaunch.analysis.parts import parts
 from simlaunch.analysis.plateau import PlateauResult, WantedFinalDrive
-from simlaunch.analysis.plateau_search import Plateau
-from simlaunch.analysis.plateau_search_space import Point, SearchSpace, Shape
-from simlaunch.analysis.targets import target_named
 from simlaunch.analysis.worth import worth
+from simlaunch.launching.launches import Aim
+from simlaunch.launching.targets import target_named
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import dumps
 from simlaunch.parameters.fill import lower
+from simlaunch.ratings.limits import limits_of
 from simlaunch.record import Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
+from simlaunch.searching.plateau_search import Plateau
+from simlaunch.searching.plateau_search_space import Point, SearchSpace, Shape
 
 COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml").replace(
     {"run.until": ["30 m"], "run.marks": []}
 )
 KINDS = ("worth", "plateau", "odds", "parts")
-_UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|reached|given|grip|left_out|every_curve)$")
+_UNITLESS = re.compile(
+    r"(share|shares|ratio|value|rows|weights|knee|gear|gears|is_plateau|reached|given|grip|left_out|every_curve)$"
+)
 _UNIT = re.compile(r"_(s|J|Pa|N_m|s_per_N_m|rad_per_s)$")
 
 

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from decimal import Decimal
 from math import nan
 
 import numpy as np
 import pytest
 
 from evidence import stated_odds
-from simlaunch.analysis.goals import target_label
-from simlaunch.analysis.verdict import WORTH_NAMING, Case, Finding, judge
+from simlaunch.comparing.verdict import Case, Finding, judge
+from simlaunch.launching.goals import WORTH_NAMING, target_label
 from simlaunch.metrics.marks import STANDARD, Kind, Target
 from simlaunch.output.words import Numbers, Tally, sentences
+from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System
 
 GOAL = Target("402.336 m", Kind.DISTANCE, 0.0, 402.336)
@@ -303,3 +305,21 @@ def test_two_times_are_printed_so_that_they_differ_by_their_gap() -> None:
             assert round(other - one, 3) <= WORTH_NAMING
         else:
             assert abs(round(other - one, 3) - float(told.partition(" ")[0])) <= 0.005 + 1e-9
+
+
+@pytest.mark.parametrize("system", list(System))
+@pytest.mark.parametrize("kind", [Dimension.TIME, Dimension.SPEED, Dimension.TORQUE, Dimension.SHARE])
+def test_a_difference_is_that_of_the_numbers_beside_it(kind: Dimension, system: System) -> None:
+    """A reader who subtracts finds what is printed, and it is the exact difference, rounded up or down."""
+    rng, numbers = np.random.default_rng(11), Numbers(system)
+    for one, gap in zip(rng.uniform(0.0, 80.0, 400), rng.uniform(-0.3, 0.3, 400), strict=True):
+        first, second, difference = numbers.beside(one, one + gap, kind)
+        assert Decimal(second) - Decimal(first) == Decimal(difference)
+        step = 10.0 ** int(Decimal(difference).as_tuple().exponent)
+        exact = to_display(one + gap, kind, system)[0] - to_display(one, kind, system)[0]
+        assert abs(float(difference) - exact) <= step * (1.0 + 1e-6)
+
+
+def test_a_difference_from_nothing_is_nothing() -> None:
+    assert Numbers(System.METRIC).beside(1.0, nan, Dimension.TIME) == ("1.000", "-", "-")
+    assert Numbers(System.METRIC).beside(49.988, 50.013, Dimension.SPEED) == ("180.0", "180.0", "0.0")

@@ -9,12 +9,12 @@ import numpy as np
 import pytest
 
 from scenario.values import number_keys, value_of
-from simlaunch.analysis.draws import own_value
 from simlaunch.errors import InputError
 from simlaunch.parameters.fill import lower, vary
 from simlaunch.parameters.table import ROWS
 from simlaunch.record import CAR, CURVE, FIXED, TABLE, Pedal
 from simlaunch.scenario.reading import load
+from simlaunch.uncertainty.draws import own_value
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 

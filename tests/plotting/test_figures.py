@@ -21,8 +21,8 @@ from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
-from simlaunch.analysis.compare import Comparison, compare
 from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque, usable
+from simlaunch.comparing.compare import Comparison, compare
 from simlaunch.errors import UsageError
 from simlaunch.plotting.look import DPI
 from simlaunch.plotting.run import run_figure

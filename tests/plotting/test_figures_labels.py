@@ -19,9 +19,8 @@ from matplotlib.text import Annotation
 
 import simlaunch
 from plotting.boxes import collisions, outside, texts
-from simlaunch.analysis.attribution import SpanName
-from simlaunch.analysis.compare import Comparison, Pair
-from simlaunch.analysis.plateau_search import Plateau
+from simlaunch.comparing.attribution import SpanName
+from simlaunch.comparing.compare import Comparison, Pair
 from simlaunch.metrics.parts import Part
 from simlaunch.plotting.labels import Place, label_points
 from simlaunch.plotting.look import Panels, curve_style, in_our_look, on_page, sheet, units_of
@@ -32,6 +31,7 @@ from simlaunch.plotting.usable import usable_figure
 from simlaunch.plotting.why import why_figure
 from simlaunch.plotting.worth import worth_figure
 from simlaunch.reporting.drawings import NARROW, WIDE
+from simlaunch.searching.plateau_search import Plateau
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 CARS = ("road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip")

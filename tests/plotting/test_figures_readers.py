@@ -9,8 +9,8 @@ import pytest
 
 from readers.logs import ACCELERATION, RADIUS, SLIP, sound_csv, speed, times, write_csv
 from readers.sweeps import rise, sheet
-from simlaunch.analysis.engine_figures import engine_figures
 from simlaunch.analysis.log import read_log
+from simlaunch.curves.engine_figures import engine_figures
 from simlaunch.errors import UsageError
 from simlaunch.plotting.curve import curve_figure
 from simlaunch.plotting.log import log_figure

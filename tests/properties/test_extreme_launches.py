@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from fuzz.fuzz_launches import numbers, scenarios, survey
-from simlaunch.analysis.goals import goal
-from simlaunch.analysis.ready import runnable
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
 from simlaunch.errors import UsageError
+from simlaunch.launching.goals import goal
+from simlaunch.launching.ready import runnable
 from simlaunch.metrics.ceiling import grip_limited_acceleration, usable_torque
 from simlaunch.metrics.marks import Kind, Target, mark
 from simlaunch.parameters.fill import lower
@@ -131,9 +131,44 @@ def test_marks_that_cannot_be_reached_are_named_with_the_reason() -> None:
     assert slow.reached
     assert slow.missed is not None
     assert SPAN in {target.label for target in slow.missed.targets}
-    assert (slow.missed.outcome, slow.missed.at_top_speed) == (Outcome.TIME_LIMIT, True)
+    assert slow.missed.outcome is Outcome.TIME_LIMIT
+    assert slow.missed.longer is not None
+    assert SPAN in {target.label for target in slow.missed.beyond_reach}
     hurried = simulate(_short("100 m", time_limit="8 s"))
     assert hurried.missed is not None
     assert hurried.missed.time == pytest.approx(8.0, abs=0.1)
-    assert not hurried.missed.at_top_speed
+    assert hurried.missed.longer is not None
+    assert hurried.missed.beyond_reach == ()
+    patient = simulate(_short("100 m", time_limit="600 s"), target="60-130 mph")
+    assert hurried.missed.longer.time == pytest.approx(patient.time, abs=1e-3)  # the highest of its speeds
     assert Target("0-60 mph", Kind.SPEED, 0.0, 60 * 0.44704) not in hurried.missed.targets
+
+
+def test_a_speed_beyond_the_top_speed_is_not_laid_to_the_time_limit() -> None:
+    """Top speed where force and resistance are in balance: with 600 s the car is no faster; its end says so."""
+    scenario = COUPE.replace({"body.drag_area": "3 m^2"})
+    found, longest = (
+        simulate(scenario.replace({"run.time_limit": each}), target="300 km/h") for each in ("60 s", "600 s")
+    )
+    said = " ".join(found.to_text().split())
+    top = f"{3.6 * float(longest.run.trace['speed'][-1]):.1f} km/h"
+    assert (
+        f"Out of reach: 0-200 km/h, 100-200 km/h, 60-130 mph, 0 to 300 km/h; the top speed of the car is {top}." in said
+    )
+    assert said.endswith(
+        f"End: the top speed of the car is {top}, and no time limit changes that: choose a lower speed."
+    )
+    assert "raise run.time_limit" not in said
+
+
+def test_a_speed_that_more_time_would_reach_is_said_to_be_reached_later() -> None:
+    hurried = simulate(COUPE.replace({"run.time_limit": "9 s"}), target="180 km/h")
+    whole = simulate(COUPE, target="60-130 mph")
+    said = " ".join(hurried.to_text().split())
+    assert f"with a longer run.time_limit 60-130 mph takes {whole.time:.1f} s" in said
+    assert "End: the time limit came first: raise run.time_limit" in said
+
+
+def test_a_gear_that_is_held_has_a_top_speed_of_its_own() -> None:
+    held = simulate(COUPE, target="roll 60 km/h to 250 km/h in gear 2")
+    assert "the top speed of the car in gear 2 is" in " ".join(held.to_text().split())

@@ -91,15 +91,15 @@ def test_a_twist_of_the_half_shafts_alone_is_not_answered(share: float, locked: 
     y[at.SPEED] = 10.0
     y[[at.WHEEL_FRONT, at.WHEEL_REAR, at.SHAFT_SPEED]] = 1.05 * 10.0 / car.front.radius
     road = body.ground(0.0, y, car, phase)
-    grip = pedal.take_up(10.0, car, road).now
-    before = pedal.slip_command(y, car, phase, grip)
+    grip = pedal.take_up(0.0, y, car, phase, road).now
+    before = pedal.slip_command(0.0, y, car, phase, grip)
     wheels = car.front.axle_inertia + car.rear.axle_inertia
     shafts = car.drive.inertia + car.gearbox.ratio[0] ** 2 * car.gearbox.input_inertia
     y[[at.WHEEL_FRONT, at.WHEEL_REAR]] += 1.0 / wheels
     y[at.SHAFT_SPEED] -= 1.0 / shafts
-    assert pedal.slip_command(y, car, phase, grip) == pytest.approx(before, rel=1e-12)
+    assert pedal.slip_command(0.0, y, car, phase, grip) == pytest.approx(before, rel=1e-12)
     y[[at.WHEEL_FRONT, at.WHEEL_REAR, at.SHAFT_SPEED]] += 1.0
-    assert pedal.slip_command(y, car, phase, grip) < before - 1.0
+    assert pedal.slip_command(0.0, y, car, phase, grip) < before - 1.0
 
 
 def test_the_target_rises_to_its_whole_as_the_car_gathers_speed() -> None:

@@ -88,7 +88,7 @@ def test_more_to_overcome_is_never_quicker_with_grip_to_spare(
             car = change(random_car(np.random.default_rng(seed)), {"pedal.kind": int(pedal), **STICKY})
             complete(car)
             change_by(car, k)
-            run = launch(car, tolerance=1e-7, sample_gap=0.1)
+            run = launch(car, tolerance=1e-5, sample_gap=0.1)  # times are off by 0.003 ms at most
             ends.append(run.trace.time[-1] if run.outcome is Outcome.FINISHED else np.nan)
         if np.isfinite(ends).all():  # more to overcome may stall an engine
             assert np.diff(ends).min() > -MILLISECOND, seed

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.engine_figures import USUAL_AIR_FUEL_RATIO, engine_figures
+from simlaunch.curves.engine_figures import USUAL_AIR_FUEL_RATIO, engine_figures
 from simlaunch.errors import InputError
 from simlaunch.readers.columns import ENGINE_SPEED, known_channels
 from simlaunch.readers.curve import CurveOptions, read_sheets

@@ -9,11 +9,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.usable import usable
+from simlaunch.launching.goals import goal
 from simlaunch.record import Pedal
-from simlaunch.reporting.what_if import AS_GIVEN, GRIPS, HEIGHTS, Grid, document, finding, grid, heights_up_to
+from simlaunch.reporting.what_if import (
+    AS_GIVEN,
+    GRIPS,
+    HEIGHTS,
+    Grid,
+    document,
+    finding,
+    grid,
+    heights_up_to,
+    limits_words,
+)
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load
 from simlaunch.units.quantity import display_unit
@@ -124,3 +134,19 @@ def test_the_finding_names_the_lowest_plateau_that_is_enough(found: Grid) -> Non
     times[3, AS_GIVEN] = 14.5
     assert "the highest one" in finding(flat, System.METRIC)
     assert "no lower one comes within 0.01 s of it" in finding(flat, System.METRIC)
+
+
+def test_the_highest_plateau_keeps_the_limits_of_the_higher_curve(scenario: Scenario) -> None:
+    """One curve is higher in every gear, so the highest plateau is that curve with its own limits."""
+    curve = scenario.curve("plateau")
+    raised = [[speed.text, f"{1.2 * torque.si:.9g} N m"] for speed, torque in curve.points]
+    plain = [[speed.text, f"{torque.si:.9g} N m"] for speed, torque in curve.points]
+    low = {"name": "low", "points": plain, "gear_limits": [{"gear": "1", "torque": "150 N m"}]}
+    high = {"name": "high", "points": raised, "gear_limits": [{"gear": "1", "torque": "250 N m"}]}
+    both = scenario.replace({"curves": [low, high]})
+    found = grid(both, usable(both), goal(both), System.METRIC)
+    assert found.measures[0].cut[-1] == pytest.approx(found.measures[0].curves[1], abs=2e-3)
+    assert found.limited_gears == (1,)
+    assert limits_words(found).startswith("In gear 1 the engine gives no more than")
+    free = both.replace({"curves": [low, high | {"gear_limits": []}]})
+    assert grid(free, usable(free), goal(free), System.METRIC).limited_gears == ()

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from simlaunch.analysis.goals import extra_targets
 from simlaunch.analysis.simulate import simulate
 from simlaunch.errors import InputError, UsageError
+from simlaunch.launching.goals import extra_targets
 from simlaunch.metrics.marks import marks
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal

@@ -8,9 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from simlaunch.analysis.goals import goal
 from simlaunch.analysis.simulate import simulate
-from simlaunch.analysis.verdict import WORTH_NAMING
+from simlaunch.launching.goals import WORTH_NAMING, goal
 from simlaunch.metrics.marks import mark
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.reading import load

@@ -1,0 +1,1 @@
+"""What is timed, and the launches that every study makes."""

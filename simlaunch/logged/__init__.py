@@ -1,0 +1,1 @@
+"""What logged runs are worked out with."""
