@@ -15,6 +15,8 @@ from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
 
+_SIDES = {"drive.paired": 1, "drive.locking_speed": 0.5, "road.left_friction": 0.6, "body.left_share": 0.52}
+
 CARS: dict[str, Callable[[], Car]] = {
     "coupe, full load": coupe,
     "coupe, held slip": lambda: coupe({"pedal.kind": 1}),
@@ -25,6 +27,12 @@ CARS: dict[str, Callable[[], Car]] = {
     "locked centre, rigid shafts": lambda: coupe(
         {"drive.front_share": 0.5, "drive.locked": 1, "drive.rigid": 1, **full_load(PLATEAU)}
     ),
+    "open axle, sides unlike": lambda: coupe(_SIDES),
+    "limited-slip axle, sides unlike, held slip": lambda: coupe(
+        {**_SIDES, "drive.locking": (0.2, 0.2), "drive.preload": (40.0, 40.0), "pedal.kind": 1}
+    ),
+    "locked axles, sides unlike": lambda: all_drive_saloon({**_SIDES, "drive.locking": (1.0, 1.0)}),
+    "live axle": lambda: coupe({"drive.paired": 1, "drive.cross_lever": 0.12}),
     "drawn at random": lambda: random_car(np.random.default_rng(62)),
 }
 
