@@ -36,8 +36,8 @@ def _wheels(car: Car, numbers: Numbers) -> str:
     left, right = (numbers.plain(each, Dimension.NUMBER) for each in (car.road.left_friction, car.road.right_friction))
     grip = f"of it left {left}, right {right}; " if left != right else ""
     locking = {float(each) for each, driven in zip(car.drive.locking, driven_axles(car), strict=True) if driven}
-    held = " front and ".join(_differential(each, numbers) for each in car.drive.locking)
-    between = _differential(locking.pop(), numbers) if len(locking) == 1 else f"{held} rear"
+    front, rear = (_differential(each, numbers) for each in car.drive.locking)
+    between = _differential(locking.pop(), numbers) if len(locking) == 1 else f"{front} front, {rear} rear"
     return f"{grip}{between}"
 
 
