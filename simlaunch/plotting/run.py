@@ -283,7 +283,7 @@ def _slip(axes: Axes, simulation: Simulation, units: Units) -> None:
             slower = np.minimum(*(trace[f"slip_{axle}_{side}"] for side in ("left", "right")))
             index, shown = len(ends), units.of(slower, Dimension.SHARE)
             _plot(axes, trace.time, shown, index)
-            ends.append(End(float(trace.time[-1]), float(shown[-1]), f"{axle} slower", curve_style(index).colour))
+            ends.append(End(float(trace.time[-1]), float(shown[-1]), f"{axle} slow", curve_style(index).colour))
     head_panel(axes, units.axis("slip of the driven tyres", Dimension.SHARE))
     label_ends(axes, ends)
 

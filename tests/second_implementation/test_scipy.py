@@ -15,6 +15,10 @@ from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
 
+CLUTCHED = {
+    "drive.front_share": 1.0, "drive.locked": 1, "drive.clutched": 1, "drive.capacity": 900.0, "drive.lead": 1.01,
+    "drive.delay": 0.1, "drive.ramp": 0.15,
+}  # fmt: skip
 _SIDES = {"drive.paired": 1, "drive.locking_speed": 0.5, "road.left_friction": 0.6, "body.left_share": 0.52}
 
 CARS: dict[str, Callable[[], Car]] = {
@@ -33,7 +37,14 @@ CARS: dict[str, Callable[[], Car]] = {
     ),
     "locked axles, sides unlike": lambda: all_drive_saloon({**_SIDES, "drive.locking": (1.0, 1.0)}),
     "live axle": lambda: coupe({"drive.paired": 1, "drive.cross_lever": 0.12}),
+    "second axle by a clutch, limited-slip axles, sides unlike": lambda: coupe(
+        {**CLUTCHED, **_SIDES, "drive.locking": (0.0, 0.3)}
+    ),
     "drawn at random": lambda: random_car(np.random.default_rng(62)),
+    "second axle by a clutch, full load": lambda: coupe(CLUTCHED),
+    "second axle by a clutch, held slip, uphill": lambda: all_drive_saloon(
+        {**CLUTCHED, "drive.front_share": 0.0, "drive.lead": 0.98, "pedal.kind": 1, "road.grade_angle": 0.02}
+    ),
 }
 
 
