@@ -174,7 +174,7 @@ def test_slip_work_is_that_of_both_wheels() -> None:
     """Integral of force times slip speed, wheel by wheel. Source: power is force times speed."""
     car = coupe({**SPLIT, "drive.locking": (0.2, 0.2)})
     trace = launch(car, sample_gap=1e-3).trace
-    power = 0.0
+    power = np.zeros(trace.time.shape)
     for side in ("left", "right"):
         rim = trace[f"wheel_speed_rear_{side}"] * car.rear.radius
         power = power + trace[f"force_rear_{side}"] * (rim - trace["speed"])
