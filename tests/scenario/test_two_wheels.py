@@ -97,7 +97,7 @@ def test_the_head_of_a_result_says_what_the_wheels_stand_on() -> None:
     split = COUPE.replace({"road.right_friction_factor": "0.6", "drive.locking": "40 %"})
     car = runnable(split, split.curve_names[0], Pedal.FULL)
     said = " ".join(header(split, car, System.METRIC).split())
-    assert "of it left 1.000, right 0.600; axle with locking value 40.0 %" in said
+    assert "left side 1.000 times that friction, right side 0.600; axle with locking value 40.0 %" in said
     wheels = conditions_object(split, car)["wheels"]
     assert wheels["right_friction_factor"] == pytest.approx(0.6)
     assert wheels["rear_locking"] == pytest.approx(0.4)
