@@ -11,16 +11,18 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import part
 from simlaunch.integrator.control import LEAST_ERROR, Accuracy, foreseen_factor, next_factor
+from simlaunch.integrator.differences import all_free
 from simlaunch.integrator.sampling import Samples, record, record_step
-from simlaunch.integrator.step import Linearise, Rates, error_norm, fill_dense, make_step, read_dense, sum_up
+from simlaunch.integrator.step import Linearise, Outline, Rates, error_norm, fill_dense, make_step, read_dense, sum_up
 from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 Step = Callable[[float, float, Any, Any, Record], None]
 Events = Callable[[float, Array, Any, Any, Array], None]
 """events(t, y, model, phase, out): fills `out`; an event happens where a value falls through zero."""
-Watch = Callable[[float, Array, Any, Any, Array, Array], None]
-"""watch(t, y, model, phase, rates, values): both at once, for a model in which they have much in common."""
+Watch = Callable[[float, Array, Any, Any, Array, Array], Any]
+"""watch(t, y, model, phase, rates, values): both at once, for a model in which they have much in common; returns what
+it found on the way, for `Linearise`."""
 
 # How an advance ends.
 AT_BOUND, AT_EVENT, STEP_TOO_SMALL, BUFFER_FULL = range(4)
@@ -190,8 +192,10 @@ class Model(NamedTuple):
 
     rates: Rates
     """Rate of every state."""
+    outline: Outline
+    """Which states of a phase are to be solved for."""
     linearise: Linearise
-    """How they change with the state."""
+    """How rates change with the state."""
     events: Events
     """Event functions."""
     watch: Watch
@@ -219,11 +223,12 @@ def simple_model(rates: Rates, linearise: Linearise, events: Events) -> Model:
     """
 
     @part
-    def watch(t: float, y: Array, model: Any, phase: Any, slopes: Array, values: Array) -> None:
+    def watch(t: float, y: Array, model: Any, phase: Any, slopes: Array, values: Array) -> int:
         rates(t, y, model, phase, slopes)
         events(t, y, model, phase, values)
+        return 0
 
-    return Model(rates, linearise, events, watch, _NO_KINKS)
+    return Model(rates, all_free, linearise, events, watch, _NO_KINKS)
 
 
 def make_advance(of: Model) -> Callable[..., Advance]:
@@ -240,7 +245,7 @@ def make_advance(of: Model) -> Callable[..., Advance]:
         advance(t, bound, h, model, phase, accuracy, work, samples) -> Advance; `work.state` is moved along, its
         integrals only where samples are recorded that are to hold them [-].
     """
-    step, linearise, watch = make_step(of.rates), of.linearise, of.watch
+    step, outline, linearise, watch = make_step(of.rates), of.outline, of.linearise, of.watch
     land, first_event = make_land(step, of.events, of.kinks), make_first_event(of.events)
 
     @part
@@ -252,7 +257,8 @@ def make_advance(of: Model) -> Callable[..., Advance]:
         work.linear.whole = whole
         steps, rejected, moved, most_growth = 0, 0, True, inf
         last_length, last_error = 0.0, 1.0  # nothing is foreseen from a step of another phase
-        watch(t, work.state, model, phase, work.rates, work.start_values)
+        outline(model, phase, work.structure)
+        seen = watch(t, work.state, model, phase, work.rates, work.start_values)
         if recording and not record(samples, t, work.state):
             return Advance(BUFFER_FULL, t, h, -1, 0, 0)
         while t < bound:
@@ -260,7 +266,7 @@ def make_advance(of: Model) -> Callable[..., Advance]:
             to_bound = bound - t <= h * (1.0 + 1e-9)
             length = bound - t if to_bound else h
             if moved:
-                linearise(t, work.state, work.rates, model, phase, accuracy.scale, work.structure, work.linear)
+                linearise(t, work.state, work.rates, seen, model, phase, accuracy.scale, work.structure, work.linear)
             step(t, length, model, phase, work)
             error = error_norm(work, accuracy.tolerance, accuracy.scale)
             moved = error <= 1.0
@@ -272,7 +278,7 @@ def make_advance(of: Model) -> Callable[..., Advance]:
                     return Advance(STEP_TOO_SMALL, t, h, -1, steps, rejected)
                 continue
             end, index = bound if to_bound else t + length, -1
-            watch(end, work.trial, model, phase, work.end_rates, work.end_values)
+            seen = watch(end, work.trial, model, phase, work.end_rates, work.end_values)
             meets = _meets(work)
             if meets or recording:
                 fill_dense(work)

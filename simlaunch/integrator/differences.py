@@ -17,6 +17,24 @@ SHIFT = 1e-7
 """Share of a state's size by which it is moved to see what its rates do [-]."""
 
 
+@part
+def all_free(model: Any, phase: Any, structure: Record) -> None:
+    """Have every state solved for.
+
+    Parameters
+    ----------
+    model : any
+        The system; not read.
+    phase : any
+        Its phase; not read.
+    structure : Record
+        Filled.
+    """
+    structure.free_count, structure.follower_count, structure.counter_count = structure.free.size, 0, 0
+    for j in range(structure.free.size):
+        structure.free[j] = j
+
+
 def make_linearise(rates: Rates) -> Linearise:
     """Build the linearisation of a system in which every state is free.
 
@@ -33,14 +51,12 @@ def make_linearise(rates: Rates) -> Linearise:
 
     @part
     def linearise(
-        t: float, y: Array, start_rates: Array, model: Any, phase: Any, scale: Array, structure: Record,
+        t: float, y: Array, start_rates: Array, seen: Any, model: Any, phase: Any, scale: Array, structure: Record,
         linear: Record,
     ) -> None:  # fmt: skip
         n = y.size
-        structure.free_count, structure.follower_count, structure.counter_count = n, 0, 0
         moved, out = np.empty(n), np.empty(n)
         for j in range(n):
-            structure.free[j] = j
             shift = SHIFT * (scale[j] + abs(y[j]))
             moved[:] = y
             moved[j] += shift

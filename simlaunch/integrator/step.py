@@ -22,8 +22,11 @@ Array = NDArray[np.float64]
 Rates = Callable[[float, Array, Any, Any, Array], None]
 """rates(t, y, model, phase, out): fills `out` with dy/dt."""
 
-Linearise = Callable[[float, Array, Array, Any, Any, Array, Record, Record], None]
-"""linearise(t, y, rates, model, phase, scale, structure, linear): fills `structure` and `linear` of `work_type`."""
+Outline = Callable[[Any, Any, Record], None]
+"""outline(model, phase, structure): fills `structure` of `work_type` where a phase begins."""
+Linearise = Callable[[float, Array, Array, Any, Any, Any, Array, Record, Record], None]
+"""linearise(t, y, rates, seen, model, phase, scale, structure, linear): fills `linear` of `work_type`; `seen` is what
+the model found on the way to its rates."""
 
 _A, _C = tuple(map(tuple, c.A.tolist())), tuple(map(tuple, c.C.tolist()))
 _ALPHA, _DELTA = tuple(c.ALPHA.tolist()), tuple(c.DELTA.tolist())
@@ -79,7 +82,8 @@ def linear_type(states: int, most_free: int) -> np.dtype[np.void]:
     return np.dtype(
         [
             ("whole", "i8"),  # 1: integrals are wanted as well
-            ("jacobian", "f8", (most_free, states)),  # change with each free state of each state's rate
+            # change with each free state of each state's rate; one row more is scratch space
+            ("jacobian", "f8", (most_free + 1, states)),
             ("time_slope", "f8", (states,)),  # change with time of each state's rate
         ],
         align=True,

@@ -12,6 +12,7 @@ from simlaunch.physics import body, driveline, engine, pedal, sides
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Ground, Wheels
 from simlaunch.physics.driveline import Axles, Gearing, Load
+from simlaunch.physics.pedal import TakeUp
 from simlaunch.record import Coupling, Pedal, Record
 
 Array = NDArray[np.float64]
@@ -31,6 +32,16 @@ class Drive(NamedTuple):
     turbine: float
     command: float  # axle torque the slip control asks for
     load: float  # share of full load that is asked, before slip control takes away from it by ignition
+
+
+class Supply(NamedTuple):
+    """What the engine could give and its coupling carry, before slip control or a driver hold them back [N m]."""
+
+    full: float
+    closed: float  # with the throttle shut
+    torque: float  # at the load that pedal and gear change ask for
+    capacity: float  # of friction plates that slip
+    fluid: driveline.Fluid
 
 
 class Apart(NamedTuple):
@@ -81,8 +92,119 @@ def friction_capacity(time: float, car: Record, phase: Record) -> float:
 
 
 @inline
-def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
+def supply_of(time: float, y: Array, car: Record, phase: Record) -> Supply:
+    """What the engine could give and its coupling carry at this moment, whatever the tyres do.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Supply
+        Torques [N m].
+
+    Source: see `engine`, `driveline` and `pedal`.
+    """
+    speed = y[at.ENGINE_SPEED]
+    boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
+    full = engine.limited_torque(boosted, speed, pedal.carrying_gear(phase), car.engine)
+    capacity, fluid = 0.0, driveline.Fluid(0.0, 0.0)
+    if phase.coupling == at.SLIPPING:
+        capacity = friction_capacity(time, car, phase)
+    if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
+        fluid = driveline.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
+    closed = engine.closed_throttle_torque(speed, car.engine)
+    share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
+    return Supply(full, closed, engine.demanded_torque(full, closed, share), capacity, fluid)
+
+
+@inline
+def uptake_of(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
+    """Torque that the driven tyres pass on as far as slip control lets them; nothing where there is no such control.
+
+    Parameters
+    ----------
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+
+    Returns
+    -------
+    TakeUp
+        Torques [N m].
+
+    Source: see `pedal.take_up`.
+    """
+    if car.pedal.kind == _HELD_SLIP:
+        return pedal.take_up(time, y, car, phase, road)
+    return TakeUp(0.0, 0.0)
+
+
+@inline
+def drive_from(supply: Supply, taken: TakeUp, time: float, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
     """Engine torque, and what the coupling carries while it is open or slips; a stuck one carries nothing here.
+
+    Parameters
+    ----------
+    supply : Supply
+        What the engine could give and its coupling carry.
+    taken : TakeUp
+        What the tyres take.
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    road : Ground
+        What the road does.
+
+    Returns
+    -------
+    Drive
+        Torques [N m], and the load [-].
+
+    Source: see `pedal`.
+    """
+    held_slip, full, closed, torque = car.pedal.kind == _HELD_SLIP, supply.full, supply.closed, supply.torque
+    friction, command = 0.0, 0.0
+    if phase.coupling == at.SLIPPING:
+        capacity = supply.capacity
+        if held_slip and car.coupling.kind == _CLUTCH:
+            capacity = min(capacity, pedal.led_clutch_torque(y, car, phase, road, full))
+        friction = phase.slip_direction * capacity
+    least = min(closed, torque)
+    if held_slip:
+        command = pedal.slip_command(time, y, car, phase, taken.now)
+    if phase.stage == at.LAUNCHING:
+        torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
+    load = engine.load_share(torque, full, closed)
+    if held_slip and phase.stage != at.LAUNCHING:
+        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, full, taken.at_target, friction, supply.fluid)
+        torque = min(torque, max(trimmed, least))
+    return Drive(torque, full, friction, supply.fluid.pump, supply.fluid.turbine, command, load)
+
+
+@inline
+def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Ground) -> Drive:
+    """What engine and coupling do.
 
     Parameters
     ----------
@@ -102,35 +224,10 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     Drive
         Torques [N m], and the load [-].
 
-    Source: see `engine`, `coupling` and `pedal`.
+    Source: see `supply_of` and `drive_from`.
     """
-    speed = y[at.ENGINE_SPEED]
-    held_slip = car.pedal.kind == _HELD_SLIP
-    boosted = engine.boosted_torque(speed, y[at.BOOST], car.engine)
-    full = engine.limited_torque(boosted, speed, pedal.carrying_gear(phase), car.engine)
-    friction, fluid = 0.0, driveline.Fluid(0.0, 0.0)
-    if phase.coupling == at.SLIPPING:
-        capacity = friction_capacity(time, car, phase)
-        if held_slip and car.coupling.kind == _CLUTCH:
-            capacity = min(capacity, pedal.led_clutch_torque(y, car, phase, road, full))
-        friction = phase.slip_direction * capacity
-    if car.coupling.kind == _CONVERTER and phase.coupling != at.STUCK:
-        fluid = driveline.converter_torques(speed, y[at.INPUT_SPEED], car.coupling)
-    closed = engine.closed_throttle_torque(speed, car.engine)
-    share = pedal.demand(time, phase, car.gearbox) * engine.limiter_share(speed, car.engine)
-    torque = engine.demanded_torque(full, closed, share)
-    least = min(closed, torque)
-    command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
-    if held_slip:
-        taken = pedal.take_up(time, y, car, phase, road)
-        command = pedal.slip_command(time, y, car, phase, taken.now)
-    if phase.stage == at.LAUNCHING:
-        torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
-    load = engine.load_share(torque, full, closed)
-    if held_slip and phase.stage != at.LAUNCHING:
-        trimmed = pedal.trimmed_engine_torque(y, car, phase, road, full, taken.at_target, friction, fluid)
-        torque = min(torque, max(trimmed, least))
-    return Drive(torque, full, friction, fluid.pump, fluid.turbine, command, load)
+    taken = uptake_of(time, y, car, phase, road)
+    return drive_from(supply_of(time, y, car, phase), taken, time, y, car, phase, road)
 
 
 @inline

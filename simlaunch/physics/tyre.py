@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from math import cos, exp, pi, sqrt
+from math import cos, pi, sqrt
 from typing import NamedTuple
 
 from simlaunch.compiled import inline, part
 from simlaunch.physics.magic_formula import Contact, bent_argument, peak_slip, tabulate_shape, tabulated_shape
-from simlaunch.physics.table import ease
+from simlaunch.physics.table import ease, exponential
 from simlaunch.record import Record
 
 _NO_LOAD = 1e-9  # below this load [N] a tyre gives no force
@@ -110,7 +110,7 @@ def stiffness_factor_at(load_change: float, friction: float, tyre: Record) -> fl
 
     Source: Magic Formula load terms p_Kx1 to p_Kx3, Pacejka ch. 4 (from memory).
     """
-    per_load = (tyre.slip_stiffness + tyre.stiffness_load * load_change) * exp(
+    per_load = (tyre.slip_stiffness + tyre.stiffness_load * load_change) * exponential(
         tyre.stiffness_load_exponent * load_change
     )
     return max(per_load, 0.1 * tyre.slip_stiffness) * tyre.per_shape / friction

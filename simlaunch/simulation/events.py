@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from math import inf
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +13,19 @@ from numpy.typing import NDArray
 from simlaunch.compiled import inline, part
 from simlaunch.physics import balance, body, engine
 from simlaunch.physics import state as at
+from simlaunch.physics.pedal import TakeUp
 from simlaunch.record import Coupling, Record
 
 Array = NDArray[np.float64]
+
+
+class Seen(NamedTuple):
+    """What was found at a state on the way to its rates, and serves again for how they change with it."""
+
+    road: body.Ground
+    drive: balance.Drive
+    supply: balance.Supply
+    taken: TakeUp
 
 
 class EventKind(StrEnum):
@@ -153,28 +164,36 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
         _balance_values(balance.balance(t, y, car, phase), t, car, phase, out)
 
 
+@inline
+def _seen(t: float, y: Array, car: Record, phase: Record) -> Seen:
+    road = body.ground(t, y, car, phase)
+    supply, taken = balance.supply_of(t, y, car, phase), balance.uptake_of(t, y, car, phase, road)
+    return Seen(road, balance.drive_from(supply, taken, t, y, car, phase, road), supply, taken)
+
+
 @part
-def _of_wheels(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
+def _of_wheels(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> Seen:
     """The same as below for a car with an axle whose wheels differ."""
-    b = balance.balance(t, y, car, phase)
+    seen = _seen(t, y, car, phase)
+    b = balance.balance_on(seen.road, seen.drive, t, y, car, phase)
     balance.rates_of(b, y, car, phase, slopes)
     balance.add_apart(b, t, y, car, phase, True, slopes)
     _state_values(y, car, phase, values)
     _balance_values(b, t, car, phase, values)
+    return seen
 
 
 @part
-def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
-    """Rate of every state and value of every event function, from one balance of forces."""
+def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> Seen:
+    """Rate of every state and value of every event function, from one balance of forces; returns its parts."""
     if car.drive.paired == 1:
-        _of_wheels(t, y, car, phase, slopes, values)
-        return
-    road = body.ground(t, y, car, phase)
-    drive = balance.drive_torques(t, y, car, phase, road)
-    b = balance.balance_on(road, drive, t, y, car, phase)
+        return _of_wheels(t, y, car, phase, slopes, values)
+    seen = _seen(t, y, car, phase)
+    b = balance.balance_on(seen.road, seen.drive, t, y, car, phase)
     balance.rates_of(b, y, car, phase, slopes)
     _state_values(y, car, phase, values)
     _balance_values(b, t, car, phase, values)
+    return seen
 
 
 @inline

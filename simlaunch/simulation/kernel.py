@@ -17,7 +17,7 @@ from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
 from simlaunch.record import Record
 from simlaunch.simulation import events as ev
-from simlaunch.simulation.linearised import MOST_FREE, linearise
+from simlaunch.simulation.linearised import MOST_FREE, fill_structure, linearise
 from simlaunch.simulation.transitions import end_stage, happen
 
 Array = NDArray[np.float64]
@@ -156,7 +156,7 @@ def compiled_events(t: float, y: Array, car: Record, phase: Record, out: Array) 
     ev.event_values(t, y, car, phase, out)
 
 
-_LAUNCH = adv.Model(rates, linearise, ev.event_values, ev.rates_and_values, ev.LIMITER_UP)
+_LAUNCH = adv.Model(rates, fill_structure, linearise, ev.event_values, ev.rates_and_values, ev.LIMITER_UP)
 _run = part(make_run(adv.make_advance(_LAUNCH)))
 
 

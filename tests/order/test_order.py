@@ -12,7 +12,7 @@ from scipy.integrate import solve_ivp
 
 from cars import RPM, coupe
 from closed_form.midway import in_gear, run_on
-from simlaunch.integrator.differences import make_linearise
+from simlaunch.integrator.differences import all_free, make_linearise
 from simlaunch.integrator.step import Rates, fill_dense, make_step, make_work, read_dense
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import stored_energy
@@ -51,9 +51,10 @@ def fixed_steps(rates: Rates, y: Array, duration: float, count: int, model: obje
     """State after so many equal steps."""
     work, step, linearise = make_work(len(y), 1), make_step(rates), make_linearise(rates)
     work.state[:], size, h = y, np.maximum(np.abs(y), 1.0), duration / count
+    all_free(model, phase, work.structure)
     for i in range(count):
         rates(i * h, work.state, model, phase, work.rates)
-        linearise(i * h, work.state, work.rates, model, phase, size, work.structure, work.linear)
+        linearise(i * h, work.state, work.rates, None, model, phase, size, work.structure, work.linear)
         step(i * h, h, model, phase, work)
         work.state[:] = work.trial
     state: Array = work.state.copy()
@@ -79,7 +80,8 @@ def one_step(h: float) -> Record:
     work = make_work(4, 1)
     work.state[:] = orbit(1.0)
     kepler(0.0, work.state, None, None, work.rates)
-    make_linearise(kepler)(0.0, work.state, work.rates, None, None, np.ones(4), work.structure, work.linear)
+    all_free(None, None, work.structure)
+    make_linearise(kepler)(0.0, work.state, work.rates, None, None, None, np.ones(4), work.structure, work.linear)
     make_step(kepler)(0.0, h, None, None, work)
     fill_dense(work)
     return work

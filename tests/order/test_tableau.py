@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import NDArray
 
 from simlaunch.integrator import tableau as c
-from simlaunch.integrator.differences import make_linearise
+from simlaunch.integrator.differences import all_free, make_linearise
 from simlaunch.integrator.step import fill_dense, make_step, make_work, read_dense
 
 Array = NDArray[np.float64]
@@ -112,7 +112,8 @@ def one_step(z: float) -> float:
     work = make_work(1, 1)
     work.state[:] = 1.0
     decay(0.0, work.state, z, None, work.rates)
-    make_linearise(decay)(0.0, work.state, work.rates, z, None, np.ones(1), work.structure, work.linear)
+    all_free(z, None, work.structure)
+    make_linearise(decay)(0.0, work.state, work.rates, None, z, None, np.ones(1), work.structure, work.linear)
     make_step(decay)(0.0, 1.0, z, None, work)
     return float(work.trial[0])
 
