@@ -38,7 +38,7 @@ from simlaunch.physics import state as at
 from simlaunch.quantities import reported
 from simlaunch.record import CAR
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, Ways, make_bench, run_next, ways
+from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, Ways, hopeless, make_bench, run_next, ways
 from simlaunch.simulation.events import EventKind
 from simlaunch.units.spelling import Dimension
 
@@ -408,14 +408,13 @@ def compile_measuring() -> None:
 
 
 def _measure_long(
-    cars: NDArray[np.void], i: int, tolerance: float, wanted: _Wanted, values: Array, ending: Codes
+    cars: NDArray[np.void], i: int, space: _Space, tolerance: float, wanted: _Wanted, values: Array, ending: Codes
 ) -> None:
-    """Run and measure one car with more and more space for its samples."""
+    """Run and measure one car with more and more space for its samples, as long as that promises to help."""
     for capacity in CAPACITIES[1:]:
-        if ending[i] == kernel.BUFFER_FULL:
-            _measure_each(
-                ways(), cars, i, i + 1, _space(capacity, tolerance, energy=wanted.energy), wanted, values, ending
-            )
+        if ending[i] == kernel.BUFFER_FULL and not hopeless(space.bench.samples):
+            space = _space(capacity, tolerance, energy=wanted.energy)
+            _measure_each(ways(), cars, i, i + 1, space, wanted, values, ending)
 
 
 def measure_many(
@@ -460,7 +459,7 @@ def measure_many(
     while done < cars.size:
         done = _measure_each(ways(), cars, done, cars.size, space, wanted, values, ending)
         if done < cars.size:
-            _measure_long(cars, done, tolerance, wanted, values, ending)
+            _measure_long(cars, done, space, tolerance, wanted, values, ending)
             done += 1
     publish()
     return Measured(values, ending)
