@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 from simlaunch.logged.road_load import air_forces, mass_in_gear, resistance
 from simlaunch.logged.same_conditions import steady_acceleration
 from simlaunch.metrics.ceiling import driven_axles
-from simlaunch.physics import body, engine, tyre
+from simlaunch.physics import body, engine, sides
 from simlaunch.physics.driveline import driven_radius
+from simlaunch.physics.sides import Sides
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.record import Car
@@ -68,24 +69,26 @@ def near_grip(log: Log, car: Car, first: int, behind: int) -> Mask:
     inside = slice(first, behind)
     speed, gained = log.speed[inside], steady_acceleration(log.time[inside], log.speed[inside])
     hardest = max((driven(car, float(v), float(gained.max())) for v in speed[[0, -1]]), key=lambda each: each[0])
-    if hardest[0] < 0.8 * NEAR_GRIP * tyre.axle_force_limit(hardest[1], hardest[2], car.road.friction_factor):
+    if hardest[0] < 0.8 * NEAR_GRIP * sides.summit(*hardest[1:]).force:
         return near
     for k, (v, a) in enumerate(zip(speed.tolist(), gained.tolist(), strict=True)):
-        force, load, end = driven(car, v, a)
-        near[first + k] = force > NEAR_GRIP * tyre.axle_force_limit(load, end, car.road.friction_factor)
+        force, *axle = driven(car, v, a)
+        near[first + k] = force > NEAR_GRIP * sides.summit(*axle).force
     return near
 
 
-def driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
-    """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
+def driven(car: Car, speed: float, gained: float) -> tuple[float, Sides, Any]:
+    """Force of the driven axle, the rear one where both are [N], its wheels, and its tyre."""
     drag, *lifts = air_forces(car, float(car.air.density), speed)
     force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
     loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
     front, rear = driven_axles(car)
     if front and rear:
         share = loads[1] / sum(loads) if car.drive.locked == 1 else 1.0 - car.drive.front_share
-        return force * share, loads[1], car.rear
-    return (force, loads[0], car.front) if front else (force, loads[1], car.rear)
+        return force * share, sides.axle_sides(1, loads[1], 0.0, car), car.rear
+    if front:
+        return force, sides.axle_sides(0, loads[0], 0.0, car), car.front
+    return force, sides.axle_sides(1, loads[1], car.drive.cross_lever * force * car.rear.radius, car), car.rear
 
 
 def boost_along(time: Array, turns: Array, loaded: Mask, car: Car) -> Array:
@@ -152,7 +155,7 @@ def driveline(speed: Array, gained: Array, car: Car, gear: int) -> Driveline:
     turning = mass_in_gear(car, gear) - float(car.body.mass)
     places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
     slips = [
-        tyre.slip_for_force(*driven(car, v, a), car.road.friction_factor)
+        sides.slip_for_force(*driven(car, v, a))
         for v, a in zip(speed[places].tolist(), gained[places].tolist(), strict=True)
     ]
     slip, index = np.interp(np.arange(speed.size), places, slips), np.arange(speed.size)

@@ -23,7 +23,7 @@ def header(scenario: Scenario, car: Car, system: System) -> str:
         f"air {numbers.with_unit(car.air.density, Dimension.DENSITY)}",
     ]
     if car.drive.paired == 1:
-        parts.append(_wheels(car, numbers))
+        parts.insert(3, _wheels(car, numbers))
     if road.grade.si:
         parts.append(f"grade {clean(road.grade.text)}")
     if scenario.air.head_wind.si:
@@ -34,10 +34,10 @@ def header(scenario: Scenario, car: Car, system: System) -> str:
 def _wheels(car: Car, numbers: Numbers) -> str:
     """What the two wheels of an axle stand on, and what is between them."""
     left, right = (numbers.plain(each, Dimension.NUMBER) for each in (car.road.left_friction, car.road.right_friction))
-    grip = f"of it left {left}, right {right}; " if left != right else ""
+    grip = f"left side {left} times that friction, right side {right}; " if left != right else ""
     locking = {float(each) for each, driven in zip(car.drive.locking, driven_axles(car), strict=True) if driven}
-    held = " front and ".join(_differential(each, numbers) for each in car.drive.locking)
-    between = _differential(locking.pop(), numbers) if len(locking) == 1 else f"{held} rear"
+    front, rear = (_differential(each, numbers) for each in car.drive.locking)
+    between = _differential(locking.pop(), numbers) if len(locking) == 1 else f"{front} front, {rear} rear"
     return f"{grip}{between}"
 
 

@@ -21,7 +21,7 @@ from simlaunch.cubics import monotone
 from simlaunch.parameters.weather import Weather, power_limit, torque_factor
 from simlaunch.record import FOOT, MAX_CURVE_POINTS, MAX_GEARS, Coupling, ShiftKind
 from simlaunch.scenario.car import rolling_radius
-from simlaunch.scenario.model import Run
+from simlaunch.scenario.model import TWO_WHEELS, Run
 from simlaunch.scenario.powertrain import BEST, BEST_FORCE, CompressorLimit, Curve
 from simlaunch.scenario.surroundings import air_pressure, air_temperature, surfaces
 from simlaunch.units.quantity import Quantity, to_si
@@ -296,14 +296,6 @@ def _tyre(axle: str) -> tuple[Row, ...]:
     )
 
 
-_TWO_WHEELS = (
-    "road.left_friction_factor",
-    "road.right_friction_factor",
-    "body.left_weight_share",
-    "drive.live_axle_track",
-)
-"""Keys of which any one makes the two wheels of a driven axle two."""
-
 ROWS: tuple[Row, ...] = (
     _row("body.mass", "body.mass"),
     _row("body.front_share", "body.front_weight_share"),
@@ -339,7 +331,7 @@ ROWS: tuple[Row, ...] = (
     _row("drive.shaft_stiffness", "drive.half_shaft_stiffness", made=_on_both_axles),
     _row("drive.shaft_damping", "drive.half_shaft_damping", made=_on_both_axles),
     _row("drive.inertia", "drive.inertia"),
-    _row("drive.paired", *_TWO_WHEELS, made=_stated),
+    _row("drive.paired", *TWO_WHEELS, made=_stated),
     _row("drive.locking", "drive.driven", "drive.locking", "drive.front_locking", made=_of_axles),
     _row(
         "drive.preload",

@@ -90,7 +90,7 @@ def exponential(x: float) -> float:
     Examples
     --------
     >>> round(exponential(0.5), 11)
-    1.64872127070
+    1.6487212707
     """
     if abs(x) > 0.5:
         return exp(x)

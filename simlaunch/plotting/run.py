@@ -277,7 +277,13 @@ def _slip(axes: Axes, simulation: Simulation, units: Units) -> None:
     most = 1.5 * float(driven_slip(simulation).max())
     log_slip(axes, *(float(units.of(np.array(slip), Dimension.SHARE)) for slip in (LEAST_SLIP, most)))
     shade_peak_slip(axes, [simulation], units)
-    ends = _by_axle(axes, simulation, lambda axle: units.of(trace[f"slip_{axle}"], Dimension.SHARE))
+    ends = [*_by_axle(axes, simulation, lambda axle: units.of(trace[f"slip_{axle}"], Dimension.SHARE))]
+    for axle in driven_names(simulation):
+        if f"slip_{axle}_left" in trace:
+            slower = np.minimum(*(trace[f"slip_{axle}_{side}"] for side in ("left", "right")))
+            index, shown = len(ends), units.of(slower, Dimension.SHARE)
+            _plot(axes, trace.time, shown, index)
+            ends.append(End(float(trace.time[-1]), float(shown[-1]), f"{axle} slow", curve_style(index).colour))
     head_panel(axes, units.axis("slip of the driven tyres", Dimension.SHARE))
     label_ends(axes, ends)
 

@@ -665,6 +665,20 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
 )
 """Ranges outside which a value is possible but seldom meant (common practice for cars)."""
 
+TWO_WHEELS = (
+    "road.left_friction_factor",
+    "road.right_friction_factor",
+    "body.left_weight_share",
+    "drive.live_axle_track",
+)
+"""Keys of which any one makes the two wheels of a driven axle two."""
+
+
+def two_wheels(scenario: Scenario) -> bool:
+    """Whether the two wheels of a driven axle count as two."""
+    return any(_at(scenario, key) for key in TWO_WHEELS)
+
+
 _HIGH_MEAN_PRESSURE = 30e5
 
 
@@ -730,8 +744,7 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
 def _wheels(scenario: Scenario) -> Iterator[str]:
     """Differentials between wheels that are alike, and forces that would turn the car."""
     road, drive = scenario.road, scenario.drive
-    differ = scenario.body.left_weight_share or road.left_friction_factor or road.right_friction_factor
-    if not (differ or drive.live_axle_track):
+    if not two_wheels(scenario):
         stated = [name for name in LOCKING if getattr(drive, name) is not None]
         if stated:
             why = "has no effect while the two wheels of an axle are alike"

@@ -18,7 +18,7 @@ from simlaunch.launching.goals import extra_targets, goal, same_target, target_l
 from simlaunch.launching.targets import road_tests
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.record import MAX_CURVE_POINTS
-from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
+from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario, two_wheels
 from simlaunch.scenario.powertrain import BEST, Curve, TorqueGap
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, as_typed, display_unit, read
@@ -232,6 +232,11 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
         ends = (0.0, max(2.0 * second.capacity.si, 1000.0), 10.0)
         name, key = "capacity of the second axle's clutch", "drive.second_axle.capacity"
         found.append(_plain_slider("second-axle", name, key, ends, second.capacity, system))
+    if two_wheels(scenario):
+        locking = scenario.drive.locking or read("0 %", Dimension.SHARE)
+        found.append(
+            _plain_slider("locking", "locking value of the axle", "drive.locking", (0.0, 1.0, 0.01), locking, system)
+        )
     if scenario.engine.boost_lagged_share.si:
         found.append(Slider("lag", "boost lag", "%", 10.0, 300.0, 5.0, 100.0, _with_lag))
     if not scenario.air.density:

@@ -301,6 +301,44 @@ ONE_FAULT: list[tuple[str, object, str]] = [
         CONVERTER | {"torque_ratio": ["2", "1.4", "1.2"]},
         'torque_ratio[3]: "1.2" puts out more power than goes in at speed ratio 0.9; keep it below 1.111',
     ),
+    # --- two wheels of an axle ---
+    (
+        "drive.locking",
+        "40",
+        'drive.locking: "40" is no share: a number alone counts in parts of one, up to 1; write "40 %"',
+    ),
+    ("drive.locking", "120 %", 'drive.locking: "120 %" is above 100 %, the most that is possible'),
+    ("drive.locking", "-10 %", 'drive.locking: "-10 %" is below 0 %, the least that is possible'),
+    ("drive.locking", "80 N m", 'drive.locking: "80 N m" is a torque, but a share is wanted'),
+    ("drive.locking_preload", "-1 N m", 'drive.locking_preload: "-1 N m" is below 0 N m'),
+    ("drive.locking_preload", "80", 'drive.locking_preload: "80" has no unit'),
+    ("drive.locking_speed", "0 rpm", 'drive.locking_speed: "0 rpm" is below 0.5 rpm, the least that is possible'),
+    (
+        "drive.front_locking",
+        "20 %",
+        'drive.front_locking: "20 %" needs all-wheel drive, not rear; leave it out; locking',
+    ),
+    (
+        "drive.front_locking_preload",
+        "5 N m",
+        'drive.front_locking_preload: "5 N m" needs all-wheel drive, not rear; leave it out; locking_preload serves',
+    ),
+    (
+        "drive.front_roll_stiffness_share",
+        "60 %",
+        'drive.front_roll_stiffness_share: "60 %" needs live_axle_track, without which no torque moves load across',
+    ),
+    ("drive.live_axle_track", "150 m", 'drive.live_axle_track: "150 m" is above 3 m, the most that is possible'),
+    (
+        "drive",
+        {"driven": "all", "live_axle_track": "1.5 m"},
+        'drive.live_axle_track: "1.5 m" is that of a driven rear axle alone, not all; leave it out',
+    ),
+    ("drive.differential", "open", 'drive.differential: "open" is not a known key'),
+    ("body.left_weight_share", "5 %", 'body.left_weight_share: "5 %" is below 30 %, the least that is possible'),
+    ("road.left_friction_factor", "0", 'road.left_friction_factor: "0" is below 0.01, the least that is possible'),
+    ("road.right_friction_factor", "60 %", 'road.right_friction_factor: "60 %"'),
+    ("road.left_friction", "1", 'road.left_friction: "1" is not a known key; did you mean left_friction_factor?'),
     # --- run ---
     (
         "run.until",

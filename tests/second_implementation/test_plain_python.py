@@ -51,10 +51,16 @@ def test_rates_of_random_states() -> None:
         car = random_car(np.random.default_rng(seed))
         if seed % 3 == 0:
             change(car, second_axle_by_clutch(np.random.default_rng(seed)))
+        if seed % 2 == 0:
+            change(car, {"drive.paired": 1, "drive.locking": (0.0, 0.3), "drive.locking_speed": 0.5,
+                         "road.left_friction": 0.6, "body.left_share": 0.53})  # fmt: skip
         complete(car)
         for duration in ("ramp_down", "hand_over"):  # a stage that takes no time is never entered
             setattr(car.gearbox, duration, max(getattr(car.gearbox, duration), 0.02))
         y, phase = random_state(rng, car)
+        if seed % 2 == 0:
+            y[at.APART_FRONT : at.CROSS_LOAD] = rng.uniform(-0.3, 0.3, at.CROSS_LOAD - at.APART_FRONT)
+            y[at.CROSS_LOAD] = rng.uniform(0.0, 500.0)
         for function, kept in ((rates, plain), (compiled_rates, compiled)):
             out = np.empty(at.STATES)
             function(0.3, y, car, phase, out)

@@ -19,6 +19,7 @@ CLUTCHED = {
     "drive.front_share": 1.0, "drive.locked": 1, "drive.clutched": 1, "drive.capacity": 900.0, "drive.lead": 1.01,
     "drive.delay": 0.1, "drive.ramp": 0.15,
 }  # fmt: skip
+_SIDES = {"drive.paired": 1, "drive.locking_speed": 0.5, "road.left_friction": 0.6, "body.left_share": 0.52}
 
 CARS: dict[str, Callable[[], Car]] = {
     "coupe, full load": coupe,
@@ -29,6 +30,15 @@ CARS: dict[str, Callable[[], Car]] = {
     ),
     "locked centre, rigid shafts": lambda: coupe(
         {"drive.front_share": 0.5, "drive.locked": 1, "drive.rigid": 1, **full_load(PLATEAU)}
+    ),
+    "open axle, sides unlike": lambda: coupe(_SIDES),
+    "limited-slip axle, sides unlike, held slip": lambda: coupe(
+        {**_SIDES, "drive.locking": (0.2, 0.2), "drive.preload": (40.0, 40.0), "pedal.kind": 1}
+    ),
+    "locked axles, sides unlike": lambda: all_drive_saloon({**_SIDES, "drive.locking": (1.0, 1.0)}),
+    "live axle": lambda: coupe({"drive.paired": 1, "drive.cross_lever": 0.12}),
+    "second axle by a clutch, limited-slip axles, sides unlike": lambda: coupe(
+        {**CLUTCHED, **_SIDES, "drive.locking": (0.0, 0.3)}
     ),
     "drawn at random": lambda: random_car(np.random.default_rng(62)),
     "second axle by a clutch, full load": lambda: coupe(CLUTCHED),
