@@ -265,7 +265,8 @@ def carry(package: Path) -> None:
     """
     folder = package / _CARRIED / _store.name
     _take_over(_folder, folder)
-    _seal(folder)
+    if folder.is_dir():  # else compilation is switched off
+        _seal(folder)
 
 
 def _name(snapshot: Path) -> None:

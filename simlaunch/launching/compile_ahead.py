@@ -13,6 +13,7 @@ import numpy as np
 from simlaunch.compiled import carry, compile_for, is_kept, not_kept, take_in
 from simlaunch.metrics.above import integral_above
 from simlaunch.metrics.ceiling import grip_limits
+from simlaunch.metrics.crossing import first_time, value_at
 from simlaunch.metrics.energy import audit
 from simlaunch.metrics.grip import grip_use
 from simlaunch.metrics.many import compile_measuring
@@ -109,6 +110,8 @@ def compile_the_rest() -> None:
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     still = Trace(np.arange(_SAMPLES, dtype=np.float64), named, ())
     integral_above(still.time, still.time, still.time)
+    first_time(still, "speed", 1.0)
+    value_at(still, "speed", 1.0)
     marks(still)
     grip_use(still, (False, True), (0.3, 0.3))
     audit(still)

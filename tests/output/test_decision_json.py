@@ -33,7 +33,9 @@ COUPE = load(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml").replac
     {"run.until": ["30 m"], "run.marks": []}
 )
 KINDS = ("worth", "plateau", "odds", "parts")
-_UNITLESS = re.compile(r"(share|shares|ratio|value|rows|weights|knee|gear|gears|is_plateau|reached|given|grip|left_out|every_curve)$")
+_UNITLESS = re.compile(
+    r"(share|shares|ratio|value|rows|weights|knee|gear|gears|is_plateau|reached|given|grip|left_out|every_curve)$"
+)
 _UNIT = re.compile(r"_(s|J|Pa|N_m|s_per_N_m|rad_per_s)$")
 
 
