@@ -140,6 +140,11 @@ def _push(force: float, speed: float, stream: _Stream, car: Record) -> _Push:
     at_rear = sides.axle_sides(1, load_rear, drive.cross_lever * force * car.rear.radius, car)
     front = _axle_limit(load_front, at_front, car.front, both or front_driven, road, speed, acceleration)
     rear = _axle_limit(load_rear, at_rear, car.rear, both or rear_driven, road, speed, acceleration)
+    if drive.clutched == 1:  # behind a clutch that slips, tyres are far from their peak and hardly faster than the car
+        if rear_driven and front.torque > drive.capacity:
+            front = _axle_limit(load_front, at_front, car.front, False, road, speed, acceleration)
+        if front_driven and rear.torque > drive.capacity:
+            rear = _axle_limit(load_rear, at_rear, car.rear, False, road, speed, acceleration)
     torque_front, torque_rear = _axle_torques(front, rear, drive)
     return _Push(
         (torque_front - front.loss) / car.front.radius,

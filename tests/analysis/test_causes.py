@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from simlaunch.analysis.simulate import simulate
-from simlaunch.comparing.causes import Cause, budget, without
+from simlaunch.comparing.causes import Cause, budget, causes_of, without
 from simlaunch.comparing.compare import compare
 from simlaunch.launching.goals import goal
 from simlaunch.launching.ready import aim
@@ -21,8 +21,9 @@ from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import complete, launch
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-COUPE, HATCH, GRIP, SALOON = (
-    load(SCENARIOS / f"{name}.toml") for name in ("road-coupe", "front-hatch", "all-drive-grip", "all-drive-saloon")
+COUPE, HATCH, GRIP, SALOON, CLUTCHED = (
+    load(SCENARIOS / f"{name}.toml")
+    for name in ("road-coupe", "front-hatch", "all-drive-grip", "all-drive-saloon", "clutch-hatch")
 )
 
 
@@ -37,7 +38,23 @@ def _time(car: Car, target: Target) -> float:
     return mark(launch(car).trace, target).time
 
 
-@pytest.mark.parametrize("scenario", [COUPE, HATCH, GRIP, SALOON], ids=["coupe", "hatch", "grip", "saloon"])
+def test_a_second_axle_that_is_held_is_that_of_a_locked_centre() -> None:
+    """Without the cause, the launch is that of the same car with a locked centre, and only such cars have the cause."""
+    target = goal(CLUTCHED)
+    full, held = (_ready(CLUTCHED, target, pedal) for pedal in Pedal)
+    left = without(full, held, [cause for cause in Cause if cause is not Cause.SECOND_AXLE])
+    locked = full.copy()
+    locked.drive.clutched, locked.drive.front_share = 0, 0.5
+    assert _time(left, target) == pytest.approx(_time(locked, target), abs=1e-6)
+    assert _time(left, target) < _time(full, target) - 0.1
+    assert Cause.SECOND_AXLE in causes_of(CLUTCHED)
+    assert Cause.SECOND_AXLE not in causes_of(GRIP)
+    assert causes_of(GRIP) == tuple(cause for cause in causes_of(CLUTCHED) if cause is not Cause.SECOND_AXLE)
+
+
+@pytest.mark.parametrize(
+    "scenario", [COUPE, HATCH, GRIP, SALOON, CLUTCHED], ids=["coupe", "hatch", "grip", "saloon", "clutched"]
+)
 def test_ideal_time_and_shares_are_the_real_time(scenario: Scenario) -> None:
     target = goal(scenario)
     names = scenario.curve_names[:2]

@@ -92,6 +92,36 @@ def test_fixed_split_is_limited_by_the_first_axle_to_slip(share: float) -> None:
     assert grip_limited_acceleration(car, 0.0) == pytest.approx(STANDARD_GRAVITY * min(front, rear), rel=1e-9)
 
 
+@pytest.mark.parametrize("force", [0.0, 1500.0, 4000.0])
+def test_a_clutch_adds_to_the_first_axle_what_it_carries(force: float) -> None:
+    """a (1 + mu h / L) = mu g Fzf0 / W + F_c / m: the front axle at its peak, the rear one by its clutch; by hand."""
+    mu, length, behind, height = 0.9, 2.7, 1.3, 0.55
+    car = textbook("front", length, behind, height, mu, **{
+        "drive.locked": 1, "drive.clutched": 1, "drive.capacity": force * 0.315, "front.radius": 0.315,
+    })  # fmt: skip
+    by_hand = mu * STANDARD_GRAVITY * (1.0 - behind / length) + force / car.body.mass
+    assert grip_limited_acceleration(car, 0.0) == pytest.approx(by_hand / (1.0 + mu * height / length), rel=1e-9)
+
+
+@pytest.mark.parametrize("first", [0.0, 1.0])
+def test_usable_torque_with_a_clutch_lies_between_that_of_one_axle_and_of_both(first: float) -> None:
+    """The same as with one driven axle, or with a locked centre, at the ends. Source: definition."""
+    speeds = np.linspace(150.0, 700.0, 12)
+    by_clutch = [
+        coupe({"drive.locked": 1, "drive.clutched": 1, "drive.front_share": first, "drive.capacity": capacity})
+        for capacity in (0.0, 800.0, 1e9)
+    ]
+    ends = (coupe({"drive.front_share": first}), coupe({"drive.front_share": 0.5, "drive.locked": 1}))
+    for car in (*by_clutch, *ends):
+        complete(car)
+    none, some, every = (usable_torque(car, 2, speeds) for car in by_clutch)
+    one, both = (usable_torque(car, 2, speeds) for car in ends)
+    np.testing.assert_allclose(none, one, rtol=1e-9)
+    np.testing.assert_allclose(every, both, rtol=1e-9)
+    assert (none < some).all()
+    assert (some < every).all()
+
+
 def test_split_that_follows_the_loads_uses_all_grip() -> None:
     """Closed form: a fixed split reaches mu g only where it equals the share of the load."""
     mu, length, behind, height = 0.9, 2.7, 1.3, 0.55

@@ -18,7 +18,8 @@ from simlaunch.scenario.reading import load
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
-NAMES = {"hill-roadster", "road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip"}
+NAMES = {"hill-roadster", "road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip",
+         "clutch-hatch"}  # fmt: skip
 
 
 def _demo(name: str) -> Scenario:
