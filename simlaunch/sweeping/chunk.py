@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import sys
 import threading
 import time
@@ -117,7 +118,26 @@ class ChunkResult:
 
 SWEEP_TOLERANCE = 3e-4
 """Relative error per step unless another one is asked for: times to a fifth of a millisecond, in half the time that a
-single run's default takes; `guide/accuracy.md` has the errors that were measured [-]."""
+single run's default takes; see `time_error` [-]."""
+
+_TIME_ERRORS = {1e-5: 1e-5, 1e-4: 1e-4, SWEEP_TOLERANCE: 3e-4, 1e-3: 8e-4}
+
+
+def time_error(tolerance: float) -> float:
+    """By how much times may be off at a tolerance.
+
+    Parameters
+    ----------
+    tolerance : float
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    float
+        Error of the quarter-mile time that 95 of 100 cars drawn at random keep to, as `tests/benchmarks/accuracy.py`
+        draws them, rounded up; nan for a tolerance so wide that it was not measured [s].
+    """
+    return min((error for known, error in _TIME_ERRORS.items() if tolerance <= known), default=math.nan)
 
 
 def in_order(groups: Iterable[str]) -> tuple[str, ...]:
