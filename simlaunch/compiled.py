@@ -237,9 +237,29 @@ def not_kept() -> str:
     return f"{_root} {_not_kept}, so nothing is kept there and every run compiles anew; {instead}"
 
 
-def publish() -> None:
-    """Give other processes what this one has compiled, as a snapshot that appears whole or not at all."""
-    global _published
+def _ages() -> tuple[float, ...]:
+    """When something was last added to each folder of this process; asked often, so nothing is listed twice."""
+    with contextlib.suppress(OSError), os.scandir(_folder) as inside:
+        return (_folder.stat().st_mtime, *(each.stat().st_mtime for each in inside if each.is_dir()))
+    return ()
+
+
+_ages_looked_at: tuple[float, ...] = ()
+
+
+def publish(*, last: bool = False) -> None:
+    """Give other processes what this one has compiled, as a snapshot that appears whole or not at all.
+
+    Parameters
+    ----------
+    last : bool
+        Look closely, since nobody will again; otherwise only where a folder has changed since the last look.
+    """
+    global _published, _ages_looked_at
+    ages = _ages()
+    if ages == _ages_looked_at and not last:
+        return
+    _ages_looked_at = ages
     names = _names(_folder)
     if _not_kept or names <= _published:
         return
@@ -303,7 +323,7 @@ def take_in() -> None:
 @atexit.register
 def finish() -> None:
     """Publish what was compiled and remove this process's own folder."""
-    publish()
+    publish(last=True)
     shutil.rmtree(_folder, ignore_errors=True)
 
 

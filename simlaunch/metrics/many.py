@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from functools import lru_cache
 from math import nan
 from typing import NamedTuple
 
@@ -110,6 +111,7 @@ def _time_column(target: Target) -> Measure:
     return _column(MARKS, "time", target=target.label)
 
 
+@lru_cache(maxsize=64)
 def _all_columns(targets: tuple[Target, ...]) -> tuple[Measure | None, ...]:
     """A column for every number that compiled code works out, in its order; None for those of no meaning."""
     return (

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import shlex
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -31,10 +32,11 @@ from simlaunch.output.layout import (
     columns as width_of,
 )
 from simlaunch.output.words import CAUTION, Numbers
+from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind, Role
 from simlaunch.sweeping.campaign import Estimate, Progress
 from simlaunch.sweeping.casting import BETWEEN_FAULTS
-from simlaunch.sweeping.chunk import Study
+from simlaunch.sweeping.chunk import Study, time_error
 from simlaunch.sweeping.completion import complete
 from simlaunch.sweeping.export import table
 from simlaunch.sweeping.export import with_unit as column_name
@@ -420,7 +422,16 @@ def _how_far(findings: Findings) -> str:
     if findings.order.constraints:
         met = " and ".join(clean(constraint.text) for constraint in findings.order.constraints)
         parts.append(f"{findings.met} reach the goal with {met}")
-    return f"{'; '.join(parts)}."
+    return f"{'; '.join(parts)}. {_how_close(study)}"
+
+
+def _how_close(study: Study) -> str:
+    """How far times may be off."""
+    tolerance = study.tolerance or DEFAULT_TOLERANCE
+    error = time_error(tolerance)
+    if math.isnan(error):
+        return f"A tolerance of {tolerance:g} is too wide for times to the millisecond."
+    return f"Of 100 times, 95 are good to {1e3 * error:.2g} ms (tolerance {tolerance:g})."
 
 
 def _failures(findings: Findings) -> list[str]:
@@ -577,6 +588,7 @@ def document(found: SweepResult) -> Object:
         "axes": [_axis_object(axis) for axis in study.plan.axes],
         "sample": {"draw": sample.draw, "count": sample.count, "seed_value": sample.seed} if sample else None,
         "tolerance": study.tolerance,
+        "time_error_s": number(time_error(study.tolerance or DEFAULT_TOLERANCE)),
         "launches": study.launches,
         "finished": findings.finished,
         "failed": findings.failed,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import sys
 import threading
 import time
@@ -117,7 +118,26 @@ class ChunkResult:
 
 SWEEP_TOLERANCE = 3e-4
 """Relative error per step unless another one is asked for: times to a fifth of a millisecond, in half the time that a
-single run's default takes; `guide/accuracy.md` has the errors that were measured [-]."""
+single run's default takes; see `time_error` [-]."""
+
+_TIME_ERRORS = {1e-5: 1e-5, 1e-4: 1e-4, SWEEP_TOLERANCE: 3e-4, 1e-3: 8e-4}
+
+
+def time_error(tolerance: float) -> float:
+    """By how much times may be off at a tolerance.
+
+    Parameters
+    ----------
+    tolerance : float
+        Relative error allowed per step [-].
+
+    Returns
+    -------
+    float
+        Error of the quarter-mile time that 95 of 100 cars drawn at random keep to, as `tests/benchmarks/accuracy.py`
+        draws them, rounded up; nan for a tolerance so wide that it was not measured [s].
+    """
+    return min((error for known, error in _TIME_ERRORS.items() if tolerance <= known), default=math.nan)
 
 
 def in_order(groups: Iterable[str]) -> tuple[str, ...]:
@@ -389,7 +409,8 @@ def calculate(spec: Spec, first: int, last: int, stopped: Stopped = never) -> Ch
         refused = _some(spec, ready, first + done, values[done:stop], ending[done:stop])
         reasons |= {done + row: why for row, why in refused.items()}
         pace = (time.perf_counter() - begin) / (stop - done)
-        at_once = min(max(1, int(_AT_ONCE / max(pace, 1e-9))), 2 * at_once, _MOST_AT_ONCE)
+        fitting = int(_AT_ONCE / max(pace, 1e-9))  # one slow turn may be other work's
+        at_once = min(max(1, at_once // 2, fitting), 2 * at_once, _MOST_AT_ONCE)
         done = stop
     reasons |= {row: ENDED[how] for row, how in enumerate(ending.tolist()) if how in ENDED}
     values[np.isnan(values)] = np.nan  # one nan, and one zero, so that equal results have equal bits

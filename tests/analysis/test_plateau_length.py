@@ -175,9 +175,9 @@ def test_no_curve_is_launched_twice(monkeypatch: pytest.MonkeyPatch) -> None:
     shapes = [late, late, late._replace(end=610.0), Shape(320.0, 400.0, 600.0)]
     launched: list[int] = []
 
-    def counted(cars: Cars, *rest: object) -> Measured:
+    def counted(cars: Cars, *rest: object, **named: object) -> Measured:
         launched.append(len(cars))
-        return measure_all(cars, *rest)  # type: ignore[arg-type]
+        return measure_all(cars, *rest, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(plateau_search_space, "measure_all", counted)
     first, again = space.launched(shapes), space.launched(shapes)
