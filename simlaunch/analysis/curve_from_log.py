@@ -23,31 +23,42 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from pathlib import Path
-from typing import Any
+from typing import Literal
 
 import numpy as np
-import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
 
 from simlaunch.analysis.curve import DynoCurve
+from simlaunch.analysis.curve_through_gears import through_gears
 from simlaunch.curves.engine_figures import engine_figures
 from simlaunch.errors import UsageError
 from simlaunch.launching.ready import runnable
-from simlaunch.logged.road_load import air_forces, mass_in_gear, resistance
+from simlaunch.logged.pulls import (
+    LIFTING,
+    SETTLING,
+    Log,
+    boost_along,
+    building_up,
+    driveline,
+    near_grip,
+    opened,
+    spans,
+    splined,
+)
 from simlaunch.logged.same_conditions import PULLS, steady_acceleration
-from simlaunch.metrics.ceiling import driven_axles
-from simlaunch.physics import body, engine, tyre
+from simlaunch.logged.tied import TIED, off_gear
+from simlaunch.physics import engine
 from simlaunch.physics.driveline import driven_radius
 from simlaunch.readers.curve import CurveAccount, PullAccount, grid_of, pull_notes, sound
-from simlaunch.readers.delimited import refusal, shown
-from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.readers.delimited import refusal
+from simlaunch.readers.log import LogOptions
 from simlaunch.readers.sheet import Dropped, Pull, together
 from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
-from simlaunch.units.quantity import RPM
+from simlaunch.units.quantity import RPM, DisplayUnit, display_unit
+from simlaunch.units.spelling import Dimension, System, system_named
 
 Array = NDArray[np.float64]
 Mask = NDArray[np.bool_]
@@ -55,51 +66,27 @@ Mask = NDArray[np.bool_]
 FEWEST = 15
 """Samples that a pull needs."""
 
-TIED = 0.08
-"""Engine and wheels turn together where their speeds fit the gear this closely, slip of the tyres included [-]."""
-
 SHORTEST = 1.0
 """A pull lasts that long at least, its ends left out [s]."""
 
-SETTLING, LIFTING = 0.4, 0.2
-"""Left out where a pull begins, for shafts that twist and a pedal on its way, and where it ends (our choice) [s]."""
-
-BUILT_UP = 0.003
-"""Boost counts as built up when what is missing makes less of the torque [-]."""
-
-NEAR_GRIP = 0.95
-"""Beyond this share of their grip tyres may hold the torque [-]."""
-
 _ENDS = 0.03  # of a pull, on either side: there the slope of a spline hangs on few samples
-_FEW = 25  # places along a pull at which slip and road load are worked out
-_MOST = 400  # samples that the spline goes through; more are averaged in groups
 _ROWS = 120  # of a pull, at equal steps of engine speed
 _REFITS = 10  # with fresh noise, for the error that noise leaves
 _NOT_PULLING = "no pull: the car does not gain speed as in full load"
-
-
-@dataclass(frozen=True)
-class _Log:
-    """A log on the times of its speed."""
-
-    source: str
-    account: LogAccount
-    time: Array
-    speed: Array
-    engine_speed: Array | None
 
 
 def read_curve_from_logs(
     logs: Sequence[str | os.PathLike[str]],
     scenario: Scenario,
     *,
-    gear: int | None = None,
+    gear: int | Literal["all"] | None = None,
     options: LogOptions | None = None,
     displacement: float | None = None,
     fuel_consumption: float | None = None,
     air_fuel_ratio: float | None = None,
+    units: System | str = System.METRIC,
 ) -> DynoCurve:
-    """Make one full-load curve of pulls in one gear that were logged on the road.
+    """Make one full-load curve of pulls in gear that were logged on the road.
 
     Parameters
     ----------
@@ -107,12 +94,15 @@ def read_curve_from_logs(
         Logs with a pull at full load each; the longest pull of each is taken.
     scenario : Scenario
         The car, its road load and the conditions of the day; its own curves do not matter.
-    gear : int, optional
-        Gear of the pulls, from 1; left out, it is found from a logged engine speed.
+    gear : int or "all", optional
+        Gear of the pulls, from 1; left out, it is found from a logged engine speed. ``"all"`` joins what every gear of
+        the logs drove, as in launches through the gears, and says where gears do not agree.
     options : LogOptions, optional
         How the logs are read.
     displacement, fuel_consumption, air_fuel_ratio : float, optional
         As in `read_curve` [m^3], [kg/J], [-].
+    units : System or str
+        In which the account states road speeds: km/h (``"metric"``), or mph (``"us"``).
 
     Returns
     -------
@@ -129,47 +119,26 @@ def read_curve_from_logs(
     if not logs:
         raise UsageError("no log is named; name one with a pull in gear")
     car = runnable(scenario, scenario.curve_names[0], Pedal.FULL)
-    count = int(car.gearbox.count)
-    if gear is not None and not 1 <= gear <= count:
-        raise UsageError(f"there is no gear {gear}; the gearbox has 1 to {count}")
-    found = [_pull(_opened(path, options), car, gear) for path in logs]
-    return DynoCurve(
-        (account := _account(found, scenario)),
-        engine_figures(account, displacement, fuel_consumption, air_fuel_ratio),
-    )
-
-
-def _opened(path: str | os.PathLike[str], options: LogOptions | None) -> _Log:
-    account = read_channels(path, replace(options or LogOptions(), whole=True))
-    time, speed = account.samples["speed"]
-    turns = account.samples.get("engine_speed")
-    engine_speed = None if turns is None else np.interp(time, *turns, left=np.nan, right=np.nan)
-    return _Log(shown(Path(path)), account, time, speed, engine_speed)
+    count, unit = int(car.gearbox.count), display_unit(Dimension.SPEED, system_named(units))
+    if gear == "all":
+        account = through_gears([opened(path, options) for path in logs], car, scenario, unit)
+    elif gear is not None and gear not in range(1, count + 1):
+        raise UsageError(f'there is no gear {gear}; the gearbox has 1 to {count}, and "all" joins all of them')
+    else:
+        account = _account([_pull(opened(path, options), car, gear) for path in logs], scenario, unit)
+    return DynoCurve(account, engine_figures(account, displacement, fuel_consumption, air_fuel_ratio))
 
 
 # --- the pull in a log ---
 
 
-def _spans(mask: Mask) -> list[tuple[int, int]]:
-    """First sample and the one behind the last of every stretch that holds."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
-def _off(log: _Log, car: Car, gear: int) -> Array:
-    """Engine speed over that of the wheels in a gear, less 1 [-]."""
-    assert log.engine_speed is not None, "asked only where it is logged"
-    wheels = np.maximum(log.speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
-    return np.asarray(log.engine_speed / (wheels * car.gearbox.ratio[gear - 1]) - 1.0)
-
-
-def _in_gear(log: _Log, car: Car, gear: int) -> Mask:
+def _in_gear(log: Log, car: Car, gear: int) -> Mask:
     if log.engine_speed is None:
         return np.ones(log.time.size, np.bool_)
-    return np.asarray(np.abs(_off(log, car, gear)) <= TIED, np.bool_)
+    return np.asarray(np.abs(off_gear(log.speed, log.engine_speed, car, gear)) <= TIED, np.bool_)
 
 
-def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
+def _gear_of(log: Log, car: Car, pulling: Mask) -> int:
     """The gear in which the log pulls longest."""
     if log.engine_speed is None:
         why = "has no engine speed, by which the gear would be found"
@@ -180,7 +149,7 @@ def _gear_of(log: _Log, car: Car, pulling: Mask) -> int:
 
 def _longest(time: Array, mask: Mask) -> tuple[int, int, float]:
     """The longest stretch: first sample, the one behind the last, and how long it lasts [s]."""
-    each = [(a, b, float(time[b - 1] - time[a])) for a, b in _spans(mask)]
+    each = [(a, b, float(time[b - 1] - time[a])) for a, b in spans(mask)]
     return max(each, key=lambda span: span[2], default=(0, 0, 0.0))
 
 
@@ -197,9 +166,20 @@ class _Found:
     noise: float
     error: float
     notes: tuple[str, ...]
+    times: tuple[float, float]
+    speeds: tuple[float, float]
+
+    def where(self, unit: DisplayUnit) -> str:
+        """Where in its log it stands."""
+        first, last = (f"{unit.of(each):.0f}" for each in self.speeds)
+        (begin, end), (low, high) = self.times, self.pull.speed[[0, -1]] / RPM
+        return (
+            f"{self.pull.source}: pull in gear {self.gear} from {begin:.2f} s to {end:.2f} s of the log, {first} to "
+            f"{last} {unit.label}, {low:.0f} to {high:.0f} rpm"
+        )
 
 
-def _pull(log: _Log, car: Car, asked: int | None) -> _Found:
+def _pull(log: Log, car: Car, asked: int | None) -> _Found:
     if log.time.size < FEWEST:
         raise refusal(log.source, "speed", "", f"has {log.time.size} samples", f"log a pull of {FEWEST} or more")
     gained = steady_acceleration(log.time, log.speed)
@@ -226,13 +206,13 @@ def _pull(log: _Log, car: Car, asked: int | None) -> _Found:
 
 
 def _give_reasons(
-    reasons: NDArray[np.object_], log: _Log, car: Car, gear: int, pulling: Mask, turns: Array, top: float,
+    reasons: NDArray[np.object_], log: Log, car: Car, gear: int, pulling: Mask, turns: Array, top: float,
     first: int, behind: int,
 ) -> None:  # fmt: skip
     """Why each sample is left out; empty where it is not."""
     reasons[~pulling] = _NOT_PULLING
     if log.engine_speed is not None:
-        off = _off(log, car, gear)
+        off = off_gear(log.speed, log.engine_speed, car, gear)
         astray = pulling & ~(np.abs(off) <= TIED)
         reasons[astray] = f"not in gear {gear}, or the speed of the engine is missing"
         reasons[astray & (off > TIED)] = (
@@ -246,99 +226,28 @@ def _give_reasons(
     free = (index >= first) & (index < behind) & (reasons == "")
     since, left = log.time - log.time[first], log.time[behind - 1] - log.time
     for mask, why in (
-        (_near_grip(log, car, first, behind), "near the end of grip: the tyres may hold the torque"),
-        (_building_up(log, car, turns, first, behind), "boost builds up, by the scenario's lag"),
+        (near_grip(log, car, first, behind), "near the end of grip: the tyres may hold the torque"),
+        (_builds(log, car, turns, first, behind), "boost builds up, by the scenario's lag"),
         (since < SETTLING, "beginning of the pull: pedal and shafts settle"),
         (left < LIFTING, "end of the pull: the driver may be lifting"),
     ):
         reasons[free & mask & (reasons == "")] = why
 
 
-def _near_grip(log: _Log, car: Car, first: int, behind: int) -> Mask:
-    """Where the wheels push with nearly all that their tyres can give."""
-    near = np.zeros(log.time.size, np.bool_)
-    inside = slice(first, behind)
-    speed, gained = log.speed[inside], steady_acceleration(log.time[inside], log.speed[inside])
-    hardest = max((_driven(car, float(v), float(gained.max())) for v in speed[[0, -1]]), key=lambda each: each[0])
-    if hardest[0] < 0.8 * NEAR_GRIP * tyre.axle_force_limit(hardest[1], hardest[2], car.road.friction_factor):
-        return near
-    for k, (v, a) in enumerate(zip(speed.tolist(), gained.tolist(), strict=True)):
-        force, load, end = _driven(car, v, a)
-        near[first + k] = force > NEAR_GRIP * tyre.axle_force_limit(load, end, car.road.friction_factor)
-    return near
-
-
-def _driven(car: Car, speed: float, gained: float) -> tuple[float, float, Any]:
-    """Force and load of the driven axle, the rear one where both are, and its tyre [N]."""
-    drag, *lifts = air_forces(car, float(car.air.density), speed)
-    force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
-    loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
-    front, rear = driven_axles(car)
-    if front and rear:
-        share = loads[1] / sum(loads) if car.drive.locked == 1 else 1.0 - car.drive.front_share
-        return force * share, loads[1], car.rear
-    return (force, loads[0], car.front) if front else (force, loads[1], car.rear)
-
-
-def _building_up(log: _Log, car: Car, turns: Array, first: int, behind: int) -> Mask:
+def _builds(log: Log, car: Car, turns: Array, first: int, behind: int) -> Mask:
     """Where boost, none of it there when the pull begins, is still building up."""
-    builds, boost = np.zeros(log.time.size, np.bool_), 0.0
-    lagged = float(car.engine.lagged_share)
-    for k in range(first, behind if lagged > 0.0 else first):
-        builds[k] = lagged * (1.0 - boost) > BUILT_UP
-        if k + 1 < behind:
-            step = float(log.time[k + 1] - log.time[k])
-            rate = engine.boost_rate(boost, float(turns[k]), 1.0, car.engine)  # (1 - boost) / time constant
-            boost = 1.0 - (1.0 - boost) * float(np.exp(-step * rate / max(1.0 - boost, 1e-12)))
+    builds, pull = np.zeros(log.time.size, np.bool_), slice(first, behind)
+    builds[pull] = building_up(boost_along(log.time[pull], turns[pull], np.ones(behind - first, np.bool_), car), car)
     return builds
 
 
-def _no_pull(log: _Log, gear: int, reasons: NDArray[np.object_], lasts: float) -> Exception:
+def _no_pull(log: Log, gear: int, reasons: NDArray[np.object_], lasts: float) -> Exception:
     found = "; ".join(f"{len(reasons[reasons == why])} samples: {why}" for why in dict.fromkeys(reasons) if why)
     why = f"holds no pull of {SHORTEST:g} s in gear {gear}; the longest lasts {lasts:.2g} s ({found})"
     return refusal(log.source, "speed", "", why, "log a longer pull in one gear, or state another with --gear")
 
 
 # --- from speed to torque ---
-
-
-def _splined(time: Array, values: Array) -> tuple[Array, Array, Array]:
-    """Smooth values and their slope at the samples, and the residuals."""
-    groups = -(-time.size // _MOST)
-    ends = np.arange(0, time.size, groups)
-    counts = np.diff(np.append(ends, time.size))
-    middle, means = (np.add.reduceat(each, ends) / counts for each in (time, values))
-    start, span = middle[0], float(np.ptp(middle))
-    spline = scipy.interpolate.make_smoothing_spline((middle - start) / span * 20.0, means, w=counts / counts.mean())
-    at = (time - start) / span * 20.0
-    smooth = np.asarray(spline(at))
-    return smooth, np.asarray(spline.derivative()(at)) * 20.0 / span, values - smooth
-
-
-@dataclass(frozen=True)
-class _Driveline:
-    """What brings an acceleration back to the crank, along a pull: T = leverage (m a + R)."""
-
-    mass: Array
-    resistance: Array
-    leverage: float
-    turns: Array
-    """Engine speed by the slip of the tyres [rad/s]."""
-
-
-def _driveline(speed: Array, gained: Array, car: Car, gear: int) -> _Driveline:
-    radius, ratio = driven_radius(car.front, car.rear, car.drive), float(car.gearbox.ratio[gear - 1])
-    turning = mass_in_gear(car, gear) - float(car.body.mass)
-    places = np.unique(np.linspace(0, speed.size - 1, _FEW).round().astype(int))  # what varies slowly
-    slips = [
-        tyre.slip_for_force(*_driven(car, v, a), car.road.friction_factor)
-        for v, a in zip(speed[places].tolist(), gained[places].tolist(), strict=True)
-    ]
-    slip, index = np.interp(np.arange(speed.size), places, slips), np.arange(speed.size)
-    slowing = np.interp(index, places, resistance(car, speed[places]))
-    leverage = radius / float(ratio * car.gearbox.efficiency[gear - 1])
-    mass = float(car.body.mass) + turning * (1.0 + slip)
-    return _Driveline(mass, slowing, leverage, ratio * speed * (1.0 + slip) / radius)
 
 
 @dataclass(frozen=True)
@@ -352,9 +261,9 @@ class _Rows:
 
 
 def _rows(time: Array, speed: Array, turns: Array | None, car: Car, gear: int) -> _Rows:
-    smooth, gained, rest = _splined(time, speed)
-    line = _driveline(smooth, gained, car, gear)
-    where = np.maximum.accumulate(line.turns if turns is None else _splined(time, turns)[0])
+    smooth, gained, rest = splined(time, speed)
+    line = driveline(smooth, gained, car, gear)
+    where = np.maximum.accumulate(line.turns if turns is None else splined(time, turns)[0])
     first = np.concatenate([[True], np.diff(where) > 0.0])
     edge = _ENDS * float(np.ptp(time))
     low, high = (float(np.interp(at, time, where)) for at in (time[0] + edge, time[-1] - edge))
@@ -366,12 +275,12 @@ def _rows(time: Array, speed: Array, turns: Array | None, car: Car, gear: int) -
 
     torque, noise = at_grid(gained), float(np.sqrt(np.mean(rest**2)))
     rng = np.random.default_rng(0)
-    fits = [at_grid(_splined(time, smooth + noise * rng.standard_normal(time.size))[1]) for _ in range(_REFITS)]
+    fits = [at_grid(splined(time, smooth + noise * rng.standard_normal(time.size))[1]) for _ in range(_REFITS)]
     error = float(np.sqrt(np.mean((np.array(fits) - torque) ** 2)) / np.mean(torque))
     return _Rows(grid, torque, rest, error)
 
 
-def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
+def _measured(log: Log, car: Car, gear: int, first: int, behind: int, reasons: NDArray[np.object_]) -> _Found:
     inside = slice(first, behind)
     time, speed = log.time[inside], log.speed[inside]
     turns = None if log.engine_speed is None else log.engine_speed[inside]
@@ -381,8 +290,6 @@ def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: 
         Dropped(log.source, int((reasons == why).sum()), why) for why in dict.fromkeys(reasons.tolist()) if why
     )
     account = (
-        f"{log.source}: pull in gear {gear} from {time[0]:.2f} s to {time[-1]:.2f} s of the log, "
-        f"{speed[0] * 3.6:.0f} to {speed[-1] * 3.6:.0f} km/h, {grid[0] / RPM:.0f} to {grid[-1] / RPM:.0f} rpm",
         *(f"{log.source}: {line}" for line in log.account.understood[:-1]),
         *(
             (f"{log.source}: no engine speed; it is taken from road speed, gear and the slip of the tyres",)
@@ -394,13 +301,14 @@ def _measured(log: _Log, car: Car, gear: int, first: int, behind: int, reasons: 
     if turns is None:
         notes += (f"{log.source}: without engine speed, spinning wheels and a slipping clutch do not show",)
     pull = Pull(log.source, (first + 1, behind), grid, rows.torque)
-    return _Found(pull, gear, behind - first, log.time.size, dropped, account, noise, rows.error, notes)
+    ends = (float(time[0]), float(time[-1])), (float(speed[0]), float(speed[-1]))
+    return _Found(pull, gear, behind - first, log.time.size, dropped, account, noise, rows.error, notes, *ends)
 
 
 # --- the account ---
 
 
-def _account(found: Sequence[_Found], scenario: Scenario) -> CurveAccount:
+def _account(found: Sequence[_Found], scenario: Scenario, unit: DisplayUnit) -> CurveAccount:
     pulls = [each.pull for each in found]
     curves: list[Smooth] = [replace(as_it_is(pull.speed, pull.torque), method=Smoothing.LOGGED_SPEED) for pull in pulls]
     grid = grid_of(pulls, curves)
@@ -420,7 +328,7 @@ def _account(found: Sequence[_Found], scenario: Scenario) -> CurveAccount:
     )
     return CurveAccount(
         sources=tuple(each.pull.source for each in found),
-        understood=tuple(line for each in found for line in each.understood),
+        understood=tuple(line for each in found for line in (each.where(unit), *each.understood)),
         rows=sum(each.all_samples for each in found),
         rows_used=sum(each.samples for each in found),
         dropped=tuple(entry for each in found for entry in each.dropped),
@@ -434,16 +342,16 @@ def _account(found: Sequence[_Found], scenario: Scenario) -> CurveAccount:
         speed=speed,
         torque=torque,
         spread=spread,
-        notes=(*dict.fromkeys(_noted(found)), *pull_notes(accounts)),
+        notes=(*dict.fromkeys(_noted(found, unit)), *pull_notes(accounts)),
     )
 
 
-def _noted(found: Sequence[_Found]) -> Iterator[str]:
+def _noted(found: Sequence[_Found], unit: DisplayUnit) -> Iterator[str]:
     for each in found:
         yield (
-            f"{each.pull.source}: the speed scatters by {each.noise * 3.6:.2g} km/h about its spline, which leaves the "
-            f"torque uncertain by {100.0 * each.error:.1f} % (one standard deviation, from {_REFITS} fits with fresh "
-            "noise)"
+            f"{each.pull.source}: the speed scatters by {unit.of(each.noise):.2g} {unit.label} about its spline, "
+            f"which leaves the torque uncertain by {100.0 * each.error:.1f} % (one standard deviation, from {_REFITS} "
+            "fits with fresh noise)"
         )
         yield from each.notes
     yield (

@@ -28,6 +28,9 @@ from simlaunch.units.spelling import Dimension, System, system_named
 
 Array = NDArray[np.float64]
 
+COPY = "holds the same run as"
+"""What is said of a log that is a copy of another."""
+
 MOST_LOGS = 50
 _WRITTEN_OUT = 'write a distance, a speed, or a span such as "80 km/h to 120 km/h"'
 _KMH = 1.0 / 3.6
@@ -360,7 +363,5 @@ def _notes(logs: Sequence[ComparedLog], correcting: Correcting | None) -> Iterat
     for log in logs:
         key = log.run.trace["speed"].tobytes()
         if key in contents:
-            yield (
-                f"{shown(Path(log.run.source))} holds the same run as {contents[key]}: a copy has no scatter of its own"
-            )
+            yield (f"{shown(Path(log.run.source))} {COPY} {contents[key]}: a copy has no scatter of its own")
         contents.setdefault(key, shown(Path(log.run.source)))

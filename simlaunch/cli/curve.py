@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from simlaunch.analysis import curve as study
 from simlaunch.analysis import curve_from_log
@@ -19,6 +20,7 @@ from simlaunch.readers import columns
 from simlaunch.readers import curve as sheet
 from simlaunch.readers import log as logged
 from simlaunch.scenario import powertrain
+from simlaunch.units import gate
 from simlaunch.units.spelling import Dimension, System
 
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
@@ -102,9 +104,10 @@ def curve(
         logs = logged.LogOptions(
             channels_named(channel), units_named(unit), table=table_options(encoding, delimiter, decimal)
         )
-        found = curve_from_log.read_curve_from_logs(from_log, car, gear=gear, options=logs, **engine)
+        named = _gear(gear, "all")
+        found = curve_from_log.read_curve_from_logs(from_log, car, gear=named, options=logs, units=units, **engine)
         return _shown(found, stem, save, units, as_json, out, force, quiet)
-    way = Driveline(losses, gear, sweep_rate, measured_at, to)
+    way = Driveline(losses, _gear(gear), sweep_rate, measured_at, to)
     options = sheet.CurveOptions(
         table=table_options(encoding, delimiter, decimal),
         choices=_choices(column, unit),
@@ -121,6 +124,19 @@ def curve(
     )
     found = study.read_curve(sheets or (), options, **engine)
     return _shown(found, stem, save, units, as_json, out, force, quiet)
+
+
+_MOST_GEARS = 12
+
+
+def _gear(text: str | None, *words: str) -> Any:
+    """A gear by its number, or one of some words."""
+    if text is None or text in words:
+        return text
+    if not (text.isascii() and text.isdecimal()) or int(text) > _MOST_GEARS:
+        joins = ', or "all" for all gears of the logs' if words else ""
+        raise UsageError(f"--gear {gate.quoted(text)} is no gear; write a number such as 4{joins}")
+    return int(text)
 
 
 def _shown(

@@ -85,8 +85,13 @@ FromScenario: TypeAlias = Annotated[
     ),
 ]
 Gear: TypeAlias = Annotated[
-    int | None,
-    typer.Option("--gear", metavar="NUMBER", help="Gear of the dyno sweep or of the logged pull.", show_default=False),
+    str | None,
+    typer.Option(
+        "--gear",
+        metavar="NUMBER|all",
+        help="Gear of the dyno sweep or of the logged pull; all: join what every gear of the logs drove.",
+        show_default=False,
+    ),
 ]
 SweepRate: TypeAlias = Annotated[
     str | None,

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from simlaunch.cli.options import Quiet, ScenarioFile, Units
+from simlaunch.cli.log import Channels, ChannelUnits, channels_named, units_named
+from simlaunch.cli.options import Quiet, ScenarioFiles, Units
 from simlaunch.cli.output import compile_once, note, result
 from simlaunch.cli.scenario_file import read
+from simlaunch.comparing import project
+from simlaunch.errors import UsageError
+from simlaunch.readers import log as logged
 from simlaunch.shaping import server
 from simlaunch.units.spelling import System
 
@@ -26,11 +31,23 @@ Port = Annotated[
         "--port", min=0, max=65535, metavar="NUMBER", help="Port of the server.", show_default="any free port"
     ),
 ]
+Logs = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--log",
+        metavar="FILE",
+        help="Log of a measured launch to lay beside the calculated ones, those of the first scenario; repeatable.",
+        show_default=False,
+    ),
+]
 NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser; the address is printed in any case.")]
 
 
 def live(
-    scenario: ScenarioFile,
+    scenario: ScenarioFiles,
+    log: Logs = None,
+    channel: Channels = None,
+    unit: ChannelUnits = None,
     curve: FromCurve = None,
     against: Against = None,
     port: Port = 0,
@@ -40,10 +57,15 @@ def live(
 ) -> int:
     """Shape a curve by hand in a browser, and see its times at once.
 
-    The page is served on this machine only.
+    The page is served on this machine only. With several scenarios, or a folder of them, the page says on which cars
+    the shaped curve wins.
     """
-    sound = read(scenario)
-    server.beginning(sound, curve, against, units)  # before anything is compiled
+    files = project.scenario_files(scenario)
+    sound = {file.stem: read(file) for file in files}
+    if not log and (channel or unit):
+        raise UsageError("--channel and --unit say how a log is read; give one with --log")
+    options = logged.LogOptions(channels_named(channel), units_named(unit))
+    server.beginnings(sound, curve, against, units, log or (), options)  # before anything is compiled
     compile_once(quiet=quiet)
 
     def announce(address: str) -> None:
@@ -51,5 +73,15 @@ def live(
         ends = "The server ends with Ctrl-C, or when the page is closed."
         note(f"The address contains a secret: do not pass it on. {ends}", quiet=quiet)
 
-    server.live(sound, curve=curve, against=against, units=units, port=port, browser=not no_browser, announce=announce)
+    server.live(
+        sound,
+        logs=log or (),
+        log_options=options,
+        curve=curve,
+        against=against,
+        units=units,
+        port=port,
+        browser=not no_browser,
+        announce=announce,
+    )
     return 0

@@ -10,12 +10,14 @@ import typer
 
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.ending import before_leaving, ended
+from simlaunch.cli.log import Channels, ChannelUnits, channels_named, units_named
 from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.comparing import project
 from simlaunch.errors import UsageError
 from simlaunch.output import as_json as json_text
+from simlaunch.readers import log as logged
 from simlaunch.reporting import gather
 from simlaunch.reporting import project as projects
 from simlaunch.reporting import report as pages
@@ -74,6 +76,24 @@ SweepFile = Annotated[
 ]
 
 
+Logs = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--log",
+        metavar="FILE",
+        help="Log of a measured run to lay beside the launches; repeatable: runs of one set-up, before the change if "
+        "--log-after is given.",
+        show_default=False,
+    ),
+]
+LogsAfter = Annotated[
+    list[Path] | None,
+    typer.Option(
+        "--log-after", metavar="FILE", help="Log of a run after a change of set-up; repeatable.", show_default=False
+    ),
+]
+
+
 def report(
     scenario: ScenarioFiles,
     output: Output = None,
@@ -81,6 +101,10 @@ def report(
     paper: PaperSize = None,
     curve: Curves = None,
     sweep: SweepFile = None,
+    log: Logs = None,
+    log_after: LogsAfter = None,
+    channel: Channels = None,
+    unit: ChannelUnits = None,
     mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     changes: Changes = None,
@@ -97,7 +121,8 @@ def report(
     """
     files = project.scenario_files(scenario)
     if len(files) > 1 or project.is_folder(scenario[0]):
-        one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep}
+        one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep,
+               "--log": log, "--log-after": log_after}  # fmt: skip
         if idle := [name for name, value in one.items() if value]:
             raise UsageError(f"{', '.join(idle)} goes with one scenario; a project has {len(files)}")
         return _project(
@@ -111,6 +136,10 @@ def report(
             mixed_corrections=mixed_corrections,
             force=force,
         )
+    if not log and (log_after or channel or unit):
+        raise UsageError("--log-after, --channel and --unit go with logs of one set-up; name those with --log")
+    options = logged.LogOptions(channels_named(channel), units_named(unit))
+    gather.Logs(tuple(log or ()), tuple(log_after or ()), options).read(units)  # before anything is compiled
     page = output or Path(f"{files[0].stem}-report.html")
     sound = read(files[0], changes, taken)
     names = gather.question(sound, curve)
@@ -126,6 +155,9 @@ def report(
             pdf=pdf,
             paper=paper.value if paper else None,
             sweep=sweep,
+            logs=log or (),
+            logs_after=log_after or (),
+            log_options=options,
             mixed_corrections=mixed_corrections,
             force=force,
             guard=before_leaving,

@@ -29,8 +29,8 @@ from scipy.signal import savgol_filter
 from simlaunch.errors import UsageError
 from simlaunch.launching.ready import runnable
 from simlaunch.logged.road_load import mass_in_gear, resistance
+from simlaunch.logged.tied import nearest_gear
 from simlaunch.parameters.weather import DOUBT, factor, scenario_weather
-from simlaunch.physics.driveline import driven_radius
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction
@@ -49,9 +49,6 @@ PULLS = 0.3
 FALLS = 0.6
 """Nor is one that gains less than this share of the most it gains within a second: its time is that of a gear change,
 which no weather makes longer [-]."""
-
-TIED = 0.05
-"""Engine and wheels turn together where their speeds fit a gear this closely, slip of the tyres included [-]."""
 
 _WINDOW = 0.4  # over which acceleration is taken from speed [s]
 
@@ -134,10 +131,7 @@ def _gears(trace: Trace, car: Car) -> tuple[Array, Any]:
     """Gear of every sample, from 1, and whether engine and wheels are seen to turn together."""
     speed, count = trace["speed"], int(car.gearbox.count)
     if "engine_speed" in trace:
-        rolling = np.maximum(speed, 0.1) / driven_radius(car.front, car.rear, car.drive)
-        ratios = np.asarray(car.gearbox.ratio[:count])
-        off = np.nan_to_num(trace["engine_speed"] / rolling, nan=0.0)[:, None] / ratios - 1.0
-        return np.asarray(np.argmin(np.abs(off), axis=1) + 1.0), np.asarray(np.abs(off).min(axis=1) <= TIED, np.bool_)
+        return nearest_gear(speed, trace["engine_speed"], car)
     shifts = np.asarray(car.gearbox.shift_road_speed[: count - 1])
     gear = np.searchsorted(shifts, np.maximum.accumulate(speed), side="right") + 1.0
     return np.asarray(gear), np.ones(speed.size, np.bool_)

@@ -151,7 +151,7 @@ def _derived(name: str) -> int:
 _ACCELERATION, _LOAD_FRONT, _STORED_ENERGY = (
     _derived(name) for name in ("acceleration", "load_front", "stored_energy")
 )
-_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit")
+_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit", "slip_power")
 _FRONT = tuple(_derived(f"{name}_front") for name in _AXLE_CHANNELS)
 _REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
 _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
@@ -254,9 +254,11 @@ def _note_use(space: _Space, count: int) -> None:
         y, d, use = space.bench.samples.state[i], space.derived[i], space.uses[i]
         use.time, use.speed, use.load_front = space.speed[i].time, y[at.SPEED], d[_LOAD_FRONT]
         slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
-        note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
+        turn, power = y[at.WHEEL_FRONT] + abs(y[at.APART_FRONT]), d[_FRONT[4]]
+        note_axle(use.front, use.speed, turn, car.front.radius, slip, peak_slip, force, force_limit, power)
         slip, peak_slip, force, force_limit = d[_REAR[0]], d[_REAR[1]], d[_REAR[2]], d[_REAR[3]]
-        note_axle(use.rear, use.speed, y[at.WHEEL_REAR], car.rear.radius, slip, peak_slip, force, force_limit)
+        turn, power = y[at.WHEEL_REAR] + abs(y[at.APART_REAR]), d[_REAR[4]]
+        note_axle(use.rear, use.speed, turn, car.rear.radius, slip, peak_slip, force, force_limit, power)
 
 
 @part

@@ -15,7 +15,7 @@ from simlaunch.output.layout import Row, Table, block, tables_text
 from simlaunch.output.words import Numbers
 from simlaunch.parameters.weather import NOT_CORRECTED, Factor
 from simlaunch.quantities import reported
-from simlaunch.readers.curve import CurveAccount, PullAccount
+from simlaunch.readers.curve import CurveAccount, GearTorque, PullAccount
 from simlaunch.readers.smoothing import Smoothing
 from simlaunch.scenario.powertrain import MeasuredAt
 from simlaunch.units.spelling import Dimension, System
@@ -31,13 +31,22 @@ _OF_PULL = ("rows", "noise", "deviation")
 
 def _pulls(account: CurveAccount, numbers: Numbers) -> Table:
     rows = tuple(
-        Row(f"pull {n}", "", (*cells("pull", pull, numbers, _OF_PULL), _remark(pull)))
+        Row(
+            f"gear {pull.gear}" if pull.gear else f"pull {n}",
+            "",
+            (*cells("pull", pull, numbers, _OF_PULL), _remark(pull)),
+        )
         for n, pull in enumerate(account.pulls, start=1)
     )
-    return Table("Pulls", (*heads("pull", numbers, _OF_PULL), "remark"), rows)
+    named = heads("pull", numbers, _OF_PULL)
+    if account.by_gear:
+        named = tuple(head.replace("median", "curve") for head in named)
+    return Table("Gears" if account.by_gear else "Pulls", (*named, "remark"), rows)
 
 
 def _remark(pull: PullAccount) -> str:
+    if pull.gear and pull.outlier:
+        return "differs, left out"
     return "left out" if pull.left_out else "lies apart" if pull.outlier else "used"
 
 
@@ -54,7 +63,7 @@ def _point_row(account: CurveAccount, point: int, numbers: Numbers) -> Row:
 def _points(account: CurveAccount, points: list[int], numbers: Numbers) -> Table:
     heads = [f"torque [{numbers.unit(Dimension.TORQUE)}]", f"power [{numbers.unit(Dimension.POWER)}]"]
     if len(account.pulls) > 1:
-        heads.append(f"spread [{numbers.unit(Dimension.SHARE)}]")
+        heads.append(f"{'scatter' if account.by_gear else 'spread'} [{numbers.unit(Dimension.SHARE)}]")
     return Table("Curve", tuple(heads), tuple(_point_row(account, point, numbers) for point in points))
 
 
@@ -168,6 +177,18 @@ def _factor(factor: Factor | None) -> Object | None:
     return {"value": number(factor.value), "why": factor.why, "flagged": factor.flagged}
 
 
+_OF_GEAR = ("engine_speed", "torque", "power", "spread")
+
+
+def _by_gear(each: GearTorque) -> Object:
+    keys = ("from_rad_per_s", "to_rad_per_s", "difference_share", "scatter_share")
+    return {
+        "gear": each.gear,
+        **group_object("curve", each, _OF_GEAR),
+        "apart": [dict(zip(keys, map(number, one), strict=True)) for one in each.apart],
+    }
+
+
 _OF_PEAK = ("engine_speed", "torque", "power")
 
 
@@ -208,4 +229,5 @@ def document(curve: DynoCurve) -> Object:
         **group_object("engine", figures),
         "air_at_peak_power": _air(figures.air),
         "notes": list(account.notes),
+        "by_gear": [_by_gear(each) for each in account.by_gear],
     }

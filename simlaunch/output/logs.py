@@ -52,7 +52,8 @@ def _logs(found: LogComparison, numbers: Numbers) -> Table:
     return Table(f"Logs, {target_label(found.target)}", heads, tuple(rows))
 
 
-def _changes(found: LogComparison, numbers: Numbers) -> Table:
+def change_table(found: LogComparison, numbers: Numbers) -> Table:
+    """Every mark before and after, with the change, its interval and what repeat runs scatter by."""
     rows = (
         Row(
             target_label(each.target),
@@ -89,7 +90,7 @@ def _alone(found: LogComparison, numbers: Numbers) -> Table:
     return Table("Marks", ("reached by", f"mean [{unit}]", f"sd [{unit}]"), tuple(rows))
 
 
-def _along(found: LogComparison, numbers: Numbers) -> Table:
+def along_table(found: LogComparison, numbers: Numbers) -> Table:
     """The gap at some speeds, the last among them."""
     along, names = found.along, ("gap", "low", "high")
     picked = sorted({round(k * (along.speed.size - 1) / 7) for k in range(8)}) if along.speed.size else []
@@ -110,7 +111,7 @@ def tables(found: LogComparison, system: System) -> tuple[Table, ...]:
     numbers = Numbers(system)
     if not found.of(Setup.AFTER):
         return _logs(found, numbers), _alone(found, numbers)
-    return _logs(found, numbers), _changes(found, numbers), _along(found, numbers)
+    return _logs(found, numbers), change_table(found, numbers), along_table(found, numbers)
 
 
 def _seconds(value: float) -> str:

@@ -98,7 +98,7 @@ def _lead(account: CurveAccount) -> str:
 
 
 def _key(account: CurveAccount) -> list[tuple[str, LineStyle]]:
-    key = [("curve", curve_style(0)), ("rows of a pull", _PULL)]
+    key = [("curve", curve_style(0)), ("each gear" if account.by_gear else "rows of a pull", _PULL)]
     return [*key, ("pull left out", _LEFT_OUT)] if any(pull.left_out for pull in account.pulls) else key
 
 

@@ -126,6 +126,8 @@ class PullAccount:
         How far its peak may lie from the truth, relative; None where nothing is stated [-].
     speed, torque : ndarray, shape (n,)
         Its rows, with the correction and at the place of the curve [rad/s], [N m].
+    gear : int or None
+        Gear of which it holds all stretches, first is 1; None for a single pull.
     """
 
     name: str
@@ -137,6 +139,38 @@ class PullAccount:
     bound: float | None
     speed: Array
     torque: Array
+    gear: int | None = None
+
+
+@dataclass(frozen=True)
+class GearTorque:
+    """Full-load torque of one gear, from logs through the gears.
+
+    Parameters
+    ----------
+    gear : int
+        First gear is 1.
+    speed, torque, spread : ndarray, shape (n,)
+        Engine speeds that it drove [rad/s], torque there, and what noise leaves it uncertain by [N m].
+    apart : tuple of tuple of float
+        Where it does not agree with the curve: from and to [rad/s], torque over that of the curve less 1, and the
+        standard deviation of that [-].
+    limit : ndarray, shape (m,)
+        What it lets the engine give at the points of the curve, where it gives less; nan where it says nothing, so
+        everywhere for a gear that gives no less [N m].
+    """
+
+    gear: int
+    speed: Array
+    torque: Array
+    spread: Array
+    apart: tuple[tuple[float, float, float, float], ...]
+    limit: Array
+
+    @property
+    def power(self) -> Array:
+        """Power at the points [W]."""
+        return self.speed * self.torque
 
 
 @dataclass(frozen=True)
@@ -173,6 +207,8 @@ class CurveAccount:
         What a careful reader should know.
     air_fuel : float or None
         Mass of air over mass of fuel at peak power, as logged; None where it was not [-].
+    by_gear : tuple of GearTorque
+        Torque of each gear, from logs through the gears; none otherwise.
     """
 
     sources: tuple[str, ...]
@@ -192,6 +228,7 @@ class CurveAccount:
     spread: Array
     notes: tuple[str, ...]
     air_fuel: float | None = None
+    by_gear: tuple[GearTorque, ...] = ()
 
     @property
     def power(self) -> Array:
@@ -465,7 +502,8 @@ def _condition_notes(options: CurveOptions, back: Factor | None, on: Factor | No
 
 def as_text(account: CurveAccount) -> str:
     """The curve as a file of our own format, correction and place above the header."""
-    return curve_text(account.speed, account.torque, account.correction, account.measured_at)
+    limits = {each.gear: each.limit for each in account.by_gear if np.isfinite(each.limit).any()}
+    return curve_text(account.speed, account.torque, account.correction, account.measured_at, limits)
 
 
 def curve_text(
@@ -477,7 +515,8 @@ def curve_text(
 ) -> str:
     """Points of a curve [rad/s], [N m] as a file of our own format, correction and place above the header.
 
-    A gear with one limit of torque has a line above the header, one with a curve over the same engine speeds a column.
+    A gear with one limit of torque has a line above the header, one with a curve over the same engine speeds a column,
+    with empty cells where it says nothing.
     """
     conditions = {"correction": correction, "measured at": measured_at}
     lines = [f"# {key}: {value}" for key, value in conditions.items() if value is not None]
@@ -490,7 +529,9 @@ def curve_text(
 
 
 def _plain(value: float) -> str:
-    """Number with up to three decimals, none that say nothing."""
+    """Number with up to three decimals, none that say nothing; empty where there is none."""
+    if np.isnan(value):
+        return ""
     return f"{value:.3f}".rstrip("0").rstrip(".")
 
 

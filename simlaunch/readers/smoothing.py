@@ -40,6 +40,10 @@ class Smoothing(StrEnum):
         "cubic smoothing spline through the logged speed, smoothness set by generalised cross-validation; its slope is "
         "the acceleration"
     )
+    JOINED = (
+        "penalised splines through the logged speeds of all gears at once, smoothness set by restricted maximum "
+        "likelihood"
+    )
     BIN_MEANS = "means of equal bins, joined by a monotone cubic"
 
 

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.log_beside import LogsBeside
 from simlaunch.analysis.usable import UsableTorque
 from simlaunch.launching.goals import target_label
+from simlaunch.output import logs as logs_words
 from simlaunch.output import odds as odds_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output import worth as worth_words
@@ -20,6 +22,8 @@ from simlaunch.output.sweep import case_text, rounded_text, value_text
 from simlaunch.output.sweep import tables as sweep_tables
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.compare import driven_slip
+from simlaunch.plotting.log_beside import beside_figure
+from simlaunch.plotting.logs import logs_figure
 from simlaunch.plotting.look import curve_style, units_of
 from simlaunch.plotting.odds import odds_figure
 from simlaunch.plotting.parts import parts_figure
@@ -128,6 +132,7 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
         f"Three pictures over one time axis, for {names}: speed, gap and slip.",
         (_run_table(material, numbers),),
     )
+    yield from _of_logs(material, system)
     yield _what_if(material, system)
     if material.worth:
         worth = material.worth
@@ -146,6 +151,44 @@ def _each(material: Material, system: System) -> Iterator[Picture]:
             "parts", lambda: parts_figure(material.loads, system), kind, parts_words.tables(material.loads, system)
         )
     yield from _of_sweep(material, system)
+
+
+def _of_logs(material: Material, system: System) -> Iterator[Picture]:
+    """What a change did to logged runs, and logged runs beside the launches."""
+    measured, numbers = material.measured, Numbers(system)
+    if measured is None:
+        return
+    if (change := measured.change) is not None:
+        yield _picture(
+            "change",
+            lambda: logs_figure(change, system),
+            "Lines over time: the speed of every logged run before and after the change, and below it the gap between "
+            "them along speed, with its interval.",
+            (logs_words.along_table(change, numbers),),
+        )
+    for name, found in (("beside", measured.before), ("beside-after", measured.after)):
+        if found is not None:
+            yield _picture(
+                name,
+                lambda found=found: beside_figure(found, system),  # type: ignore[misc]
+                "Lines over time: the speed of the logged runs, and of the calculated ones with either curve.",
+                (_beside_table(found, numbers),),
+                ""
+                if measured.after is None
+                else f"Runs {'before' if name == 'beside' else 'after'} the change, logged and calculated.",
+            )
+
+
+def _beside_table(found: LogsBeside, numbers: Numbers) -> Table:
+    """Speed over time of every run."""
+    runs = [(f"log {n}", log.trace) for n, log in enumerate(found.logs, start=1)]
+    runs += [(run.name, run.trace) for run in found.runs]
+    traces = [(name, found.aligned(trace)) for name, trace in runs]
+    rows = []
+    for time in np.arange(0.0, max(float(trace.time[-1]) for _, trace in traces), 1.0):
+        speeds = (np.interp(time, trace.time, trace["speed"], right=np.nan) for _, trace in traces)
+        rows.append(Row(f"{time:.0f}", "s", tuple(numbers.plain(float(each), Dimension.SPEED) for each in speeds)))
+    return Table(f"Speed over time [{numbers.unit(Dimension.SPEED)}]", tuple(name for name, _ in traces), tuple(rows))
 
 
 def _what_if(material: Material, system: System) -> Picture:

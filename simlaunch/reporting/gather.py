@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
+import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from math import isnan
@@ -10,6 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
+from simlaunch.analysis.log import LoggedRun, read_log
+from simlaunch.analysis.log_beside import Calculated, LogsBeside, beside, refuse_short
+from simlaunch.analysis.logs import LogComparison, Setup, compare_logs
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
 from simlaunch.analysis.usable import UsableTorque
@@ -21,6 +26,7 @@ from simlaunch.launching.launches import as_many
 from simlaunch.launching.progress import before, expect
 from simlaunch.launching.ready import runnable
 from simlaunch.metrics.many import PARTS, measure_many
+from simlaunch.readers.log import LogOptions
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
@@ -47,6 +53,72 @@ class Swept:
 
 
 @dataclass(frozen=True)
+class Measured:
+    """Logged runs of the customer's car.
+
+    Parameters
+    ----------
+    before : LogsBeside
+        The runs of one set-up, or those before a change, beside the launches with both curves.
+    after : LogsBeside or None
+        Those after the change; None where there are none.
+    change : LogComparison or None
+        What the change did, with what repeat runs scatter by.
+    """
+
+    before: LogsBeside
+    after: LogsBeside | None
+    change: LogComparison | None
+
+    @property
+    def digest(self) -> str:
+        """Hash of the logged speeds."""
+        logs = (*self.before.logs, *(self.after.logs if self.after else ()))
+        content = b"".join(log.trace.time.tobytes() + log.trace["speed"].tobytes() for log in logs)
+        return hashlib.sha256(content).hexdigest()
+
+
+@dataclass(frozen=True)
+class Logs:
+    """Logs that a report shows, and how they are read.
+
+    Parameters
+    ----------
+    before, after : tuple of path-like
+        Runs before and after a change; all of one set-up where there are none after.
+    options : LogOptions or None
+        What the files do not state.
+    """
+
+    before: tuple[str | os.PathLike[str], ...] = ()
+    after: tuple[str | os.PathLike[str], ...] = ()
+    options: LogOptions | None = None
+
+    def read(self, system: System) -> tuple[tuple[LoggedRun, ...], tuple[LoggedRun, ...], LogComparison | None]:
+        """Both sets of runs, and what the change did.
+
+        Raises
+        ------
+        UsageError
+            Logs after a change without logs before it, or one named twice.
+        InputError
+            A log cannot be used.
+        """
+        if not self.before:
+            if self.after:
+                raise UsageError("logs after a change need logs before it; name those with --log")
+            return (), (), None
+        if not self.after:
+            runs = tuple(read_log(path, self.options) for path in self.before)
+            for run in runs:
+                refuse_short(run)
+            return runs, (), None
+        found = compare_logs(self.before, self.after, options=self.options, units=system)
+        before, after = (tuple(log.run for log in found.of(setup)) for setup in Setup)
+        return before, after, found
+
+
+@dataclass(frozen=True)
 class Material:
     """What a report is made of.
 
@@ -66,6 +138,8 @@ class Material:
         Launches with other plateaus and other grip.
     swept : Swept or None
         A sweep, if one is given.
+    measured : Measured or None
+        Logged runs, if some are given.
     """
 
     scenario: Scenario
@@ -75,6 +149,7 @@ class Material:
     worth: Worth | None
     what_if: Grid
     swept: Swept | None
+    measured: Measured | None = None
 
     @property
     def pair(self) -> Pair:
@@ -194,6 +269,7 @@ def gather(
     cases: int = 256,
     mixed_corrections: bool = False,
     sweep: Path | None = None,
+    logs: Logs | None = None,
 ) -> Material:
     """Make every study that a report states.
 
@@ -211,6 +287,8 @@ def gather(
         Whether curves that carry unlike weather corrections may be set against each other.
     sweep : Path, optional
         File of results of a sweep of the same scenario.
+    logs : Logs, optional
+        Logged runs of the car.
 
     Returns
     -------
@@ -228,6 +306,7 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
+    logged = (logs or Logs()).read(system)
     with before(_LAUNCHES_AFTER):
         found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
     expect(_LAUNCHES_AFTER)
@@ -240,4 +319,14 @@ def gather(
         _worth(scenario, quicker),
         grid(scenario, found.usable, found.goal, system),
         swept,
+        measured_of(found, logged) if logged[0] else None,
     )
+
+
+def measured_of(
+    found: Comparison, logged: tuple[tuple[LoggedRun, ...], tuple[LoggedRun, ...], LogComparison | None]
+) -> Measured:
+    """Logged runs beside the launches of both curves with full pedal."""
+    runs = [Calculated(each.name, each.full.run.trace, each.full.measures.marks) for each in found.runs]
+    before, after, change = logged
+    return Measured(beside(before, runs), beside(after, runs) if after else None, change)

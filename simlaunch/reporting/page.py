@@ -16,10 +16,13 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
 
+from simlaunch.analysis.logs import COPY
 from simlaunch.comparing.reference_conditions import unstated
 from simlaunch.output import compare as compare_words
+from simlaunch.output import log_beside as beside_words
+from simlaunch.output import logs as logs_words
 from simlaunch.output import parts as parts_words
-from simlaunch.output.layout import Row, Table, csv_text
+from simlaunch.output.layout import NOT_REACHED, Row, Table, csv_text
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
 from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
@@ -242,7 +245,21 @@ def _alarms(material: Material) -> Iterator[str]:
         yield f"Weather correction not known: {unknown}."
 
 
-_PICTURES = ("why", "torque", "run", "worth", "what-if", "odds", "parts", "map", "winners", "trade-off")
+_PICTURES = (
+    "why",
+    "torque",
+    "run",
+    "change",
+    "beside",
+    "beside-after",
+    "worth",
+    "what-if",
+    "odds",
+    "parts",
+    "map",
+    "winners",
+    "trade-off",
+)
 
 
 def _style(index: int) -> dict[str, str]:
@@ -252,6 +269,8 @@ def _style(index: int) -> dict[str, str]:
 
 def _contents(material: Material) -> Iterator[tuple[str, str]]:
     yield "run", "How the run unfolds"
+    if material.measured:
+        yield "measured", "What was measured"
     if material.worth:
         yield "worth", "Where torque pays"
     yield "what-if", "What if the plateau were higher or lower?"
@@ -287,12 +306,44 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "parts_tables": parts_words.tables(material.loads, system),
         "origins": [(part.name, part.origin) for part in material.scenario.parts or ()],
         "rigid": material.loads.rigid,
+        **_measured(material, system),
         "swept": swept,
         "sweep_verdict": swept.result.summary(system) if swept else "",
         "worth_naming": numbers.least(),
         "audit": _audit(material),
         "cautions": _cautions(),
     }
+
+
+def _measured(material: Material, system: System) -> dict[str, Any]:
+    """Logged runs: what a change did, and how they stand beside the launches."""
+    measured, numbers, goal = material.measured, Numbers(system), material.comparison.goal
+    if measured is None:
+        return {"measured": None}
+    sets = [("", measured.before)] if measured.after is None else [
+        ("Before: ", measured.before), ("After: ", measured.after),
+    ]  # fmt: skip
+    change = measured.change
+    return {
+        "measured": measured,
+        "change_verdict": change.summary(system) if change else "",
+        "change_table": _reached(logs_words.change_table(change, numbers)) if change else None,
+        "copies": [note for note in change.notes if COPY in note] if change else [],
+        "beside_sentences": [f"{name}{beside_words.sentence(each, numbers, goal)}" for name, each in sets],
+        "beside_tables": [_named(name, beside_words.table(each, numbers)) for name, each in sets],
+        "beside_meaning": beside_words.WHAT_IT_IS,
+    }
+
+
+def _reached(table: Table) -> Table:
+    """Rows that hold a number."""
+    return Table(table.title, table.heads, tuple(row for row in table.rows if set(row.cells) != {NOT_REACHED}))
+
+
+def _named(name: str, table: Table) -> Table:
+    return Table(
+        f"{name}{table.title[:1].lower() if name else table.title[:1]}{table.title[1:]}", table.heads, table.rows
+    )
 
 
 def _uncertain(entries: Sequence[Uncertain]) -> Table:
@@ -351,7 +402,8 @@ def _fingerprint(ready: Edition) -> str:
     """A short name for everything that the page depends on."""
     description, curves = ready.material.scenario.model_dump_json(), list(ready.material.usable.curves)
     swept = ready.material.swept.digest if ready.material.swept else None
-    made_from = [description, curves, ready.system.value, ready.version, ready.cases, swept]
+    logs = [ready.material.measured.digest] if ready.material.measured else []
+    made_from = [description, curves, ready.system.value, ready.version, ready.cases, swept, *logs]
     return hashlib.sha256(json.dumps(made_from).encode()).hexdigest()[:16]
 
 

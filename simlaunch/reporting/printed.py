@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
+from simlaunch.analysis.log_beside import LogsBeside
 from simlaunch.comparing.compare import input_pull
 from simlaunch.launching.goals import target_label
-from simlaunch.output.as_json import Object, number
+from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Table, paragraph
 from simlaunch.output.words import sentences
+from simlaunch.readers.delimited import shown
+from simlaunch.reporting.gather import Measured
 from simlaunch.reporting.report import Report
 from simlaunch.reporting.story import both_units, main_times
 from simlaunch.units.spelling import System
@@ -56,7 +61,33 @@ def document(found: Report) -> Object:
             {"curve": curve, "part": part.name, "share_of_allowed": number(part.demand.share)}
             for curve, part in material.loads.broken
         ],
+        "measured_before_and_after": (
+            material.measured.change.to_dict() if material.measured and material.measured.change else None
+        ),
+        "measured_and_calculated": [_beside(each) for each in _sets(material.measured)],
         "page": str(found.page),
         "page_sha256": found.page_sha256,
         "pdf": str(found.pdf) if found.pdf else None,
+    }
+
+
+def _sets(measured: Measured | None) -> list[LogsBeside]:
+    return [each for each in (measured.before, measured.after) if each] if measured else []
+
+
+def _beside(found: LogsBeside) -> Object:
+    """Marks of logged runs beside those of the calculated ones."""
+    return {
+        "logs": [shown(Path(log.source)) for log in found.logs],
+        "curves": [run.name for run in found.runs],
+        "aligned_at_m_per_s": number(found.aligned_at),
+        "marks": [
+            {
+                "label": target_label(each.target),
+                "logged_s": number(each.logged.mean),
+                "scatter_s": number(each.logged.scatter),
+                "calculated_s": listed(each.calculated),
+            }
+            for each in found.marks
+        ],
     }

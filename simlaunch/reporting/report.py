@@ -14,7 +14,8 @@ from typing import Any
 
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
-from simlaunch.reporting.gather import Material, gather, question
+from simlaunch.readers.log import LogOptions
+from simlaunch.reporting.gather import Logs, Material, gather, question
 from simlaunch.reporting.page import Edition, Paper, edition, page
 from simlaunch.reporting.print_pdf import MARK, Printing, browser
 from simlaunch.results import Result
@@ -78,6 +79,9 @@ def report(
     pdf: str | Path | None = None,
     paper: Paper | str | None = None,
     sweep: str | Path | None = None,
+    logs: Sequence[str | os.PathLike[str]] = (),
+    logs_after: Sequence[str | os.PathLike[str]] = (),
+    log_options: LogOptions | None = None,
     mixed_corrections: bool = False,
     force: bool = False,
     guard: Guard = nullcontext,
@@ -103,6 +107,11 @@ def report(
         Paper of the PDF; A4 if left out, letter with US units.
     sweep : str or Path, optional
         Results of a sweep of the same scenario, to be stated too.
+    logs, logs_after : sequence of path-like
+        Logged runs of the car, before and after a change of set-up; without any after, all are of one set-up. They are
+        laid beside the launches, and the page says whether the change is more than repeat runs scatter by.
+    log_options : LogOptions, optional
+        How they are read.
     mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     force : bool
@@ -139,6 +148,7 @@ def report(
         cases=cases,
         mixed_corrections=mixed_corrections,
         sweep=Path(sweep) if sweep else None,
+        logs=Logs(tuple(logs), tuple(logs_after), log_options),
     )
     ready = edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
     content = page(ready).encode()

@@ -12,12 +12,14 @@ from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from functools import partial
 from math import isnan, nan
+from pathlib import Path
 from threading import Lock
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.log_beside import beside, calculated
 from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.usable import usable
 from simlaunch.comparing.compare import Comparison, Pair, compare, gap_along, peak_power
@@ -29,6 +31,7 @@ from simlaunch.launching.road_tests import quickest
 from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
+from simlaunch.output import log_beside as beside_words
 from simlaunch.output.compare import bad_runs
 from simlaunch.output.layout import Row, Table, clean, short
 from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, sentences
@@ -56,6 +59,7 @@ QUICK = 1e-4
 _KEPT = 24  # launches and settings that are remembered
 _LINE = 161  # places at which a curve is drawn
 _LONGEST_HEAD = 12  # of a column
+_OF_A_RUN = 160  # places at which a run over time is drawn
 _ALONG = 60  # places at which the gap is drawn
 
 
@@ -273,6 +277,8 @@ class Answers:
             "caps": self._caps(),
             "goal": target_label(goal(start.scenario)),
             "uncertain": bool(start.scenario.uncertain),
+            "logged": len(start.logs),
+            "speed_unit": display_unit(Dimension.SPEED, start.system).label,
             "stem": start.scenario.file.stem if start.scenario.file else "",
             "caution": CAUTION,
         }  # fmt: skip
@@ -342,6 +348,7 @@ class Answers:
         speeds = np.linspace(float(other.car.engine.torque.knot[0]), scenario.curves[-1].points[-1][0].si, _LINE)
         difference = other.times[aimed] - one.times[aimed]
         return {
+            **self._beside_logs(state, (one, other)),
             "exact": tolerance is None,
             "line": self.start.shown(speeds, values_at(other.car.engine.torque, speeds)),
             "limited": [
@@ -354,6 +361,36 @@ class Answers:
             "along": self._along(one, other),
             "background": self._background(state),
         }
+
+    def _beside_logs(self, state: State, pair: tuple[CurveNumbers, CurveNumbers]) -> Object:
+        """The logs beside both launches; nothing where there are none."""
+        start = self.start
+        if not start.logs:
+            return {}
+        runs = {state.against: pair[0].trace, start.name: pair[1].trace}
+        found = beside(start.logs, calculated(runs), ())
+        speed = display_unit(Dimension.SPEED, start.system)
+
+        def line(trace: Trace) -> list[list[float]]:
+            kept = found.aligned(trace)
+            places = np.unique(np.linspace(0, kept.time.size - 1, _OF_A_RUN).astype(int))
+            return [[round(float(kept.time[k]), 3), round(float(speed.of(kept["speed"][k])), 2)] for k in places]
+
+        return {
+            "logged": {
+                "text": f"{beside_words.sentence(found, self.numbers)} {beside_words.zero(found, self.numbers)}",
+                "table": table_object(beside_words.table(found, self.numbers)),
+                "logs": [{"name": clean(Path(log.source).name), "line": line(log.trace)} for log in found.logs],
+                "runs": [{"name": name, "line": line(trace)} for name, trace in runs.items()],
+            }
+        }
+
+    def goal_times(self, state: State) -> tuple[float, float]:
+        """Times to the goal of the curve that is set against and of the shaped one, full pedal [s]."""
+        scenario = self._scenario(state)
+        aimed = target_label(goal(scenario))
+        one, other = self._pair(state, scenario, None)
+        return one.times[aimed], other.times[aimed]
 
     def _along(self, one: CurveNumbers, other: CurveNumbers) -> list[list[float]]:
         found = gap_along(one.trace, other.trace)

@@ -44,14 +44,15 @@
     }
   };
 
-  const begin = await ask("begin");
+  const wanted = new URLSearchParams(location.search).get("car");
+  const begin = await ask(wanted === null ? "begin" : `begin?car=${encodeURIComponent(wanted)}`);
   if (begin.fault) { complain(begin.fault); return; }
   new EventSource("open");
 
   // --- the state, and its history ---
 
   const state = {
-    points: begin.points, against: begin.against, values: {}, taken: {}, tests: begin.shown_tests,
+    car: begin.chosen_car, points: begin.points, against: begin.against, values: {}, taken: {}, tests: begin.shown_tests,
   };
   const copy = () => JSON.stringify(state);
   const history = [copy()];
@@ -96,6 +97,7 @@
     if (answer.fault) { complain(answer.fault); say("state", "No answer for this curve."); return; }
     show(answer);
     wantWhy();
+    if (several) wantFleet();
   });
   const wantWhy = lane(async () => {
     const asked = version;
@@ -104,6 +106,17 @@
     if (asked !== version) return;
     if (answer.fault) { say("why-state", answer.fault); return; }
     showWhy(answer);
+  });
+  const several = begin.cars.length > 1;
+  const wantFleet = lane(async () => {
+    const asked = version;
+    say("fleet-state", "Launching on every car; what stands here is older.", true);
+    const answer = await ask("cars", state);
+    if (asked !== version) return;
+    if (answer.fault) { say("fleet-state", answer.fault); return; }
+    say("fleet-text", answer.text);
+    say("fleet-state", "Each car as its file describes it.");
+    fill(byId("fleet-table"), [answer.table]);
   });
   const wantQuick = lane(async () => {
     const asked = version, since = changed, answer = await ask("quick", state);
@@ -127,6 +140,7 @@
     clearTimeout(settled);
     say("state", `Not yet exact, against ${shownName(state.against)}.`, true);
     say("why-state", why ? "For the curve as it was before." : "", true);
+    if (several && byId("fleet-text").textContent) say("fleet-state", "For the curve as it was before.", true);
     spans = [];
     drawPoints();
     drawSpans();
@@ -450,6 +464,37 @@
     fill(byId("tables"), found.tables);
     if (fresh) drawFrame(); else drawLine();
     drawAlong(found.along);
+    if (found.logged) showLogged(found.logged);
+  };
+  const showLogged = (found) => {
+    say("logged-text", found.text);
+    byId("logged").classList.toggle("pending", !answer.exact);
+    fill(byId("logged-table"), [found.table]);
+    drawLogged(found);
+  };
+  const runStyle = (name) => (name === begin.name ? { ...begin.style, dash: [] } : begin.curves.find((each) => each.name === name).style);
+  const LOG = { colour: "#18222d", dash: [1.5, 3] };
+  const drawLogged = (found) => {
+    const svg = byId("logged-drawing"), width = svg.clientWidth, height = svg.clientHeight, left = 46, right = 14, top = 24, bottom = 32;
+    const lines = [...found.logs, ...found.runs].map((each) => each.line).flat();
+    const end = Math.max(...lines.map((each) => each[0]), 1), most = Math.max(...lines.map((each) => each[1]), 1) * 1.05;
+    const u = (time) => left + (width - left - right) * time / end, v = (speed) => height - bottom - (height - top - bottom) * speed / most;
+    svg.setAttribute("viewBox", `0 0 ${width} ${height}`);
+    svg.replaceChildren();
+    const dv = steps(most, 4), dt = steps(end, width < 500 ? 4 : 8);
+    for (let speed = 0; speed <= most; speed += dv) {
+      drawn(svg, "line", { x1: left, x2: width - right, y1: v(speed), y2: v(speed), stroke: "#d9dde1" });
+      drawn(svg, "text", { x: left - 6, y: v(speed) + 4, "text-anchor": "end" }, String(Math.round(speed)));
+    }
+    for (let time = dt; time <= 0.92 * end; time += dt) drawn(svg, "text", { x: u(time), y: height - bottom + 18, "text-anchor": "middle" }, String(Number(time.toFixed(1))));
+    drawn(svg, "text", { x: left, y: 12 }, `speed [${begin.speed_unit}]`);
+    drawn(svg, "text", { x: width - right, y: height - bottom + 18, "text-anchor": "end" }, begin.units.time);
+    const line = (points, style, wide) => drawn(svg, "path", {
+      d: points.map(([a, b], k) => `${k ? "L" : "M"}${u(a).toFixed(1)} ${v(b).toFixed(1)}`).join(""), fill: "none",
+      stroke: style.colour, "stroke-width": wide, "stroke-dasharray": style.dash.join(" ") || "none",
+    });
+    for (const each of found.runs) line(each.line, runStyle(each.name), 2);
+    for (const each of found.logs) line(each.line, LOG, 1.3).classList.add("log");
   };
   const showWhy = (found) => {
     why = found;
@@ -553,7 +598,8 @@
   const makeKey = () => {
     const key = byId("key");
     key.replaceChildren();
-    const entry = (text, style, width) => {
+    byId("logged-key").replaceChildren();
+    const entry = (text, style, width, key = byId("key")) => {
       const item = made(key, "li"), sample = drawn(item, "svg", { viewBox: "0 0 30 12", "aria-hidden": "true" });
       drawn(sample, "line", { x1: 0, x2: 30, y1: 6, y2: 6, stroke: style.colour, "stroke-width": width, "stroke-dasharray": style.dash.join(" ") || "none" });
       item.append(text);
@@ -562,6 +608,10 @@
     for (const each of begin.curves) entry(`${each.shown}${each.name === state.against ? " (set against)" : ""}`, each.style, each.name === state.against ? 2.2 : 1.4);
     entry("most that the tyres can use, by gear", { colour: "#5c5c5c", dash: [4, 2] }, 1.3);
     if (begin.caps.length) entry("limits of the engine", { colour: "#a39e93", dash: [] }, 3);
+    if (!begin.logged) return;
+    entry(begin.logged > 1 ? `${begin.logged} logs` : "log", LOG, 1.2, byId("logged-key"));
+    entry(`calculated, ${begin.name}`, { ...begin.style, dash: [] }, 2, byId("logged-key"));
+    entry(`calculated, ${shownName(state.against)}`, runStyle(state.against), 2, byId("logged-key"));
   };
 
   // --- what takes longer ---
@@ -582,6 +632,15 @@
   // --- begin ---
 
   byId("car").textContent = begin.car;
+  byId("fleet").hidden = byId("which").hidden = !several;
+  byId("logged").hidden = !begin.logged;
+  for (const each of begin.cars) made(byId("which-car"), "option", { value: each.name }, each.shown);
+  byId("which-car").value = begin.chosen_car;
+  // Another car is a page of its own; the shaped points go along.
+  byId("which-car").addEventListener("change", () => {
+    sessionStorage.setItem("points", JSON.stringify(state.points));
+    location.search = `?car=${encodeURIComponent(byId("which-car").value)}`;
+  });
   document.title = `Shape the curve: ${begin.car}`;
   byId("goal").textContent = begin.goal;
   byId("caution").textContent = begin.caution;
@@ -612,6 +671,15 @@
     if (drawing.clientWidth === area.width && drawing.clientHeight === area.height) return;
     drawFrame();
     if (answer) drawAlong(answer.along);
+    if (answer?.logged) drawLogged(answer.logged);
   }).observe(drawing);
+  const carried = sessionStorage.getItem("points");
+  if (carried !== null) {
+    sessionStorage.removeItem("points");
+    state.points = JSON.parse(carried);
+    commit();
+    drawFrame();
+    if (document.activeElement === document.body) byId("which-car").focus({ preventScroll: true });
+  }
   change();
 })();

@@ -11,7 +11,7 @@ import socket
 import sys
 import threading
 import webbrowser
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from importlib.resources import files
 from time import perf_counter
@@ -24,9 +24,13 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Mount, Route
 from starlette.types import ASGIApp
 
+from simlaunch.analysis.log import LoggedRun, read_log
+from simlaunch.analysis.log_beside import refuse_short
 from simlaunch.errors import SimlaunchError, UsageError, plain
+from simlaunch.output.layout import clean
+from simlaunch.readers.log import LogOptions
 from simlaunch.scenario.model import Scenario
-from simlaunch.shaping import further, saving
+from simlaunch.shaping import cars, further, saving
 from simlaunch.shaping.answers import Answers
 from simlaunch.shaping.gate import HOSTS, guarded
 from simlaunch.shaping.states import Start, State, read_state
@@ -42,7 +46,7 @@ _LOOK = 0.2  # how often it is looked whether a page is open [s]
 _BACK = 10  # steps by which slow studies stand behind the quick answers
 _MOST_AT_ONCE = 64  # requests
 
-Work = Callable[[State, str], dict[str, Any]]
+Work = Callable[[Answers, State, str], dict[str, Any]]
 
 
 def _stand_back() -> None:
@@ -84,28 +88,40 @@ class Service:
 
     Parameters
     ----------
-    start : Start
-        What the page begins with.
+    starts : mapping of str to Start
+        What the page begins with, for each car by the name of its file.
     """
 
-    def __init__(self, start: Start) -> None:
-        self.answers = Answers(start)
+    def __init__(self, starts: Mapping[str, Start]) -> None:
+        self.cars = {name: Answers(start) for name, start in starts.items()}
         self.open = 0
         self.seen = False
         self.ending = False
         self._quick = ThreadPoolExecutor(1, "quick")
         self._slow = ThreadPoolExecutor(2, "slow", _stand_back)
-        answers = self.answers
         self._work: dict[str, tuple[ThreadPoolExecutor, Work]] = {
-            "quick": (self._quick, lambda state, _: answers.quick(state)),
-            "exact": (self._quick, lambda state, _: answers.exact(state)),
-            "why": (self._slow, lambda state, _: answers.why(state)),
-            "plateau": (self._slow, lambda state, _: further.highest_plateau(start, state)),
-            "odds": (self._slow, lambda state, _: further.odds_of_pair(start, state)),
-            "report": (self._slow, lambda state, name: further.write_report(start, state, name)),
-            "save-curve": (self._quick, lambda state, name: _wrote(saving.save_curve(start, state, name).name)),
-            "save-scenario": (self._quick, lambda state, name: _wrote(saving.save_scenario(start, state, name).name)),
-        }
+            "quick": (self._quick, lambda car, state, _: car.quick(state)),
+            "exact": (self._quick, lambda car, state, _: car.exact(state)),
+            "why": (self._slow, lambda car, state, _: car.why(state)),
+            "cars": (self._slow, lambda _, state, __: cars.on_every_car(self.cars, state)),
+            "plateau": (self._slow, lambda car, state, _: further.highest_plateau(car.start, state)),
+            "odds": (self._slow, lambda car, state, _: further.odds_of_pair(car.start, state)),
+            "report": (self._slow, lambda car, state, name: further.write_report(car.start, state, name)),
+            "save-curve": (
+                self._quick, lambda car, state, name: _wrote(saving.save_curve(car.start, state, name).name),
+            ),
+            "save-scenario": (
+                self._quick, lambda car, state, name: _wrote(saving.save_scenario(car.start, state, name).name),
+            ),
+        }  # fmt: skip
+
+    def _car(self, name: object) -> Answers:
+        """Answers of a car by its name; the first where none is named."""
+        if name is None:
+            return next(iter(self.cars.values()))
+        if not isinstance(name, str) or name not in self.cars:
+            raise UsageError("the page sent a car that is not there; reload it")
+        return self.cars[name]
 
     def application(self, secret: str, port: int) -> ASGIApp:
         """The application, guarded.
@@ -134,12 +150,18 @@ class Service:
 
     def warm(self) -> None:
         """Have everything compiled and remembered that a first answer needs."""
-        begun = self.answers.begin()
+        first = self._car(None)
+        begun = first.begin()
         state = read_state({"points": begun["points"], "against": begun["against"], "tests": begun["shown_tests"]})
-        self.answers.quick(state)
+        first.quick(state)
 
     async def _begin(self, request: Request) -> Response:
-        return await self._answered(self._quick, self.answers.begin)
+        def begun() -> dict[str, Any]:
+            named = request.query_params.get("car")
+            names = [{"name": name, "shown": clean(name)} for name in self.cars]
+            return {**self._car(named).begin(), "cars": names, "chosen_car": named or next(iter(self.cars))}
+
+        return await self._answered(self._quick, begun)
 
     def _route(self, name: str) -> Callable[[Request], Any]:
         pool, work = self._work[name]
@@ -156,7 +178,8 @@ class Service:
                 named = sent.get("name", "") if isinstance(sent, dict) else ""
                 if not isinstance(named, str):
                     raise UsageError("the page sent something else where a name belongs; reload it")
-                return work(read_state(sent), named)
+                car = self._car(sent.get("car") if isinstance(sent, dict) else None)
+                return work(car, read_state(sent), named)
 
             return await self._answered(pool, worked)
 
@@ -229,7 +252,9 @@ def _listening(port: int) -> socket.socket:
     return found
 
 
-def beginning(scenario: Scenario, curve: str | None, against: str | None, units: str) -> Start:
+def beginning(
+    scenario: Scenario, curve: str | None, against: str | None, units: str, logs: tuple[LoggedRun, ...] = ()
+) -> Start:
     """What the page begins with.
 
     Parameters
@@ -242,6 +267,8 @@ def beginning(scenario: Scenario, curve: str | None, against: str | None, units:
         Curve to set it against; None: the first other one, or the curve itself where there is no other.
     units : str
         System of units.
+    logs : tuple of LoggedRun
+        Logs that lie beside the launches.
 
     Returns
     -------
@@ -257,12 +284,62 @@ def beginning(scenario: Scenario, curve: str | None, against: str | None, units:
     others = [name for name in scenario.curve_names if name != first]
     second = (others or [first])[0] if against is None else against
     scenario.curve(second)
-    return Start(scenario, scenario.curve(first), second, system_named(units))
+    return Start(scenario, scenario.curve(first), second, system_named(units), logs)
+
+
+def beginnings(
+    scenarios: Mapping[str, Scenario],
+    curve: str | None,
+    against: str | None,
+    units: str,
+    logs: Sequence[str | os.PathLike[str]] = (),
+    options: LogOptions | None = None,
+) -> dict[str, Start]:
+    """What the page begins with, for each of several cars.
+
+    Parameters
+    ----------
+    scenarios : mapping of str to Scenario
+        The cars by name, the first one first.
+    curve, against : str or None
+        Curves, on every car that has one of that name; the first car has to.
+    units : str
+        System of units.
+    logs : sequence of path-like
+        Logs that lie beside the launches of the first car.
+    options : LogOptions, optional
+        How they are read.
+
+    Returns
+    -------
+    dict of str to Start
+        Checked.
+
+    Raises
+    ------
+    UsageError
+        No car, no curve or system of that name.
+    InputError
+        A log cannot be used.
+    """
+    if not scenarios:
+        raise UsageError("no scenario is given; give one at least")
+    read = tuple(read_log(path, options) for path in logs)
+    for log in read:
+        refuse_short(log)
+    found: dict[str, Start] = {}
+    for name, scenario in scenarios.items():
+        first, known = not found, scenario.curve_names
+        own, other = (each if first or each in known else None for each in (curve, against))
+        found[name] = beginning(scenario, own, other, units, read if first else ())
+    return found
 
 
 def live(
-    scenario: Scenario,
+    scenario: Scenario | Mapping[str, Scenario],
     *,
+    logs: Sequence[str | os.PathLike[str]] = (),
+    log_options: LogOptions | None = None,
     curve: str | None = None,
     against: str | None = None,
     units: str = "metric",
@@ -278,8 +355,13 @@ def live(
 
     Parameters
     ----------
-    scenario : Scenario
-        The scenario; what is saved goes into the folder of its file.
+    scenario : Scenario, or mapping of str to Scenario
+        The scenario; what is saved goes into the folder of its file. Several by name: the page says on which of these
+        cars the shaped curve wins, and shapes it on any of them.
+    logs : sequence of path-like
+        Measured launches of the car, of the first where there are several, which are laid beside the calculated ones.
+    log_options : LogOptions, optional
+        How they are read.
     curve : str, optional
         Curve to shape from; the first if left out.
     against : str, optional
@@ -299,9 +381,12 @@ def live(
     ------
     UsageError
         No curve or system of that name, a port that cannot be used, or a call from within a running event loop.
+    InputError
+        A log cannot be used.
     """
     _refuse_running_loop()
-    service = Service(beginning(scenario, curve, against, units))
+    by_name = scenario if isinstance(scenario, Mapping) else {scenario.name: scenario}
+    service = Service(beginnings(by_name, curve, against, units, logs, log_options))
     listening = _listening(port)
     try:
         service.warm()

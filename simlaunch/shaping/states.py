@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import PchipInterpolator
 
+from simlaunch.analysis.log import LoggedRun
 from simlaunch.errors import UsageError
 from simlaunch.launching.goals import extra_targets, goal, same_target, target_label
 from simlaunch.launching.targets import road_tests
@@ -310,12 +311,15 @@ class Start:
         Curve that it is set against at first.
     system : System
         Units of the page.
+    logs : tuple of LoggedRun
+        Logs that lie beside the launches.
     """
 
     scenario: Scenario
     curve: Curve
     against: str
     system: System
+    logs: tuple[LoggedRun, ...] = ()
 
     @cached_property
     def name(self) -> str:

@@ -48,6 +48,11 @@ _SCALES = {
     at.TWIST_REAR: 0.05,
     at.BOOST: 1.0,
     at.REQUEST: 1e3,
+    at.APART_FRONT: 3.0,
+    at.APART_REAR: 3.0,
+    at.SLIP_APART_FRONT: 0.05,
+    at.SLIP_APART_REAR: 0.05,
+    at.CROSS_LOAD: 1e3,
 }
 _WORK_SCALE = 1e4  # [J]
 

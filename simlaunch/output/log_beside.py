@@ -1,0 +1,62 @@
+"""What is said of logs beside calculated runs: their times with what they scatter by, and the differences."""
+
+from __future__ import annotations
+
+from math import isfinite
+
+from simlaunch.analysis.log_beside import LogsBeside, MarkBeside
+from simlaunch.launching.goals import WORTH_NAMING, target_label
+from simlaunch.metrics.marks import Target
+from simlaunch.output.layout import Row, Table, short
+from simlaunch.output.words import Numbers
+from simlaunch.units.spelling import Dimension
+
+_LONGEST = 16  # name of a run in the head of a column
+WHAT_IT_IS = (
+    "A calculated time is that of the car as it is described; a log is that of one car, one road and one driver on one "
+    "day. Where they differ, the description, the conditions or the driving differ; a log does not say which."
+)
+
+
+def table(found: LogsBeside, numbers: Numbers) -> Table:
+    """Every mark: logged, its scatter where there are several logs, then each calculated run with its difference."""
+    time, several = Dimension.TIME, len(found.logs) > 1
+    rows = []
+    for each in found.marks:
+        cells = [numbers.plain(each.logged.mean, time)]
+        cells += [numbers.plain(each.logged.scatter, time)] if several else []
+        for value in each.calculated:
+            cells += numbers.beside(each.logged.mean, value, time)[1:]
+        rows.append(Row(target_label(each.target), numbers.unit(time), tuple(cells)))
+    logged = ("logged, mean", "scatter") if several else ("logged",)
+    runs = (head for run in found.runs for head in (short(run.name, _LONGEST), "less logged"))
+    return Table("Times, logged and calculated", (*logged, *runs), tuple(rows))
+
+
+def sentence(found: LogsBeside, numbers: Numbers, wanted: Target | None = None) -> str:
+    """One mark in words: logged, and how far each calculated run is from that."""
+    each = (found.mark(wanted) if wanted else None) or found.last
+    if each is None:
+        return "The logs reach no usual mark that a calculated run reaches."
+    scatter = ""
+    if len(found.logs) > 1:
+        spread = f"{each.logged.scatter:.3f} s" if isfinite(each.logged.scatter) else "not known"
+        scatter = f" (mean of {len(found.logs)} logs, standard deviation {spread})"
+    runs = "; ".join(_run(run.name, each, k, numbers) for k, run in enumerate(found.runs))
+    return f"{target_label(each.target)} takes {each.logged.mean:.3f} s in the log{scatter}. Calculated: {runs}."
+
+
+def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
+    value, called = each.calculated[place], short(name, 32)
+    if not isfinite(value):
+        return f'not reached with "{called}"'
+    gap = float(numbers.beside(each.logged.mean, value, Dimension.TIME)[2])
+    told = f"{abs(gap):.3f} s {'slower' if gap > 0.0 else 'quicker'}" if abs(gap) >= WORTH_NAMING else "level with it"
+    return f'{numbers.with_unit(value, Dimension.TIME)} with "{called}", {told}'
+
+
+def zero(found: LogsBeside, numbers: Numbers) -> str:
+    """Where time zero is."""
+    if not found.aligned_at:
+        return "Time zero: the car moves off."
+    return f"Time zero: the car passes {numbers.with_unit(found.aligned_at, Dimension.SPEED)}."
