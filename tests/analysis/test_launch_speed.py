@@ -141,7 +141,7 @@ def test_every_study_takes_it(tmp_path: Path) -> None:
 
 def test_best_stands_beside_stated_speeds_in_a_sweep(tmp_path: Path) -> None:
     vary = ["launch.engine_speed: best, 2500 rpm", "body.mass: 1200 kg, 1300 kg"]
-    found = sweep(car("front-hatch"), tmp_path / "s.sqlite", vary=vary)
+    found = sweep(car("front-hatch"), tmp_path / "s.sqlite", vary=vary, tolerance=1e-4)
     for each in found.findings.best:
         changes = {
             "launch.engine_speed": each.values["launch.engine_speed"],
