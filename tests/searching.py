@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+
 import pytest
 
 from simlaunch.searching import plateau_search
@@ -11,3 +14,11 @@ def search_briefly(patch: pytest.MonkeyPatch) -> None:
     """Let a search try a tenth as much: for tests of words, files and JSON, not of what is found."""
     for name, count in {"FRONT": 13, "_GRID": 3, "_CLOSINGS": 1, "_GENERATIONS": 2, "_POLISHINGS": 1}.items():
         patch.setattr(plateau_search, name, count)
+
+
+@contextmanager
+def brief() -> Iterator[None]:
+    """Within this block every search is soon over."""
+    with pytest.MonkeyPatch.context() as patch:
+        search_briefly(patch)
+        yield

@@ -38,7 +38,7 @@ def lower(scenario: Scenario, curve_name: str, pedal: Pedal) -> Car:
     Returns
     -------
     Car
-        SI units; what the launch has to work out is `nan`, so that it may still be varied: `analysis.ready.runnable`
+        SI units; what the launch has to work out is `nan`, so that it may still be varied: `launching.ready.runnable`
         gives a complete one. The run reaches beyond its goal.
 
     Raises

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from searching import brief
 from simlaunch.analysis.plateau import plateau
 from simlaunch.errors import InputError, ScenarioError, TargetNotReached
 from simlaunch.output.plateau import verdict
@@ -57,8 +58,9 @@ def test_torque_pressure_and_power_cap_the_torque() -> None:
 @pytest.mark.slow
 def test_a_level_limit_of_power_is_the_cap_of_power() -> None:
     """Two ways to say the same give the same plateau."""
-    by_key = plateau(_with(power="200 kW"), wish="plateau")
-    by_curve = plateau(_with(_limit("compressor", "200 kW", "200 kW", "200 kW")), wish="plateau")
+    with brief():
+        by_key = plateau(_with(power="200 kW"), wish="plateau")
+        by_curve = plateau(_with(_limit("compressor", "200 kW", "200 kW", "200 kW")), wish="plateau")
     np.testing.assert_allclose(by_curve.first.torque, by_key.first.torque, rtol=1e-9)
     assert {name.replace("compressor", POWER) for name in by_curve.first.binding} == set(by_key.first.binding)
     assert by_curve.first.gains.get("compressor") == by_key.first.gains.get(POWER)

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, point_mass
+from searching import brief
 from simlaunch.analysis.parts import peak_torque
 from simlaunch.analysis.plateau import plateau
 from simlaunch.analysis.usable import usable
@@ -153,7 +154,8 @@ def test_a_scale_of_the_torque_scales_the_gears_too() -> None:
 def test_a_plateau_keeps_the_limits_of_its_wish_and_is_read_back() -> None:
     """Time of the written file as a curve against that of the search: rounding moves it by less than 0.1 ms."""
     scenario = _curves(both=[FIRST, SECOND]).replace({"run.until": ["60 m"]})
-    found = plateau(scenario, power="230 kW", wish="both")
+    with brief():
+        found = plateau(scenario, power="230 kW", wish="both")
     assert found.first.gear_limits[0] == 300.0
     text = curve_csv(found)
     table = {**read_conditions(text, "x.csv"), "points": read_curve(text, "x.csv"), "name": "found"}

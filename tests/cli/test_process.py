@@ -39,7 +39,7 @@ def test_a_terminal_without_unicode_gets_escapes_in_place_of_a_fault(tmp_path: P
         shutil.copytree(SCENARIOS / folder, tmp_path / folder)
     scenario = tmp_path / "a.toml"
     scenario.write_text(text, "utf-8")
-    run = _run("check", str(scenario), env={**os.environ, "PYTHONIOENCODING": "ascii"})
+    run = _run("run", str(scenario), "--quiet", env={**os.environ, "PYTHONIOENCODING": "ascii"})
     assert run.returncode == 0, run.stderr
     assert run.stdout.startswith("Gr\\xf6\\xdfe, rear drive\n")
 
@@ -102,7 +102,7 @@ def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
 @posix
 def test_a_background_job_that_is_deaf_to_interruptions_stays_so() -> None:
     """POSIX shells start background jobs with SIGINT ignored, so that Ctrl-C ends what is in the foreground alone."""
-    line = 'trap \'\' INT; echo deaf; exec "$0" -m simlaunch check "$1" --quiet'
+    line = 'trap \'\' INT; echo deaf; exec "$0" -m simlaunch run "$1" --quiet'
     with subprocess.Popen(
         ["sh", "-c", line, sys.executable, COUPE], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
     ) as process:
@@ -113,7 +113,7 @@ def test_a_background_job_that_is_deaf_to_interruptions_stays_so() -> None:
             time.sleep(0.05)
         out, err = process.communicate(timeout=60)
     assert (process.returncode, err) == (0, "")
-    assert "The scenario is sound." in out
+    assert out.startswith("Road coupe, rear drive\n")
 
 
 @pytest.mark.parametrize("error", [EOFError("Ran out of input"), OSError("disk"), ValueError("x")])

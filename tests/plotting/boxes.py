@@ -36,22 +36,19 @@ def texts(figure: Figure) -> list[tuple[str, Bbox]]:
     ]
 
 
-def collisions(figure: Figure) -> list[tuple[str, str]]:
-    """Pairs of texts that lie over one another."""
-    slack = SLACK * figure.dpi / 72.0
-    return [
-        (one, other)
-        for (one, a), (other, b) in combinations(texts(figure), 2)
-        if min(a.x1, b.x1) - max(a.x0, b.x0) > slack and min(a.y1, b.y1) - max(a.y0, b.y0) > slack
-    ]
-
-
-def outside(figure: Figure) -> list[str]:
-    """Texts that leave the sheet."""
+def misplaced(figure: Figure) -> tuple[list[tuple[str, str]], list[str]]:
+    """Pairs of texts that lie over one another, and texts that leave the sheet."""
     slack = SLACK * figure.dpi / 72.0
     width, height = figure.get_size_inches() * figure.dpi
-    return [
+    every = texts(figure)
+    collisions = [
+        (one, other)
+        for (one, a), (other, b) in combinations(every, 2)
+        if min(a.x1, b.x1) - max(a.x0, b.x0) > slack and min(a.y1, b.y1) - max(a.y0, b.y0) > slack
+    ]
+    outside = [
         text
-        for text, box in texts(figure)
+        for text, box in every
         if box.x0 < -slack or box.y0 < -slack or box.x1 > width + slack or box.y1 > height + slack
     ]
+    return collisions, outside

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
-from functools import cache
+from collections.abc import Iterator
+from dataclasses import replace
 from io import BytesIO
 from itertools import combinations
 from math import nan
@@ -21,6 +20,7 @@ from matplotlib.image import imread
 from matplotlib.text import Annotation, Text
 from matplotlib.transforms import Bbox
 
+from plotting.compared import CARS, Found, figures, found, of_comparison
 from simlaunch.analysis.usable import CurveSurplus, GearCeiling, UsableTorque, usable
 from simlaunch.comparing.compare import Comparison, compare
 from simlaunch.errors import UsageError
@@ -33,35 +33,8 @@ from simlaunch.simulation.events import EventKind
 from simlaunch.simulation.run import Outcome
 
 ROOT = Path(__file__).resolve().parents[2]
-SCENARIOS = ("road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip")
 SYSTEMS = ("metric", "us")
 HOSTILE = ("$x^2$", "<b>&amp;</b>", "_hidden", "\x1b[31m\u202ered", "漢字 $\\frac", "W" * 80)
-
-
-@dataclass(frozen=True)
-class Found:
-    """What the figures of one scenario are made from."""
-
-    comparison: Comparison
-    usable: UsableTorque
-
-
-@cache
-def found(stem: str) -> Found:
-    scenario = load(ROOT / "scenarios" / f"{stem}.toml")
-    return Found(compare(scenario), usable(scenario))
-
-
-@cache
-def figures(stem: str, system: str) -> Mapping[str, Figure]:
-    have = found(stem)
-    first = have.comparison.runs[0]
-    return {
-        **have.comparison.figures(system),
-        "usable": usable_figure(have.usable, system),
-        "run": run_figure(first.full, system),
-        "held": run_figure(first.held, system),
-    }
 
 
 def texts(figure: Figure) -> list[str]:
@@ -88,7 +61,7 @@ def inside(box: Bbox, figure: Figure) -> bool:
 
 
 every_figure = pytest.mark.parametrize("key", ["gap", "slip", "torque", "usable", "run", "held"])
-every_scenario = pytest.mark.parametrize("stem", SCENARIOS)
+every_scenario = pytest.mark.parametrize("stem", CARS)
 every_system = pytest.mark.parametrize("system", SYSTEMS)
 
 
@@ -97,7 +70,7 @@ every_system = pytest.mark.parametrize("system", SYSTEMS)
 def test_a_comparison_has_its_figures(stem: str, system: str) -> None:
     compared = found(stem).comparison
     why = ["why"] if len(compared.pairs) == 1 else [f"why-{k}" for k in range(1, len(compared.pairs) + 1)]
-    assert list(compared.figures(system)) == ["gap", "slip", *why, "torque"]
+    assert list(of_comparison(stem, system)) == ["gap", "slip", *why, "torque"]
 
 
 @every_scenario
@@ -341,11 +314,9 @@ def made_usable() -> UsableTorque:
 
 def test_the_same_figure_gives_the_same_bytes() -> None:
     have = found("road-coupe")
+    made = [have.comparison.figures("metric") for _ in range(2)]
     for kind in ("svg", "png"):
-        one, other = (
-            {key: as_bytes(figure, kind) for key, figure in made.items()}
-            for made in (have.comparison.figures("metric") for _ in range(2))
-        )
+        one, other = ({key: as_bytes(figure, kind) for key, figure in each.items()} for each in made)
         assert one == other
 
 

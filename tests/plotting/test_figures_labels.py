@@ -18,7 +18,9 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
 import simlaunch
-from plotting.boxes import collisions, outside, texts
+from plotting.boxes import misplaced, texts
+from plotting.compared import CARS, found, of_comparison
+from searching import brief
 from simlaunch.comparing.attribution import SpanName
 from simlaunch.comparing.compare import Comparison, Pair
 from simlaunch.metrics.parts import Part
@@ -34,7 +36,6 @@ from simlaunch.reporting.drawings import NARROW, WIDE
 from simlaunch.searching.plateau_search import Plateau
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
-CARS = ("road-coupe", "front-hatch", "all-drive-saloon", "track-car", "all-drive-grip")
 WIDTHS = (None, WIDE, NARROW)
 LONG = (
     "As delivered with the calibration of the year before last",
@@ -47,8 +48,7 @@ LONG = (
 
 
 def clean(figure: Figure) -> None:
-    assert collisions(figure) == []
-    assert outside(figure) == []
+    assert misplaced(figure) == ([], [])
 
 
 def on(width: float | None) -> AbstractContextManager[None]:
@@ -58,11 +58,6 @@ def on(width: float | None) -> AbstractContextManager[None]:
 @cache
 def scenario(car: str) -> simlaunch.Scenario:
     return simlaunch.load(SCENARIOS / f"{car}.toml")
-
-
-@cache
-def compared(car: str) -> Comparison:
-    return simlaunch.compare(scenario(car), cases=0)
 
 
 def alike(count: int, step: float) -> simlaunch.Scenario:
@@ -92,25 +87,29 @@ def test_a_collision_and_a_text_that_leaves_the_sheet_are_found() -> None:
     axes.text(0.52, 0.52, "another")
     axes.annotate("tied", (0.0, 0.0), (0.9, 0.9), arrowprops={"arrowstyle": "-"})  # the line is no part of the name
     figure.text(0.98, 0.5, "beyond the edge")
-    assert collisions(figure) == [("one name", "another")]
-    assert outside(figure) == ["beyond the edge"]
+    assert misplaced(figure) == ([("one name", "another")], ["beyond the edge"])
     assert {"one name", "tied", "0.0"} <= {text for text, _ in texts(figure)}
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])
 @pytest.mark.parametrize("car", CARS)
 def test_names_of_a_comparison_stand_clear(car: str, system: str) -> None:
-    for figure in compared(car).figures(system).values():
+    for figure in of_comparison(car, system).values():
         clean(figure)
-    for make in of_a_page(compared(car), system):
+    for make in of_a_page(found(car).comparison, system):
         with on_page(NARROW if system == "us" else WIDE):
             clean(make())
+
+
+@cache
+def parts_and_worth() -> tuple[simlaunch.DrivelineLoads, simlaunch.Worth]:
+    return simlaunch.parts(scenario("road-coupe")), simlaunch.worth(scenario("road-coupe"), "peak", bands=8)
 
 
 @pytest.mark.parametrize("system", ["metric", "us"])
 @pytest.mark.parametrize("width", WIDTHS)
 def test_names_of_parts_and_of_worth_stand_clear(system: str, width: float | None) -> None:
-    loads, worth = simlaunch.parts(scenario("road-coupe")), simlaunch.worth(scenario("road-coupe"), "peak", bands=8)
+    loads, worth = parts_and_worth()
     with on(width):
         clean(parts_figure(loads, system))
         clean(worth_figure(worth.first, system))
@@ -155,11 +154,11 @@ def with_spans(pair: Pair, edges: tuple[float, ...], shares: tuple[float, ...]) 
 @pytest.mark.parametrize("name", SPANS)
 @pytest.mark.parametrize("width", WIDTHS)
 def test_seconds_of_narrow_spans_stand_clear(name: str, width: float | None) -> None:
-    found = compared("road-coupe")
-    pair = with_spans(found.pairs[0], *SPANS[name])
+    compared = found("road-coupe").comparison
+    pair = with_spans(compared.pairs[0], *SPANS[name])
     for system in ("metric", "us"):
         with on(width):
-            figure = why_figure(pair, (curve_style(0), curve_style(1)), found.goal, units_of(system))
+            figure = why_figure(pair, (curve_style(0), curve_style(1)), compared.goal, units_of(system))
         clean(figure)
         assert sum(text.startswith("0.") for text, _ in texts(figure)) >= sum(abs(s) >= 0.01 for s in SPANS[name][1])
 
@@ -192,8 +191,9 @@ def test_a_name_that_stands_far_off_is_tied_to_its_point() -> None:
 @cache
 def found_plateau() -> Plateau:
     """A small search, of which the figure is drawn in hard arrangements."""
-    brief = scenario("road-coupe").replace({"limits.power": "300 kW"})
-    return simlaunch.plateau(brief, "peak", targets=["60 ft"]).first
+    capped = scenario("road-coupe").replace({"limits.power": "300 kW"})
+    with brief():
+        return simlaunch.plateau(capped, "peak", targets=["60 ft"]).first
 
 
 @pytest.mark.parametrize("width", WIDTHS)
