@@ -17,6 +17,7 @@ class Body(_Fields):
     front_share: float
     wheelbase: float
     cg_height: float
+    left_share: float
     drag_area: float
     lift_area_front: float
     lift_area_rear: float
@@ -34,6 +35,8 @@ class Road(_Fields):
     friction_factor: float
     rolling_factor: float
     grade_angle: float
+    left_friction: float
+    right_friction: float
 
 class Tyre(_Fields):
     radius: float
@@ -66,6 +69,11 @@ class Drive(_Fields):
     shaft_stiffness: NDArray[np.float64]
     shaft_damping: NDArray[np.float64]
     inertia: float
+    paired: int
+    locking: NDArray[np.float64]
+    preload: NDArray[np.float64]
+    locking_speed: float
+    cross_lever: float
     clutched: int
     capacity: float
     lead: float
@@ -148,6 +156,11 @@ class Fixed(_Fields):
     shaft_damping: float
     per_mass: float
     lever: float
+    front_paired: int
+    rear_paired: int
+    left_load: NDArray[np.float64]
+    bias: NDArray[np.float64]
+    bias_force: NDArray[np.float64]
 
 class Car(_Fields):
     body: Body

@@ -73,6 +73,7 @@ def _floats(*names: str) -> list[tuple[str, str]]:
 BODY = np.dtype(
     [
         *_floats("mass", "front_share", "wheelbase", "cg_height"),
+        *_floats("left_share"),  # share of the weight of a driven axle on its left wheel, at rest [-]
         *_floats("drag_area", "lift_area_front", "lift_area_rear"),
         *_floats("pitch_frequency"),  # natural frequency [rad/s]
         *_floats("pitch_damping"),  # damping ratio [-]
@@ -88,7 +89,13 @@ AIR = np.dtype(
     align=True,
 )
 
-ROAD = np.dtype(_floats("friction_factor", "rolling_factor", "grade_angle"), align=True)
+ROAD = np.dtype(
+    [
+        *_floats("friction_factor", "rolling_factor", "grade_angle"),
+        *_floats("left_friction", "right_friction"),  # of each side, over the friction factor [-]
+    ],
+    align=True,
+)
 
 TYRE = np.dtype(
     [
@@ -115,6 +122,11 @@ DRIVE = np.dtype(
         ("shaft_stiffness", "f8", (2,)),  # both half shafts of the axle together, front and rear [N m/rad]
         ("shaft_damping", "f8", (2,)),  # [N m s/rad]
         *_floats("inertia"),  # final drive and propeller shaft, at half-shaft speed [kg m^2]
+        ("paired", "i8"),  # 1: the two wheels of a driven axle differ
+        ("locking", "f8", (2,)),  # locking value of the differential, front and rear; 1: both wheels on one shaft [-]
+        ("preload", "f8", (2,)),  # difference of wheel torques that it holds without axle torque [N m]
+        *_floats("locking_speed"),  # difference of wheel speeds that brings the locking in [rad/s]
+        *_floats("cross_lever"),  # load moved across a live rear axle, over its torque; 0: none [1/m]
         ("clutched", "i8"),  # 1: a clutch brings the second axle in, the front one where `front_share` is 0
         *_floats("capacity"),  # torque that it carries at the second axle's half shafts, when brought in [N m]
         *_floats("lead"),  # speed that it gives those while it holds, over that of the first axle's [-]
@@ -189,6 +201,11 @@ FIXED = np.dtype(
         *_floats("drag", "lift_front", "lift_rear"),  # force of the air over the square of its speed [N s^2/m^2]
         *_floats("shaft_stiffness", "shaft_damping"),  # both axles', seen through a centre that splits torque
         *_floats("per_mass", "lever"),  # inverse of the mass [1/kg]; height of the centre of gravity over wheelbase [-]
+        ("front_paired", "i8"),  # 1: the axle is driven, and its two wheels differ
+        ("rear_paired", "i8"),
+        ("left_load", "f8", (2,)),  # load at rest of the left wheel beyond half the axle's, front and rear [N]
+        ("bias", "f8", (2,)),  # most torque of the wheel that holds more, over that of the other, front and rear [-]
+        ("bias_force", "f8", (2,)),  # what it may push beyond that; inf: both wheels on one shaft [N]
     ],
     align=True,
 )
@@ -257,6 +274,8 @@ def blank() -> Car:
     car.gearbox.shift_speed[:] = np.nan
     car.gearbox.shift_road_speed[:] = np.nan
     car.pedal.target_slip = np.nan
+    car.road.left_friction = car.road.right_friction = 1.0
+    car.body.left_share = 0.5
     car.drive.lead = car.drive.clutch_ratio = 1.0
     car.front.outer_curve[:] = np.nan
     car.rear.outer_curve[:] = np.nan

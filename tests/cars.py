@@ -254,6 +254,16 @@ def _random_drive(rng: np.random.Generator) -> dict[str, Any]:
     }
 
 
+def second_axle_by_clutch(rng: np.random.Generator) -> dict[str, Any]:
+    """Changes that let a clutch bring in the second axle of any car."""
+    return {
+        "drive.locked": 1, "drive.clutched": 1, "drive.rigid": 0, "drive.front_share": float(rng.integers(2)),
+        "drive.capacity": rng.choice([0.0, rng.uniform(100.0, 4000.0)], p=[0.1, 0.9]),
+        "drive.lead": rng.uniform(0.97, 1.03), "drive.clutch_ratio": rng.uniform(1.0, 4.0),
+        "drive.delay": rng.choice([0.0, rng.uniform(0.02, 0.3)]), "drive.ramp": rng.uniform(0.01, 0.4),
+    }  # fmt: skip
+
+
 def random_car(rng: np.random.Generator) -> Car:
     """A valid car drawn from the whole width of what can be described; the same generator gives the same car."""
     mass = rng.uniform(900.0, 2200.0)

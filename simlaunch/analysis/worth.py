@@ -17,6 +17,7 @@ from simlaunch.launching.launches import Cars, as_many, column, make_ready, meas
 from simlaunch.launching.out_of_reach import given_time
 from simlaunch.launching.targets import target_named
 from simlaunch.metrics.full_load import limited_gears
+from simlaunch.metrics.many import GRIP
 from simlaunch.metrics.marks import Target
 from simlaunch.parameters.fill import lower
 from simlaunch.physics.table import values_at
@@ -403,7 +404,7 @@ def pedal_worth(
     base = follow(as_many([car]).view(np.recarray)[0], None, tolerance)
     use = use_of_bands(base, middles, target)
     trial = _Trial(Pedal(int(car.pedal.kind)), car, asked, middles, visited(base, middles), use)
-    measured = measure_all(trial.cars(), (target,), tolerance, workers)
+    measured = measure_all(trial.cars(), (target,), tolerance, workers, groups=(GRIP,))
     times = column(measured, (target,), f"time {target.label}")
     spin = column(measured, (target,), "wheelspin time")
     none = np.empty((0, middles.size))

@@ -121,6 +121,7 @@ def sweep(
     where: given.Where = None,
     target: given.For = None,
     top: given.Top = 10,
+    measure_all: given.MeasureAll = False,
     dry_run: given.DryRun = False,
     workers: given.Workers = None,
     cluster: given.Cluster = None,
@@ -153,6 +154,7 @@ def sweep(
         where=where or None,
         target=target or None,
         tolerance=tolerance,
+        measure_all=measure_all,
         place="--vary",
         options={"changes": changes or [], "taken": taken or []},
     )

@@ -86,6 +86,13 @@ Cluster: TypeAlias = Annotated[
 TrustNetwork: TypeAlias = Annotated[
     bool, typer.Option("--trust-network", help="Allow a cluster on another machine without TLS.")
 ]
+MeasureAll: TypeAlias = Annotated[
+    bool,
+    typer.Option(
+        "--measure-all",
+        help="Measure everything at once; otherwise times, speeds, and what ranking and constraints ask for.",
+    ),
+]
 DryRun: TypeAlias = Annotated[bool, typer.Option("--dry-run", help="Only estimate time and disk space.")]
 ResultsFile: TypeAlias = Annotated[
     Path, typer.Argument(metavar="FILE", help="File of results, finished or not.", show_default=False)

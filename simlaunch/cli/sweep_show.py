@@ -11,7 +11,7 @@ from simlaunch.cli.output import note, result
 from simlaunch.errors import UsageError
 from simlaunch.output import as_json as json_text
 from simlaunch.plotting import save
-from simlaunch.sweeping import export, store, study
+from simlaunch.sweeping import completion, export, store, study
 from simlaunch.units.spelling import System
 from simlaunch.writing import write_folder
 
@@ -24,13 +24,25 @@ def printed(found: study.SweepResult, *, units: System, as_json: bool) -> None:
 
 
 def _exported(found: study.SweepResult, files: Mapping[str, Path], force: bool, quiet: bool) -> None:
+    if files:
+        _complete(found, quiet)
     with store.Reader(found.path) as reader:
         for kind, path in files.items():
             export.write(kind, reader, found.findings.order, path, force=force)
             note(f"wrote {path}", quiet=quiet)
 
 
-def _lines(found: study.SweepResult) -> None:
+def _complete(found: study.SweepResult, quiet: bool) -> None:
+    """Have the file hold every measure, which takes as long as the sweep did where it holds only some."""
+
+    def said(launches: int) -> None:
+        note(f"launching {launches} cases again for measures that the sweep left out", quiet=quiet)
+
+    completion.complete(found.path, watch=said)
+
+
+def _lines(found: study.SweepResult, quiet: bool) -> None:
+    _complete(found, quiet)
     with store.Reader(found.path) as reader:
         for line in export.json_lines(reader, found.findings.order):
             result(line)
@@ -87,7 +99,7 @@ def show(
         paths = write_folder("--figure", figure, _drawn(found, across, against, units), force=force)
         note("\n".join(f"wrote {path}" for path in paths), quiet=quiet)
     if lines:
-        _lines(found)
+        _lines(found, quiet)
     else:
         printed(found, units=units, as_json=as_json)
     return 0

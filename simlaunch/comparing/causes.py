@@ -1,12 +1,13 @@
 """What a launch loses to what: a budget of time by cause, for one curve.
 
 A launch takes longer than an ideal one for several reasons. Each of them can be taken away from the car: tyres that
-hold all torque, slip that is held where it is best, shifts without a gap, boost that follows at once, a driveline
-without losses, no drag and no rolling resistance, wheels and driveline without inertia. The ideal launch has none of
-them. Causes act together (a car short of grip loses less to a lag of boost), so that taking away one alone, or all but
-one, gives different answers; the budget holds their Shapley values over every set of causes, which add up to the real
-time less the ideal one. Shift speeds and target slip stay those of the real car. A share below zero is no fault: tyres
-that spin may keep the engine where it pulls, so that more grip alone makes the launch slower.
+hold all torque, a second axle that its clutch holds from the start (where a clutch brings one in), slip that is held
+where it is best, shifts without a gap, boost that follows at once, a driveline without losses, no drag and no rolling
+resistance, wheels and driveline without inertia. The ideal launch has none of them. Causes act together (a car short of
+grip loses less to a lag of boost), so that taking away one alone, or all but one, gives different answers; the budget
+holds their Shapley values over every set of causes, which add up to the real time less the ideal one. Shift speeds and
+target slip stay those of the real car. A share below zero is no fault: tyres that spin may keep the engine where it
+pulls, so that more grip alone makes the launch slower.
 
 Two things are no causes here. Without its inertia, or against a clutch that is let in at once, an engine stalls at the
 launch, so that neither can be taken away by itself. Held slip and unlimited grip are steps of one thing: where grip
@@ -41,6 +42,7 @@ Array = NDArray[np.float64]
 _TOLERANCE = 1e-4  # of the sets between [-]
 _NO_TIME = 1e-3  # of a shift that is taken away: far below what is reported, and phases keep their order [s]
 _HOLDS_ALL = 10.0  # times the grip, at which no car of this world spins its wheels [-]
+_CARRIES_ALL = 1e6  # torque that no half shaft of this world is given [N m]
 _NO_INERTIA = 0.02  # share that is left, so that wheels stay within reach of the integrator's steps [-]
 
 
@@ -48,6 +50,7 @@ class Cause(Enum):
     """Something that a launch loses time to."""
 
     GRIP = "grip that does not hold all torque"
+    SECOND_AXLE = "second axle that its clutch does not hold"
     WHEELSPIN = "slip beyond the best"
     SHIFTS = "shifts"
     BOOST = "boost that lags"
@@ -58,6 +61,12 @@ class Cause(Enum):
 
 def _hold_all(car: Car) -> None:
     car.road.friction_factor *= _HOLDS_ALL
+
+
+def _hold_second_axle(car: Car) -> None:
+    drive = car.drive
+    if drive.clutched:
+        drive.capacity, drive.delay, drive.ramp = _CARRIES_ALL, 0.0, 0.0
 
 
 def _shift_at_once(car: Car) -> None:
@@ -89,13 +98,13 @@ def _no_inertia(car: Car) -> None:
 
 _TAKEN_AWAY: dict[Cause, Callable[[Car], None]] = {
     Cause.GRIP: _hold_all,
+    Cause.SECOND_AXLE: _hold_second_axle,
     Cause.SHIFTS: _shift_at_once,
     Cause.BOOST: _no_lag,
     Cause.LOSSES: _no_losses,
     Cause.RESISTANCE: _no_resistance,
     Cause.INERTIA: _no_inertia,
 }
-_CAUSES = tuple(Cause)
 
 
 @dataclass(frozen=True)
@@ -148,9 +157,26 @@ def without(full: Car, held: Car, present: Sequence[Cause]) -> Car:
     return car
 
 
-def _sets() -> list[tuple[Cause, ...]]:
+def causes_of(scenario: Scenario) -> tuple[Cause, ...]:
+    """What a launch of this car may lose time to.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+
+    Returns
+    -------
+    tuple of Cause
+        In the order of the table.
+    """
+    clutched = scenario.drive.second_axle is not None
+    return tuple(cause for cause in Cause if clutched or cause is not Cause.SECOND_AXLE)
+
+
+def _sets(causes: Sequence[Cause]) -> list[tuple[Cause, ...]]:
     """Every set of causes, in the order of the bits of its index."""
-    return [tuple(c for i, c in enumerate(_CAUSES) if index >> i & 1) for index in range(1 << len(_CAUSES))]
+    return [tuple(c for i, c in enumerate(causes) if index >> i & 1) for index in range(1 << len(causes))]
 
 
 def budget(
@@ -179,7 +205,8 @@ def budget(
     UsageError
         No curve of that name, or a tolerance out of range.
     """
-    sets = _sets()
+    causes = causes_of(scenario)
+    sets = _sets(causes)
     launched: dict[bytes, int] = {}  # sets that come to the same car are launched once
     cars: list[Car] = []
     place = np.empty((len(curves), len(sets)), np.int64)
@@ -198,12 +225,12 @@ def budget(
     times = times_of(cars, target, tolerance or _TOLERANCE)[place]
     ends = times_of([cars[each] for each in place[:, [0, -1]].flat], target, tolerance).reshape(-1, 2)
     return tuple(
-        _budget(curve, target, moved_to(row, *map(float, end)))
+        _budget(curve, target, causes, moved_to(row, *map(float, end)))
         for curve, row, end in zip(curves, times, ends, strict=True)
     )
 
 
-def _budget(curve: str, target: Target, times: Array) -> Budget | None:
+def _budget(curve: str, target: Target, causes: Sequence[Cause], times: Array) -> Budget | None:
     if not np.isfinite(times).all():
         return None
-    return Budget(curve, target, float(times[0]), dict(zip(_CAUSES, shapley(times), strict=True)))
+    return Budget(curve, target, float(times[0]), dict(zip(causes, shapley(times), strict=True)))

@@ -53,7 +53,7 @@ def matrix_type(rows: int, columns: int) -> np.dtype[np.void]:
     return np.dtype(
         [
             ("column", "f8", (columns, in_lanes(rows))),  # [column, row]
-            ("rows", "i8"),  # not known to the compiler, which would else unroll loops instead of filling lanes
+            ("rows", "i8"),  # that count; not known to the compiler, which would unroll loops instead of filling lanes
             ("pivot", "f8", (in_lanes(rows),)),  # scratch space
         ],
         align=True,
@@ -96,7 +96,7 @@ def invert(matrix: Record, place: NDArray[np.int64], count: int) -> None:
 
 
 @inline
-def multiply(matrix: Record, x: Array, out: Array) -> None:
+def multiply(matrix: Record, x: Array, count: int, out: Array) -> None:
     """Product of a matrix and a vector.
 
     Parameters
@@ -105,12 +105,15 @@ def multiply(matrix: Record, x: Array, out: Array) -> None:
         The matrix.
     x : ndarray, shape (m,)
         A number for each column.
+    count : int
+        Number of columns that count [-].
     out : ndarray, shape (n,)
         Filled with the product.
     """
-    for i in range(out.size):
+    rows = matrix.rows
+    for i in range(rows):
         out[i] = 0.0
-    for j in range(x.size):
+    for j in range(count):
         factor, column = x[j], matrix.column[j]
-        for i in range(out.size):
+        for i in range(rows):
             out[i] += factor * column[i]

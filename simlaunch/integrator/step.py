@@ -47,6 +47,7 @@ def structure_type(stepped: int, most_free: int) -> np.dtype[np.void]:
     """
     return np.dtype(
         [
+            ("rows", "i8"),  # leading states that a phase may move, in whole lanes; those behind stay as they are
             ("free_count", "i8"),
             ("free", "i8", (most_free,)),  # the states that are solved for
             ("follower_count", "i8"),
@@ -151,7 +152,7 @@ def make_work(states: int, events: int, most_free: int | None = None, stepped: i
     """
     kind = work_type(states, events, most_free or states, stepped or states)
     work: Record = np.zeros(1, kind).view(np.recarray)[0]
-    work.matrix.rows = work.matrix.pivot.size
+    work.structure.rows = work.known.size
     return work
 
 
@@ -159,16 +160,13 @@ def make_work(states: int, events: int, most_free: int | None = None, stepped: i
 def _invert(h: float, work: Record) -> None:
     """Inverse of I / (h gamma) - J over the free states, with rows for states that keep pace or count as well."""
     tied, column = work.structure, work.matrix.column
+    rows = work.matrix.rows = tied.rows
     for j in range(tied.free_count):
         change = work.linear.jacobian[j]
-        for i in range(work.known.size):
+        for i in range(rows):
             column[j, i] = -change[i]
         column[j, tied.free[j]] += 1.0 / (h * c.GAMMA)
     invert(work.matrix, tied.free, tied.free_count)
-    for j in range(tied.free_count, column.shape[0]):
-        work.unknown[j] = 0.0
-        for i in range(column.shape[1]):
-            column[j, i] = 0.0
     for k in range(tied.follower_count):
         leader = tied.free[tied.leader[k]]
         for j in range(tied.free_count):
@@ -184,7 +182,7 @@ def _solve(stage: int, h: float, work: Record) -> None:
     tied = work.structure
     for j in range(tied.free_count):
         work.unknown[j] = work.known[tied.free[j]]
-    multiply(work.matrix, work.unknown, work.stages[stage])
+    multiply(work.matrix, work.unknown, tied.free_count, work.stages[stage])
     for k in range(tied.counter_count):
         work.stages[stage, tied.counter[k]] += h * c.GAMMA * work.known[tied.counter[k]]
 
@@ -216,7 +214,7 @@ def make_step(rates: Rates) -> Callable[[float, float, Any, Any, Record], None]:
     def step(t: float, h: float, model: Any, phase: Any, work: Record) -> None:  # noqa: C901
         y, k, f = work.state, work.stages, work.stage_rates
         inner, known, slope = work.inner, work.known, work.linear.time_slope
-        wide, g = known.size, 1.0 / h
+        wide, g = work.structure.rows, 1.0 / h
         _invert(h, work)
         for i in range(y.size):
             f[0, i] = work.rates[i]
@@ -264,6 +262,8 @@ def make_step(rates: Rates) -> Callable[[float, float, Any, Any, Record], None]:
 
         for i in range(wide):
             work.trial[i] = inner[i] + k[5, i]
+        for i in range(wide, known.size):
+            work.trial[i] = y[i]
 
     return step
 
@@ -291,7 +291,7 @@ def error_norm(work: Record, tolerance: float, scale: Array) -> float:
     Source: Hairer and Wanner, sec. IV.7, with the largest in place of the mean (from memory).
     """
     worst = 0.0
-    for i in range(_stepped(work)):
+    for i in range(min(_stepped(work), work.structure.rows)):
         allowed = tolerance * (scale[i] + max(abs(work.state[i]), abs(work.trial[i])))
         ratio = abs(work.stages[c.STAGES - 1, i]) / allowed
         if not ratio < inf:
@@ -312,13 +312,16 @@ def fill_dense(work: Record) -> None:
     Source: Hairer and Wanner, sec. IV.7 (from memory).
     """
     k, d = work.stages, work.dense
-    for i in range(work.known.size):
+    for i in range(work.structure.rows):
         d[0, i] = work.state[i]
         d[1, i] = work.trial[i]
         bent = _DENSE[0][0] * k[0, i] + _DENSE[0][1] * k[1, i] + _DENSE[0][2] * k[2, i]
         d[2, i] = bent + _DENSE[0][3] * k[3, i] + _DENSE[0][4] * k[4, i]
         twisted = _DENSE[1][0] * k[0, i] + _DENSE[1][1] * k[1, i] + _DENSE[1][2] * k[2, i]
         d[3, i] = twisted + _DENSE[1][3] * k[3, i] + _DENSE[1][4] * k[4, i]
+    for i in range(work.structure.rows, work.known.size):
+        d[0, i] = d[1, i] = work.state[i]
+        d[2, i] = d[3, i] = 0.0
 
 
 @part

@@ -1,4 +1,4 @@
-"""Compiles what a first launch needs, half of it in a second process, since the compiler works on one core.
+"""Compiles every kernel, half of them in a second process, since the compiler works on one core.
 
 The loop of a launch takes about as long to compile as all the rest together, and either half stands on its own.
 """
@@ -6,37 +6,70 @@ The loop of a launch takes about as long to compile as all the rest together, an
 from __future__ import annotations
 
 import subprocess
+from pathlib import Path
 
 import numpy as np
 
-from simlaunch.compiled import compile_for, not_kept, take_in
+from simlaunch.compiled import carry, compile_for, is_kept, not_kept, take_in
 from simlaunch.metrics.above import integral_above
 from simlaunch.metrics.ceiling import grip_limits
+from simlaunch.metrics.crossing import first_time, value_at
 from simlaunch.metrics.energy import audit
 from simlaunch.metrics.grip import grip_use
+from simlaunch.metrics.many import compile_measuring
 from simlaunch.metrics.marks import marks
 from simlaunch.metrics.parts import part_peaks
 from simlaunch.physics.table import values_at
 from simlaunch.processes import python, surroundings
-from simlaunch.record import blank
-from simlaunch.simulation import channels, kernel, prepare
-from simlaunch.simulation.bench import make_bench
+from simlaunch.record import CAR, blank
+from simlaunch.simulation import channels, histories, kernel, prepare
+from simlaunch.simulation.bench import make_bench, ways
 from simlaunch.simulation.trace import Trace
 
 _REST = "from simlaunch.launching.compile_ahead import compile_the_rest; compile_the_rest()"
 _SAMPLES = 3
 
 
-def compile_together() -> None:
+def is_done() -> bool:
+    """Whether everything is compiled that any launch goes through.
+
+    Returns
+    -------
+    bool
+        True where the loop and the largest part of the rest are kept.
+    """
+    return is_kept("run_compiled") and is_kept("_measure_each")
+
+
+def compile_together(*, for_scipy: bool = False) -> None:
     """Compile the loop of a launch here and the rest in a second process, and take over what that one has made.
 
     Whatever the second process fails to make, for want of memory say, is compiled here at its first call.
+
+    Parameters
+    ----------
+    for_scipy : bool
+        Compile what the method needs that goes through SciPy, too.
     """
     helper = None if not_kept() else _start()
     _compile_the_loop()
+    if for_scipy:
+        _compile_for_scipy()
     if helper is not None:
         helper.wait()
         take_in()
+
+
+def compile_into(package: str) -> None:
+    """Compile every kernel into a package that is being built.
+
+    Parameters
+    ----------
+    package : str
+        Folder that will be the package.
+    """
+    compile_together(for_scipy=True)
+    carry(Path(package))
 
 
 def _start() -> subprocess.Popen[bytes] | None:
@@ -54,8 +87,15 @@ def _compile_the_loop() -> None:
     compile_for(kernel.run_compiled, blank(), *parts)
 
 
+def _compile_for_scipy() -> None:
+    """Compile what the method needs that goes through SciPy."""
+    work, phase = kernel.launch_work(), make_bench(capacity=_SAMPLES).phase[0]
+    compile_for(kernel.compiled_rates, 0.0, work.state, blank(), phase, work.state)
+    compile_for(kernel.compiled_events, 0.0, work.state, blank(), phase, work.state)
+
+
 def compile_the_rest() -> None:
-    """Compile what a launch needs before and after its loop: derived numbers, channels, measures."""
+    """Compile what a launch needs before and after its loop: derived numbers, channels, measures of one and of many."""
     car, bench = blank(), make_bench(capacity=_SAMPLES)
     work, phase, samples = bench.work, bench.phase[0], bench.samples
     derived = np.zeros((_SAMPLES, len(channels.DERIVED_CHANNELS)))
@@ -70,7 +110,12 @@ def compile_the_rest() -> None:
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     still = Trace(np.arange(_SAMPLES, dtype=np.float64), named, ())
     integral_above(still.time, still.time, still.time)
+    first_time(still, "speed", 1.0)
+    value_at(still, "speed", 1.0)
     marks(still)
     grip_use(still, (False, True), (0.3, 0.3))
     audit(still)
     part_peaks(still)
+    compile_measuring()
+    cars, ending = np.zeros(1, CAR), np.zeros(1, np.int64)
+    compile_for(histories.follow_each, ways(), cars, 1.0, bench, np.zeros((1, 1, 1)), ending)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from simlaunch.launching.launch_speed import settle
 from simlaunch.launching.progress import count
 from simlaunch.launching.ready import aim
-from simlaunch.metrics.many import Measured, columns, measure_many
+from simlaunch.metrics.many import GROUPS, Measured, columns, measure_many
 from simlaunch.metrics.marks import Target
 from simlaunch.record import CAR, Car
 from simlaunch.simulation.batch import on_threads
@@ -74,6 +74,7 @@ def measure_all(
     workers: int | None = None,
     *,
     times_only: bool = False,
+    groups: Collection[str] = GROUPS,
 ) -> Measured:
     """Run and measure many launches on several threads.
 
@@ -89,6 +90,8 @@ def measure_all(
         Threads; one for each core if left out.
     times_only : bool
         Measure nothing but the time of each target.
+    groups : collection of str
+        What is measured beside the marks; see `metrics.many.GROUPS`.
 
     Returns
     -------
@@ -105,7 +108,7 @@ def measure_all(
         settle(list(cars.view(np.recarray)), targets[0], workers)
 
     def some(piece: slice) -> Measured:
-        return measure_many(cars[piece], targets, tolerance, times_only=times_only)
+        return measure_many(cars[piece], targets, tolerance, times_only=times_only, groups=groups)
 
     found = []
     for part in on_threads(some, len(cars), workers):

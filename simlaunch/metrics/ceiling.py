@@ -15,7 +15,8 @@ from simlaunch.cubics import monotone
 from simlaunch.errors import UsageError
 from simlaunch.metrics.above import integral_above, length_above
 from simlaunch.metrics.full_load import full_load
-from simlaunch.physics import air, body, tyre
+from simlaunch.physics import air, body, sides, tyre
+from simlaunch.physics.sides import Sides
 from simlaunch.record import Record, is_complete
 from simlaunch.simulation.trace import Trace
 
@@ -42,7 +43,7 @@ class _AxleLimit(NamedTuple):
     torque: float  # that its shafts carry then [N m]
     loss: float  # part of it that rolling resistance and the wheels' own inertia take [N m]
     rolling: float  # part of it that rolling resistance takes [N m]
-    load: float  # [N]
+    sides: Sides
 
 
 class _Push(NamedTuple):
@@ -99,13 +100,16 @@ def _stream(speed: float, air_density: float, car: Record) -> _Stream:
 
 
 @part
-def _axle_limit(load: float, end: Record, driven: bool, road: Record, speed: float, acceleration: float) -> _AxleLimit:
-    ahead = 1.0 + (tyre.end_of_grip(load, end, road.friction_factor) if driven else 0.0)
+def _axle_limit(
+    load: float, pair: Sides, end: Record, driven: bool, road: Record, speed: float, acceleration: float
+) -> _AxleLimit:
+    most = sides.summit(pair, end)
+    slip = most.slip if sides.alike(pair) else sides.slip_for_force(most.force, pair, end)
+    ahead = 1.0 + (slip if driven else 0.0)
     rim = max(ahead * speed, _WHOLE_ROLLING)
     rolling = tyre.resisting_moment(load, rim, speed, end, road.rolling_factor, 0.0)
     loss = rolling + end.axle_inertia * ahead * acceleration / end.radius
-    force = tyre.axle_force_limit(load, end, road.friction_factor)
-    return _AxleLimit(force * end.radius + loss, loss, rolling, load)
+    return _AxleLimit(most.force * end.radius + loss, loss, rolling, pair)
 
 
 @inline
@@ -132,8 +136,10 @@ def _push(force: float, speed: float, stream: _Stream, car: Record) -> _Push:
     acceleration = (force - stream.resistance) / shape.mass
     front_driven, rear_driven = drive.front_share > 0.0, drive.front_share < 1.0
     both = drive.locked == 1
-    front = _axle_limit(load_front, car.front, both or front_driven, road, speed, acceleration)
-    rear = _axle_limit(load_rear, car.rear, both or rear_driven, road, speed, acceleration)
+    at_front = sides.axle_sides(0, load_front, 0.0, car)
+    at_rear = sides.axle_sides(1, load_rear, drive.cross_lever * force * car.rear.radius, car)
+    front = _axle_limit(load_front, at_front, car.front, both or front_driven, road, speed, acceleration)
+    rear = _axle_limit(load_rear, at_rear, car.rear, both or rear_driven, road, speed, acceleration)
     torque_front, torque_rear = _axle_torques(front, rear, drive)
     return _Push(
         (torque_front - front.loss) / car.front.radius,
@@ -184,12 +190,12 @@ def grip_limits(speeds: Array, air_density: float, car: Record, out: Array) -> N
         over road speed [rad/m]. A locked centre counts as led by the axle that carries more, and so does a clutch that
         holds the second axle; where that slips, the first axle leads.
     """
-    factor, drive = car.road.friction_factor, car.drive
+    drive = car.drive
     for i in range(speeds.size):
         push = _settled_push(speeds[i], _stream(speeds[i], air_density, car), car)
         front, rear, a = push.front, push.rear, push.acceleration
-        turns_front = (1.0 + tyre.slip_for_force(push.force_front, front.load, car.front, factor)) / car.front.radius
-        turns_rear = (1.0 + tyre.slip_for_force(push.force_rear, rear.load, car.rear, factor)) / car.rear.radius
+        turns_front = (1.0 + sides.slip_for_force(push.force_front, front.sides, car.front)) / car.front.radius
+        turns_rear = (1.0 + sides.slip_for_force(push.force_rear, rear.sides, car.rear)) / car.rear.radius
         at_front = push.force_front * car.front.radius + front.rolling + car.front.axle_inertia * turns_front * a
         at_rear = push.force_rear * car.rear.radius + rear.rolling + car.rear.axle_inertia * turns_rear * a
         share = drive.front_share

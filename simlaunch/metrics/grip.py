@@ -14,6 +14,7 @@ from simlaunch.errors import UsageError
 from simlaunch.metrics.above import WHOLE, area, part_above
 from simlaunch.metrics.samples import Samples, empty_samples, first_from
 from simlaunch.record import Record
+from simlaunch.simulation.channels import SIDES
 from simlaunch.simulation.trace import Trace
 
 Array = NDArray[np.float64]
@@ -34,9 +35,10 @@ class GripUse:
 
     time_at_limit: float
     """Time at the grip limit: a driven axle uses at least 98 % of the force its tyres could give at the load of
-    that moment [s]."""
+    that moment; where its two wheels differ, of what its differential lets them pass on [s]."""
     wheelspin_time: float
-    """Wheelspin time: slip on a driven axle is beyond the slip of peak force [s]."""
+    """Wheelspin time: slip on a driven axle is beyond the slip of peak force; where the two wheels of an axle differ,
+    the faster one counts here and below [s]."""
     slip_distance: float
     """Slip distance: how much farther the treads of a driven axle ran than the car, integral of wheel speed x
     radius less speed; of two driven axles, the greater [m]."""
@@ -80,6 +82,7 @@ def note_axle(
     peak_slip: Values,
     force: Values,
     force_limit: Values,
+    slip_power: Values,
 ) -> None:
     """Note what an axle does, at one sample or at all of them.
 
@@ -90,7 +93,7 @@ def note_axle(
     speed : float or ndarray, shape (n,)
         Speed of the car [m/s].
     wheel_speed : float or ndarray, shape (n,)
-        Wheel speed [rad/s].
+        Wheel speed, of the faster wheel where the two differ [rad/s].
     radius : float
         Effective rolling radius [m].
     slip : float or ndarray, shape (n,)
@@ -101,13 +104,15 @@ def note_axle(
         Force of the axle's tyres [N].
     force_limit : float or ndarray, shape (n,)
         Force that they could give at the load of that moment [N].
+    slip_power : float or ndarray, shape (n,)
+        Force times slip speed, of both wheels together [W].
     """
     slip_speed = wheel_speed * radius - speed
     use.limit_margin = force - LIMIT_SHARE * force_limit
     use.spin_margin = slip - peak_slip
     use.slip = slip
     use.slip_speed = slip_speed
-    use.slip_power = force * slip_speed
+    use.slip_power = slip_power
 
 
 class _Slipping(NamedTuple):
@@ -253,12 +258,27 @@ def _channel(trace: Trace, name: str) -> Array:
     return trace[name] if name in trace else np.full(trace.time.shape, np.nan)
 
 
+def _wheel_speed(trace: Trace, axle: str) -> Array:
+    """Speed of the wheels of an axle, of the faster one where the two differ."""
+    sides = [f"wheel_speed_{axle}_{side}" for side in SIDES]
+    if all(name in trace for name in sides):
+        return np.maximum(*(trace[name] for name in sides))
+    return _channel(trace, f"wheel_speed_{axle}")
+
+
+def _slip_power(trace: Trace, axle: str, radius: float) -> Array:
+    """Heat between the tyres of an axle and the road as recorded, or else from force and wheel speed."""
+    if f"slip_power_{axle}" in trace:
+        return trace[f"slip_power_{axle}"]
+    return _channel(trace, f"force_{axle}") * (_wheel_speed(trace, axle) * radius - _channel(trace, "speed"))
+
+
 def _slip(trace: Trace, axle: str, radius: float) -> Array:
     """Slip as recorded, or else from wheel speed; nan below the measurable speed where it is not recorded."""
     if f"slip_{axle}" in trace:
         return trace[f"slip_{axle}"]
     speed = _channel(trace, "speed")
-    slip_speed, unknown = _channel(trace, f"wheel_speed_{axle}") * radius - speed, np.full(speed.shape, np.nan)
+    slip_speed, unknown = _wheel_speed(trace, axle) * radius - speed, np.full(speed.shape, np.nan)
     return np.divide(slip_speed, speed, out=unknown, where=speed > MEASURABLE_SPEED)
 
 
@@ -269,12 +289,13 @@ def _uses(trace: Trace, radii: tuple[float, float]) -> Samples:
         note_axle(
             uses[axle],
             uses.speed,
-            _channel(trace, f"wheel_speed_{axle}"),
+            _wheel_speed(trace, axle),
             radius,
             _slip(trace, axle, radius),
             _channel(trace, f"peak_slip_{axle}"),
             _channel(trace, f"force_{axle}"),
             _channel(trace, f"force_limit_{axle}"),
+            _slip_power(trace, axle, radius),
         )
     return uses
 

@@ -9,12 +9,21 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, inline, part, publish
+from simlaunch.compiled import compile_for, entry, inline, part, publish
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.crossing import POINT
 from simlaunch.metrics.energy import Energies, Integrals, energies, residual_of, share_of_work
 from simlaunch.metrics.grip import USE, GripNumbers, note_axle, use_of_grip
-from simlaunch.metrics.marks import SHORTEST_WITH_TRAP, Kind, MarkNumbers, Target, at_rest, find_marks, target_numbers
+from simlaunch.metrics.marks import (
+    SHORTEST_WITH_TRAP,
+    STANDARD,
+    Kind,
+    MarkNumbers,
+    Target,
+    at_rest,
+    find_marks,
+    target_numbers,
+)
 from simlaunch.metrics.parts import (
     CHANNEL,
     MEANING,
@@ -29,7 +38,7 @@ from simlaunch.physics import state as at
 from simlaunch.quantities import reported
 from simlaunch.record import CAR
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, make_bench, run_next
+from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, Ways, make_bench, run_next, ways
 from simlaunch.simulation.events import EventKind
 from simlaunch.units.spelling import Dimension
 
@@ -142,7 +151,7 @@ def _derived(name: str) -> int:
 _ACCELERATION, _LOAD_FRONT, _STORED_ENERGY = (
     _derived(name) for name in ("acceleration", "load_front", "stored_energy")
 )
-_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit")
+_AXLE_CHANNELS = ("slip", "peak_slip", "force", "force_limit", "slip_power")
 _FRONT = tuple(_derived(f"{name}_front") for name in _AXLE_CHANNELS)
 _REAR = tuple(_derived(f"{name}_rear") for name in _AXLE_CHANNELS)
 _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
@@ -245,9 +254,11 @@ def _note_use(space: _Space, count: int) -> None:
         y, d, use = space.bench.samples.state[i], space.derived[i], space.uses[i]
         use.time, use.speed, use.load_front = space.speed[i].time, y[at.SPEED], d[_LOAD_FRONT]
         slip, peak_slip, force, force_limit = d[_FRONT[0]], d[_FRONT[1]], d[_FRONT[2]], d[_FRONT[3]]
-        note_axle(use.front, use.speed, y[at.WHEEL_FRONT], car.front.radius, slip, peak_slip, force, force_limit)
+        turn, power = y[at.WHEEL_FRONT] + abs(y[at.APART_FRONT]), d[_FRONT[4]]
+        note_axle(use.front, use.speed, turn, car.front.radius, slip, peak_slip, force, force_limit, power)
         slip, peak_slip, force, force_limit = d[_REAR[0]], d[_REAR[1]], d[_REAR[2]], d[_REAR[3]]
-        note_axle(use.rear, use.speed, y[at.WHEEL_REAR], car.rear.radius, slip, peak_slip, force, force_limit)
+        turn, power = y[at.WHEEL_REAR] + abs(y[at.APART_REAR]), d[_REAR[4]]
+        note_axle(use.rear, use.speed, turn, car.rear.radius, slip, peak_slip, force, force_limit, power)
 
 
 @part
@@ -366,12 +377,19 @@ def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
 
 @entry
 def _measure_each(
-    cars: NDArray[np.void], begin: int, end: int, space: _Space, wanted: _Wanted, values: Array, ending: Codes
+    how: Ways,
+    cars: NDArray[np.void],
+    begin: int,
+    end: int,
+    space: _Space,
+    wanted: _Wanted,
+    values: Array,
+    ending: Codes,
 ) -> int:
     """Run and measure the cars from `begin` to before `end`; returns the first whose launch did not fit, or `end`."""
     for i in range(begin, end):
         bench = space.bench
-        done = run_next(cars[i], bench)
+        done = run_next(cars[i], bench, how)
         ending[i], count = done.status, bench.samples.cursor[0]
         if done.status == kernel.BUFFER_FULL:
             return i
@@ -382,13 +400,22 @@ def _measure_each(
     return end
 
 
+def compile_measuring() -> None:
+    """Compile what runs and measures many launches, without the stages of a launch, which stand on their own."""
+    cars, ending = np.zeros(1, CAR), np.zeros(1, np.int64)
+    space, wanted = _space(1, DEFAULT_TOLERANCE, energy=True), _wanted(STANDARD, (), times_only=False)
+    compile_for(_measure_each, ways(), cars, 0, 1, space, wanted, np.zeros((1, 1)), ending)
+
+
 def _measure_long(
     cars: NDArray[np.void], i: int, tolerance: float, wanted: _Wanted, values: Array, ending: Codes
 ) -> None:
     """Run and measure one car with more and more space for its samples."""
     for capacity in CAPACITIES[1:]:
         if ending[i] == kernel.BUFFER_FULL:
-            _measure_each(cars, i, i + 1, _space(capacity, tolerance, energy=wanted.energy), wanted, values, ending)
+            _measure_each(
+                ways(), cars, i, i + 1, _space(capacity, tolerance, energy=wanted.energy), wanted, values, ending
+            )
 
 
 def measure_many(
@@ -431,7 +458,7 @@ def measure_many(
     values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
     space, done = _space(CAPACITIES[0], tolerance, energy=wanted.energy), 0
     while done < cars.size:
-        done = _measure_each(cars, done, cars.size, space, wanted, values, ending)
+        done = _measure_each(ways(), cars, done, cars.size, space, wanted, values, ending)
         if done < cars.size:
             _measure_long(cars, done, tolerance, wanted, values, ending)
             done += 1

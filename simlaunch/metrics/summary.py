@@ -9,6 +9,7 @@ from simlaunch.metrics.energy import Audit, audit
 from simlaunch.metrics.grip import GripUse, grip_use
 from simlaunch.metrics.marks import MarkResult, Target, marks
 from simlaunch.metrics.parts import PartPeak, part_peaks
+from simlaunch.metrics.second_axle import SecondAxle, second_axle
 from simlaunch.record import Record
 from simlaunch.simulation.run import Run
 
@@ -27,6 +28,8 @@ class Measures:
     """Highest torque of each part."""
     surplus: tuple[Surplus, ...]
     """Torque beyond what the tyres can use, gear by gear."""
+    second_axle: SecondAxle | None
+    """The clutch that brings in the second axle, where there is one."""
 
 
 def measure(run: Run, car: Record, extra: tuple[Target, ...] = ()) -> Measures:
@@ -53,4 +56,5 @@ def measure(run: Run, car: Record, extra: tuple[Target, ...] = ()) -> Measures:
         audit(trace),
         part_peaks(trace),
         surplus(car, trace),
+        second_axle(trace, car),
     )

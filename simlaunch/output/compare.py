@@ -11,7 +11,6 @@ from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import part_name
 from simlaunch.analysis.simulate import Simulation
 from simlaunch.comparing.attribution import Attribution, LimitsByGear, Span
-from simlaunch.comparing.causes import Cause
 from simlaunch.comparing.compare import Comparison, CurveRuns, MarkGap, Pair, PedalGap
 from simlaunch.comparing.driving import Driving, Tried
 from simlaunch.comparing.reference_conditions import CorrectionGap
@@ -186,6 +185,18 @@ def _pull(pair: Pair, numbers: Numbers) -> Table:
     return Table("Steady pull, full pedal", _heads(pair), tuple(rows))
 
 
+def _second_axle(pair: Pair, numbers: Numbers) -> Iterator[Table]:
+    """The clutch that brings in the second axle, where there is one."""
+    one, other = pair.first.full.measures.second_axle, pair.second.full.measures.second_axle
+    if one is None or other is None:
+        return
+    rows = [
+        _row(q.label, getattr(one, name), getattr(other, name), q.dimension, numbers)
+        for name, q in reported("second_axle").items()
+    ]
+    yield Table("Clutch of the second axle, full pedal", _heads(pair), tuple(rows))
+
+
 # --- the gap ---
 
 
@@ -236,7 +247,7 @@ def _causes(pair: Pair, comparison: Comparison, numbers: Numbers) -> Iterator[Ta
     if one is None or other is None:
         return
     rows = [_row("the launch without these losses", one.ideal, other.ideal, Dimension.TIME, numbers)]
-    shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in Cause)
+    shares = ((cause, one.shares[cause].share, other.shares[cause].share) for cause in one.shares)
     rows.extend(_row(cause.value, first, second, Dimension.TIME, numbers) for cause, first, second in shares)
     rows.append(_row("the launch as it is", one.time, other.time, Dimension.TIME, numbers))
     yield Table("What takes the time, full pedal", _heads(pair), tuple(rows))
@@ -361,6 +372,7 @@ def pair_tables(pair: Pair, comparison: Comparison, system: System) -> tuple[Tab
         _pull(pair, numbers),
         _parts(pair, Pedal.FULL, numbers),
         _parts(pair, Pedal.HELD_SLIP, numbers),
+        *_second_axle(pair, numbers),
         sections_table(pair, numbers),
         *why_tables(pair, numbers),
         *_causes(pair, comparison, numbers),
@@ -739,7 +751,7 @@ def _causes_object(pair: Pair, comparison: Comparison) -> Object:
     one, other = (comparison.budget(runs.name) for runs in (pair.first, pair.second))
     if one is None or other is None:
         return {"by_cause": None, "ideal": None}
-    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in Cause}
+    losses = {cause: _Loss(one.shares[cause].share, other.shares[cause].share) for cause in one.shares}
     return {
         "by_cause": [{"name": cause.value, **group_object("loss", loss)} for cause, loss in losses.items()],
         "ideal": group_object("loss", _Loss(one.ideal, other.ideal)),

@@ -90,6 +90,9 @@ def _engine_table(found: DrivelineLoads, numbers: Numbers) -> Table:
     known = not all(isnan(load.mean_pressure) for load in found.loads)
     names = [name for name in reported("curve_load") if known or name != "mean_effective_pressure"]
     rows = group_rows("curve_load", found.loads, numbers, names)
+    second = [load.simulation.measures.second_axle for load in found.loads]
+    if None not in second:
+        rows += group_rows("second_axle", second, numbers, ("heat", "greatest_power"))
     return Table("Engine and coupling", _heads(found), tuple(of_car(rows, found.scenario)))
 
 
@@ -244,11 +247,13 @@ def _part_object(found: DrivelineLoads, which: int, k: int) -> Object:
 
 
 def _load_object(found: DrivelineLoads, which: int, load: CurveLoad) -> Object:
+    second = load.simulation.measures.second_axle
     return {
         "curve": load.curve,
         "targets_reached": load.simulation.reached,
         "parts": [_part_object(found, which, k) for k in range(len(load.parts))],
         **group_object("curve_load", load),
+        "second_axle": group_object("second_axle", second) if second else None,
     }
 
 

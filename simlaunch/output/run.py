@@ -128,6 +128,13 @@ def _events(events: Sequence[Event], numbers: Numbers) -> Table:
     return table("Events", "event", ((event.kind.value, event) for event in events), numbers)
 
 
+def _second_axle(simulation: Simulation, numbers: Numbers) -> Iterator[Table]:
+    """What the clutch does that brings in the second axle, where there is one."""
+    if simulation.measures.second_axle:
+        found = rows("second_axle", [simulation.measures.second_axle], numbers)
+        yield Table("Clutch of the second axle", ("value",), tuple(found))
+
+
 def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
     """Every table of one launch, in the order of printing."""
     numbers, measures = Numbers(system), simulation.measures
@@ -137,6 +144,7 @@ def tables(simulation: Simulation, system: System) -> tuple[Table, ...]:
         Table("Grip use", ("value",), tuple(rows("grip", [measures.grip], numbers))),
         _surplus(simulation, numbers),
         _parts(simulation, numbers),
+        *_second_axle(simulation, numbers),
         *_bog_tables(simulation, numbers),
         Table("Energy audit", ("value",), tuple(energy)),
         _events(simulation.run.trace.events, numbers),
@@ -263,6 +271,7 @@ def launch_object(simulation: Simulation, *, trace: bool = False) -> Object:
         "grip": group_object("grip", measures.grip),
         "energy": {**group_object("energy", measures.audit), "bad": measures.audit.bad},
         "parts": [{"part": peak.part.value, **group_object("part", peak)} for peak in measures.parts],
+        "second_axle": group_object("second_axle", measures.second_axle) if measures.second_axle else None,
         "surplus": [{"gear": s.gear, **group_object("surplus", s, _OF_RUN)} for s in measures.surplus],
         "events": [{"kind": e.kind.value, **group_object("event", e)} for e in simulation.run.trace.events],
         **({"trace": {key: listed(values) for key, values in columns(simulation).items()}} if trace else {}),

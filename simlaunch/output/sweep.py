@@ -35,6 +35,7 @@ from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind, Role
 from simlaunch.sweeping.campaign import Estimate, Progress
 from simlaunch.sweeping.casting import BETWEEN_FAULTS
 from simlaunch.sweeping.chunk import Study
+from simlaunch.sweeping.completion import complete
 from simlaunch.sweeping.export import table
 from simlaunch.sweeping.export import with_unit as column_name
 from simlaunch.sweeping.plan import Plan
@@ -535,7 +536,8 @@ def _scenario_name(findings: Findings) -> str:
 
 
 def columns(found: SweepResult) -> Mapping[str, NDArray[Any]]:
-    """Every finished launch that meets the constraints, read into memory."""
+    """Every finished launch that meets the constraints, with every measure, read into memory."""
+    complete(found.path)
     with Reader(found.path) as reader:
         return table(reader, found.findings.order)
 

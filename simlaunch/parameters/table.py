@@ -114,6 +114,24 @@ def _one_more(share: Held | None) -> Made:
     return None if share is None else 1.0 + share.si
 
 
+def _stated(*held: Held | None) -> Made:
+    """Whether any of the keys is given, whatever its number."""
+    return 1 if any(each is not None for each in held) else None
+
+
+def _of_axles(driven: str, both: Held | None, front: Held | None) -> Made:
+    """Front and rear, where the front may have its own; zero where nothing is stated, and of an axle without drive."""
+    every = 0.0 if both is None else both.si
+    at_front, at_rear = (every if front is None else front.si), every
+    each = (at_front if driven != "rear" else 0.0, at_rear if driven != "front" else 0.0)
+    return np.concatenate(np.broadcast_arrays(*map(np.atleast_1d, each)), axis=-1)
+
+
+def _cross_lever(track: Held | None, front_share: Held, final_drive: Any) -> Made:
+    """Load moved across a live axle, over its torque: T_shaft / track, less what its own springs take of it."""
+    return None if track is None else front_share.si / (track.si * final_drive.si)
+
+
 def _through(points: Sequence[tuple[Quantity, Quantity]]) -> Made:
     """Knots and values of a table through typed points; a single point is a constant."""
     x, y = (np.array([value.si for value in column]) for column in zip(*points, strict=True))
@@ -278,9 +296,18 @@ def _tyre(axle: str) -> tuple[Row, ...]:
     )
 
 
+_TWO_WHEELS = (
+    "road.left_friction_factor",
+    "road.right_friction_factor",
+    "body.left_weight_share",
+    "drive.live_axle_track",
+)
+"""Keys of which any one makes the two wheels of a driven axle two."""
+
 ROWS: tuple[Row, ...] = (
     _row("body.mass", "body.mass"),
     _row("body.front_share", "body.front_weight_share"),
+    _row("body.left_share", "body.left_weight_share"),
     _row("body.wheelbase", "body.wheelbase"),
     _row("body.cg_height", "body.cg_height"),
     _row("body.drag_area", "body.drag_area"),
@@ -295,6 +322,8 @@ ROWS: tuple[Row, ...] = (
     _row("air.density", "air.density"),
     _row("road.friction_factor", "road.friction_factor", "road.surface", made=_or_of_surface("friction_factor")),
     _row("road.rolling_factor", "road.rolling_factor", "road.surface", made=_or_of_surface("rolling_factor")),
+    _row("road.left_friction", "road.left_friction_factor"),
+    _row("road.right_friction", "road.right_friction_factor"),
     _row("road.grade_angle", "road.grade", made=_one_by_one(_grade_angle)),
     *_tyre("front"),
     *_tyre("rear"),
@@ -310,6 +339,23 @@ ROWS: tuple[Row, ...] = (
     _row("drive.shaft_stiffness", "drive.half_shaft_stiffness", made=_on_both_axles),
     _row("drive.shaft_damping", "drive.half_shaft_damping", made=_on_both_axles),
     _row("drive.inertia", "drive.inertia"),
+    _row("drive.paired", *_TWO_WHEELS, made=_stated),
+    _row("drive.locking", "drive.driven", "drive.locking", "drive.front_locking", made=_of_axles),
+    _row(
+        "drive.preload",
+        "drive.driven",
+        "drive.locking_preload",
+        "drive.front_locking_preload",
+        made=_of_axles,
+    ),
+    _row("drive.locking_speed", "drive.locking_speed"),
+    _row(
+        "drive.cross_lever",
+        "drive.live_axle_track",
+        "drive.front_roll_stiffness_share",
+        "gearbox.final_drive",
+        made=_cross_lever,
+    ),
     _row("engine.torque", "curves", "air.pressure", "air.temperature", "air.altitude", "air.humidity", made=_full_load),
     _row("engine.gear_limit", "curves", made=_gear_limit),
     _row("engine.gear_curve", "curves", made=_gear_curves),

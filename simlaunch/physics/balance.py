@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import body, driveline, engine, pedal
+from simlaunch.physics import body, driveline, engine, pedal, sides
 from simlaunch.physics import state as at
-from simlaunch.physics.body import Ground
+from simlaunch.physics.body import Ground, Wheels
 from simlaunch.physics.driveline import Axles, Gearing, Load
 from simlaunch.record import Coupling, Pedal, Record
 
@@ -18,6 +18,7 @@ Array = NDArray[np.float64]
 
 _CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
 _HELD_SLIP = int(Pedal.HELD_SLIP)
+_PER_CROSS_TIME = 1.0 / 0.02  # load comes across a live axle within about this time: its tyres are springs [1/s]
 
 
 class Drive(NamedTuple):
@@ -30,6 +31,16 @@ class Drive(NamedTuple):
     turbine: float
     command: float  # axle torque the slip control asks for
     load: float  # share of full load that is asked, before slip control takes away from it by ignition
+
+
+class Apart(NamedTuple):
+    """How the two wheels of an axle come apart; each a half of left less right."""
+
+    acceleration: float  # of the wheels [rad/s^2]
+    slip_rate: float  # of the transient slips [1/s]
+    force: float  # [N]
+    moment: float  # [N m]
+    locking: float  # torque that the clutches move from the left wheel to the right one, in full [N m]
 
 
 class Balance(NamedTuple):
@@ -111,7 +122,7 @@ def drive_torques(time: float, y: Array, car: Record, phase: Record, road: Groun
     least = min(closed, torque)
     command, taken = 0.0, pedal.TakeUp(0.0, 0.0)
     if held_slip:
-        taken = pedal.take_up(time, y[at.SPEED], car, phase, road)
+        taken = pedal.take_up(time, y, car, phase, road)
         command = pedal.slip_command(time, y, car, phase, taken.now)
     if phase.stage == at.LAUNCHING:
         torque = min(torque, max(pedal.launch_torque(y, car, friction), least))
@@ -249,6 +260,81 @@ def balance(time: float, y: Array, car: Record, phase: Record) -> Balance:
 
 
 @inline
+def _apart(axle: int, wheels: Wheels, torque: float, turn: float, end: Record, drive: Record) -> Apart:
+    """J w' = -T_lock - r (F_left - F_right) - (M_left - M_right), w half of left less right, J that of both wheels.
+
+    Each `Wheels` is an axle of two such wheels, and half of what it does is its own.
+    """
+    force = 0.25 * (wheels.left.force - wheels.right.force)
+    moment = 0.25 * (wheels.left.moment - wheels.right.moment)
+    locking = sides.locking_torque(axle, torque, turn, drive)
+    acceleration = -(locking + 2.0 * (force * end.radius + moment)) * end.per_inertia
+    if drive.locking[axle] >= 1.0:
+        acceleration = 0.0
+    return Apart(acceleration, 0.5 * (wheels.left.slip_rate - wheels.right.slip_rate), force, moment, locking)
+
+
+@part
+def front_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a front axle come apart.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: Newton's second law for each wheel; the differential halves the torque but for what its clutches move.
+    """
+    wheels = body.front_wheels(load, time, y, car, phase)
+    return _apart(0, wheels, torque, y[at.APART_FRONT], car.front, car.drive)
+
+
+@part
+def rear_apart(load: float, torque: float, time: float, y: Array, car: Record, phase: Record) -> Apart:
+    """How the two wheels of a rear axle come apart.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    torque : float
+        Torque of the axle [N m].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Apart
+        Rates, force [N] and moments [N m].
+
+    Source: see `front_apart`.
+    """
+    wheels = body.rear_wheels(load, time, y, car, phase)
+    return _apart(1, wheels, torque, y[at.APART_REAR], car.rear, car.drive)
+
+
+@inline
 def work_rates_of(b: Balance, y: Array, car: Record, rates: Array) -> None:
     """Rates of the energy integrals.
 
@@ -330,6 +416,8 @@ def motion_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> N
     if car.pedal.kind == _HELD_SLIP:
         out[at.REQUEST] = pedal.request_rate(y[at.REQUEST], b.drive.command, car.pedal.delay)
     out[at.TWIST_FRONT], out[at.TWIST_REAR] = b.axles.twist_front, b.axles.twist_rear
+    for i in range(at.APART_FRONT, at.INTEGRALS):
+        out[i] = 0.0
 
 
 @inline
@@ -356,6 +444,57 @@ def rates_of(b: Balance, y: Array, car: Record, phase: Record, out: Array) -> No
 
 
 @part
+def add_apart(b: Balance, time: float, y: Array, car: Record, phase: Record, whole: bool, out: Array) -> None:
+    """Complete rates with what the wheels of axles differ by.
+
+    Cars whose wheels do not differ branch off before any rate is worked out: a branch here would cost them a tenth.
+
+    Parameters
+    ----------
+    b : Balance
+        What follows from the state.
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+    whole : bool
+        Whether the energy integrals are wanted.
+    out : ndarray, shape (STATES,)
+        Rates without that, SI units; completed.
+
+    Source: see `front_apart`; power is torque times angular speed.
+    """
+    free = 0.0 if phase.braked == 1 else 1.0
+    if car.fixed.front_paired == 1:
+        front = front_apart(b.ground.front.load, b.axles.front, time, y, car, phase)
+        out[at.APART_FRONT], out[at.SLIP_APART_FRONT] = free * front.acceleration, front.slip_rate
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * front.moment * y[at.APART_FRONT]
+            out[at.SLIP_WORK_FRONT] += 2.0 * front.force * y[at.APART_FRONT] * car.front.radius
+            out[at.GEARING_WORK] += front.locking * y[at.APART_FRONT]
+    if car.fixed.rear_paired == 1:
+        rear = rear_apart(b.ground.rear.load, b.axles.rear, time, y, car, phase)
+        out[at.APART_REAR], out[at.SLIP_APART_REAR] = free * rear.acceleration, rear.slip_rate
+        out[at.CROSS_LOAD] = (car.drive.cross_lever * b.axles.rear - y[at.CROSS_LOAD]) * _PER_CROSS_TIME
+        if whole:
+            out[at.ROLLING_WORK] += 2.0 * rear.moment * y[at.APART_REAR]
+            out[at.SLIP_WORK_REAR] += 2.0 * rear.force * y[at.APART_REAR] * car.rear.radius
+            out[at.GEARING_WORK] += rear.locking * y[at.APART_REAR]
+
+
+@part
+def _rates_of_wheels(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
+    """Rate of every state of a car with an axle whose wheels differ."""
+    b = balance(time, y, car, phase)
+    rates_of(b, y, car, phase, out)
+    add_apart(b, time, y, car, phase, True, out)
+
+
+@part
 def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None:
     """Rate of every state.
 
@@ -374,6 +513,9 @@ def rates(time: float, y: Array, car: Record, phase: Record, out: Array) -> None
 
     Source: Newton's second law; see `balance`.
     """
+    if car.drive.paired == 1:
+        _rates_of_wheels(time, y, car, phase, out)
+        return
     road = body.ground(time, y, car, phase)
     drive = drive_torques(time, y, car, phase, road)
     rates_of(balance_on(road, drive, time, y, car, phase), y, car, phase, out)
@@ -400,6 +542,7 @@ def stored_energy(y: Array, car: Record) -> float:
     drive = car.drive
     energy = car.body.mass * y[at.SPEED] ** 2 + car.engine.inertia * y[at.ENGINE_SPEED] ** 2
     energy += car.front.axle_inertia * y[at.WHEEL_FRONT] ** 2 + car.rear.axle_inertia * y[at.WHEEL_REAR] ** 2
+    energy += car.front.axle_inertia * y[at.APART_FRONT] ** 2 + car.rear.axle_inertia * y[at.APART_REAR] ** 2
     energy += car.gearbox.input_inertia * y[at.INPUT_SPEED] ** 2 + drive.inertia * y[at.SHAFT_SPEED] ** 2
     if drive.rigid == 0 and drive.locked == 1:
         energy += drive.shaft_stiffness[0] * y[at.TWIST_FRONT] ** 2 + drive.shaft_stiffness[1] * y[at.TWIST_REAR] ** 2

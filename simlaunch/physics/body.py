@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import air, tyre
+from simlaunch.physics import air, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import combined_compliance
 from simlaunch.physics.tyre import Grip
@@ -24,11 +24,18 @@ class Footing(NamedTuple):
     """What the road does to one axle."""
 
     load: float
-    slip: float
+    slip: float  # of the faster wheel where the two differ
     force: float
     moment: float  # that resists its wheels, beside the force
     slip_rate: float  # of the transient slip
     grip: Grip
+
+
+class Wheels(NamedTuple):
+    """What the road does to the two wheels of an axle, each as it would do to an axle of two such wheels."""
+
+    left: Footing
+    right: Footing
 
 
 class Ground(NamedTuple):
@@ -244,11 +251,23 @@ def fix(car: Record) -> None:
     stiffness, damping = drive.shaft_stiffness, drive.shaft_damping
     fixed.shaft_stiffness = combined_compliance(drive.front_share, stiffness[0], stiffness[1])
     fixed.shaft_damping = combined_compliance(drive.front_share, damping[0], damping[1])
+    paired, locked = drive.paired == 1, drive.locked == 1
+    fixed.front_paired = 1 if paired and (locked or drive.front_share > 0.0) else 0
+    fixed.rear_paired = 1 if paired and (locked or drive.front_share < 1.0) else 0
+    sides.fix_sides(0, car.front, car)
+    sides.fix_sides(1, car.rear, car)
 
 
 @inline
 def footing(
-    wheel_speed: float, transient: float, load: float, speed: float, brake: float, end: Record, road: Record
+    wheel_speed: float,
+    transient: float,
+    load: float,
+    speed: float,
+    brake: float,
+    end: Record,
+    friction_factor: float,
+    rolling_factor: float,
 ) -> Footing:
     """What the road does to one axle.
 
@@ -266,8 +285,10 @@ def footing(
         Torque that the brakes of the axle can hold [N m].
     end : Record
         The tyre.
-    road : Record
-        The road.
+    friction_factor : float
+        Surface factor of friction [-].
+    rolling_factor : float
+        Surface factor of rolling resistance [-].
 
     Returns
     -------
@@ -278,11 +299,106 @@ def footing(
     """
     rim = wheel_speed * end.radius
     slip = tyre.damped_slip(transient, speed, rim, end)
-    grip = tyre.grip_at(load, end, road.friction_factor)
+    grip = tyre.grip_at(load, end, friction_factor)
     contact = tyre.contact_at(slip, load, grip, end)
-    moment = tyre.resisting_moment(load, rim, speed, end, road.rolling_factor, brake)
+    moment = tyre.resisting_moment(load, rim, speed, end, rolling_factor, brake)
     rate = tyre.transient_slip_rate(transient, speed, rim, slip, contact.slope_share, end)
     return Footing(load, slip, contact.force, moment, rate, grip)
+
+
+@inline
+def together(wheels: Wheels) -> Footing:
+    """What the road does to an axle, from what it does to its two wheels.
+
+    Parameters
+    ----------
+    wheels : Wheels
+        The wheels.
+
+    Returns
+    -------
+    Footing
+        Force [N] and moment [N m] of both; the mean rate of their slips; slip and grip of the faster wheel [-].
+
+    Source: sum of forces.
+    """
+    left, right = wheels.left, wheels.right
+    return Footing(
+        0.5 * (left.load + right.load),
+        max(left.slip, right.slip),
+        0.5 * (left.force + right.force),
+        0.5 * (left.moment + right.moment),
+        0.5 * (left.slip_rate + right.slip_rate),
+        left.grip if left.slip > right.slip else right.grip,
+    )
+
+
+@part
+def front_wheels(load: float, time: float, y: Array, car: Record, phase: Record) -> Wheels:
+    """What the road does to the two wheels of a front axle whose wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Wheels
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    pair, end, rolling = sides.axle_sides(0, load, 0.0, car), car.front, car.road.rolling_factor
+    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_front
+    speed, turn, slip = y[at.SPEED], y[at.WHEEL_FRONT], y[at.SLIP_FRONT]
+    turn_apart, slip_apart = y[at.APART_FRONT], y[at.SLIP_APART_FRONT]
+    return Wheels(
+        footing(turn + turn_apart, slip + slip_apart, pair.left, speed, brake, end, pair.left_grip, rolling),
+        footing(turn - turn_apart, slip - slip_apart, pair.right, speed, brake, end, pair.right_grip, rolling),
+    )
+
+
+@part
+def rear_wheels(load: float, time: float, y: Array, car: Record, phase: Record) -> Wheels:
+    """What the road does to the two wheels of a rear axle whose wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Wheels
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    pair, end, rolling = sides.axle_sides(1, load, y[at.CROSS_LOAD], car), car.rear, car.road.rolling_factor
+    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_rear
+    speed, turn, slip = y[at.SPEED], y[at.WHEEL_REAR], y[at.SLIP_REAR]
+    turn_apart, slip_apart = y[at.APART_REAR], y[at.SLIP_APART_REAR]
+    return Wheels(
+        footing(turn + turn_apart, slip + slip_apart, pair.left, speed, brake, end, pair.left_grip, rolling),
+        footing(turn - turn_apart, slip - slip_apart, pair.right, speed, brake, end, pair.right_grip, rolling),
+    )
 
 
 @inline
@@ -309,8 +425,11 @@ def front_footing(load: float, time: float, y: Array, car: Record, phase: Record
 
     Source: see `footing`.
     """
-    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_front
-    return footing(y[at.WHEEL_FRONT], y[at.SLIP_FRONT], load, y[at.SPEED], brake, car.front, car.road)
+    brake, road = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_front, car.road
+    return footing(
+        y[at.WHEEL_FRONT], y[at.SLIP_FRONT], load, y[at.SPEED], brake, car.front, road.friction_factor,
+        road.rolling_factor,
+    )  # fmt: skip
 
 
 @inline
@@ -337,8 +456,11 @@ def rear_footing(load: float, time: float, y: Array, car: Record, phase: Record)
 
     Source: see `footing`.
     """
-    brake = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_rear
-    return footing(y[at.WHEEL_REAR], y[at.SLIP_REAR], load, y[at.SPEED], brake, car.rear, car.road)
+    brake, road = brake_share(time, phase, car.launch.brake_release) * car.launch.brake_rear, car.road
+    return footing(
+        y[at.WHEEL_REAR], y[at.SLIP_REAR], load, y[at.SPEED], brake, car.rear, road.friction_factor,
+        road.rolling_factor,
+    )  # fmt: skip
 
 
 @inline
@@ -370,6 +492,73 @@ def ground_on(front: Footing, rear: Footing, drag: float, car: Record, phase: Re
 
 
 @part
+def either_front_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the front axle at a load, whether or not its wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    if car.fixed.front_paired == 1:
+        return together(front_wheels(load, time, y, car, phase))
+    return front_footing(load, time, y, car, phase)
+
+
+@part
+def either_rear_footing(load: float, time: float, y: Array, car: Record, phase: Record) -> Footing:
+    """What the road does to the rear axle at a load, whether or not its wheels differ.
+
+    Parameters
+    ----------
+    load : float
+        Load of the axle [N].
+    time : float
+        Time [s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
+    car : Record
+        The car.
+    phase : Record
+        The phase.
+
+    Returns
+    -------
+    Footing
+        Forces [N] and moments [N m].
+
+    Source: see `footing`.
+    """
+    if car.fixed.rear_paired == 1:
+        return together(rear_wheels(load, time, y, car, phase))
+    return rear_footing(load, time, y, car, phase)
+
+
+@part
+def _ground_of_wheels(
+    load_front: float, load_rear: float, drag: float, time: float, y: Array, car: Record, phase: Record
+) -> Ground:
+    """What the road does to a car with an axle whose wheels differ: apart, so that others pay nothing for it."""
+    front = either_front_footing(load_front, time, y, car, phase)
+    return ground_on(front, either_rear_footing(load_rear, time, y, car, phase), drag, car, phase)
+
+
+@part
 def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     """Axle loads, slip, tyre forces, rolling resistance, drag and grade.
 
@@ -395,6 +584,8 @@ def ground(time: float, y: Array, car: Record, phase: Record) -> Ground:
     pressed = air_speed * abs(air_speed)
     lift_front, lift_rear = fixed.lift_front * pressed, fixed.lift_rear * pressed
     load_front, load_rear = shared_loads(y[at.TRANSFER], lift_front, lift_rear, fixed.weight, fixed.weight_front)
+    if car.drive.paired == 1:
+        return _ground_of_wheels(load_front, load_rear, fixed.drag * pressed, time, y, car, phase)
     front = front_footing(load_front, time, y, car, phase)
     rear = rear_footing(load_rear, time, y, car, phase)
     return ground_on(front, rear, fixed.drag * pressed, car, phase)

@@ -14,6 +14,8 @@ from simlaunch.record import Record
 
 Array = NDArray[np.float64]
 
+_PER_LETTING_GO = 1.0 / 0.5  # a clutch that slips by this speed holds half as much of an axle's motion; inverse [s/rad]
+
 
 class Fluid(NamedTuple):
     """Torques of a torque converter [N m]."""
@@ -55,7 +57,7 @@ class SecondAxle(NamedTuple):
     torque: float  # [N m]
     twist_rate: float  # [rad/s]
     slip: float  # its input less its output, at the speed of the half shafts [rad/s]
-    held: float  # torque over that which it would take to hold, at most 1 [-]
+    held: float  # 1 while it holds; falls with its slip, and with what it carries of the torque that would hold it [-]
 
 
 @inline
@@ -426,7 +428,8 @@ def second_axle(time: float, y: Array, drive: Record, phase: Record) -> SecondAx
         return SecondAxle(sticking, rate, 0.0, 1.0)
     torque = capacity if sticking > 0.0 else -capacity
     twist_rate = (torque - stiffness * twist) / damping
-    return SecondAxle(torque, twist_rate, rate - twist_rate, torque / sticking)
+    slip = rate - twist_rate
+    return SecondAxle(torque, twist_rate, slip, torque / sticking / (1.0 + abs(slip) * _PER_LETTING_GO))
 
 
 @part

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import driveline, tyre
+from simlaunch.physics import driveline, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.body import Footing, Ground
 from simlaunch.physics.driveline import driven_radius
@@ -216,9 +216,16 @@ class TakeUp(NamedTuple):
 
 
 @inline
-def _axle_take_up(share: float, axle: Footing, road: Ground, end: Record) -> TakeUp:
-    """Torque that one axle passes on at a rim speed over car speed: tyre, rolling resistance, the wheels' inertia."""
-    at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
+def _axle_take_up(share: float, place: int, axle: Footing, road: Ground, y: Array, end: Record, car: Record) -> TakeUp:
+    """Torque that one axle passes on at a rim speed over car speed: tyre, rolling resistance, the wheels' inertia.
+
+    Where the wheels of the axle differ, that is the rim speed of the faster one.
+    """
+    if (car.fixed.front_paired if place == 0 else car.fixed.rear_paired) == 1:
+        cross = y[at.CROSS_LOAD] if place == 1 else 0.0
+        at_target = sides.force_at(share - 1.0, sides.axle_sides(place, axle.load, cross, car), end)
+    else:
+        at_target = tyre.contact_at(share - 1.0, axle.load, axle.grip, end).force
     rest = axle.moment + end.axle_inertia * road.acceleration * share / end.radius
     now = at_target if axle.slip <= share - 1.0 else axle.force
     return TakeUp(end.radius * now + rest, end.radius * at_target + rest)
@@ -230,24 +237,24 @@ def _within(torque: float, capacity: float) -> float:
 
 
 @part
-def _clutched_take_up(time: float, speed: float, car: Record, phase: Record, road: Ground) -> TakeUp:
+def _clutched_take_up(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
     """The same of a first axle at its target, and of a second one as far as its clutch carries it along."""
-    share, lead = _target_rim_speed_share(speed, car.front, car), car.drive.lead
+    share, lead = _target_rim_speed_share(y[at.SPEED], car.front, car), car.drive.lead
     capacity = driveline.axle_clutch_capacity(time, car.drive, phase)
     if car.drive.front_share >= 1.0:
         carried = share * lead * car.rear.radius / car.front.radius
-        first = _axle_take_up(share, road.front, road, car.front)
-        second = _axle_take_up(carried, road.rear, road, car.rear)
+        first = _axle_take_up(share, 0, road.front, road, y, car.front, car)
+        second = _axle_take_up(carried, 1, road.rear, road, y, car.rear, car)
     else:
         carried = share * lead * car.front.radius / car.rear.radius
-        first = _axle_take_up(share, road.rear, road, car.rear)
-        second = _axle_take_up(carried, road.front, road, car.front)
+        first = _axle_take_up(share, 1, road.rear, road, y, car.rear, car)
+        second = _axle_take_up(carried, 0, road.front, road, y, car.front, car)
     now = first.now + lead * _within(second.now, capacity)
     return TakeUp(now, first.at_target + lead * _within(second.at_target, capacity))
 
 
 @part
-def take_up(time: float, speed: float, car: Record, phase: Record, road: Ground) -> TakeUp:
+def take_up(time: float, y: Array, car: Record, phase: Record, road: Ground) -> TakeUp:
     """Torque that the driven tyres pass on, as far as slip control lets them.
 
     With an open centre the axle that reaches its target first sets the torque of both.
@@ -256,8 +263,8 @@ def take_up(time: float, speed: float, car: Record, phase: Record, road: Ground)
     ----------
     time : float
         Time [s].
-    speed : float
-        Speed of the car [m/s].
+    y : ndarray, shape (STATES,)
+        State, SI units.
     car : Record
         The car.
     phase : Record
@@ -273,13 +280,15 @@ def take_up(time: float, speed: float, car: Record, phase: Record, road: Ground)
     Source: see `contact_at`.
     """
     if car.drive.clutched == 1:
-        return _clutched_take_up(time, speed, car, phase, road)
+        return _clutched_take_up(time, y, car, phase, road)
     share, locked = car.drive.front_share, car.drive.locked == 1
     front, rear = TakeUp(0.0, 0.0), TakeUp(0.0, 0.0)
     if locked or share > 0.0:
-        front = _axle_take_up(_target_rim_speed_share(speed, car.front, car), road.front, road, car.front)
+        share_front = _target_rim_speed_share(y[at.SPEED], car.front, car)
+        front = _axle_take_up(share_front, 0, road.front, road, y, car.front, car)
     if locked or share < 1.0:
-        rear = _axle_take_up(_target_rim_speed_share(speed, car.rear, car), road.rear, road, car.rear)
+        share_rear = _target_rim_speed_share(y[at.SPEED], car.rear, car)
+        rear = _axle_take_up(share_rear, 1, road.rear, road, y, car.rear, car)
     if locked:
         return TakeUp(front.now + rear.now, front.at_target + rear.at_target)
     if share >= 1.0:
@@ -304,9 +313,10 @@ def slip_command(time: float, y: Array, car: Record, phase: Record, grip_torque:
     """Axle torque that the slip control sends to its actuator.
 
     With an open centre the axle that is further beyond its target leads. With a locked one the mean of both axles
-    counts, and so it does where a clutch holds the second axle; where that slips, the first one counts. The speed that
-    is fed back is that of all that turns with the axle, each inertia by its weight: to feed back the wheels' own would
-    drive the half shafts to swing, since an actuator with a lag answers half a swing late.
+    counts, and so it does where a clutch holds the second axle; where that slips, the first one counts. Of two wheels
+    of an axle that differ, the faster one does. The speed that is fed back is that of all that turns with the axle,
+    each inertia by its weight: to feed back the wheels' own would drive the half shafts to swing, since an actuator
+    with a lag answers half a swing late.
 
     Parameters
     ----------
@@ -332,6 +342,9 @@ def slip_command(time: float, y: Array, car: Record, phase: Record, grip_torque:
     split = 0.5 if locked else car.drive.front_share
     over_front = y[at.WHEEL_FRONT] - _target_rim_speed_share(speed, car.front, car) * speed / car.front.radius
     over_rear = y[at.WHEEL_REAR] - _target_rim_speed_share(speed, car.rear, car) * speed / car.rear.radius
+    if car.drive.paired == 1:
+        over_front += abs(y[at.APART_FRONT])
+        over_rear += abs(y[at.APART_REAR])
     if locked:  # one shaft turns both axles, but for the twist of the half shafts
         over = 0.5 * (over_front + over_rear)
     elif split >= 1.0 or (split > 0.0 and over_front > over_rear):
@@ -345,6 +358,8 @@ def slip_command(time: float, y: Array, car: Record, phase: Record, grip_torque:
         turning = _clutched_speed(time, y, car.drive, phase)
         over = turning - (1.0 + target_at(speed, car)) * speed / driven_radius(car.front, car.rear, car.drive)
         twist_rate = y[at.SHAFT_SPEED] - turning
+        if car.drive.paired == 1:
+            over += abs(y[at.APART_FRONT] if split >= 1.0 else y[at.APART_REAR])
     over += inner / inertia * twist_rate
     return request_command(grip_torque, inertia, over, car.pedal.delay)
 

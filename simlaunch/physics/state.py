@@ -26,6 +26,11 @@ from simlaunch.record import Record
     BOOST,  # share of the lagged torque that is there, 0 to 1 [-]
     REQUEST,  # axle torque that the slip control asks for, behind its actuator [N m]
     DISTANCE,  # [m]
+    APART_FRONT,  # half the difference of wheel speeds, left less right, of an axle whose wheels differ [rad/s]
+    APART_REAR,  # [rad/s]
+    SLIP_APART_FRONT,  # half the difference of their transient slips [-]
+    SLIP_APART_REAR,  # [-]
+    CROSS_LOAD,  # load that shaft torque moves from the right to the left wheel of a live rear axle [N]
     ENGINE_WORK,  # the energy integrals [J]
     DRAG_WORK,
     ROLLING_WORK,  # rolling resistance, and brakes while they let go
@@ -33,11 +38,11 @@ from simlaunch.record import Record
     SLIP_WORK_FRONT,
     SLIP_WORK_REAR,
     COUPLING_WORK,
-    GEARING_WORK,
+    GEARING_WORK,  # gears, and the clutches of a limited-slip axle
     TWIST_WORK,
     AXLE_CLUTCH_WORK,  # in the clutch that brings the second axle in
-) = range(25)
-STATES = 25
+) = range(30)
+STATES = 30
 INTEGRALS = ENGINE_WORK
 """From this place on, states are integrals that no rate and no event depends on."""
 

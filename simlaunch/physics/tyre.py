@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import cos, exp, inf, pi, sqrt
+from math import cos, exp, pi, sqrt
 from typing import NamedTuple
 
 from simlaunch.compiled import inline, part
@@ -15,8 +15,6 @@ _SHORTEST_RELAXATION = 0.005  # share of the relaxation length that is always le
 _QUICKEST_RELAXATION = 1e-3  # no tyre relaxes within less time than this [s]
 _HIGHEST_SLIP = 1.0  # stands in for the slip of peak force of a tyre whose force never stops rising
 _HALVINGS = 60  # of an interval in which a slip lies
-_SUMMIT_SCAN = 12  # parts of an interval in which a summit of force lies
-_GOLDEN, _GOLDEN_STEPS = 0.5 * (sqrt(5.0) - 1.0), 40
 _PER_ROLLING_SPEED = 1.0 / 0.1  # rolling resistance and brakes act in full above about this speed; its inverse [s/m]
 
 
@@ -301,117 +299,6 @@ def slip_for_force(force: float, axle_load: float, tyre: Record, friction_factor
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
         if contact_at(middle, axle_load, grip, tyre).force < force:
-            low = middle
-        else:
-            high = middle
-    return 0.5 * (low + high)
-
-
-class Joined(NamedTuple):
-    """How a second axle turns with a first one."""
-
-    lead: float  # its speed over that of the first [-]
-    most: float  # force that it can be given at most [N]
-
-
-@part
-def _force_on_one_shaft(
-    turns: float, load: float, second_load: float, end: Record, second: Record, joined: Joined, friction_factor: float
-) -> float:
-    """Force of two axles on one shaft, at its speed over that of the car [N]."""
-    at_first = axle_contact(turns * end.radius - 1.0, load, end, friction_factor).force
-    at_second = axle_contact(turns * joined.lead * second.radius - 1.0, second_load, second, friction_factor).force
-    return at_first + min(max(at_second, -joined.most), joined.most)
-
-
-@part
-def hardest_common_turns(
-    load: float, second_load: float, end: Record, second: Record, joined: Joined, friction_factor: float
-) -> float:
-    """Speed of the first of two axles on one shaft, over that of the car, at which they push hardest together.
-
-    It lies between the speeds at which each of them alone does.
-
-    Parameters
-    ----------
-    load : float
-        Load of the first axle [N].
-    second_load : float
-        Load of the second axle [N].
-    end : Record
-        Tyre of the first axle.
-    second : Record
-        Tyre of the second axle.
-    joined : Joined
-        How the second axle turns with the first: at its speed and with any force, on one shaft.
-    friction_factor : float
-        Surface factor [-].
-
-    Returns
-    -------
-    float
-        Speed [rad/m].
-
-    Source: golden-section search from the best of a few speeds: two axles may have two summits.
-    """
-    alone = (1.0 + end_of_grip(load, end, friction_factor)) / end.radius
-    other = (1.0 + end_of_grip(second_load, second, friction_factor)) / (joined.lead * second.radius)
-    first, stride = min(alone, other), abs(alone - other) / _SUMMIT_SCAN
-    best, most = first, -inf
-    for i in range(_SUMMIT_SCAN + 1):
-        force = _force_on_one_shaft(first + i * stride, load, second_load, end, second, joined, friction_factor)
-        if force > most:
-            best, most = first + i * stride, force
-    low, high = max(best - stride, first), min(best + stride, first + _SUMMIT_SCAN * stride)
-    for _ in range(_GOLDEN_STEPS):
-        left, right = high - _GOLDEN * (high - low), low + _GOLDEN * (high - low)
-        at_left = _force_on_one_shaft(left, load, second_load, end, second, joined, friction_factor)
-        if at_left < _force_on_one_shaft(right, load, second_load, end, second, joined, friction_factor):
-            low = left
-        else:
-            high = right
-    return 0.5 * (low + high)
-
-
-@part
-def common_turns_for_force(
-    force: float, most: float, load: float, second_load: float, end: Record, second: Record, joined: Joined,
-    friction_factor: float,
-) -> float:  # fmt: skip
-    """Speed of the first of two axles on one shaft, over that of the car, at which they drive with a force.
-
-    With unlike radii the smaller wheels brake while the larger ones drive, until both do.
-
-    Parameters
-    ----------
-    force : float
-        Force of both axles, positive when driving [N].
-    most : float
-        Speed where they cannot, that of `hardest_common_turns` at most [rad/m].
-    load : float
-        Load of the first axle [N].
-    second_load : float
-        Load of the second axle [N].
-    end : Record
-        Tyre of the first axle.
-    second : Record
-        Tyre of the second axle.
-    joined : Joined
-        How the second axle turns with the first: at its speed and with any force, on one shaft.
-    friction_factor : float
-        Surface factor [-].
-
-    Returns
-    -------
-    float
-        Speed [rad/m].
-
-    Source: inverse of `axle_contact` for two axles, up to their common peak.
-    """
-    low, high = min(1.0 / end.radius, 1.0 / (joined.lead * second.radius)), most
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if _force_on_one_shaft(middle, load, second_load, end, second, joined, friction_factor) < force:
             low = middle
         else:
             high = middle

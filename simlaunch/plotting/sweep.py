@@ -33,6 +33,7 @@ from simlaunch.plotting.look import (
     sheet,
     units_of,
 )
+from simlaunch.sweeping.completion import complete, groups_of
 from simlaunch.sweeping.ranking import (
     Order,
     Parting,
@@ -69,6 +70,7 @@ def figures(
     found: SweepResult, system: str, across: Sequence[str] | None = None, against: str | None = None
 ) -> dict[str, Figure]:
     """Every picture of a sweep."""
+    _complete(found, against or _LOAD)
     with Reader(found.path) as reader:
         made = sweep_figures(reader, found.findings.order, across, against or _LOAD, system)
     won = found.winners
@@ -82,19 +84,28 @@ def draw(axes: Axes, found: SweepResult, system: str) -> None:
     units, wanted = units_of(system), found.findings.order
     with Reader(found.path) as reader:
         across = _chosen(reader, wanted, None)[:2]
-        if len(across) < 2:
+        if len(across) > 1:
+            best = _best_of_cells(reader, wanted, across, units)
+            blank = _blank(best, *tally(reader, across))
+    if len(across) < 2:
+        _complete(found, _LOAD)
+        with Reader(found.path) as reader:
             _draw_front(axes, reader, wanted, measure_named(_LOAD, reader.study), units)
             axes.set_xlabel(_axis_name(measure_named(_LOAD, reader.study), units))
             axes.set_ylabel(_axis_name(wanted.by, units))
-            return
-        best = _best_of_cells(reader, wanted, across, units)
-        blank = _blank(best, *tally(reader, across))
+        return
     shade, numbered = _shade_of(best), _are_numbered(across[0])
     _panel(axes, best.T, blank.T, shade, across, numbered=numbered, highest=wanted.highest)
     key = f": {_numbers_key(across[0])}" if numbered else ""
     axes.set_title(plain(f"best {_axis_name(wanted.by, units)}"), fontsize="medium")
     axes.set_xlabel(plain(f"{_with_unit(across[0])}{key}"))
     axes.set_ylabel(plain(_with_unit(across[1])))
+
+
+def _complete(found: SweepResult, against: str) -> None:
+    """Have the file hold what stands against the result in the trade-off."""
+    study = found.findings.study
+    complete(found.path, groups_of(study, (measure_named(against, study).name,)))
 
 
 def sweep_figures(

@@ -14,7 +14,7 @@ import numpy as np
 
 from simlaunch.errors import SimlaunchError
 from simlaunch.launching.launches import as_many
-from simlaunch.metrics.parts import CHANNEL, SETTLING, PartPeak
+from simlaunch.metrics.parts import CHANNEL, SETTLING, Part, PartPeak
 from simlaunch.ratings.demand import PeakEvent
 from simlaunch.record import Car
 from simlaunch.scenario.model import Scenario
@@ -108,9 +108,20 @@ class PeakEvents:
     def of(self, peak: PartPeak) -> PeakEvent:
         """The event that a peak falls into, and its cause where that is confirmed."""
         window = next((each for each in self._windows if each.holds(peak.time)), None)
-        if window is None:
-            return PeakEvent(f"pull in gear {peak.gear}" if peak.gear else "")
-        return self._caused(peak, window)
+        pull = f"pull in gear {peak.gear}" if peak.gear else ""
+        if (capacity := self._second_axle_limit(peak)) > 0.0:
+            return PeakEvent(window.name if window else pull, "clutch of the second axle at its capacity of", capacity)
+        return self._caused(peak, window) if window else PeakEvent(pull)
+
+    def _second_axle_limit(self, peak: PartPeak) -> float:
+        """Capacity of the clutch of the second axle where it sets the peak, as it does behind it; else 0 [N m]."""
+        drive = self.car.drive
+        if not drive.clutched:
+            return 0.0
+        shafts = Part.REAR_SHAFTS if drive.front_share > 0.0 else Part.FRONT_SHAFTS
+        capacity = float(drive.capacity / drive.clutch_ratio)
+        at_part = {Part.AXLE_CLUTCH: capacity, shafts: float(drive.capacity)}.get(peak.part, inf)
+        return capacity if abs(peak.torque) >= _AT_CAPACITY * at_part else 0.0
 
     def _caused(self, peak: PartPeak, window: Window) -> PeakEvent:
         trace = self.trace

@@ -25,12 +25,13 @@ from simlaunch.launching.goals import WORTH_NAMING, goal
 from simlaunch.launching.launches import as_many
 from simlaunch.launching.progress import before, expect
 from simlaunch.launching.ready import runnable
-from simlaunch.metrics.many import measure_many
+from simlaunch.metrics.many import PARTS, measure_many
 from simlaunch.readers.log import LogOptions
 from simlaunch.record import Pedal
 from simlaunch.reporting.what_if import Grid, grid
 from simlaunch.scenario.model import Scenario
 from simlaunch.sweeping.chunk import canonical
+from simlaunch.sweeping.completion import complete
 from simlaunch.sweeping.store import Reader
 from simlaunch.sweeping.study import SweepResult, open_sweep
 from simlaunch.units.spelling import System
@@ -248,12 +249,16 @@ def swept_of(scenario: Scenario, file: Path) -> Swept:
         The file holds no sweep, or one of another scenario.
     """
     with Reader(file) as reader:
-        study, digest = reader.study, reader.digest()
+        study = reader.study
     name = str(json.loads(study.scenario).get("name"))
     if name != scenario.name:
         why = f"holds a sweep of another scenario, {json.dumps(name)}"
         raise InputError(Fault("--sweep", f'"{file}"', why, "give a sweep of this scenario"))
-    return Swept(open_sweep(file, top=_TOP), digest, study.scenario == canonical(scenario))
+    complete(file, (PARTS,))  # the trade-off stands against a torque
+    found = open_sweep(file, top=_TOP)
+    with Reader(file) as reader:
+        digest = reader.digest()
+    return Swept(found, digest, study.scenario == canonical(scenario))
 
 
 def gather(

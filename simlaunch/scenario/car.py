@@ -30,6 +30,11 @@ class Body(Section):
     front_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "10 %", "90 %")] = required(
         "Share of the weight on the front axle, standing on level ground.", "54 %"
     )
+    left_weight_share: Annotated[Quantity, Within(Dimension.SHARE, "30 %", "70 %")] | None = optional(
+        "Share of the weight of a driven axle on its left wheel, standing with the driver aboard; stated, the two "
+        "wheels of a driven axle are two.",
+        "52 %",
+    )
     wheelbase: Annotated[Quantity, Within(Dimension.LENGTH, "1 m", "8 m")] = required(
         "Distance between the axles.", "2.65 m"
     )
@@ -256,6 +261,13 @@ class TyreSet(Tyres):
     name: Name = required("Name of the tyres, unique among them.", "track")
 
 
+Locking = Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")]
+Preload = Annotated[Quantity, Within(Dimension.TORQUE, "0 N m", "5000 N m")]
+
+LOCKING = ("locking", "locking_preload", "front_locking", "front_locking_preload")
+"""Keys of the differentials between the two wheels of an axle."""
+
+
 class SecondAxle(Section):
     """The axle of an all-wheel drive that a clutch brings in, while the other one is driven directly."""
 
@@ -338,6 +350,40 @@ class Drive(Section):
         "common practice",
         common=("0.1 kg m^2", "0.3 kg m^2"),
     )
+    locking: Locking | None = optional(
+        "Locking value of the differential of each driven axle: the difference over the sum of the torques of its two "
+        "wheels when it gives all it can. 0 % is open, 100 % a locked axle; left out, open.",
+        "40 %",
+    )
+    locking_preload: Preload | None = optional(
+        "Difference of wheel torques that the differential holds even without axle torque; left out, none. A torque "
+        "wrench on one raised wheel, gearbox in neutral, shows half of it.",
+        "80 N m",
+    )
+    locking_speed: Annotated[Quantity, Within(Dimension.ROTATIONAL_SPEED, "0.5 rpm", "100 rpm")] = default(
+        "5 rpm",
+        "Difference of the two wheel speeds that brings in three quarters of the locking torque.",
+        "ours: a walking pace of the treads past one another is far more",
+        common=("2 rpm", "20 rpm"),
+    )
+    front_locking: Locking | None = optional(
+        "Locking value of the front axle of an all-wheel drive, where it is not that of the rear.", "0 %"
+    )
+    front_locking_preload: Preload | None = optional(
+        "Preload of the front axle of an all-wheel drive, where it is not that of the rear.", "0 N m"
+    )
+    live_axle_track: Annotated[Quantity, Within(Dimension.LENGTH, "0.8 m", "3 m")] | None = optional(
+        "Track of a live (beam) rear axle that holds the final drive. The torque of the propeller shaft then moves "
+        "load from its right wheel to its left one.",
+        "1.5 m",
+    )
+    front_roll_stiffness_share: Annotated[Quantity, Within(Dimension.SHARE, "0 %", "100 %")] = default(
+        "60 %",
+        "Share of the front axle in the roll stiffness; only with a live axle, whose own springs take up the rest of "
+        "the torque of the propeller shaft.",
+        "common practice: 50 to 70 %",
+        common=("50 %", "70 %"),
+    )
 
     second_axle: SecondAxle | None = optional("The axle that the clutch of a centre brings in.")
 
@@ -352,10 +398,26 @@ class Drive(Section):
         if "front_share" in given and (self.driven != "all" or self.centre != "open"):
             typed = quoted(self.front_share.text)
             faults.append(Fault("front_share", typed, "needs all-wheel drive with an open centre", "leave it out"))
-        faults.extend(self._clutch_faults())
+        faults.extend((*self._clutch_faults(), *self._wheel_faults()))
         if faults:
             raise refusal(*faults)
         return self
+
+    def _wheel_faults(self) -> Iterator[Fault]:
+        """Faults of settings of wheels that are not there."""
+        given = self.model_fields_set
+        for name in ("front_locking", "front_locking_preload"):
+            held = getattr(self, name)
+            if held is not None and self.driven != "all":
+                why = f"needs all-wheel drive, not {self.driven}"
+                yield Fault(name, quoted(held.text), why, f"leave it out; {name[6:]} serves the one axle")
+        if self.live_axle_track is not None and self.driven != "rear":
+            typed, why = quoted(self.live_axle_track.text), f"is that of a driven rear axle alone, not {self.driven}"
+            yield Fault("live_axle_track", typed, why, "leave it out")
+        if self.live_axle_track is None and "front_roll_stiffness_share" in given:
+            typed = quoted(self.front_roll_stiffness_share.text)
+            why = "needs live_axle_track, without which no torque moves load across"
+            yield Fault("front_roll_stiffness_share", typed, why, "give the track, or leave it out")
 
     def _clutch_faults(self) -> Iterator[Fault]:
         """Faults of a clutch without its axle, of an axle without its clutch, and of shafts that cannot have one."""
@@ -372,8 +434,11 @@ class Drive(Section):
             yield Fault("half_shafts", quoted(self.half_shafts), why, 'write "elastic"')
 
     def unused(self) -> frozenset[str]:
-        """Settings of a centre that is not there, and of shafts that do not twist."""
+        """Settings of a centre that is not there, of shafts that do not twist, and of axles that cannot lock."""
         split = () if self.driven == "all" else ("centre", "front_share")
         fixed = () if self.centre == "open" else ("front_share",)
         shafts = ("half_shaft_stiffness", "half_shaft_damping") if self.half_shafts == "rigid" else ()
-        return frozenset((*split, *fixed, *shafts))
+        locks = any(held is not None and held.si for held in (getattr(self, name) for name in LOCKING))
+        wheels = () if locks else ("locking_speed",)
+        live = () if self.live_axle_track else ("front_roll_stiffness_share",)
+        return frozenset((*split, *fixed, *shafts, *wheels, *live))

@@ -20,7 +20,7 @@ from pydantic_core import CoreSchema, core_schema
 from simlaunch.cubics import monotone
 from simlaunch.errors import Fault, UsageError
 from simlaunch.record import Axle
-from simlaunch.scenario.car import Body, Drive, Tyres, TyreSet
+from simlaunch.scenario.car import LOCKING, Body, Drive, Tyres, TyreSet
 from simlaunch.scenario.decision import (
     Correlation,
     CurveLimits,
@@ -154,6 +154,8 @@ class Run(Section):
 
 CouplingSection: TypeAlias = Annotated[FrictionClutch | TorqueConverter, Field(discriminator="kind")]
 
+
+_OF_A_SURFACE = {"surface", "friction_factor", "rolling_factor", "left_friction_factor", "right_friction_factor"}
 
 AS_DESCRIBED = "as described"
 """What the car and the road of a scenario itself are called among the alternatives to them."""
@@ -353,7 +355,7 @@ class Scenario(Section):
 
     def _road_with(self, surface: Mapping[str, object]) -> Mapping[str, object]:
         """The road, with nothing left of the surface that it had."""
-        kept = self.road.model_dump(exclude_unset=True, exclude={"surface", "friction_factor", "rolling_factor"})
+        kept = self.road.model_dump(exclude_unset=True, exclude=_OF_A_SURFACE)
         return {"road": {**kept, **surface}}
 
 
@@ -560,6 +562,14 @@ def _uncertain_final_drive(gearbox: Gearbox, uncertain: tuple[Uncertain, ...] | 
             yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take it out, or give one final drive")
 
 
+def _final_drive_of_live_axle(drive: Drive, gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
+    """A live axle holds the final drive, so there is one."""
+    every = (gearbox.final_drive, *(gears.final_drive for gears in gear_sets or ()))
+    if drive.live_axle_track is not None and any(isinstance(each, tuple) for each in every):
+        why = "is the track of a live axle, which has one final drive, and gears have their own"
+        yield Fault("drive.live_axle_track", quoted(drive.live_axle_track.text), why, "leave it out, or give one")
+
+
 class _Rule(NamedTuple):
     """Something between sections that has to hold."""
 
@@ -579,6 +589,7 @@ _RULES = (
     _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("gearbox", "uncertain"), _uncertain_final_drive),
+    _Rule(("drive", "gearbox", "gear_sets"), _final_drive_of_live_axle),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),
     _Rule(("limits", "engine"), limit_curve_faults),
@@ -716,6 +727,22 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
         yield "launch.boost: has no effect while engine.boost_lagged_share is 0 %"
 
 
+def _wheels(scenario: Scenario) -> Iterator[str]:
+    """Differentials between wheels that are alike, and forces that would turn the car."""
+    road, drive = scenario.road, scenario.drive
+    differ = scenario.body.left_weight_share or road.left_friction_factor or road.right_friction_factor
+    if not (differ or drive.live_axle_track):
+        stated = [name for name in LOCKING if getattr(drive, name) is not None]
+        if stated:
+            why = "has no effect while the two wheels of an axle are alike"
+            what = "state road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
+            yield f"drive.{stated[0]}: {why}; {what}"
+    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
+    if left != right:
+        why = "yaw and steering are not modelled: wheels that push unlike, as of a limited-slip or locked axle, pull"
+        yield f"road: the two sides grip unlike; {why} the car aside, and a driver who steers against it loses time"
+
+
 def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:
     """Torque limits by gear that lie nowhere below their curve, and curves that no gear lets through."""
     gears, first, last = len(scenario.gearbox.ratios), scenario.engine.idle.si, scenario.engine.rev_limit.si
@@ -747,7 +774,7 @@ def _over(points: tuple[tuple[Quantity, Quantity], ...], speed: Any) -> Any:
 
 _FINE = 400
 
-_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _idle_gear_limits)
+_DOUBTS = (_seldom, _clutch_too_small, _mean_pressure, _below_the_curve, _boost_without_lag, _wheels, _idle_gear_limits)
 
 
 def warnings(scenario: Scenario) -> tuple[str, ...]:

@@ -222,6 +222,13 @@ FrictionFactor = Annotated[Quantity, Within(Dimension.NUMBER, "0.01", "3")]
 RollingFactor = Annotated[Quantity, Within(Dimension.NUMBER, "0", "50")]
 
 
+_LEFT = (
+    "Friction under the left driven wheels over that of the road; stated, the two wheels of a driven axle are two. "
+    "Yaw and steering are not modelled."
+)
+_RIGHT = "The same under the right driven wheels; left out, 1."
+
+
 class Road(Section):
     """Road under the car."""
 
@@ -234,6 +241,8 @@ class Road(Section):
     rolling_factor: RollingFactor | None = optional(
         "Rolling resistance relative to asphalt; replaces that of the surface.", "1.2"
     )
+    left_friction_factor: FrictionFactor | None = optional(_LEFT, "0.6")
+    right_friction_factor: FrictionFactor | None = optional(_RIGHT, "1")
     grade: Annotated[Quantity, Within(Dimension.SLOPE, "-40 %", "40 %", also=(STEEPEST,))] = default(
         "0 %", "Uphill grade, as rise over run or as an angle.", "common practice: level road", common=("-1 %", "1 %")
     )
@@ -262,6 +271,8 @@ class RoadSurface(Section):
     )
     friction_factor: FrictionFactor | None = optional("Peak friction relative to the tyre's own on dry asphalt.", "0.7")
     rolling_factor: RollingFactor | None = optional("Rolling resistance relative to asphalt.", "1.2")
+    left_friction_factor: FrictionFactor | None = optional(_LEFT, "0.6")
+    right_friction_factor: FrictionFactor | None = optional(_RIGHT, "1")
 
     @model_validator(mode="after")
     def _says_something(self) -> RoadSurface:

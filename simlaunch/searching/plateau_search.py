@@ -37,6 +37,9 @@ _FEW = 10  # heights between them
 _GRID = 5  # starts, and ends, of a plateau that are tried at each height before the search closes in
 _CLOSINGS = 4  # each to half the distance
 _NEAR = 1.02  # a knee is sought among times that come so near the quickest
+_CONFIRMED = 3  # of each height that are launched closely
+_FINALISTS = 32  # of the last search, by time and again by height
+_DOUBT = 5e-4  # by how much a time may be off while a search looks about [s]
 _NARROWINGS = 2  # each to a fifth of the interval of heights
 _MEMBERS, _GENERATIONS, _SEED = 8, 12, 20  # of the evolution
 _STARTS, _POLISHINGS = 8, 6  # of the last search, around the best that were met
@@ -140,16 +143,22 @@ def _soundest(point: Point) -> tuple[bool, float]:
 
 
 class _Front:
-    """The best plateau of each of some heights: grids of start and end that close in, each helped by its neighbours."""
+    """The best plateau of each of some heights: grids of start and end that close in, each helped by its neighbours.
+
+    The best few of each height are launched again, as closely as what is reported.
+    """
 
     def __init__(self, space: SearchSpace, heights: Sequence[float]) -> None:
         self._space, self._heights = space, heights
         self.best: list[Point] = []
+        self._few: list[list[Point]] = [[] for _ in heights]
         grid = np.linspace(0.0, 1.0, _GRID)
         self._try([[(late, long) for late in grid for long in grid]] * len(heights))
         for closing in range(_CLOSINGS):
             reach = 0.5 ** (closing + 1) / (_GRID - 1)
             self._try([self._around(k, reach) for k in range(len(heights))])
+        confirmed = iter(space.launched([point.shape for few in self._few for point in few]))
+        self.best = [min((next(confirmed) for _ in few), key=_cost) for few in self._few]
 
     def _around(self, k: int, reach: float) -> list[tuple[float, float]]:
         """Places about the best of a height, and those of its neighbours."""
@@ -161,11 +170,11 @@ class _Front:
     def _try(self, places: list[list[tuple[float, float]]]) -> None:
         """Launch some places of each height, and keep the best of each."""
         every = [(k, *np.clip(place, 0.0, 1.0)) for k, row in enumerate(places) for place in row]
-        points = self._space.launched([self._space.shape(self._heights[k], late, long) for k, late, long in every])
-        rows: list[list[Point]] = [[point] for point in self.best] or [[] for _ in self._heights]
+        points = self._space.screened([self._space.shape(self._heights[k], late, long) for k, late, long in every])
         for (k, *_), point in zip(every, points, strict=True):
-            rows[k].append(point)
-        self.best = [min(row, key=_cost) for row in rows]
+            self._few[k].append(point)
+        self._few = [_unlike(sorted(row, key=_cost), _CONFIRMED) for row in self._few]
+        self.best = [row[0] for row in self._few]
 
 
 def best_of_each(space: SearchSpace, heights: Sequence[float]) -> list[Point]:
@@ -179,9 +188,17 @@ def _places(space: SearchSpace, point: Point) -> tuple[float, float, float]:
     return (float(np.clip(height, 0.0, 1.0)), *space.place(point.shape))
 
 
-def _launched_at(space: SearchSpace, places: Array) -> list[Point]:
+def _unlike(points: Sequence[Point], most: int) -> list[Point]:
+    """The first of some points, none with the shape of another."""
+    found: dict[Shape, Point] = {}
+    for point in points:
+        found.setdefault(point.shape, point)
+    return list(found.values())[:most]
+
+
+def _screened_at(space: SearchSpace, places: Array) -> list[Point]:
     heights = space.top * (_LOWEST + (1.0 - _LOWEST) * places[:, 0])
-    return space.launched([space.shape(*each) for each in zip(heights, places[:, 1], places[:, 2], strict=True)])
+    return space.screened([space.shape(*each) for each in zip(heights, places[:, 1], places[:, 2], strict=True)])
 
 
 def _evolved(space: SearchSpace, first: Point) -> list[Point]:
@@ -192,7 +209,7 @@ def _evolved(space: SearchSpace, first: Point) -> list[Point]:
     met: list[Point] = []
 
     def cost(places: Array) -> Array:
-        points = _launched_at(space, places.T)
+        points = _screened_at(space, places.T)
         met.extend(points)
         return np.array([_cost(point) for point in points])
 
@@ -239,7 +256,7 @@ def _polished(space: SearchSpace, points: Sequence[Point]) -> list[Point]:
         ]
         centres = np.array([_places(space, point) for point in held])
         around = centres[:, None] + _REACH * _SHRINK**polishing * (2.0 * drawn - 1.0)
-        tried = _launched_at(space, np.clip(around.reshape(-1, 3), 0.0, 1.0))
+        tried = _screened_at(space, np.clip(around.reshape(-1, 3), 0.0, 1.0))
         met += tried
         rows = [tried[_TRIALS * k : _TRIALS * (k + 1)] for k in range(len(held))]
         held = [min([point, *row], key=_cost) for point, row in zip(held, rows, strict=True)]
@@ -259,10 +276,14 @@ def met_near_the_best(space: SearchSpace, points: Sequence[Point]) -> list[Point
     Returns
     -------
     list of Point
-        Those points and all that were met, the best first.
+        Those points, and of all that were met the best, and the lowest that are about as quick; the best first.
     """
     known = [*points, *_evolved(space, min(points, key=_cost))]
-    return sorted([*known, *_polished(space, known)], key=_soundest)
+    met = sorted([*known, *_polished(space, known)], key=_soundest)
+    near = [point for point in met if point.score <= met[0].score + _DOUBT + SAME_TIME]
+    lowest = sorted(near, key=lambda point: point.shape.height)
+    finalists = _unlike([*met[:_FINALISTS], *lowest[:_FINALISTS]], 2 * _FINALISTS)
+    return sorted([*points, *space.launched([point.shape for point in finalists])], key=_soundest)
 
 
 def _lowest_that_pays(space: SearchSpace, points: Sequence[Point], met: Sequence[Point]) -> Point:

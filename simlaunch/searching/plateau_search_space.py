@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from math import inf, isfinite
 from typing import NamedTuple, Self
@@ -16,7 +16,7 @@ from simlaunch.launching.launch_speed import settle
 from simlaunch.launching.launches import Aim, Cars, as_many, column, measure_all
 from simlaunch.launching.ready import aim
 from simlaunch.metrics.ceiling import usable_torque
-from simlaunch.metrics.many import Measured
+from simlaunch.metrics.many import GRIP, PARTS, Measured
 from simlaunch.metrics.parts import Part
 from simlaunch.physics.table import values_at
 from simlaunch.ratings.limits import ENVELOPE, RISE, Limits
@@ -28,6 +28,10 @@ Array = NDArray[np.float64]
 
 TOLERANCE = 1e-4
 """Relative error allowed per step: times are off by a tenth of a millisecond at most, a tenth of what counts [-]."""
+
+SCREENING = 1e-3
+"""The same while a search looks about: times are off by half a millisecond, half of what counts. Whatever a search
+hands on, and every time that is reported, has been launched again at `TOLERANCE` [-]."""
 
 CLIMB, HEIGHT, FALL = "climb to the plateau", "height of the plateau", "fall after the plateau"
 
@@ -115,6 +119,9 @@ class Point:
         return steady if isfinite(steady) else self.peaks[Part.GEARBOX_INPUT]
 
 
+Launched = Callable[[Sequence[Shape], Cars], list[Point]]
+
+
 class SearchSpace:
     """All plateaus that a car can be given within the caps of its curve.
 
@@ -163,6 +170,7 @@ class SearchSpace:
         self.within_grip = within_grip
         self.ceilings = self._ceilings() if within_grip else (inf,) * int(car.gearbox.count)
         self._known: dict[bytes, Point] = {}
+        self._glimpsed: dict[bytes, Point] = {}
 
     def _ceilings(self) -> tuple[float, ...]:
         """Most torque that the tyres can use in each gear at any engine speed; infinite above every plateau [N m]."""
@@ -280,16 +288,30 @@ class SearchSpace:
         """Curves of these shapes, launched; one that was launched before, even under another shape, is not again."""
         if gear_limits is not None:
             return self.points(shapes, self.cars(shapes, gear_limits))
+        return self._once_each(shapes, self._known, self.points)
+
+    def screened(self, shapes: Sequence[Shape]) -> list[Point]:
+        """The same, but less closely, and of torque and spin only what says whether a rating is kept to."""
+        return self._once_each(shapes, self._glimpsed, self._glimpses)
+
+    def _once_each(self, shapes: Sequence[Shape], known: dict[bytes, Point], launch: Launched) -> list[Point]:
         curves = [self.torque(shape).tobytes() for shape in shapes]
-        new = {curve: shape for curve, shape in zip(curves, shapes, strict=True) if curve not in self._known}
+        new = {curve: shape for curve, shape in zip(curves, shapes, strict=True) if curve not in known}
         if new:
             wanted = list(new.values())
-            self._known.update(zip(new, self.points(wanted, self.cars(wanted)), strict=True))
-        return [replace(self._known[curve], shape=shape) for curve, shape in zip(curves, shapes, strict=True)]
+            known.update(zip(new, launch(wanted, self.cars(wanted)), strict=True))
+        return [replace(known[curve], shape=shape) for curve, shape in zip(curves, shapes, strict=True)]
+
+    def _glimpses(self, shapes: Sequence[Shape], cars: Cars) -> list[Point]:
+        groups = (PARTS,) if self.limits.parts else ()
+        return self._points(shapes, cars, max(SCREENING, self.tolerance), groups)
 
     def points(self, shapes: Sequence[Shape], cars: Cars) -> list[Point]:
         """What launches of some cars come to."""
-        measured = measure_all(cars, self.aims.targets, self.tolerance, self.workers)
+        return self._points(shapes, cars, self.tolerance, (GRIP, PARTS))
+
+    def _points(self, shapes: Sequence[Shape], cars: Cars, tolerance: float, groups: Sequence[str]) -> list[Point]:
+        measured = measure_all(cars, self.aims.targets, tolerance, self.workers, groups=groups)
         times = np.column_stack([self._column(measured, f"time {target.label}") for target in self.aims.targets])
         score = np.where(np.isnan(times).any(axis=1), inf, times @ np.array(self.aims.weights))
         peaks = {part: np.abs(self._column(measured, f"peak torque {part.value}")) for part in Part}

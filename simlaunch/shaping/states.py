@@ -227,6 +227,11 @@ def sliders(scenario: Scenario, system: System) -> tuple[Slider, ...]:
     if speed != BEST:  # the best one follows every change of the car by itself
         ends = (idle, 0.9 * limit, 50.0 * rpm)
         found.append(_plain_slider("launch", "launch speed", "launch.engine_speed", ends, speed, system))
+    second = scenario.drive.second_axle
+    if second is not None:
+        ends = (0.0, max(2.0 * second.capacity.si, 1000.0), 10.0)
+        name, key = "capacity of the second axle's clutch", "drive.second_axle.capacity"
+        found.append(_plain_slider("second-axle", name, key, ends, second.capacity, system))
     if scenario.engine.boost_lagged_share.si:
         found.append(Slider("lag", "boost lag", "%", 10.0, 300.0, 5.0, 100.0, _with_lag))
     if not scenario.air.density:

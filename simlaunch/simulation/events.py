@@ -154,8 +154,21 @@ def event_values(t: float, y: Array, car: Record, phase: Record, out: Array) -> 
 
 
 @part
+def _of_wheels(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
+    """The same as below for a car with an axle whose wheels differ."""
+    b = balance.balance(t, y, car, phase)
+    balance.rates_of(b, y, car, phase, slopes)
+    balance.add_apart(b, t, y, car, phase, True, slopes)
+    _state_values(y, car, phase, values)
+    _balance_values(b, t, car, phase, values)
+
+
+@part
 def rates_and_values(t: float, y: Array, car: Record, phase: Record, slopes: Array, values: Array) -> None:
     """Rate of every state and value of every event function, from one balance of forces."""
+    if car.drive.paired == 1:
+        _of_wheels(t, y, car, phase, slopes, values)
+        return
     road = body.ground(t, y, car, phase)
     drive = balance.drive_torques(t, y, car, phase, road)
     b = balance.balance_on(road, drive, t, y, car, phase)

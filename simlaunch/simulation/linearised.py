@@ -12,17 +12,29 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import inline, part
 from simlaunch.integrator.differences import SHIFT
+from simlaunch.integrator.linear import in_lanes
 from simlaunch.physics import state as at
-from simlaunch.physics.balance import Drive, balance_on, drive_torques, motion_of, work_rates_of
-from simlaunch.physics.body import Ground, front_footing, ground, ground_on, rear_footing, transfer_acceleration
+from simlaunch.physics.balance import Drive, add_apart, balance_on, drive_torques, motion_of, work_rates_of
+from simlaunch.physics.body import (
+    Ground,
+    either_front_footing,
+    either_rear_footing,
+    front_footing,
+    ground,
+    ground_on,
+    rear_footing,
+    transfer_acceleration,
+)
 from simlaunch.record import Pedal, Record
 
 Array = NDArray[np.float64]
 
 _HELD_SLIP = int(Pedal.HELD_SLIP)
-MOST_FREE = 14
+MOST_FREE = 18
 """No phase has more free states than this."""
 
+_ROWS, _USUAL_ROWS = in_lanes(at.INTEGRALS), in_lanes(at.APART_FRONT)
+"""States of a car whose wheels of an axle differ, and of others, which never reach what comes behind."""
 _ON_THE_ROAD = (
     at.SPEED,
     at.WHEEL_FRONT,
@@ -66,6 +78,7 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
     structure : Record
         Filled.
     """
+    structure.rows = _ROWS if car.drive.paired == 1 else _USUAL_ROWS
     structure.free_count = 0
     structure.follower_count = 0
     structure.counter_count = 1
@@ -89,6 +102,23 @@ def fill_structure(car: Record, phase: Record, structure: Record) -> None:
             _free(at.TWIST_REAR, structure)
     if car.pedal.kind == _HELD_SLIP:
         _free(at.REQUEST, structure)
+    if car.drive.paired == 1:
+        _free_wheels(car, structure)
+
+
+@inline
+def _free_wheels(car: Record, structure: Record) -> None:
+    """What the wheels of an axle differ by; on one shaft they turn alike."""
+    if car.fixed.front_paired == 1:
+        _free(at.SLIP_APART_FRONT, structure)
+        if car.drive.locking[0] < 1.0:
+            _free(at.APART_FRONT, structure)
+    if car.fixed.rear_paired == 1:
+        _free(at.SLIP_APART_REAR, structure)
+        if car.drive.locking[1] < 1.0:
+            _free(at.APART_REAR, structure)
+        if car.drive.cross_lever > 0.0:
+            _free(at.CROSS_LOAD, structure)
 
 
 @inline
@@ -110,9 +140,24 @@ def _shift(y: Array, place: int, shift: float, structure: Record) -> None:
 
 
 @part
+def _rates_on_wheels(
+    road: Ground, drive: Drive, t: float, y: Array, car: Record, phase: Record, whole: int, out: Array
+) -> None:
+    """The same as below for a car with an axle whose wheels differ."""
+    b = balance_on(road, drive, t, y, car, phase)
+    motion_of(b, y, car, phase, out)
+    if whole == 1:
+        work_rates_of(b, y, car, out)
+    add_apart(b, t, y, car, phase, whole == 1, out)
+
+
+@part
 def _rates_on(
     road: Ground, drive: Drive, t: float, y: Array, car: Record, phase: Record, whole: int, out: Array
 ) -> None:
+    if car.drive.paired == 1:
+        _rates_on_wheels(road, drive, t, y, car, phase, whole, out)
+        return
     b = balance_on(road, drive, t, y, car, phase)
     motion_of(b, y, car, phase, out)
     if whole == 1:
@@ -125,8 +170,20 @@ def _drive_on(road: Ground, t: float, y: Array, car: Record, phase: Record) -> D
 
 
 @part
+def _moved_wheels(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
+    """The same for a car with an axle whose wheels differ."""
+    if state == at.WHEEL_FRONT or state == at.SLIP_FRONT or state == at.APART_FRONT or state == at.SLIP_APART_FRONT:
+        return ground_on(either_front_footing(road.front.load, t, y, car, phase), road.rear, road.drag, car, phase)
+    if state == at.WHEEL_REAR or state == at.SLIP_REAR or state >= at.APART_REAR:
+        return ground_on(road.front, either_rear_footing(road.rear.load, t, y, car, phase), road.drag, car, phase)
+    return ground(t, y, car, phase)
+
+
+@part
 def _moved_ground(state: int, road: Ground, t: float, y: Array, car: Record, phase: Record) -> Ground:
     """What the road does once a state has moved: wheels and slip of an axle leave the other axle as it was."""
+    if car.drive.paired == 1:
+        return _moved_wheels(state, road, t, y, car, phase)
     if state == at.WHEEL_FRONT or state == at.SLIP_FRONT:
         return ground_on(front_footing(road.front.load, t, y, car, phase), road.rear, road.drag, car, phase)
     if state == at.WHEEL_REAR or state == at.SLIP_REAR:
@@ -163,7 +220,7 @@ def linearise(
         Filled; its time slope serves as scratch space first.
     """
     fill_structure(car, phase, structure)
-    road, out, count = ground(t, y, car, phase), linear.time_slope, at.STATES if linear.whole == 1 else at.INTEGRALS
+    road, out, count = ground(t, y, car, phase), linear.time_slope, at.STATES if linear.whole == 1 else structure.rows
     drive = _drive_on(road, t, y, car, phase)
     for j in range(structure.free_count):
         state = structure.free[j]
@@ -177,7 +234,7 @@ def linearise(
         _shift(y, j, shift, structure)
         here, driven = road, drive
         feels_engine = j >= len(_OFF_THE_ENGINE)
-        if j < len(_ON_THE_ROAD):
+        if j < len(_ON_THE_ROAD) or state >= at.APART_FRONT:
             here = _moved_ground(state, road, t, y, car, phase)
             feels_engine = car.pedal.kind == _HELD_SLIP
         if feels_engine:

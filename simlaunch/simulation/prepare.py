@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import air, body, engine, sides, tyre
 from simlaunch.physics import state as at
 from simlaunch.physics.driveline import axle_clutch_capacity, driven_radius
 from simlaunch.physics.pedal import slip_command, take_up
@@ -33,7 +33,9 @@ def default_target_slip(car: Record) -> float:
 
     With an open centre it is the lower of both axles. A locked centre turns both axles at one speed: the target is by
     the slip of the larger tyres at which both axles together push hardest. Where a clutch brings the second axle in, it
-    is by the slip of the first axle at which both push hardest, the second with what the clutch carries.
+    is by the slip of the first axle at which both push hardest, the second with what the clutch carries. Where the
+    wheels of an axle differ, it is the slip of the faster one when the axle pushes hardest: with an open differential,
+    that of the wheel with less grip.
 
     Parameters
     ----------
@@ -46,15 +48,14 @@ def default_target_slip(car: Record) -> float:
         Slip, ISO 8855 [-].
     """
     front_load, rear_load = body.axle_loads(0.0, 0.0, 0.0, car.body, car.road.grade_angle)
-    factor = car.road.friction_factor
+    at_front, at_rear = sides.axle_sides(0, front_load, 0.0, car), sides.axle_sides(1, rear_load, 0.0, car)
     if car.drive.locked == 1:
-        turns = hardest_turns(front_load, rear_load, car)
+        turns = hardest_turns(at_front, at_rear, car)
         radius = max(car.front.radius, car.rear.radius)
         if car.drive.clutched == 1:
             radius = driven_radius(car.front, car.rear, car.drive)
         return TARGET_SHARE_OF_PEAK * (turns * radius - 1.0)
-    front = tyre.end_of_grip(front_load, car.front, factor)
-    rear = tyre.end_of_grip(rear_load, car.rear, factor)
+    front, rear = sides.summit(at_front, car.front).slip, sides.summit(at_rear, car.rear).slip
     if car.drive.front_share >= 1.0:
         return TARGET_SHARE_OF_PEAK * front
     return TARGET_SHARE_OF_PEAK * (rear if car.drive.front_share <= 0.0 else min(front, rear))
@@ -111,7 +112,7 @@ def speed_within_grip(car: Record, rest: Array, phase: Record) -> float:
     float
         Engine speed [rad/s].
     """
-    taken = take_up(0.0, 0.0, car, phase, body.ground(0.0, rest, car, phase))
+    taken = take_up(0.0, rest, car, phase, body.ground(0.0, rest, car, phase))
     within_grip = slip_command(0.0, rest, car, phase, taken.now)
     return sqrt(within_grip / _stall_torque_factor(car))
 
@@ -176,6 +177,7 @@ def _preload(car: Record, y: Array, phase: Record) -> None:
         front = stiffness[0] / (stiffness[0] + stiffness[1])
     car.launch.brake_front = front * shaft
     car.launch.brake_rear = (1.0 - front) * shaft
+    y[at.CROSS_LOAD] = car.drive.cross_lever * car.launch.brake_rear
     if car.drive.rigid == 1:
         return
     if car.drive.locked == 1:
@@ -187,7 +189,7 @@ def _preload(car: Record, y: Array, phase: Record) -> None:
 @part
 def _request_at_start(car: Record, y: Array, phase: Record) -> float:
     """Axle torque that the slip control asks for before anything has moved on [N m]."""
-    taken = take_up(0.0, y[at.SPEED], car, phase, body.ground(0.0, y, car, phase))
+    taken = take_up(0.0, y, car, phase, body.ground(0.0, y, car, phase))
     return slip_command(0.0, y, car, phase, taken.now)
 
 

@@ -114,7 +114,20 @@ def _to_trace(car: Record, bench: Bench, ending: kernel.Ending) -> Trace:
     channels.derive(time, state, segment, log.phase, car, bench.work, derived, True)
     named = {name: state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
+    for axle, paired in enumerate((car.fixed.front_paired, car.fixed.rear_paired)):
+        if paired == 1:
+            named |= _of_each_wheel(car, bench, count, axle)
     return Trace(time - zero, named, _events(log, ending.segments, ending.time, zero))
+
+
+def _of_each_wheel(car: Record, bench: Bench, count: int, axle: int) -> dict[str, Array]:
+    """Channels of the left and the right wheel of an axle whose wheels differ."""
+    samples, named = bench.samples, ("front", "rear")[axle]
+    time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
+    names = [f"{name}_{named}_{side}" for name in channels.WHEEL_CHANNELS for side in channels.SIDES]
+    each = np.empty((count, len(names)))
+    channels.derive_wheels(time, state, segment, bench.log.phase, axle, car, bench.work, each)
+    return {name: each[:, i].copy() for i, name in enumerate(names)}
 
 
 def complete(car: Record) -> None:

@@ -9,8 +9,9 @@ from __future__ import annotations
 from math import inf, isnan
 
 from simlaunch.compiled import inline, part
-from simlaunch.physics import air, body, engine, tyre
+from simlaunch.physics import air, body, engine, sides
 from simlaunch.physics.driveline import driven_radius
+from simlaunch.physics.sides import Joined, Sides
 from simlaunch.physics.table import value_at
 from simlaunch.record import Coupling, Pedal, Record
 
@@ -168,30 +169,30 @@ def speed_ratio_at_shift(car: Record, gear: int, engine_speed: float) -> float:
 
 
 @inline
-def _axle_turns(force: float, load: float, end: Record, car: Record) -> float:
+def _axle_turns(force: float, at: Sides, end: Record, car: Record) -> float:
     """Speed of an axle over that of the car while it drives with a force, at most at its target or peak [rad/m]."""
-    slip = tyre.slip_for_force(force, load, end, car.road.friction_factor)
+    slip = sides.slip_for_force(force, at, end)
     if car.pedal.kind == _HELD_SLIP:
         slip = min(slip, car.pedal.target_slip)
     return float((1.0 + slip) / end.radius)
 
 
 @inline
-def _second_behind(second: Record, drive: Record) -> tyre.Joined:
+def _second_behind(second: Record, drive: Record) -> Joined:
     """How the second axle turns with the first: with all that it takes where the centre is locked."""
-    return tyre.Joined(drive.lead, drive.capacity / second.radius if drive.clutched == 1 else inf)
+    return Joined(drive.lead, drive.capacity / second.radius if drive.clutched == 1 else inf)
 
 
 @part
-def hardest_turns(load_front: float, load_rear: float, car: Record) -> float:
+def hardest_turns(at_front: Sides, at_rear: Sides, car: Record) -> float:
     """Speed of half shafts on which both axles hang, over that of the car, at which they push hardest together.
 
     Parameters
     ----------
-    load_front : float
-        Load of the front axle [N].
-    load_rear : float
-        Load of the rear axle [N].
+    at_front : Sides
+        Wheels of the front axle.
+    at_rear : Sides
+        Wheels of the rear axle.
     car : Record
         The car, with a locked centre, or with a clutch that has brought the second axle in.
 
@@ -200,29 +201,27 @@ def hardest_turns(load_front: float, load_rear: float, car: Record) -> float:
     float
         Speed, of the first axle's half shafts [rad/m].
     """
-    front, rear, drive, factor = car.front, car.rear, car.drive, car.road.friction_factor
+    front, rear, drive = car.front, car.rear, car.drive
     if drive.clutched == 1 and drive.front_share <= 0.0:
-        return tyre.hardest_common_turns(load_rear, load_front, rear, front, _second_behind(front, drive), factor)
-    return tyre.hardest_common_turns(load_front, load_rear, front, rear, _second_behind(rear, drive), factor)
+        return sides.hardest_common_turns(at_rear, at_front, rear, front, _second_behind(front, drive))
+    return sides.hardest_common_turns(at_front, at_rear, front, rear, _second_behind(rear, drive))
 
 
 @part
-def _locked_turns(force: float, load_front: float, load_rear: float, car: Record) -> float:
+def _locked_turns(force: float, at_front: Sides, at_rear: Sides, car: Record) -> float:
     """The same for two axles on one shaft, which share the force as their tyres have it [rad/m].
 
     Up to the speed at which both together push hardest, or to the target: beyond it there is no steady pull, however
     little the force that is asked exceeds what they have.
     """
-    front, rear, drive, factor = car.front, car.rear, car.drive, car.road.friction_factor
-    most = hardest_turns(load_front, load_rear, car)
+    front, rear, drive = car.front, car.rear, car.drive
+    most = hardest_turns(at_front, at_rear, car)
     if car.pedal.kind == _HELD_SLIP:
         larger = max(front.radius, rear.radius) if drive.clutched == 0 else driven_radius(front, rear, drive)
         most = min(most, (1.0 + car.pedal.target_slip) / larger)
     if drive.clutched == 1 and drive.front_share <= 0.0:
-        joined = _second_behind(front, drive)
-        return tyre.common_turns_for_force(force, most, load_rear, load_front, rear, front, joined, factor)
-    joined = _second_behind(rear, drive)
-    return tyre.common_turns_for_force(force, most, load_front, load_rear, front, rear, joined, factor)
+        return sides.common_turns_for_force(force, most, at_rear, at_front, rear, front, _second_behind(front, drive))
+    return sides.common_turns_for_force(force, most, at_front, at_rear, front, rear, _second_behind(rear, drive))
 
 
 @part
@@ -236,10 +235,12 @@ def _turns(force: float, speed: float, car: Record) -> float:
         shape,
         car.road.grade_angle,
     )
+    at_front = sides.axle_sides(0, load_front, 0.0, car)
+    at_rear = sides.axle_sides(1, load_rear, car.drive.cross_lever * force * car.rear.radius, car)
     if car.drive.locked == 1:
-        return _locked_turns(force, load_front, load_rear, car)
-    front = _axle_turns(share * force, load_front, car.front, car) if share > 0.0 else 0.0
-    rear = _axle_turns((1.0 - share) * force, load_rear, car.rear, car) if share < 1.0 else 0.0
+        return _locked_turns(force, at_front, at_rear, car)
+    front = _axle_turns(share * force, at_front, car.front, car) if share > 0.0 else 0.0
+    rear = _axle_turns((1.0 - share) * force, at_rear, car.rear, car) if share < 1.0 else 0.0
     return share * front + (1.0 - share) * rear
 
 

@@ -64,6 +64,8 @@ _CHOSEN = (
     "coupling.lock_up",
     "engine.rev_limit",
     "drive.front_share",
+    "drive.locking",
+    "drive.front_locking",
     "drive.second_axle",
 )
 """Keys, or how they begin, of numbers that are chosen by whoever builds, calibrates or drives the car."""

@@ -12,7 +12,7 @@ import json
 import os
 import sqlite3
 import sys
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import asdict, fields, replace
 from pathlib import Path
 from typing import Any, Self
@@ -22,7 +22,7 @@ import numpy as np
 
 from simlaunch.errors import Fault, InputError, SimlaunchError, UsageError, plain
 from simlaunch.sweeping.axes import Kind
-from simlaunch.sweeping.chunk import SCHEMA, ChunkResult, Study
+from simlaunch.sweeping.chunk import BESIDE_MARKS, SCHEMA, ChunkResult, Study, in_order
 from simlaunch.sweeping.plan import Cases, Plan
 
 if sys.platform == "win32":
@@ -34,6 +34,7 @@ APPLICATION = 0x534C5357
 """Mark in the head of the database, by which a file of ours is known."""
 
 _WAIT = 10.0  # for a reader that holds things up [s]
+_HELD = "SELECT number, groups FROM chunk ORDER BY number"
 
 
 _MUST_AGREE = {
@@ -256,6 +257,15 @@ class Reader:
         }
         return [name for name, sound in found.items() if not sound]
 
+    def held(self) -> dict[int, frozenset[str]]:
+        """What each finished chunk holds beside the marks."""
+        return {number: frozenset(json.loads(groups)) for number, groups in self.rows(_HELD)}
+
+    def lacking(self, groups: Iterable[str]) -> dict[int, tuple[int, int]]:
+        """First and last number of every finished chunk that was measured without some of these groups."""
+        wanted = set(groups)
+        return {number: self.study.chunk(number) for number, held in self.held().items() if not wanted <= held}
+
     def close(self) -> None:
         """Close the file."""
         self.connection.close()
@@ -307,6 +317,7 @@ def _study_in(connection: sqlite3.Connection, path: Path) -> Study:
         study = Study(*rows[0])
         usable = len(rows) == 1 and len(study.measures) > 0 and study.plan.size == study.launches > 0
         usable &= study.chunk_length > 0 and isinstance(json.loads(study.asked), dict)
+        usable &= study.measured <= set(BESIDE_MARKS)
         usable &= study.goal in {measure.name for measure in study.measures}
         usable &= hashlib.sha256(study.scenario.encode()).hexdigest() == study.scenario_hash
     except (LookupError, TypeError, ValueError, AttributeError, UsageError):
@@ -356,10 +367,17 @@ class Store(Reader):
         self.connection.execute("PRAGMA synchronous = FULL")
         if blank:
             self._begin(replace(study, chunk_length=chunk_length()))
-        elif study.asked != self.study.asked:
-            now = replace(self.study, asked=study.asked)
-            self.connection.execute("UPDATE study SET asked = ?, digest = ?", (now.asked, _study_digest(now)))
+        else:
+            both = json.dumps(in_order(study.measured | self.study.measured))
+            self._change(replace(self.study, asked=study.asked, groups=both))
         self._insert = self._insertion()
+
+    def _change(self, now: Study) -> None:
+        """Note how the ranking is asked for now, and what is measured from now on."""
+        if now != self.study:
+            values = (now.asked, now.groups, _study_digest(now))
+            self.connection.execute("UPDATE study SET asked = ?, groups = ?, digest = ?", values)
+            self.study = now
 
     def _is_blank(self) -> bool:
         """Whether nothing is in the file yet; one whose first writer died may have a head and nothing else."""
@@ -394,13 +412,13 @@ class Store(Reader):
         return f"INSERT INTO launch VALUES ({', '.join('?' * width)})"
 
     def missing(self) -> dict[int, tuple[int, int]]:
-        """First and last number of every chunk that is not finished."""
-        finished = {row[0] for row in self.rows("SELECT number FROM chunk")}
+        """First and last number of every chunk that is not finished, or was finished when less was measured."""
+        held, wanted = self.held(), self.study.measured
         every = range(-(-self.study.launches // self.study.chunk_length))
-        return {number: self.study.chunk(number) for number in every if number not in finished}
+        return {number: self.study.chunk(number) for number in every if not (number in held and wanted <= held[number])}
 
-    def write(self, number: int, cases: Cases, result: ChunkResult) -> None:
-        """Add a finished chunk.
+    def write(self, number: int, cases: Cases, result: ChunkResult, groups: Iterable[str] | None = None) -> None:
+        """Add a finished chunk, in place of the one that was measured with less.
 
         Parameters
         ----------
@@ -410,6 +428,8 @@ class Store(Reader):
             Its cases.
         result : ChunkResult
             What came of them.
+        groups : iterable of str, optional
+            What was measured beside the marks; what the study says if left out.
 
         Raises
         ------
@@ -422,8 +442,12 @@ class Store(Reader):
         if (result.first, len(result.values), cases.first) != (first, last - first, first):
             raise SimlaunchError(f"chunk {number} came back as {len(result.values)} launches from {result.first} on")
         with _spoken(self.path), self._transaction():
+            if self.connection.execute("DELETE FROM chunk WHERE number = ?", (number,)).rowcount:
+                self.connection.execute("DELETE FROM launch WHERE number >= ? AND number < ?", (first, last))
             self.connection.executemany(self._insert, _rows(self.study.plan, cases, result))
-            self.connection.execute("INSERT INTO chunk VALUES (?, ?, ?, ?)", (number, first, last, result.digest))
+            held = json.dumps(in_order(self.study.measured if groups is None else groups))
+            row = (number, first, last, held, result.digest)
+            self.connection.execute("INSERT INTO chunk VALUES (?, ?, ?, ?, ?)", row)
 
     def close(self) -> None:
         """Close the file; one that is complete becomes a single file that needs nothing beside it."""
@@ -448,7 +472,7 @@ def _tables(study: Study) -> Iterator[str]:
     measures = (f"{identifier(measure.name)} REAL" for measure in study.measures)
     own = ("number INTEGER PRIMARY KEY", *axes, "ending INTEGER", "reason TEXT", *measures)
     yield f"CREATE TABLE study ({', '.join(heads)}, digest TEXT)"
-    yield "CREATE TABLE chunk (number INTEGER PRIMARY KEY, first INTEGER, last INTEGER, digest TEXT)"
+    yield "CREATE TABLE chunk (number INTEGER PRIMARY KEY, first INTEGER, last INTEGER, groups TEXT, digest TEXT)"
     yield f"CREATE TABLE launch ({', '.join(own)})"
 
 

@@ -27,7 +27,19 @@ from simlaunch.sweeping import export
 from simlaunch.sweeping.axes import Kind, axes
 from simlaunch.sweeping.backends import BackEnd, Threads
 from simlaunch.sweeping.campaign import BestSoFar, Progress, Watch, carry_out
-from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, Spec, Stopped, Study, never, prepared, spec_of, study_of
+from simlaunch.sweeping.chunk import (
+    BESIDE_MARKS,
+    SWEEP_TOLERANCE,
+    Spec,
+    Stopped,
+    Study,
+    in_order,
+    never,
+    prepared,
+    spec_of,
+    study_of,
+)
+from simlaunch.sweeping.completion import complete, filled, groups_for
 from simlaunch.sweeping.plan import Draw, Plan, Sample
 from simlaunch.sweeping.ranking import Findings, Order, Ranked, findings, order
 from simlaunch.sweeping.store import Reader
@@ -94,6 +106,7 @@ class SweepResult(Result):
         UsageError
             A package is missing.
         """
+        complete(self.path)
         return export.dataset(self.path)
 
     def export(self, path: str | Path, *, force: bool = False) -> Path:
@@ -121,6 +134,7 @@ class SweepResult(Result):
         """
         target = Path(path)
         kind = export.kind_of(target)
+        complete(self.path)
         with Reader(self.path) as reader:
             export.write(kind, reader, self.findings.order, target, place="path", force=force)
         return target
@@ -218,6 +232,7 @@ def requested(
     where: Sequence[str] | None = None,
     target: str | Sequence[str] | None = None,
     tolerance: float | None = None,
+    measure_all: bool = False,
     place: str = "vary",
     options: Mapping[str, Sequence[str]] | None = None,
 ) -> Request:
@@ -243,6 +258,7 @@ def requested(
     by = by or (own.by if own and not spec.tests else None)
     constraints = list(((own.where if own else None) or ()) if where is None else where)
     wanted = order(study_of(spec), by, constraints)
+    spec = replace(spec, groups=BESIDE_MARKS if measure_all else in_order(groups_for(study_of(spec), wanted)))
     prepared(spec).caster.check()
     _check_tests(spec)
     return Request(spec, wanted, json.dumps({"by": by, "where": constraints, **(options or {})}))
@@ -310,6 +326,7 @@ def sweep(
     cluster: str | None = None,
     trust_network: bool = False,
     tolerance: float = SWEEP_TOLERANCE,
+    measure_all: bool = False,
     watch: Watch | None = None,
     stopped: Stopped | None = None,
 ) -> SweepResult:
@@ -351,6 +368,10 @@ def sweep(
         Whether a cluster beyond this machine may be reached without TLS.
     tolerance : float
         Relative error allowed per step [-].
+    measure_all : bool
+        Whether everything is measured at once. Otherwise times, speeds and what ranking and constraints ask for are;
+        whatever else is asked for later, such as the columns of a table, is found by launching the cases again, which
+        gives the same numbers.
     watch : callable, optional
         Receives a `Progress` at the start and after every chunk of launches.
     stopped : callable, optional
@@ -386,6 +407,7 @@ def sweep(
         where=where,
         target=target,
         tolerance=tolerance,
+        measure_all=measure_all,
     )
     with contextlib.closing(back_end(workers, cluster, trust_network=trust_network)) as engine:
         return performed(request, path, engine, top=top, watch=watch, stopped=stopped)
@@ -453,10 +475,15 @@ def _check_top(top: int) -> None:
 
 
 def _ranked(path: Path, wanted: Callable[[Study], Order], top: int, folder: _Folder | None = None) -> SweepResult:
+    with Reader(path) as reader:
+        asked = groups_for(reader.study, wanted(reader.study))
+    complete(path, asked)
     with Reader(path) as reader:  # it reports an error within as damage of the file where the file is damaged
         found = findings(reader, wanted(reader.study), top)
         _check_kinds(found)
-        return SweepResult(path, found, winners(reader, found.order), best_by_condition(reader, found.order), folder)
+        found = replace(found, best=filled(found.study, found.best))
+        by_condition = filled(found.study, best_by_condition(reader, found.order))
+        return SweepResult(path, found, winners(reader, found.order), by_condition, folder)
 
 
 def _check_kinds(found: Findings) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ Array = NDArray[np.float64]
 
 _CASES_PER_TERM = 3  # fewer make a term of chance alone
 _FLAT = 1e-9  # relative spread of a result that does not vary
+_SINGULAR = 1e-13  # eigenvalue over the largest below which columns depend on one another
 _BOUND = 0.5  # correlation from which values are drawn together, so that no share is one value's own
 
 
@@ -70,12 +72,33 @@ def _candidates(values: Array) -> list[_Terms]:
     return room or [lines]
 
 
-def _left_open(columns: Array, results: Array) -> float:
+class _Fit(NamedTuple):
+    """Least squares: coefficients, the constant first, and how far each case lies from a fit without it."""
+
+    coefficients: Array
+    missed: Array
+
+
+def _fitted(columns: Array, results: Array) -> _Fit:
+    """A fit by the normal equations; columns are close to orthonormal, so that these lose no digits that count.
+
+    Sums are left to `einsum`: for so few columns, the threads of a linear algebra library cost a hundred times what
+    they save where other work keeps the cores busy.
+    """
+    every = np.column_stack([np.ones(len(results)), columns])
+    values, vectors = np.linalg.eigh(np.einsum("ij,ik->jk", every, every))
+    kept = values > _SINGULAR * values[-1]
+    to_basis = vectors[:, kept] / np.sqrt(values[kept])
+    basis = np.einsum("ij,jk->ik", every, to_basis)
+    along = np.einsum("ij,i->j", basis, results)
+    own = np.einsum("ij,ij->i", basis, basis)
+    missed = (results - np.einsum("ij,j->i", basis, along)) / np.maximum(1.0 - own, 1e-9)
+    return _Fit(np.einsum("jk,k->j", to_basis, along), missed)
+
+
+def _left_open(fit: _Fit, results: Array) -> float:
     """Share of the variance that a fit leaves open in cases that it has not seen: each is left out in turn."""
-    basis, _ = np.linalg.qr(np.column_stack([np.ones(len(results)), columns]))
-    own = np.sum(basis**2, axis=1)
-    missed = (results - basis @ (basis.T @ results)) / np.maximum(1.0 - own, 1e-9)
-    return float(np.mean(missed**2) / np.var(results))
+    return float(np.mean(fit.missed**2) / np.var(results))
 
 
 def effects(names: Sequence[str], values: Array, results: Array) -> tuple[tuple[Effect, ...], float]:
@@ -101,10 +124,12 @@ def effects(names: Sequence[str], values: Array, results: Array) -> tuple[tuple[
     """
     if not np.isfinite(results).all() or np.std(results) <= _FLAT * np.abs(results).max() or _hang_together(values):
         return (), 1.0
-    tried = [(_left_open(terms.columns, results), k, terms) for k, terms in enumerate(_candidates(values))]
-    left_open, _, terms = min(tried, key=lambda entry: entry[:2])
-    fitted, *_ = np.linalg.lstsq(np.column_stack([np.ones(len(results)), terms.columns]), results)
-    shares = fitted[1:] ** 2 / np.var(results)
+    candidates = _candidates(values)
+    fits = [_fitted(terms.columns, results) for terms in candidates]
+    open_by = [_left_open(fit, results) for fit in fits]
+    best = int(np.argmin(open_by))
+    left_open, terms = open_by[best], candidates[best]
+    shares = fits[best].coefficients[1:] ** 2 / np.var(results)
     found = []
     for j, name in enumerate(names):
         alone = sum(share for share, members in zip(shares, terms.members, strict=True) if members == (j,))

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 import csv
 import json
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from made_once import made_once
+from simlaunch.analysis import check
 from simlaunch.cli.ending import answered, ended
 from simlaunch.cli.main import answer
+from simlaunch.comparing import compare
 from simlaunch.errors import SimlaunchError, TargetNotReached, UsageError
 from simlaunch.writing import WRITTEN
 
@@ -24,6 +28,12 @@ CALLS = {
 }
 
 Capture = pytest.CaptureFixture[str]
+
+
+@pytest.fixture(scope="module", autouse=True)
+def studies() -> Iterator[None]:
+    with made_once(check=check, compare=compare):
+        yield
 
 
 def _strict(text: str) -> Any:

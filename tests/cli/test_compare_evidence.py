@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
+from functools import cache
 from math import nan
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,7 +17,7 @@ from evidence import stated_odds, stated_part
 from output.rounding import stands_in
 from simlaunch.analysis.odds import Chance, odds
 from simlaunch.cli.main import answer
-from simlaunch.comparing.compare import compare
+from simlaunch.comparing.compare import Comparison, compare
 from simlaunch.comparing.verdict import Case, Finding, judge
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.output.compare import tables
@@ -181,12 +182,17 @@ def test_each_is_a_sentence(case: Case) -> None:
 # --- joined at the command line ---
 
 
+@cache
+def compared(swapped: bool) -> Comparison:
+    """The two curves of the coupe with 64 drawn cases, in either order."""
+    scenario = load(COUPE)
+    return compare(scenario, scenario.curve_names[::-1] if swapped else scenario.curve_names, cases=64)
+
+
 @pytest.mark.parametrize("system", list(System))
 @pytest.mark.parametrize("swapped", [False, True])
 def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped: bool) -> None:
-    scenario = load(COUPE)
-    names = scenario.curve_names[::-1] if swapped else scenario.curve_names
-    found = compare(scenario, names, cases=64)
+    found = compared(swapped)
     every = tables(found, system)
     rows = [f"{row.label} {' '.join(row.cells)}" for table in every for row in table.rows]
     shown = " ".join([*rows, *(table.title for table in every)])
@@ -199,11 +205,7 @@ def test_every_number_of_the_sentences_stands_in_a_table(system: System, swapped
 
 
 def test_the_order_of_the_curves_changes_no_verdict() -> None:
-    scenario = load(COUPE)
-    one, other = (
-        compare(scenario, names, cases=64).pairs[0].verdict
-        for names in (scenario.curve_names, scenario.curve_names[::-1])
-    )
+    one, other = (compared(swapped).pairs[0].verdict for swapped in (False, True))
     assert one.finding is other.finding
     assert [sentences(one, system) for system in System] == [sentences(other, system) for system in System]
     assert one.case.odds is not None
@@ -215,7 +217,7 @@ def test_the_order_of_the_curves_changes_no_verdict() -> None:
 def test_the_odds_of_a_pair_are_those_that_odds_finds() -> None:
     scenario = load(COUPE)
     first, second = scenario.curve_names[:2]
-    drawn = compare(scenario, [first, second], cases=64).pairs[0].odds
+    drawn = compared(swapped=False).pairs[0].odds
     assert drawn is not None
     assert (drawn.first, drawn.second) == (first, second)
     alone = odds(scenario, first, second, runs=64)

@@ -15,6 +15,7 @@ import pytest
 from searching import search_briefly
 from simlaunch.cli.main import answer
 from simlaunch.scenario.curve_file import read_curve
+from simlaunch.searching import plateau_search
 
 COUPE = str(Path(__file__).parents[2] / "scenarios" / "road-coupe.toml")
 BRIEF = ["--for", "60 ft", "--power", "220 kW"]
@@ -37,7 +38,7 @@ def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
 def test_text_and_files(capsys: Capture, tmp_path: Path) -> None:
     saved = tmp_path / "mine.csv"
     out, err = _said(capsys, 0, COUPE, *BRIEF, "--out", str(tmp_path), "--save", str(saved))
-    assert "1 of 3: 25 heights of plateau" in err
+    assert f"1 of 3: {plateau_search.FRONT} heights of plateau" in err
     assert max(map(len, out.splitlines())) <= 80
     assert out.rpartition("\n\n")[2].startswith("Verdict\nThe highest plateau that pays is a p")
     assert "Plateau against the wish" in out

@@ -28,7 +28,7 @@ from simlaunch.quantities import reported
 from simlaunch.readers.curve import CurveOptions
 from simlaunch.readers.log import LogOptions, Role
 from simlaunch.results import Result
-from simlaunch.simulation.channels import DERIVED_CHANNELS, STATE_CHANNELS
+from simlaunch.simulation.channels import DERIVED_CHANNELS, SIDES, STATE_CHANNELS, WHEEL_CHANNELS
 
 COUPE = "road-coupe"
 SHEETS = SCENARIOS / "sheets"
@@ -104,7 +104,8 @@ def test_every_number_names_its_unit_or_has_none(kind: str) -> None:
 
 
 def test_every_channel_is_in_the_table_of_quantities() -> None:
-    named = {*STATE_CHANNELS, *DERIVED_CHANNELS, *(role.value for role in Role)}
+    wheels = {f"{name}_{axle}_{side}" for name in WHEEL_CHANNELS for axle in ("front", "rear") for side in SIDES}
+    named = {*STATE_CHANNELS, *DERIVED_CHANNELS, *wheels, *(role.value for role in Role)}
     assert named == set(reported("channel"))
 
 

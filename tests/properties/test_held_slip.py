@@ -91,7 +91,7 @@ def test_a_twist_of_the_half_shafts_alone_is_not_answered(share: float, locked: 
     y[at.SPEED] = 10.0
     y[[at.WHEEL_FRONT, at.WHEEL_REAR, at.SHAFT_SPEED]] = 1.05 * 10.0 / car.front.radius
     road = body.ground(0.0, y, car, phase)
-    grip = pedal.take_up(0.0, 10.0, car, phase, road).now
+    grip = pedal.take_up(0.0, y, car, phase, road).now
     before = pedal.slip_command(0.0, y, car, phase, grip)
     wheels = car.front.axle_inertia + car.rear.axle_inertia
     shafts = car.drive.inertia + car.gearbox.ratio[0] ** 2 * car.gearbox.input_inertia

@@ -15,6 +15,8 @@ CONVERTER = {
     "capacity_factor": ["120 rpm/sqrt(N m)", "130 rpm/sqrt(N m)", "200 rpm/sqrt(N m)"],
     "torque_ratio": ["2", "1.4", "1"],
 }
+SECOND_AXLE = {"axle": "rear", "capacity": "700 N m", "ratio": "2.6"}
+CLUTCHED = {"driven": "all", "centre": "clutch", "second_axle": SECOND_AXLE}
 
 
 def _spoil(data: dict[str, Any], path: str, value: object) -> None:
@@ -202,6 +204,82 @@ ONE_FAULT: list[tuple[str, object, str]] = [
         "drive",
         {"driven": "all", "centre": "locked", "front_share": "40 %"},
         'drive.front_share: "40 %" needs all-wheel drive with an open centre; leave it out',
+    ),
+    ("drive.centre", "clutch", 'drive.centre: "clutch" needs all-wheel drive, not rear; leave it out'),
+    (
+        "drive",
+        {"driven": "all", "centre": "clutch"},
+        "drive.second_axle: is missing: it states which axle the clutch brings in, and what the clutch carries; "
+        "add a table [drive.second_axle] with axle, capacity and ratio",
+    ),
+    (
+        "drive",
+        {"driven": "all", "second_axle": SECOND_AXLE},
+        'drive.second_axle: needs a clutch as the centre of an all-wheel drive, not "open"; '
+        'leave it out, or write driven = "all" and centre = "clutch"',
+    ),
+    (
+        "drive.second_axle",
+        SECOND_AXLE,
+        "drive.second_axle: needs a clutch as the centre of an all-wheel drive",
+    ),
+    (
+        "drive",
+        CLUTCHED | {"half_shafts": "rigid"},
+        'drive.half_shafts: "rigid" leaves the clutch of the second axle nothing to wind up; write "elastic"',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"front_share": "40 %"},
+        'drive.front_share: "40 %" needs all-wheel drive with an open centre; leave it out',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"half_shaft_damping": "0.5 N m s/rad"},
+        'drive.half_shaft_damping: "0.5 N m s/rad" is too little behind a clutch that slips; '
+        'write "1 N m s/rad" or more',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"delay": "0.1 s", "engagement_time": "0 s"}},
+        'drive.second_axle.engagement_time: "0 s" is a jump after a delay of 0.1 s; '
+        'write "1 ms" or more, or take the delay out',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": {"axle": "rear", "ratio": "2.6"}},
+        'drive.second_axle.capacity: is missing; add capacity = "700 N m"',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"ratio": "0"}},
+        'drive.second_axle.ratio: "0" is below 0.2, the least that is possible; write 0.2 or more',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"lead": "1.01"}},
+        'drive.second_axle.lead: "1.01" is no share: a number alone counts in parts of one, up to 1; '
+        'write "1.01 %" if per cent was meant',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"lead": "-20 %"}},
+        'drive.second_axle.lead: "-20 %" is below -10 %, the least that is possible; write -10 % or more',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"capacity": "-5 N m"}},
+        'drive.second_axle.capacity: "-5 N m" is below 0 N m, the least that is possible; write 0 N m or more',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"axle": "both"}},
+        'drive.second_axle.axle: "both"',
+    ),
+    (
+        "drive",
+        CLUTCHED | {"second_axle": SECOND_AXLE | {"slip": "1"}},
+        'drive.second_axle.slip: "1" is not a known key',
     ),
     (
         "coupling",

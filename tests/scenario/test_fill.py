@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from scipy.interpolate import pchip_interpolate
 
 from simlaunch.errors import UsageError
-from simlaunch.parameters.fill import fill_table, lower
-from simlaunch.record import Car, Coupling, Pedal, ShiftKind, Table, blank
+from simlaunch.parameters.fill import fill_table, lower, vary
+from simlaunch.record import CAR, Car, Coupling, Pedal, ShiftKind, Table, blank
 from simlaunch.scenario.car import unloaded_radius
 from simlaunch.scenario.reading import from_mapping
 from simlaunch.scenario.surroundings import standard_pressure, standard_temperature
@@ -148,6 +148,53 @@ def test_drives(sound: dict[str, Any]) -> None:
         lowered = _car(sound | {"drive": drive}).drive
         shares[name] = (float(lowered.front_share), int(lowered.locked), int(lowered.rigid))
     assert shares == {"front": (1.0, 0, 0), "rear": (0.0, 0, 0), "all": (0.38, 0, 0), "locked": (0.5, 1, 1)}
+
+
+CLUTCHED = {
+    "driven": "all",
+    "centre": "clutch",
+    "second_axle": {"axle": "rear", "capacity": "500 N m", "ratio": "2.6", "lead": "-1 %", "delay": "50 ms",
+                    "engagement_time": "0.2 s"},
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("axle", "first"), [("rear", 1.0), ("front", 0.0)])
+def test_second_axle_by_clutch(sound: dict[str, Any], axle: str, first: float) -> None:
+    """Capacity goes behind the ratio: 500 N m times 2.6. The other axle is driven directly."""
+    second = CLUTCHED["second_axle"] | {"axle": axle}  # type: ignore[operator]
+    drive = _car(sound | {"drive": CLUTCHED | {"second_axle": second}}).drive
+    assert (drive.clutched, drive.locked, drive.rigid, drive.front_share) == (1, 1, 0, first)
+    assert [drive.capacity, drive.clutch_ratio, drive.lead] == pytest.approx([1300.0, 2.6, 0.99])
+    assert (drive.delay, drive.ramp) == (0.05, 0.2)
+
+
+@pytest.mark.parametrize(
+    ("key", "typed"),
+    [
+        ("capacity", "730 N m"),
+        ("ratio", "3.1"),
+        ("lead", "1.5 %"),
+        ("delay", "0.1 s"),
+        ("engagement_time", "40 ms"),
+    ],
+)
+def test_many_cars_take_the_same_numbers_of_a_second_axle_as_one(sound: dict[str, Any], key: str, typed: str) -> None:
+    scenario, path = from_mapping(sound | {"drive": CLUTCHED}, "sample"), f"drive.second_axle.{key}"
+    other = scenario.replace({path: typed})
+    cars = np.array([lower(scenario, scenario.curve_names[0], Pedal.FULL)] * 2, CAR)
+    values = np.array([getattr(each.drive.second_axle, key).si for each in (scenario, other)])
+    assert not vary(cars, scenario, {path: values}).any()
+    assert cars[1]["drive"] == lower(other, scenario.curve_names[0], Pedal.FULL).drive
+    assert cars[0]["drive"] == lower(scenario, scenario.curve_names[0], Pedal.FULL).drive
+
+
+def test_a_jump_after_a_delay_is_no_car(sound: dict[str, Any]) -> None:
+    scenario = from_mapping(sound | {"drive": CLUTCHED}, "sample")
+    cars = np.array([lower(scenario, scenario.curve_names[0], Pedal.FULL)] * 3, CAR)
+    refused = vary(cars, scenario, {"drive.second_axle.engagement_time": np.array([0.0, 1e-3, 0.2])})
+    assert refused.tolist() == [True, False, False]
+    refused = vary(cars, scenario, {"drive.half_shaft_damping": np.array([0.0, 1.0, 40.0])})
+    assert refused.tolist() == [True, False, False]
 
 
 def test_clutch(sound: dict[str, Any]) -> None:

@@ -1,70 +1,20 @@
-"""Kept kernels: an edit is seen, and processes that start at once agree.
-
-A package of three small files stands in for simlaunch, with its real `compiled.py`.
-"""
+"""Kept kernels: an edit is seen, and processes that start at once agree."""
 
 from __future__ import annotations
 
 import os
 import shutil
-import subprocess
-import sys
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 from simlaunch.compiled import _newest
-
-PACKAGE = Path(__file__).resolve().parents[2] / "simlaunch"
-
-PART = """
-from simlaunch.compiled import inline
-@inline
-def doubled(x: float) -> float:
-    return 2.0 * x
-"""
-WHOLE = """
-from simlaunch.compiled import entry
-from simlaunch.physics.part import doubled
-@entry
-def answer(x: float) -> float:
-    return doubled(x) + 1.0
-"""
-CALL = """
-from simlaunch.simulation.whole import answer
-value = answer(3.0)
-print(value, sum(answer.stats.cache_hits.values()))
-"""
-
-
-def stand_in(root: Path) -> Path:
-    """Write the stand-in package."""
-    for room in ("physics", "simulation"):
-        (root / "simlaunch" / room).mkdir(parents=True)
-        (root / "simlaunch" / room / "__init__.py").touch()
-    (root / "simlaunch" / "__init__.py").touch()  # a package without it would stand behind an installed one
-    shutil.copy(PACKAGE / "compiled.py", root / "simlaunch" / "compiled.py")
-    (root / "simlaunch" / "physics" / "part.py").write_text(PART)
-    (root / "simlaunch" / "simulation" / "whole.py").write_text(WHOLE)
-    return root
-
-
-@dataclass(frozen=True)
-class Small:
-    """The stand-in package, and where its kernels are kept."""
-
-    root: Path
-    kept: Path
-
-    @property
-    def kernels(self) -> Path:
-        return self.kept / "kernels"
+from small_package import CALL, PACKAGE, PART, Small, harmed, result, result_text, stand_in, start
 
 
 @pytest.fixture(scope="module")
 def code(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Folder with the stand-in package: kernels know the place of their source, so that it is one for all tests."""
+    """Folder with the stand-in package, into which no test writes."""
     return stand_in(tmp_path_factory.mktemp("code"))
 
 
@@ -86,25 +36,6 @@ def empty(code: Path, tmp_path: Path) -> Small:
 def warm(code: Path, once: Path, tmp_path: Path) -> Small:
     """A first process has compiled and ended."""
     return Small(code, Path(shutil.copytree(once, tmp_path / "kept")))
-
-
-def start(small: Small, code: str = CALL) -> subprocess.Popen[str]:
-    environment = {
-        **os.environ, "PYTHONPATH": str(small.root), "SIMLAUNCH_CACHE": str(small.kept),
-        "PYTHONDONTWRITEBYTECODE": "1",  # or an edit within the same second, of the same length, would not be seen
-    }  # fmt: skip
-    return subprocess.Popen(
-        [sys.executable, "-c", code], env=environment, cwd=small.root,
-        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    )  # fmt: skip
-
-
-def result(process: subprocess.Popen[str]) -> tuple[float, int]:
-    """What a process worked out, and how many kernels it found on disk."""
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
-    value, hits = out.split()
-    return float(value), int(hits)
 
 
 def test_second_process_need_not_compile(warm: Small) -> None:
@@ -164,13 +95,7 @@ def kept_files(small: Small) -> list[Path]:
 
 def damage(small: Small, ending: str, harm: str) -> None:
     """Harm one file of the last snapshot."""
-    path = next(path for path in kept_files(small) if path.suffix == ending)
-    whole = path.read_bytes()
-    path.unlink()  # it may be linked to
-    if harm != "gone":
-        middle = len(whole) // 2
-        flipped = whole[:middle] + bytes([whole[middle] ^ 1]) + whole[middle + 1 :]
-        path.write_bytes({"emptied": b"", "garbage": b"\xff" * 400, "cut": whole[:middle], "flipped": flipped}[harm])
+    harmed(next(path for path in kept_files(small) if path.suffix == ending), harm)
 
 
 @pytest.mark.parametrize("ending", [".nbi", ".nbc"])
@@ -223,12 +148,6 @@ def test_a_new_folder_is_this_users_alone_whatever_the_mask(empty: Small) -> Non
     open_to_all = "import os; os.umask(0)\n" + CALL
     assert result(start(empty, open_to_all)) == (7.0, 0)
     assert result(start(empty, open_to_all)) == (7.0, 1)
-
-
-def result_text(process: subprocess.Popen[str]) -> str:
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
-    return out
 
 
 def digest(root: Path) -> str:

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from cars import coupe, random_car
+from cars import change, coupe, random_car, second_axle_by_clutch
 from simlaunch.physics import state as at
 from simlaunch.physics.balance import rates
 from simlaunch.record import Record
@@ -49,6 +49,8 @@ def test_rates_of_random_states() -> None:
     compiled: list[Array] = []
     for seed in range(50):
         car = random_car(np.random.default_rng(seed))
+        if seed % 3 == 0:
+            change(car, second_axle_by_clutch(np.random.default_rng(seed)))
         complete(car)
         for duration in ("ramp_down", "hand_over"):  # a stage that takes no time is never entered
             setattr(car.gearbox, duration, max(getattr(car.gearbox, duration), 0.02))

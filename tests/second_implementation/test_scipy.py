@@ -15,6 +15,11 @@ from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
 
+CLUTCHED = {
+    "drive.front_share": 1.0, "drive.locked": 1, "drive.clutched": 1, "drive.capacity": 900.0, "drive.lead": 1.01,
+    "drive.delay": 0.1, "drive.ramp": 0.15,
+}  # fmt: skip
+
 CARS: dict[str, Callable[[], Car]] = {
     "coupe, full load": coupe,
     "coupe, held slip": lambda: coupe({"pedal.kind": 1}),
@@ -26,6 +31,10 @@ CARS: dict[str, Callable[[], Car]] = {
         {"drive.front_share": 0.5, "drive.locked": 1, "drive.rigid": 1, **full_load(PLATEAU)}
     ),
     "drawn at random": lambda: random_car(np.random.default_rng(62)),
+    "second axle by a clutch, full load": lambda: coupe(CLUTCHED),
+    "second axle by a clutch, held slip, uphill": lambda: all_drive_saloon(
+        {**CLUTCHED, "drive.front_share": 0.0, "drive.lead": 0.98, "pedal.kind": 1, "road.grade_angle": 0.02}
+    ),
 }
 
 
