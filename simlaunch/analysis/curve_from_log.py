@@ -57,6 +57,7 @@ from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import RPM, DisplayUnit, display_unit
 from simlaunch.units.spelling import Dimension, System, system_named
 
@@ -118,6 +119,11 @@ def read_curve_from_logs(
     """
     if not logs:
         raise UsageError("no log is named; name one with a pull in gear")
+    seen: set[str] = set()
+    for path in logs:
+        if (real := os.path.realpath(path)) in seen:
+            raise UsageError(f"{quoted(str(path))} is named twice; a copy adds no certainty")
+        seen.add(real)
     car = runnable(scenario, scenario.curve_names[0], Pedal.FULL)
     count, unit = int(car.gearbox.count), display_unit(Dimension.SPEED, system_named(units))
     if gear == "all":

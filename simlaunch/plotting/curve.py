@@ -113,6 +113,6 @@ def _draw(axes: Axes, account: CurveAccount, peak: Peak, kind: Dimension, units:
         axes.plot(*_shown(pull.speed, pull.torque, kind, units), **look.drawing())
     axes.plot(*_shown(account.speed, account.torque, kind, units), **curve_style(0).drawing())
     dot = _shown(np.array([peak.speed]), np.array([peak.torque]), kind, units)
-    axes.plot(*dot, marker="o", markersize=5.5, color=INK, linestyle="none")
-    axes.set_ylim(bottom=0.0)
+    axes.plot(*dot, marker="o", markersize=5.5, color=INK, linestyle="none", clip_on=False)
+    axes.set_ylim(0.0, 1.06 * axes.dataLim.y1)
     head_panel(axes, units.axis(kind.value, kind))

@@ -8,7 +8,7 @@ from simlaunch.analysis.log_beside import LogsBeside
 from simlaunch.output.log_beside import zero
 from simlaunch.output.words import Numbers
 from simlaunch.plotting.look import (
-    QUIET,
+    INK,
     LineStyle,
     Panels,
     curve_style,
@@ -21,7 +21,7 @@ from simlaunch.plotting.look import (
 )
 from simlaunch.units.spelling import Dimension, system_named
 
-_LOG = LineStyle(QUIET, (), 1.1)
+_LOG = LineStyle(INK, (1.0, 1.6), 1.2)  # drawn on top, so that the lines below show through
 
 
 @in_our_look
@@ -39,13 +39,13 @@ def beside_figure(found: LogsBeside, system: str) -> Figure:
     key += [(f"calculated, {named(run.name)}", curve_style(k)) for k, run in enumerate(found.runs)]
     figure, rows = sheet("Logged and calculated", zero(found, numbers), Panels((2.6,), key=key))
     axes, last = rows[0][0], 0.0
-    for log in found.logs:
-        trace = found.aligned(log.trace)
-        axes.plot(trace.time, units.of(trace["speed"], Dimension.SPEED), **_LOG.drawing())
-        last = max(last, float(trace.time[-1]))
     for k, run in enumerate(found.runs):
         trace = found.aligned(run.trace)
         axes.plot(trace.time, units.of(trace["speed"], Dimension.SPEED), **curve_style(k).drawing())
+        last = max(last, float(trace.time[-1]))
+    for log in found.logs:
+        trace = found.aligned(log.trace)
+        axes.plot(trace.time, units.of(trace["speed"], Dimension.SPEED), **_LOG.drawing())
         last = max(last, float(trace.time[-1]))
     axes.set_xlim(0.0, last)
     axes.set_ylim(bottom=0.0)

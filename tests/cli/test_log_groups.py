@@ -206,3 +206,29 @@ def _cut(folder: Path, which: int) -> str:
     path = folder / f"roll-{which}.csv"
     path.write_text("\n".join([remark, head, *rows[len(rows) // 2 :]]) + "\n", encoding="utf-8")
     return str(path)
+
+
+def test_a_curve_of_all_gears_one_answer(capsys: Capture, tmp_path: Path) -> None:
+    launch = str(SHEETS / "invented-launch-log.csv")
+    told = _json(capsys, "curve", "--from-log", launch, "--scenario", str(COUPE), "--gear", "all")
+    car = simlaunch.load(COUPE)
+    volume = car.engine.displacement.si if car.engine.displacement else None
+    _same(told, simlaunch.read_curve_from_logs([launch], car, gear="all", displacement=volume))
+    assert [each["gear"] for each in told["by_gear"]] == [2, 3, 4]
+    us = ["--units", "us", "--out", str(tmp_path), "--quiet"]
+    assert answer(["curve", "--from-log", launch, "--scenario", str(COUPE), "--gear", "all", *us]) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "km/h" not in said.replace('"Vehicle Speed" [km/h]', "")
+    assert re.search(r"gear 3 \d+ 0\.\d -?\+?0\.\d used", said)
+
+
+@pytest.mark.parametrize("gear", ["every", "0x4", "-1", "99999999999999999999", "4.0", ""])
+def test_a_gear_that_is_none_is_refused(capsys: Capture, gear: str) -> None:
+    assert answer(["curve", "--from-log", PULL, "--scenario", str(COUPE), f"--gear={gear}"]) == 2
+    assert "is no gear" in capsys.readouterr().err
+
+
+def test_all_gears_are_none_of_a_dyno_sheet(capsys: Capture) -> None:
+    sheet = str(SHEETS / "invented-wheel-sheet.csv")
+    assert answer(["curve", sheet, "--scenario", str(COUPE), "--gear", "all"]) == 2
+    assert "write a number such as 4" in capsys.readouterr().err

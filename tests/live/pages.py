@@ -92,9 +92,11 @@ def copied(folder: Path, name: str = "road-coupe.toml") -> Path:
 
 @contextmanager
 def served(scenario: Path, **options: Any) -> Iterator[Page]:
-    """A server for a scenario, which ends because its page is closed."""
+    """A server for a scenario, and `more` beside it, which ends because its page is closed."""
     addresses: queue.Queue[str] = queue.Queue()
-    loaded = simlaunch.load(scenario)
+    names = [scenario.stem, *options.pop("more", ())]
+    cars = {name: simlaunch.load(scenario.with_name(f"{name}.toml")) for name in names}
+    loaded = cars if len(cars) > 1 else cars[scenario.stem]
 
     def run() -> None:
         live(loaded, browser=False, patience=0.4, announce=addresses.put, **options)

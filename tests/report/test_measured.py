@@ -1,0 +1,110 @@
+"""Logged runs on the customer's page: what a change did, runs beside launches, hostile names, and what is refused."""
+
+from __future__ import annotations
+
+import json
+import shutil
+from pathlib import Path
+from typing import Any
+
+import pytest
+from selenium.webdriver.common.by import By
+
+import simlaunch
+from report.pages import CASES, COUPE, texts
+from report.test_in_a_browser import RULES, opened
+from simlaunch.cli.main import answer
+
+SHEETS = COUPE.parent / "sheets"
+BEFORE, AFTER = ([SHEETS / f"invented-{name}-{n}.csv" for n in (1, 2, 3)] for name in ("before", "after"))
+HOSTILE = "<script>alert(9)</script>.csv".replace("/", "")
+
+pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")  # sockets of the driver
+
+
+def written(folder: Path, before: list[Path], after: list[Path], *more: str) -> Path:
+    """A page with logs, made by the command line."""
+    page = folder / "page.html"
+    named = [word for log in before for word in ("--log", str(log))]
+    named += [word for log in after for word in ("--log-after", str(log))]
+    code = answer(["report", str(COUPE), "-o", str(page), "--cases", str(CASES), "--quiet", "--force", *named, *more])
+    assert code == 0
+    return page
+
+
+@pytest.fixture(scope="module")
+def both(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("measured")
+    copy = folder / HOSTILE
+    shutil.copy(BEFORE[0], copy)
+    return written(folder, [copy, *BEFORE[1:]], AFTER)
+
+
+def test_the_page_says_what_the_change_did_as_the_command_does(both: Path) -> None:
+    page = " ".join(texts(both.read_text("utf-8")).split())
+    verdict = simlaunch.compare_logs(BEFORE, AFTER).summary()
+    assert " ".join(verdict.split()) in page.replace("\u00a0", " ")
+    assert "That is more than repeat runs scatter by" in page
+    assert "Nothing was corrected: weather, wind, slope and load of the day count as part of the change." in page
+    for word in ("--scenario", "--for-log", "read as UTF-8"):
+        assert word not in page
+
+
+def test_runs_stand_beside_both_launches(both: Path) -> None:
+    page = " ".join(texts(both.read_text("utf-8")).split())
+    assert "Before: 1/4 mile takes 13.783 s in the log (mean of 3 logs, standard deviation 0.045 s)." in page
+    assert "After: 1/4 mile takes 13.536 s in the log" in page
+    found = simlaunch.simulate(simlaunch.load(COUPE), "plateau").time
+    assert f"{found:.3f} s with" in page
+    assert "a log does not say which" in page
+
+
+def test_json_holds_both_and_the_same_logs_give_the_same_page(tmp_path: Path, capsys: Any) -> None:
+    first = written(tmp_path, BEFORE[:1], [], "--json").read_bytes()
+    told = json.loads(capsys.readouterr().out)
+    assert told["measured_before_and_after"] is None
+    (beside,) = told["measured_and_calculated"]
+    assert beside["curves"] == ["peak", "plateau"]
+    mark = next(each for each in beside["marks"] if each["label"] == "1/4 mile")
+    assert mark["scatter_s"] is None
+    assert mark["logged_s"] == pytest.approx(13.78, abs=0.1)
+    assert written(tmp_path, BEFORE[:1], []).read_bytes() == first
+    assert written(tmp_path, BEFORE[1:2], []).read_bytes() != first
+    assert "Before and after the change" not in first.decode()
+
+
+@pytest.mark.parametrize("width", [320, 1280])
+def test_the_section_in_a_browser(driver: Any, axe: str, both: Path, width: int) -> None:
+    opened(driver, both, width)
+    assert driver.get_log("browser") == []
+    section = driver.find_element(By.ID, "measured")
+    assert section.is_displayed()
+    assert section.find_elements(By.CSS_SELECTOR, "script, img") == []
+    assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+    assert driver.find_elements(By.CSS_SELECTOR, "nav a[href='#measured']")
+    driver.execute_script(axe)
+    run = "axe.run({runOnly: arguments[0]}).then((found) => arguments[1](found.violations))"
+    assert [each["id"] for each in driver.execute_async_script(run, RULES)] == []
+
+
+@pytest.mark.parametrize(
+    ("more", "code", "words"),
+    [
+        (["--log-after", "c.csv"], 2, "name those with --log"),
+        (["--channel", "speed=V"], 2, "name those with --log"),
+        (["--log", "nowhere.csv"], 3, "nowhere.csv"),
+        (["--log", str(BEFORE[0]), "--log-after", str(BEFORE[0])], 2, "is named twice"),
+        (["--log", str(COUPE)], 3, "road-coupe.toml"),
+    ],
+)
+def test_what_is_refused_leaves_no_page(tmp_path: Path, capsys: Any, more: list[str], code: int, words: str) -> None:
+    page = tmp_path / "page.html"
+    assert answer(["report", str(COUPE), "-o", str(page), *more]) == code
+    assert words in " ".join(capsys.readouterr().err.split())
+    assert not page.exists()
+
+
+def test_a_project_takes_no_logs(tmp_path: Path, capsys: Any) -> None:
+    saloon = COUPE.with_name("all-drive-saloon.toml")
+    assert answer(["report", str(COUPE), str(saloon), "-o", str(tmp_path / "p"), "--log", str(BEFORE[0])]) == 2
+    assert "--log goes with one scenario" in capsys.readouterr().err
