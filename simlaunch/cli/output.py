@@ -93,7 +93,7 @@ def compile_once(*, quiet: bool) -> None:
     """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
     _load_arrays()
     if not compile_ahead.is_done():
-        with counting_seconds(kernels.not_kept() or "compiling the launch kernel once (about 20 s)", quiet=quiet):
+        with counting_seconds(kernels.not_kept() or "compiling the launch kernel once (about 40 s)", quiet=quiet):
             compile_ahead.compile_together()
 
 
