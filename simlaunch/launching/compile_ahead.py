@@ -104,6 +104,10 @@ def compile_the_rest() -> None:
     compile_for(
         channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived, True
     )
+    wheels = np.zeros((_SAMPLES, len(channels.WHEEL_CHANNELS) * len(channels.SIDES)))
+    compile_for(
+        channels.derive_wheels, samples.time, samples.state, samples.segment, bench.log.phase, 0, car, work, wheels
+    )
     compile_for(values_at, car.engine.torque, samples.time)
     compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 2)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}

@@ -40,7 +40,7 @@ def test_text_and_files(capsys: Capture, tmp_path: Path) -> None:
     out, err = _said(capsys, 0, COUPE, *BRIEF, "--out", str(tmp_path), "--save", str(saved))
     assert f"1 of 3: {plateau_search.FRONT} heights of plateau" in err
     assert max(map(len, out.splitlines())) <= 80
-    assert out.rpartition("\n\n")[2].startswith("Verdict\nThe highest plateau that pays is a p")
+    assert out.rpartition("\n\n")[2].startswith("Verdict\nWhat pays is no plateau but a peak of 440 N m")
     assert "Plateau against the wish" in out
     curve = (tmp_path / "road-coupe-plateau-curve.csv").read_text()
     assert curve == saved.read_text()

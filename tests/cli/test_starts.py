@@ -20,6 +20,7 @@ from simlaunch.output.as_json import dumps
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.simulation.run import launch
+from simlaunch.sweeping.chunk import SWEEP_TOLERANCE
 from simlaunch.units.spelling import System
 
 Capture = pytest.CaptureFixture[str]
@@ -63,7 +64,7 @@ def test_a_run_from_a_roll_is_the_one_that_a_comparison_times() -> None:
 def test_a_named_test_may_be_run_and_swept(tmp_path: Path) -> None:
     entry = {"name": "out of the bend", "from": "70 km/h", "to": "100 m", "gear": "3"}
     scenario = simlaunch.load(COUPE).replace({"tests": [entry], "run.until": ["60 m"]})
-    single = simlaunch.simulate(scenario, "plateau", target="out of the bend", tolerance=1e-4)
+    single = simlaunch.simulate(scenario, "plateau", target="out of the bend", tolerance=SWEEP_TOLERANCE)
     swept = simlaunch.sweep(scenario, tmp_path / "s.sqlite", vary=["curve"], where=[], target="out of the bend")
     times = {each.values["curve"]: each.measures["time out of the bend"] for each in swept.findings.best}
     assert times["plateau"] == single.time
@@ -86,8 +87,8 @@ def test_a_sweep_ranks_by_what_is_asked_for_first(tmp_path: Path, capsys: Captur
     for each in found.findings.best:
         car = scenario.replace({"gearbox.final_drive": f"{each.values['gearbox.final_drive']}"})
         curve = str(each.values["curve"])
-        assert each.measures[by] == simlaunch.simulate(car, curve, target=ROLL, tolerance=1e-4).time
-        alone = simlaunch.simulate(car, curve, target="0-100 km/h", tolerance=1e-4).time
+        assert each.measures[by] == simlaunch.simulate(car, curve, target=ROLL, tolerance=SWEEP_TOLERANCE).time
+        alone = simlaunch.simulate(car, curve, target="0-100 km/h", tolerance=SWEEP_TOLERANCE).time
         assert each.measures["time 0-100 km/h"] == pytest.approx(alone, abs=1e-6)  # beyond the goal of 60 m
     won = found.winners
     assert won is not None
