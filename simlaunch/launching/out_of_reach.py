@@ -13,8 +13,8 @@ from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Target, mark
 from simlaunch.record import Car
 from simlaunch.simulation.run import launch
-from simlaunch.units.quantity import to_si
-from simlaunch.units.spelling import Dimension
+from simlaunch.units.quantity import to_display, to_si
+from simlaunch.units.spelling import Dimension, System
 
 LONGEST = to_si("600 s", Dimension.TIME)
 """Longest time limit that a scenario may state [s]."""
@@ -39,6 +39,12 @@ class LongLaunch:
     def beyond_reach(self) -> bool:
         """Whether the target is a speed that the car does not come to."""
         return isnan(self.time)
+
+    @property
+    def shown_top_speed(self) -> str:
+        """The top speed, in both systems of units."""
+        shown = (to_display(self.top_speed, Dimension.SPEED, system) for system in System)
+        return " or ".join(f"{value:.1f} {unit}" for value, unit in shown)
 
 
 def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = None) -> LongLaunch | None:
