@@ -757,12 +757,15 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
 
 def _wheels(scenario: Scenario) -> Iterator[str]:
     """Differentials between wheels that are alike, and forces that would turn the car."""
-    if not two_wheels(scenario):
-        stated = [name for name in LOCKING if getattr(scenario.drive, name) is not None]
-        if stated:
-            why = "has no effect while the two wheels of an axle are alike"
-            what = "state road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
-            yield f"drive.{stated[0]}: {why}; {what}"
+    body, drive = scenario.body, scenario.drive
+    stated = [name for name in LOCKING if getattr(drive, name) is not None]
+    even = body.left_weight_share is None or body.left_weight_share.si == 0.5
+    if stated and even and drive.live_axle_track is None and not unlike_sides(scenario):
+        why = "has no effect while the two wheels of an axle are alike"
+        what = "let them differ by road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
+        yield f"drive.{stated[0]}: {why}; {what}"
+    if "locking_speed" in drive.model_fields_set and "locking_speed" in drive.unused():
+        yield "drive.locking_speed: has no effect without drive.locking or drive.locking_preload"
     if unlike_sides(scenario):
         yield f"road: {UNLIKE_SIDES}"
 

@@ -73,6 +73,12 @@ def test_a_live_axle_has_one_final_drive() -> None:
 def test_a_differential_between_wheels_that_are_alike_is_pointed_out() -> None:
     found = warnings(COUPE.replace({"drive.locking": "40 %"}))
     assert any("drive.locking: has no effect while the two wheels of an axle are alike" in each for each in found)
+    for even in ({"road.left_friction_factor": "0.6", "road.right_friction_factor": "0.6"},
+                 {"body.left_weight_share": "50 %"}):  # fmt: skip
+        alike = warnings(COUPE.replace({"drive.locking": "40 %", **even}))
+        assert any("drive.locking: has no effect" in each for each in alike), even
+    idle = warnings(COUPE.replace({"drive.locking_speed": "5 rpm", "road.right_friction_factor": "0.5"}))
+    assert any("drive.locking_speed: has no effect" in each for each in idle)
     split = warnings(COUPE.replace({"drive.locking": "40 %", "road.right_friction_factor": "0.5"}))
     assert not any("has no effect while" in each for each in split)
 
