@@ -375,7 +375,7 @@ def _about_inputs(material: Material) -> dict[str, Any]:
         "inputs": inputs(scenario, names),
         "curve_tables": [table for name in names for table in curve_tables(scenario.curve(name))],
         "defaults": defaults(scenario),
-        "warnings": warnings(scenario),
+        "warnings": [each for each in warnings(scenario) if UNLIKE_SIDES not in each],  # that one is among the cautions
         "left_out": _left_out(material.left_out),
         "notes": list(_notes(scenario, tuple(names))),
     }
