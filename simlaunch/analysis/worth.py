@@ -25,8 +25,7 @@ from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
-from simlaunch.units.quantity import RPM, to_display
-from simlaunch.units.spelling import Dimension, System
+from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
@@ -480,10 +479,7 @@ def _not_reached(target: Target, curve: str, car: Car) -> TargetNotReached:
     make_ready(car, (target,))
     longer = given_time(car, (target,))
     if longer and longer.beyond_reach:
-        top = " or ".join(
-            f"{value:.1f} {unit}" for value, unit in (to_display(longer.top_speed, Dimension.SPEED, s) for s in System)
-        )
-        why = f'{label} is not reached with curve "{curve}", whose top speed is {top}'
+        why = f'{label} is not reached with curve "{curve}", whose top speed is {longer.shown_top_speed}'
         return TargetNotReached(f"{why}, so torque has no worth for it; choose a lower speed")
     why = f'{label} is not reached with curve "{curve}" within {limit}, so torque has no worth for it'
     return TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")

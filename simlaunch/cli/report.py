@@ -122,7 +122,7 @@ def report(
     files = project.scenario_files(scenario)
     if len(files) > 1 or project.is_folder(scenario[0]):
         one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep,
-               "--log": log, "--log-after": log_after}  # fmt: skip
+               "--log": log, "--log-after": log_after, "--channel": channel, "--unit": unit}  # fmt: skip
         if idle := [name for name, value in one.items() if value]:
             raise UsageError(f"{', '.join(idle)} goes with one scenario; a project has {len(files)}")
         return _project(

@@ -21,7 +21,7 @@ from simlaunch.comparing.driving import Driving, driving
 from simlaunch.comparing.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
 from simlaunch.comparing.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.errors import UsageError
-from simlaunch.launching.goals import goal
+from simlaunch.launching.goals import goal, same_target
 from simlaunch.launching.launch_speed import settle
 from simlaunch.launching.launches import times_of
 from simlaunch.launching.progress import expect
@@ -400,7 +400,14 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         peak_use=_use_of(why.peak, higher.full) if why and why.peak else None,
         driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
         tests=road_test_gaps(study.scenario, lower.name, higher.name, study.tests, tolerance=study.tolerance),
+        beyond_reach=any(_beyond_reach(each.full, target) for each in (higher, lower)),
     )
+
+
+def _beyond_reach(simulation: Simulation, target: Target) -> bool:
+    """Whether a launch does not come to a speed, however long it is given."""
+    missed = simulation.missed
+    return missed is not None and any(same_target(each, target) for each in missed.beyond_reach)
 
 
 def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:

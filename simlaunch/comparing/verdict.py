@@ -104,6 +104,8 @@ class Case:
     peak_use : tuple of float, optional
         Time during which the engine with the higher peak runs in the span of that peak, and the part of it during which
         a driven axle slips beyond its peak, full pedal [s].
+    beyond_reach : bool
+        Whether the target is a speed that one of the curves does not come to, however long it is given.
     """
 
     higher: str
@@ -126,6 +128,7 @@ class Case:
     driving: Driving | None = None
     tests: tuple[RoadTestGap, ...] = ()
     peak_use: tuple[float, float] | None = None
+    beyond_reach: bool = False
 
     @property
     def peak_effect(self) -> PeakEffect:

@@ -109,7 +109,7 @@ def compile_the_rest() -> None:
         channels.derive_wheels, samples.time, samples.state, samples.segment, bench.log.phase, 0, car, work, wheels
     )
     compile_for(values_at, car.engine.torque, samples.time)
-    compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 2)))
+    compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 3)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     still = Trace(np.arange(_SAMPLES, dtype=np.float64), named, ())

@@ -83,7 +83,7 @@ def measure_all(
     cars : ndarray of CAR, shape (n,)
         The cars; left as they are. One whose launch speed is open is launched with the best for the first target.
     targets : tuple of Target
-        What is measured beside the usual; see `measure.many.columns`.
+        What is measured beside the usual; see `metrics.many.columns`.
     tolerance : float or None
         Relative error allowed per step; None: as usual [-].
     workers : int, optional

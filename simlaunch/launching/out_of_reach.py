@@ -12,9 +12,9 @@ from simlaunch.launching.progress import count
 from simlaunch.launching.ready import aim
 from simlaunch.metrics.marks import Target, mark
 from simlaunch.record import Car
-from simlaunch.simulation.run import launch
-from simlaunch.units.quantity import to_si
-from simlaunch.units.spelling import Dimension
+from simlaunch.simulation.run import Outcome, launch
+from simlaunch.units.quantity import to_display, to_si
+from simlaunch.units.spelling import Dimension, System
 
 LONGEST = to_si("600 s", Dimension.TIME)
 """Longest time limit that a scenario may state [s]."""
@@ -40,6 +40,12 @@ class LongLaunch:
         """Whether the target is a speed that the car does not come to."""
         return isnan(self.time)
 
+    @property
+    def shown_top_speed(self) -> str:
+        """The top speed, in both systems of units."""
+        shown = (to_display(self.top_speed, Dimension.SPEED, system) for system in System)
+        return " or ".join(f"{value:.1f} {unit}" for value, unit in shown)
+
 
 def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = None) -> LongLaunch | None:
     """Launch a car once more with all the time that a scenario may give it.
@@ -56,7 +62,8 @@ def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = No
     Returns
     -------
     LongLaunch or None
-        For the highest of the speeds among the targets; None where there is none, or the launch cannot be followed.
+        For the highest of the speeds among the targets; None where there is none, the engine stalls, or the launch
+        cannot be followed.
     """
     speeds = [target for target in targets if not target.by_distance]
     if not speeds:
@@ -66,7 +73,8 @@ def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = No
     aim(longer, (highest,))
     longer.run.time_limit = LONGEST
     with suppress(RunNotFollowed):
-        trace = launch(longer, tolerance=tolerance).trace
+        run = launch(longer, tolerance=tolerance)
         count(1)
-        return LongLaunch(float(trace["speed"].max()), mark(trace, highest).time)
+        if run.outcome is not Outcome.STALLED:  # what it came to by then is no top speed
+            return LongLaunch(float(run.trace["speed"].max()), mark(run.trace, highest).time)
     return None

@@ -78,11 +78,18 @@ def near_grip(log: Log, car: Car, first: int, behind: int) -> Mask:
 
 
 def driven(car: Car, speed: float, gained: float) -> tuple[float, Sides, Any]:
-    """Force of the driven axle, the rear one where both are [N], its wheels, and its tyre."""
+    """Force of the driven axle [N], its wheels, and its tyre.
+
+    Where both are driven these are of the rear one, or of the first one where a clutch brings the other in.
+    """
     drag, *lifts = air_forces(car, float(car.air.density), speed)
     force = car.body.mass * gained + drag + body.grade_force(car.body.mass, car.road.grade_angle)
     loads = body.axle_loads(body.load_transfer(force, car.body), lifts[0], lifts[1], car.body, car.road.grade_angle)
     front, rear = driven_axles(car)
+    if car.drive.clutched == 1:
+        first, end, second = (0, car.front, car.rear) if car.drive.front_share >= 1.0 else (1, car.rear, car.front)
+        carried = min(force * loads[1 - first] / sum(loads), float(car.drive.capacity / second.radius))
+        return force - carried, sides.axle_sides(first, loads[first], 0.0, car), end
     if front and rear:
         share = loads[1] / sum(loads) if car.drive.locked == 1 else 1.0 - car.drive.front_share
         return force * share, sides.axle_sides(1, loads[1], 0.0, car), car.rear

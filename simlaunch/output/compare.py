@@ -23,6 +23,7 @@ from simlaunch.output.as_json import Object, group_object, listed, number, targe
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
+from simlaunch.output.parts import one_shaft
 from simlaunch.output.run import (
     bog_text,
     distinct,
@@ -475,9 +476,11 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
 
 
 def _closing(comparison: Comparison, system: System) -> tuple[str, ...]:
-    """The caution, then the verdicts."""
+    """What ratings of shafts leave open, the caution, then the verdicts."""
     several = len(comparison.pairs) > 1
+    shaft = one_shaft(comparison.loads, system) if comparison.scenario.parts else ""
     return (
+        *([paragraph(shaft)] if shaft else []),
         paragraph(f"Caution: {CAUTION}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     )

@@ -51,8 +51,8 @@ def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
     if not isfinite(value):
         return f'not reached with "{called}"'
     gap = float(numbers.beside(each.logged.mean, value, Dimension.TIME)[2])
-    told = f"{abs(gap):.3f} s {'slower' if gap > 0.0 else 'quicker'}" if abs(gap) >= WORTH_NAMING else "level with it"
-    return f'{numbers.with_unit(value, Dimension.TIME)} with "{called}", {told}'
+    said = f"{abs(gap):.3f} s {'slower' if gap > 0.0 else 'quicker'}" if abs(gap) >= WORTH_NAMING else "level with it"
+    return f'{numbers.with_unit(value, Dimension.TIME)} with "{called}", {said}'
 
 
 def zero(found: LogsBeside, numbers: Numbers) -> str:

@@ -25,7 +25,7 @@ from simlaunch.output.words import (
 )
 from simlaunch.quantities import reported
 from simlaunch.ratings.limits import PART_AT
-from simlaunch.scenario.decision import TOOTHED
+from simlaunch.scenario.decision import TOOTHED, Place
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
@@ -162,12 +162,34 @@ def _wear(found: DrivelineLoads, numbers: Numbers) -> str:
 def summary(found: DrivelineLoads, system: System) -> str:
     """What the loads come to, in a sentence or two."""
     numbers = Numbers(system)
-    return f"{_worst(found, numbers)}{_same(found)}{_wear(found, numbers)}"
+    said = f"{_worst(found, numbers)}{_same(found)}{_wear(found, numbers)}"
+    return f"{said} {one_shaft(found, system)}".rstrip()
 
 
 def rating_verdict(found: DrivelineLoads, system: System) -> str:
     """What the loads come to against ratings, without a word of wear."""
-    return f"{_worst(found, Numbers(system))}{_same(found)}"
+    return f"{_worst(found, Numbers(system))}{_same(found)} {one_shaft(found, system)}".rstrip()
+
+
+def one_shaft(found: DrivelineLoads, system: System) -> str:
+    """What one half shaft may carry of the torque that is stated for both; empty where both carry the same.
+
+    T_high = (1 + S) / 2 T + P / 2, from the locking value S and the preload P of the differential between them.
+    """
+    drive, numbers = found.loads[0].simulation.car.drive, Numbers(system)
+    loaded = {part.place for part in found.loads[0].parts if part.peak}
+    said = []
+    for axle, (place, name) in enumerate(((Place.FRONT_SHAFTS, "front"), (Place.REAR_SHAFTS, "rear"))):
+        locking, preload = float(drive.locking[axle]), float(drive.preload[axle])
+        if drive.paired == 1 and place in loaded and (locking or preload):
+            share = numbers.with_unit(0.5 * (1.0 + locking), Dimension.SHARE)
+            more = (
+                f" and {numbers.with_unit(0.5 * preload, Dimension.TORQUE)} more" if preload and locking < 1.0 else ""
+            )
+            said.append(f"one {name} half shaft alone may carry up to {share} of the torque stated for both{more}")
+    if not said:
+        return ""
+    return f"Behind a differential that locks, {', and '.join(said)}; hold that against the rating of a single shaft."
 
 
 def _same(found: DrivelineLoads) -> str:

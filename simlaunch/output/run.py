@@ -109,7 +109,8 @@ def end_text(simulation: Simulation, numbers: Numbers) -> str:
     """How a launch ended, and what to write instead where its goal was missed; no advice that cannot help."""
     missed, outcome = simulation.missed, simulation.run.outcome
     longer = missed.longer if missed else None
-    if outcome is not Outcome.TIME_LIMIT or longer is None or simulation.car.run.stop_speed <= longer.top_speed:
+    in_reach = longer is None or not longer.beyond_reach or simulation.car.run.stop_speed <= longer.top_speed
+    if outcome is not Outcome.TIME_LIMIT or in_reach:
         return outcome.value
     return f"{_top_speed(simulation, numbers)}, and no time limit changes that: choose a lower speed"
 

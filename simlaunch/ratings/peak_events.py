@@ -1,6 +1,7 @@
 """What the highest torque of a part comes from: the event it falls into, and whether the clutch is its cause.
 
-A cause is stated only where a launch with a weaker clutch confirms it.
+A cause is stated only where a launch with a weaker clutch confirms it; the clutch of a second axle needs no such launch
+where what stands behind it carries just its capacity.
 """
 
 from __future__ import annotations

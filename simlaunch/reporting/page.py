@@ -36,7 +36,7 @@ from simlaunch.reporting.typeset import named, typeset, unit_text
 from simlaunch.reporting.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
-from simlaunch.scenario.model import Scenario, warnings
+from simlaunch.scenario.model import UNLIKE_SIDES, Scenario, unlike_sides, warnings
 from simlaunch.scenario.powertrain import coupling_name
 from simlaunch.scenario.schema import field_at
 from simlaunch.units.spelling import Dimension, System
@@ -311,7 +311,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "sweep_verdict": swept.result.summary(system) if swept else "",
         "worth_naming": numbers.least(),
         "audit": _audit(material),
-        "cautions": _cautions(),
+        "cautions": [*_cautions(), *([f"On this road {UNLIKE_SIDES}."] if unlike_sides(material.scenario) else [])],
     }
 
 
@@ -375,7 +375,7 @@ def _about_inputs(material: Material) -> dict[str, Any]:
         "inputs": inputs(scenario, names),
         "curve_tables": [table for name in names for table in curve_tables(scenario.curve(name))],
         "defaults": defaults(scenario),
-        "warnings": warnings(scenario),
+        "warnings": [each for each in warnings(scenario) if UNLIKE_SIDES not in each],  # that one is among the cautions
         "left_out": _left_out(material.left_out),
         "notes": list(_notes(scenario, tuple(names))),
     }

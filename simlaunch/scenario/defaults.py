@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from pydantic.fields import FieldInfo
 
-from simlaunch.scenario.model import Mark, Scenario
+from simlaunch.scenario.model import Mark, Scenario, two_wheels
 from simlaunch.scenario.surroundings import Section
 from simlaunch.units.quantity import Quantity
 
@@ -33,9 +33,31 @@ def defaults(scenario: Scenario) -> tuple[Default, ...]:
     Returns
     -------
     tuple of Default
-        Values that were worked out, such as the pressure at an altitude, count as defaults too.
+        Values that were worked out, such as the pressure at an altitude, count as defaults too. Keys of the two wheels
+        of an axle follow last.
     """
-    return tuple(_of_section(scenario, ""))
+    return (*_of_section(scenario, ""), *_of_wheels(scenario))
+
+
+_ALIKE = "assumption: grip of the road as a whole"
+
+
+def _of_wheels(scenario: Scenario) -> Iterator[Default]:
+    """What stands in for keys of the two wheels of an axle where others of them make the wheels two."""
+    if not two_wheels(scenario):
+        return
+    road, body, drive = scenario.road, scenario.body, scenario.drive
+    if road.left_friction_factor and not road.right_friction_factor:
+        yield Default("road.right_friction_factor", "1", _ALIKE)
+    if road.right_friction_factor and not road.left_friction_factor:
+        yield Default("road.left_friction_factor", "1", _ALIKE)
+    if body.left_weight_share is None:
+        origin = "assumption: as much weight on the left as on the right"
+        yield Default("body.left_weight_share", "50 %", origin, ("48 %", "52 %"))
+    if drive.locking is None:
+        yield Default("drive.locking", "0 %", "common practice: open differentials", ("0 %", "40 %"))
+    elif drive.locking_preload is None and drive.locking.si < 1.0:
+        yield Default("drive.locking_preload", "0 N m", "assumption: the differential is not preloaded")
 
 
 def _of_section(section: Section, prefix: str) -> Iterator[Default]:

@@ -679,6 +679,20 @@ def two_wheels(scenario: Scenario) -> bool:
     return any(_at(scenario, key) for key in TWO_WHEELS)
 
 
+UNLIKE_SIDES = (
+    "the two sides grip unlike; yaw and steering are not modelled: wheels that push unlike, as of a limited-slip or "
+    "locked axle, pull the car aside, and a driver who steers against it loses time that no number contains"
+)
+"""What to take care of on a road of which `unlike_sides` says that its sides differ."""
+
+
+def unlike_sides(scenario: Scenario) -> bool:
+    """Whether the road grips unlike under left and right wheels."""
+    road = scenario.road
+    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
+    return left != right
+
+
 _HIGH_MEAN_PRESSURE = 30e5
 
 
@@ -743,17 +757,17 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
 
 def _wheels(scenario: Scenario) -> Iterator[str]:
     """Differentials between wheels that are alike, and forces that would turn the car."""
-    road, drive = scenario.road, scenario.drive
-    if not two_wheels(scenario):
-        stated = [name for name in LOCKING if getattr(drive, name) is not None]
-        if stated:
-            why = "has no effect while the two wheels of an axle are alike"
-            what = "state road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
-            yield f"drive.{stated[0]}: {why}; {what}"
-    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
-    if left != right:
-        why = "yaw and steering are not modelled: wheels that push unlike, as of a limited-slip or locked axle, pull"
-        yield f"road: the two sides grip unlike; {why} the car aside, and a driver who steers against it loses time"
+    body, drive = scenario.body, scenario.drive
+    stated = [name for name in LOCKING if getattr(drive, name) is not None]
+    even = body.left_weight_share is None or body.left_weight_share.si == 0.5
+    if stated and even and drive.live_axle_track is None and not unlike_sides(scenario):
+        why = "has no effect while the two wheels of an axle are alike"
+        what = "let them differ by road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
+        yield f"drive.{stated[0]}: {why}; {what}"
+    if "locking_speed" in drive.model_fields_set and "locking_speed" in drive.unused():
+        yield "drive.locking_speed: has no effect without drive.locking or drive.locking_preload"
+    if unlike_sides(scenario):
+        yield f"road: {UNLIKE_SIDES}"
 
 
 def _idle_gear_limits(scenario: Scenario) -> Iterator[str]:

@@ -13,6 +13,7 @@ from scipy.optimize import differential_evolution
 from simlaunch.errors import TargetNotReached
 from simlaunch.launching.goals import target_label
 from simlaunch.launching.launches import as_many
+from simlaunch.launching.out_of_reach import given_time
 from simlaunch.launching.progress import expect
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
@@ -429,16 +430,39 @@ def _refuse(space: SearchSpace, points: Sequence[Point]) -> TargetNotReached:
 def _out_of_reach(space: SearchSpace) -> TargetNotReached:
     """No plateau is strong enough: which limits hold it down, and how much higher they would have to be."""
     names = ", ".join(target_label(target) for target in space.aims.targets)
-    why = f"no plateau within the limits reaches {names} within {float(space.car.run.time_limit):g} s"
+    none = f"no plateau within the limits reaches {names}"
+    why = f"{none} within {float(space.car.run.time_limit):g} s"
+    which, eased = " and ".join(space.caps), space
+    for factor in _EASED if space.caps else ():
+        eased = space.within(space.limits.eased(float(factor)))
+        if any(isfinite(point.score) for point in eased.launched(_tall(eased))):
+            return TargetNotReached(f"{why}; the limit of {which} would have to be about {factor:.1f} times as high")
+    if top := _top_speed(eased):
+        even = f" even with a limit of {which} {_EASED[-1]:.0f} times as high" if space.caps else ""
+        never = f"the top speed is {top}, and no time limit changes that"
+        return TargetNotReached(f"{none}:{even} {never}; choose a lower speed")
     if not space.caps:
         return TargetNotReached(f"{why}; raise run.time_limit, or let the curve rise more steeply")
-    which = " and ".join(space.caps)
-    for factor in _EASED:
-        eased = space.within(space.limits.eased(float(factor)))
-        shapes = [eased.shape(share * eased.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
-        if any(isfinite(point.score) for point in eased.launched(shapes)):
-            return TargetNotReached(f"{why}; the limit of {which} would have to be about {factor:.1f} times as high")
+    if top := _top_speed(space):
+        return TargetNotReached(f"{none}, but a top speed of {top}; raise both the limit of {which} and run.time_limit")
     return TargetNotReached(f"{why}; a higher limit of {which} would not do, so raise run.time_limit")
+
+
+def _tall(space: SearchSpace) -> list[Shape]:
+    """Plateaus that begin as early and last as long as the limits let them."""
+    return [space.shape(share * space.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
+
+
+def _top_speed(space: SearchSpace) -> str:
+    """The highest speed that tall plateaus bring, where all of them stay below a target however long they are given."""
+    found = []
+    for car in space.cars(_tall(space)).view(np.recarray):
+        complete(car)
+        if (longer := given_time(car, space.aims.targets, space.tolerance)) is not None:
+            found.append(longer)
+    if not found or not all(each.beyond_reach for each in found):
+        return ""
+    return max(found, key=lambda each: each.top_speed).shown_top_speed
 
 
 def _over(point: Point) -> float:

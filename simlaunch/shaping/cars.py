@@ -63,11 +63,11 @@ def _sentence(gaps: Mapping[str, float], whys: Mapping[str, str], numbers: Numbe
     wins = [name for name, gap in known.items() if gap <= -WORTH_NAMING]
     if len(wins) == len(gaps):
         return f"The shaped curve is quicker on all {len(gaps)} cars."
-    told = []
+    said = []
     for name, gap in gaps.items():
         if name in wins:
             continue
         words = whys.get(name, "not reached") if isnan(gap) else numbers.gap_words(gap, "slower", "quicker")
-        told.append(f"{clean(name)}: {words}")
+        said.append(f"{clean(name)}: {words}")
     how_many = f"{len(wins)} of {len(gaps)} cars" if wins else f"none of the {len(gaps)} cars"
-    return f"The shaped curve is quicker on {how_many}; {'; '.join(told).rstrip('.')}."
+    return f"The shaped curve is quicker on {how_many}; {'; '.join(said).rstrip('.')}."

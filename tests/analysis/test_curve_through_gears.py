@@ -16,6 +16,7 @@ import simlaunch
 from readers.logs import write_csv
 from simlaunch.errors import InputError, UsageError
 from simlaunch.launching.ready import runnable
+from simlaunch.logged import pulls
 from simlaunch.logged.joined import Stretch, joined
 from simlaunch.metrics.full_load import full_load
 from simlaunch.physics.table import values_at
@@ -184,3 +185,21 @@ def test_what_is_refused(tmp_path: Path) -> None:
         simlaunch.read_curve_from_logs([write_csv(tmp_path / "s.csv", still)], COUPE, gear="all")
     with pytest.raises(UsageError, match='"all" joins all of them'):
         simlaunch.read_curve_from_logs([quiet], COUPE, gear="every")  # type: ignore[arg-type]
+
+
+def test_the_first_axle_takes_what_the_clutch_of_the_second_one_does_not_carry() -> None:
+    """Capacity at the half shafts over the rolling radius is the most that the second axle pushes. Source: balance of
+    torque.
+    """
+    hatch = simlaunch.load(SCENARIOS / "clutch-hatch.toml")
+    car = runnable(hatch, hatch.curve_names[0], Pedal.FULL)
+    car.drive.capacity = 0.0
+    whole, _, tyre = pulls.driven(car, 15.0, 6.0)
+    assert tyre.radius == car.front.radius
+    car.drive.capacity = 500.0
+    held = pulls.driven(car, 15.0, 6.0)[0]
+    assert held == pytest.approx(whole - 500.0 / car.rear.radius, rel=1e-12)
+    car.drive.capacity = 1e6
+    assert (
+        0.4 * whole < pulls.driven(car, 15.0, 6.0)[0] < 0.6 * whole
+    )  # as its load, of which the start moves some back

@@ -236,6 +236,20 @@ def test_a_cap_that_is_too_low_is_named_with_how_far_it_is_off() -> None:
     assert needed * 0.9 < factor < needed * 1.5  # the factors that are tried lie 22 % apart; clutch and shape cost some
 
 
+def test_a_speed_beyond_the_top_speed_of_every_plateau_is_not_laid_to_the_time_limit() -> None:
+    """Engine speed over ratio times radius bounds the speed of a car whose wheels drive it. Source: kinematics."""
+    target = target_named(scenario(), "400 km/h")
+    space = SearchSpace(coupe(), Limits(), Aim((target,), (1.0,)))
+    with pytest.raises(TargetNotReached, match="no time limit changes that; choose a lower speed") as told:
+        highest_plateau(space)
+    assert "raise run.time_limit" not in str(told.value)
+    top = float(str(told.value).split("the top speed is ")[1].split()[0])
+    car = coupe()
+    gear = int(car.gearbox.count) - 1
+    highest = float(car.engine.rev_limit / car.gearbox.ratio[gear] * car.rear.radius) * 3.6
+    assert 0.4 * highest < top < highest
+
+
 # --- grip and final drive ---
 
 

@@ -107,3 +107,12 @@ def test_a_missed_target_and_an_unknown_curve(capsys: Capture) -> None:
     _, err = _said(capsys, 4, "parts", COUPE, "--set", "run.time_limit=3 s")
     assert "did not reach its target" in err
     assert _said(capsys, 2, "parts", COUPE, "--curve", "none")[0] == ""
+
+
+def test_what_one_half_shaft_may_carry_is_said_where_a_differential_locks() -> None:
+    """T_high - T_low = P + S (T_high + T_low). Source: definition of the locking value, common practice."""
+    split = load(COUPE).replace({"run.until": ["60 ft"], "road.right_friction_factor": "0.6"})
+    limited = split.replace({"drive.locking": "40 %", "drive.locking_preload": "80 N m"})
+    said = " ".join(parts(limited, ["plateau"]).to_text().split())
+    assert "one rear half shaft alone may carry up to 70.0 % of the torque stated for both and 40 N m more" in said
+    assert "half shaft alone" not in parts(split, ["plateau"]).to_text()

@@ -92,6 +92,9 @@ def test_out_of_reach(changes: dict[str, float], words: str) -> None:
     assert words in first
     assert "give the launch more time" in second
     assert "nan" not in first + second
+    _, _, second = _told(full_gap=nan, grip_gaps=(nan, nan), beyond_reach=True, **changes)
+    assert "choose a lower speed" in second
+    assert "more time" not in second
 
 
 def test_no_wheelspin_is_not_called_a_cost() -> None:

@@ -180,6 +180,13 @@ def test_a_speed_that_more_time_would_reach_is_said_to_be_reached_later() -> Non
     assert "End: the time limit came first: raise run.time_limit" in said
 
 
+def test_a_goal_that_more_time_would_reach_is_laid_to_the_time_limit_where_it_is_the_highest_speed() -> None:
+    hurried = simulate(COUPE.replace({"run.time_limit": "9 s"}), target="230 km/h")
+    assert hurried.missed is not None
+    assert hurried.missed.beyond_reach == ()
+    assert "End: the time limit came first: raise run.time_limit" in " ".join(hurried.to_text().split())
+
+
 def test_a_gear_that_is_held_has_a_top_speed_of_its_own() -> None:
     held = simulate(COUPE, target="roll 60 km/h to 250 km/h in gear 2")
     assert "the top speed of the car in gear 2 is" in " ".join(held.to_text().split())

@@ -13,6 +13,7 @@ from simlaunch.launching.ready import runnable
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.parameters.fill import lower
 from simlaunch.record import Car, Pedal
+from simlaunch.scenario.defaults import defaults
 from simlaunch.scenario.model import Alternative, Scenario, warnings
 from simlaunch.scenario.reading import load
 from simlaunch.units.spelling import System
@@ -72,6 +73,12 @@ def test_a_live_axle_has_one_final_drive() -> None:
 def test_a_differential_between_wheels_that_are_alike_is_pointed_out() -> None:
     found = warnings(COUPE.replace({"drive.locking": "40 %"}))
     assert any("drive.locking: has no effect while the two wheels of an axle are alike" in each for each in found)
+    for even in ({"road.left_friction_factor": "0.6", "road.right_friction_factor": "0.6"},
+                 {"body.left_weight_share": "50 %"}):  # fmt: skip
+        alike = warnings(COUPE.replace({"drive.locking": "40 %", **even}))
+        assert any("drive.locking: has no effect" in each for each in alike), even
+    idle = warnings(COUPE.replace({"drive.locking_speed": "5 rpm", "road.right_friction_factor": "0.5"}))
+    assert any("drive.locking_speed: has no effect" in each for each in idle)
     split = warnings(COUPE.replace({"drive.locking": "40 %", "road.right_friction_factor": "0.5"}))
     assert not any("has no effect while" in each for each in split)
 
@@ -116,3 +123,16 @@ def test_wheels_of_a_trace_stand_beside_their_axle() -> None:
     found = simlaunch.simulate(split, curve=split.curve_names[0]).to_dataframe()
     left, right = (found[f"wheel_speed_rear_{side}_rad_per_s"] for side in ("left", "right"))
     np.testing.assert_allclose(0.5 * (left + right), found["wheel_speed_rear_rad_per_s"], rtol=1e-12, atol=1e-12)
+
+
+def test_what_stands_in_for_keys_of_the_two_wheels_is_listed() -> None:
+    listed = {each.key: each.value for each in defaults(COUPE.replace({"road.right_friction_factor": "0.6"}))}
+    assert listed["drive.locking"] == "0 %"
+    assert listed["road.left_friction_factor"] == "1"
+    assert listed["body.left_weight_share"] == "50 %"
+    assert "drive.locking_preload" not in listed
+    stated = {"drive.locking": "40 %", "body.left_weight_share": "52 %"}
+    given = {each.key: each.value for each in defaults(COUPE.replace(stated))}
+    assert given["drive.locking_preload"] == "0 N m"
+    assert not given.keys() & {*stated, "road.left_friction_factor", "road.right_friction_factor"}
+    assert "drive.locking" not in {each.key for each in defaults(COUPE)}
