@@ -759,14 +759,15 @@ def _boost_without_lag(scenario: Scenario) -> Iterator[str]:
 
 def _wheels(scenario: Scenario) -> Iterator[str]:
     """Differentials between wheels that are alike, and forces that would turn the car."""
-    road, drive = scenario.road, scenario.drive
-    if not two_wheels(scenario):
+    road, drive, share = scenario.road, scenario.drive, scenario.body.left_weight_share
+    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
+    evenly = left == right and (share is None or share.si == 0.5) and drive.live_axle_track is None
+    if evenly or not two_wheels(scenario):
         stated = [name for name in LOCKING if getattr(drive, name) is not None]
         if stated:
             why = "has no effect while the two wheels of an axle are alike"
             what = "state road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
             yield f"drive.{stated[0]}: {why}; {what}"
-    left, right = (each.si if each else 1.0 for each in (road.left_friction_factor, road.right_friction_factor))
     if left != right:
         why = "yaw and steering are not modelled: wheels that push unlike, as of a limited-slip or locked axle, pull"
         yield f"road: the two sides grip unlike; {why} the car aside, and a driver who steers against it loses time"
