@@ -135,7 +135,7 @@ def _gear(text: str | None, *words: str) -> Any:
         return text
     if not (text.isascii() and text.isdecimal()) or int(text) > _MOST_GEARS:
         joins = ', or "all" for all gears of the logs' if words else ""
-        raise UsageError(f"--gear {gate.quoted(text)} is no gear; write a number such as 4{joins}")
+        raise UsageError(f"--gear {gate.quoted(text)} is no gear; write 1 to {_MOST_GEARS}, such as 4{joins}")
     return int(text)
 
 

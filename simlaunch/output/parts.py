@@ -41,8 +41,9 @@ _MEANING = (
 _LIMITS = (
     "Caution: relative wear compares launches and ranks curves; it gives no life in kilometres. It depends much on the "
     "slope of the S-N line, which is an assumption where the scenario gives none, and on how far the launch runs in "
-    "each gear. Swings are the few shocks of one launch. Heat is not counted. The ratings are those of the scenario."
+    "each gear. Swings are the few shocks of one launch. Heat is not counted."
 )
+_RATED = "The ratings are those of the scenario."
 _RIGID = "Caution: the half shafts of this scenario are rigid, so the shocks of launch and shifts are missing."
 _UNRATED = "No part of the scenario has a rating; add [[parts]] to hold the torque against one."
 _IDLE = "No part that has a rating carries any torque."
@@ -242,7 +243,7 @@ def text(found: DrivelineLoads, system: System) -> str:
         ),
         *block("Where the ratings come from", _origins(found)),
         *([_RIGID] if found.rigid else []),
-        paragraph(_LIMITS),
+        paragraph(f"{_LIMITS} {_RATED}" if any(part.rating for part in found.loads[0].parts) else _LIMITS),
         paragraph(f"Caution: {CAUTION}"),
         f"Verdict\n{paragraph(summary(found, system))}",
     ]

@@ -331,7 +331,7 @@ def _winner_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
     if won is None or not won.whole.cells:
         return
     unit = numbers.unit(by.dimension)
-    heads = (won.first, won.second, "level", with_unit("least gap", unit), with_unit("greatest", unit))
+    heads = (won.first, won.second, "level", with_unit("least gap", unit), with_unit("most", unit))
     rows = [_won("all cells", won.whole, by, numbers)]
     for axis in won.axes:
         if len(axis.values) > 1 and len(axis.values) <= MOST_GROUPS:

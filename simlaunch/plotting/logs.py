@@ -72,7 +72,8 @@ def _title(found: LogComparison, both: bool) -> str:
     if not both or change is None or not np.isfinite(change.gap):
         return f"{len(found.logs)} logs side by side"
     way = "slower" if change.gap > 0.0 else "quicker"
-    return f"After: {abs(change.gap):.3f} s {way} in {target_label(found.target)}"
+    printed = round(change.after.mean, 3) - round(change.before.mean, 3)  # the difference that the verdict states
+    return f"After: {abs(printed):.3f} s {way} in {target_label(found.target)}"
 
 
 def _lead(found: LogComparison, units: Units) -> str:

@@ -562,6 +562,21 @@ def _uncertain_final_drive(gearbox: Gearbox, uncertain: tuple[Uncertain, ...] | 
             yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take it out, or give one final drive")
 
 
+def _uncertain_drive(drive: Drive, uncertain: tuple[Uncertain, ...] | None) -> Iterator[Fault]:
+    """Nothing can be drawn for a setting that this drive refuses."""
+    reasons = {
+        "drive.front_share": "needs all-wheel drive with an open centre",
+        "drive.front_roll_stiffness_share": "needs drive.live_axle_track",
+    }
+    refused = {f"drive.{name}" for name in drive.unused()} & set(reasons)
+    for n, entry in enumerate(uncertain or (), start=1):
+        why = reasons[entry.key] if entry.key in refused else ""
+        if entry.key.startswith("drive.second_axle.") and drive.second_axle is None:
+            why = "needs a table [drive.second_axle]"
+        if why:
+            yield Fault(f"uncertain[{n}].key", quoted(entry.key), why, "take the entry out")
+
+
 def _final_drive_of_live_axle(drive: Drive, gearbox: Gearbox, gear_sets: tuple[GearSet, ...] | None) -> Iterator[Fault]:
     """A live axle holds the final drive, so there is one."""
     every = (gearbox.final_drive, *(gears.final_drive for gears in gear_sets or ()))
@@ -589,6 +604,7 @@ _RULES = (
     _Rule(("surfaces",), lambda given: _alternative_names("surfaces", given)),
     _Rule(("gearbox", "gear_sets"), _gear_sets_fit),
     _Rule(("gearbox", "uncertain"), _uncertain_final_drive),
+    _Rule(("drive", "uncertain"), _uncertain_drive),
     _Rule(("drive", "gearbox", "gear_sets"), _final_drive_of_live_axle),
     _Rule(("engine", "curves"), _curve_reach, _beyond),
     _Rule(("limits", "curves"), envelope_unknown),

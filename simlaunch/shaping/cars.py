@@ -62,7 +62,7 @@ def _sentence(gaps: Mapping[str, float], whys: Mapping[str, str], numbers: Numbe
     known = {name: gap for name, gap in gaps.items() if not isnan(gap)}
     wins = [name for name, gap in known.items() if gap <= -WORTH_NAMING]
     if len(wins) == len(gaps):
-        return f"The shaped curve is quicker on all {len(gaps)} cars."
+        return f"The shaped curve is quicker on {'both' if len(gaps) == 2 else f'all {len(gaps)}'} cars."
     said = []
     for name, gap in gaps.items():
         if name in wins:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 from enum import StrEnum
 
-from simlaunch.errors import Fault, InputError, UsageError
+from simlaunch.errors import Fault, InputError, UsageError, plain
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
 from simlaunch.scenario.powertrain import BEST
 from simlaunch.scenario.schema import quantity_at
@@ -151,12 +151,13 @@ def called(name: str) -> str:
 
 
 def choices(typed: str, known: Iterable[str]) -> str:
-    """Names to choose from, for a message: all of few, the nearest of many."""
+    """Names to choose from, for a message: all of few, the nearest of many, each whole so that it can be typed."""
     names = list(dict.fromkeys(known))
     if len(names) <= _MOST_CHOICES:
-        return ", ".join(map(quoted, names))
+        return ", ".join(f'"{plain(name)}"' for name in names)
     near = get_close_matches(typed, names, n=_MOST_CHOICES // 2, cutoff=0.0)
-    return f"{', '.join(map(quoted, near))}, or {len(names) - len(near)} others"
+    shown = ", ".join(f'"{plain(name)}"' for name in near)
+    return f"{shown}, or {len(names) - len(near)} others"
 
 
 def axes(texts: Sequence[str], scenario: Scenario, place: str = "--vary") -> tuple[Axis, ...]:

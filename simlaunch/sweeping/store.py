@@ -50,6 +50,7 @@ _MUST_AGREE = {
     "axes_hash": "the cases that the sample gives",
 }
 """What has to agree before a file is carried on, in the order in which differences are reported."""
+_SEVERAL = ("the axes", "the measures", "the cases that the sample gives")
 
 
 def identifier(name: str) -> str:
@@ -504,6 +505,7 @@ def _refuse_other(path: Path, there: Study, wanted: Study) -> None:
     if len(different) > 1 and different[-1] == "axes_hash":
         different.pop()  # worth reporting only where all else agrees
     if different:
-        words = " and ".join(_MUST_AGREE[name] for name in different[:3])
-        why = f"holds another sweep: {words} differ{'s' if len(different) == 1 else ''}"
+        words = [_MUST_AGREE[name] for name in different[:3]]
+        one = len(words) == 1 and words[0] not in _SEVERAL
+        why = f"holds another sweep: {' and '.join(words)} differ{'s' if one else ''}"
         raise _fault(path, why, "name another file, or repeat the command that began it")

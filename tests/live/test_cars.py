@@ -76,7 +76,7 @@ def test_a_curve_that_wins_everywhere_is_said_to(tmp_path: Path) -> None:
     answers = {name: Answers(start) for name, start in beginnings(cars, None, None, "metric").items()}
     strong = [[1000, 170], [2500, 430], [5500, 450], [7000, 430]]
     found = on_every_car(answers, read_state({"points": strong, "against": "plateau"}))
-    assert found["text"] == "The shaped curve is quicker on all 2 cars."
+    assert found["text"] == "The shaped curve is quicker on both cars."
 
 
 def test_what_the_server_says_of_cars_and_logs(several: Page) -> None:

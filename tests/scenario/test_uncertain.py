@@ -101,6 +101,15 @@ def test_a_key_is_given_once() -> None:
         COUPE.replace({"uncertain": [entry, entry]})
 
 
+@pytest.mark.parametrize("key", ["drive.front_share", "drive.front_roll_stiffness_share", "drive.second_axle.capacity"])
+def test_a_setting_that_the_drive_refuses_cannot_be_uncertain(key: str) -> None:
+    torque = key.endswith("capacity")
+    low, high = ("300 N m", "500 N m") if torque else ("30 %", "60 %")
+    entry = {"key": key, "kind": "uniform", "low": low, "high": high, "origin": "invented"}
+    with pytest.raises(ScenarioError, match=rf'uncertain\[1\].key: "{key}" needs .*; take the entry out'):
+        COUPE.replace({"uncertain": [entry]})
+
+
 def test_faults_of_uncertain_values_are_reported_beside_others() -> None:
     data = COUPE.model_dump(exclude_unset=True)
     data["uncertain"][0]["key"] = "road.grip"
