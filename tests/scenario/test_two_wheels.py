@@ -72,6 +72,10 @@ def test_a_live_axle_has_one_final_drive() -> None:
 def test_a_differential_between_wheels_that_are_alike_is_pointed_out() -> None:
     found = warnings(COUPE.replace({"drive.locking": "40 %"}))
     assert any("drive.locking: has no effect while the two wheels of an axle are alike" in each for each in found)
+    alike = {"drive.locking": "40 %", "road.left_friction_factor": "1", "body.left_weight_share": "50 %"}
+    assert any("drive.locking: has no effect" in each for each in warnings(COUPE.replace(alike)))
+    unlike = alike | {"body.left_weight_share": "51 %"}
+    assert not any("drive.locking: has no effect" in each for each in warnings(COUPE.replace(unlike)))
     split = warnings(COUPE.replace({"drive.locking": "40 %", "road.right_friction_factor": "0.5"}))
     assert not any("has no effect while" in each for each in split)
 
