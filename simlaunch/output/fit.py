@@ -215,11 +215,16 @@ def _source(found: FittedRun, label: str) -> str:
     if run.log.kind is Kind.COAST_DOWN:
         return f"{shown(run.log.request.path)}{label}: {drove}"
     timing = found.timing
-    lag = f", of which {timing.lag:.3f} s is a lag" if timing.lag > _LAG else ""
+    lag = (
+        f", of which {timing.lag:.3f} s is a lag"
+        if timing.delay >= timing.lag
+        else f" with a lag of {timing.lag:.3f} s"
+    )
+    late = f"{abs(timing.delay):.3f} s {'early' if timing.delay < 0.0 else 'late'}{lag if timing.lag > _LAG else ''}"
     if run.log.kind is Kind.ROLL:
         drove += f", a roll that begins in gear {int(run.car.launch.roll_gear)}"
     begun = "full pedal" if run.log.kind is Kind.ROLL else "let go"
-    timed = f"{begun} at {timing.start:.3f} s of the log, its speed {timing.delay:.3f} s late{lag}"
+    timed = f"{begun} at {timing.start:.3f} s of the log, its speed {late}"
     return f"{shown(run.log.request.path)}{label}: {drove}; {timed}"
 
 

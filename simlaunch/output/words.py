@@ -28,6 +28,7 @@ CAUTION = (
 )
 _LONGEST_NAME = 32
 _MOST_SPANS = 3  # of engine speed in a sentence; tables hold them all
+_LEVEL_POWER = 1e-3  # a smaller share of the peak power is no reason for anything
 _SENTENCE_DIGITS = 2  # of a time in a sentence
 
 _DIGITS: dict[Dimension, int] = {
@@ -267,6 +268,8 @@ class _Phrases:
         first = "the same peak torque" if same_torque else f"{torque} {unit} more peak torque"
         if powers[0] == powers[1] or float(power) == 0.0:
             return f"{named(case.higher)} has {first}{'' if same_torque else ' and the same peak power'}"
+        if not same_torque and abs(case.higher_power - case.lower_power) < _LEVEL_POWER * case.higher_power:
+            return f"{named(case.higher)} has {first} and, within {100.0 * _LEVEL_POWER:g} %, the same peak power"
         more = powers[0] > powers[1]
         joint = "and" if more or same_torque else "but"
         return f"{named(case.higher)} has {first} {joint} {power} {watts} {'more' if more else 'less'} peak power"

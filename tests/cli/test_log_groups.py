@@ -231,4 +231,4 @@ def test_a_gear_that_is_none_is_refused(capsys: Capture, gear: str) -> None:
 def test_all_gears_are_none_of_a_dyno_sheet(capsys: Capture) -> None:
     sheet = str(SHEETS / "invented-wheel-sheet.csv")
     assert answer(["curve", sheet, "--scenario", str(COUPE), "--gear", "all"]) == 2
-    assert "write a number such as 4" in capsys.readouterr().err
+    assert "write 1 to 12, such as 4" in capsys.readouterr().err

@@ -79,6 +79,8 @@ def test_a_differential_between_wheels_that_are_alike_is_pointed_out() -> None:
         assert any("drive.locking: has no effect" in each for each in alike), even
     idle = warnings(COUPE.replace({"drive.locking_speed": "5 rpm", "road.right_friction_factor": "0.5"}))
     assert any("drive.locking_speed: has no effect" in each for each in idle)
+    unlike = {"drive.locking": "40 %", "body.left_weight_share": "51 %"}
+    assert not any("drive.locking: has no effect" in each for each in warnings(COUPE.replace(unlike)))
     split = warnings(COUPE.replace({"drive.locking": "40 %", "road.right_friction_factor": "0.5"}))
     assert not any("has no effect while" in each for each in split)
 
