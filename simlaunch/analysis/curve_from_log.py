@@ -42,7 +42,6 @@ from simlaunch.logged.pulls import (
     driveline,
     near_grip,
     opened,
-    spans,
     splined,
 )
 from simlaunch.logged.same_conditions import PULLS, steady_acceleration
@@ -57,6 +56,7 @@ from simlaunch.readers.smoothing import Smooth, Smoothing, as_it_is
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.stretches import stretches_of
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import RPM, DisplayUnit, display_unit
 from simlaunch.units.spelling import Dimension, System, system_named
@@ -155,7 +155,7 @@ def _gear_of(log: Log, car: Car, pulling: Mask) -> int:
 
 def _longest(time: Array, mask: Mask) -> tuple[int, int, float]:
     """The longest stretch: first sample, the one behind the last, and how long it lasts [s]."""
-    each = [(a, b, float(time[b - 1] - time[a])) for a, b in spans(mask)]
+    each = [(a, b, float(time[b - 1] - time[a])) for a, b in stretches_of(mask)]
     return max(each, key=lambda span: span[2], default=(0, 0, 0.0))
 
 

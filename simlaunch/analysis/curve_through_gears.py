@@ -25,7 +25,6 @@ from simlaunch.logged.pulls import (
     building_up,
     driveline,
     near_grip,
-    spans,
     splined,
 )
 from simlaunch.logged.same_conditions import PULLS, steady_acceleration
@@ -38,6 +37,7 @@ from simlaunch.readers.smoothing import Smoothing
 from simlaunch.record import MAX_GEAR_POINTS, Car
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction, MeasuredAt
+from simlaunch.stretches import stretches_of
 from simlaunch.units.quantity import RPM, DisplayUnit
 
 Array = NDArray[np.float64]
@@ -132,7 +132,7 @@ def _stretches(log: Log, number: int, car: Car) -> tuple[list[Stretch], list[Dro
         if behind - first >= FEWEST:
             _give(reasons, inside & near_grip(log, car, first, behind), "grip")
         _give(reasons, inside & builds, "boost")
-        for a, b in spans(np.asarray(inside & (reasons == ""), np.bool_)):
+        for a, b in stretches_of(np.asarray(inside & (reasons == ""), np.bool_)):
             if b - a < FEWEST or log.time[b - 1] - log.time[a] < SHORTEST:
                 reasons[a:b] = "short"
             else:
@@ -147,7 +147,7 @@ def _give(reasons: Reasons, mask: Mask, why: str) -> None:
 
 
 def _in_one_gear(usable: Mask, gear: Array) -> Iterator[tuple[int, int]]:
-    for first, behind in spans(usable):
+    for first, behind in stretches_of(usable):
         edges = [first, *(first + 1 + np.flatnonzero(np.diff(gear[first:behind]))).tolist(), behind]
         yield from pairwise(edges)
 

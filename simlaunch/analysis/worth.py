@@ -25,6 +25,7 @@ from simlaunch.record import Car, Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.replacing import with_gear_sets
+from simlaunch.stretches import stretches_of
 from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
@@ -199,12 +200,6 @@ def _span(found: GearSetWorth, first: int, last: int) -> Span:
     return Span(float(ends[0]), float(ends[1]), gains, past_peak and bool(full.spin[within].sum() > 0.0))
 
 
-def runs_of(wanted: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    """First and last place of every unbroken run of what is wanted."""
-    turns = np.flatnonzero(np.diff(np.r_[False, wanted, False]))
-    return [(int(first), int(after) - 1) for first, after in turns.reshape(-1, 2)]
-
-
 def best_span(found: GearSetWorth) -> Span | None:
     """Neighbouring bands in which torque is worth most with full pedal, for how wide they are.
 
@@ -249,8 +244,10 @@ def costly_span(found: GearSetWorth) -> Span | None:
     costs = np.zeros(found.middles.size, bool)
     costs[found.inner] = (full.gain < -np.maximum(full.noise, 1e-9))[found.inner]
     spun = full.use.past_peak >= _MOSTLY  # a span is either of bands that spin the tyres or of others
-    runs = [*runs_of(costs & spun), *runs_of(costs & ~spun)]
-    return min((_span(found, *run) for run in runs), key=lambda span: span.gains[0], default=None)
+    stretches = [*stretches_of(costs & spun), *stretches_of(costs & ~spun)]
+    return min(
+        (_span(found, first, behind - 1) for first, behind in stretches), key=lambda span: span.gains[0], default=None
+    )
 
 
 @dataclass(frozen=True)

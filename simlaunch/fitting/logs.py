@@ -21,6 +21,7 @@ from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.record import Car
 from simlaunch.simulation.histories import FOLLOWED
 from simlaunch.simulation.rolling import engine_speed_in
+from simlaunch.stretches import stretches_of
 
 Array = NDArray[np.float64]
 
@@ -260,10 +261,8 @@ def _start_of_pull(time: Array, speed: Array, source: str) -> tuple[float, bool]
     gain = np.gradient(smooth, _ROLL_STEP)
     top = int(np.argmax(smooth))
     most = np.maximum.accumulate(gain[: top + 1][::-1])[::-1]
-    steady = np.concatenate([[False], gain[: top + 1] < _HARDLY * most, [False]])
-    edges = np.flatnonzero(np.diff(steady.astype(int)))
-    stretches = [(a, b) for a, b in zip(edges[::2], edges[1::2], strict=True) if (b - a) * _ROLL_STEP > LONGEST_FALL]
-    stretches = [(a, b) for a, b in stretches if b <= top]
+    steady = stretches_of(gain[: top + 1] < _HARDLY * most)
+    stretches = [(a, b) for a, b in steady if (b - a) * _ROLL_STEP > LONGEST_FALL and b <= top]
     if not stretches:
         return float(time[0]), True
     start = float(grid[stretches[-1][1]])
@@ -343,13 +342,11 @@ def _launch_span(account: LogAccount, request: LogRequest, source: str) -> tuple
     return np.nextafter(begin, np.inf), end
 
 
-def _falls(time: Array, speed: Array, length: float) -> Iterator[tuple[int, int]]:
+def _falls(time: Array, speed: Array, length: float) -> list[tuple[int, int]]:
     """First and last sample of every stretch in which speed, smoothed over a length [s], falls."""
     step = float(np.median(np.diff(time)))
     smooth = uniform_filter1d(speed, max(1, round(length / step)))
-    falling = np.concatenate([[False], np.diff(smooth) < 0.0, [False]])
-    edges = np.flatnonzero(np.diff(falling.astype(int)))
-    yield from zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True)
+    return stretches_of(np.diff(smooth) < 0.0)
 
 
 def _refuse_lift(time: Array, speed: Array, zero: float, source: str) -> None:

@@ -57,12 +57,6 @@ def opened(path: str | os.PathLike[str], options: LogOptions | None) -> Log:
     return Log(shown(Path(path)), account, time, speed, engine_speed)
 
 
-def spans(mask: Mask) -> list[tuple[int, int]]:
-    """First sample and the one behind the last of every stretch that holds."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(int)))
-    return [(int(a), int(b)) for a, b in zip(edges[::2], edges[1::2], strict=True)]
-
-
 def near_grip(log: Log, car: Car, first: int, behind: int) -> Mask:
     """Where the wheels push with nearly all that their tyres can give."""
     near = np.zeros(log.time.size, np.bool_)

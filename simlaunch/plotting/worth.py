@@ -8,7 +8,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
-from simlaunch.analysis.worth import GearSetWorth, Worth, best_span, runs_of
+from simlaunch.analysis.worth import GearSetWorth, Worth, best_span
 from simlaunch.cubics import monotone
 from simlaunch.output.words import PEDAL_WORDS
 from simlaunch.output.worth import LEAST, MORE
@@ -27,6 +27,7 @@ from simlaunch.plotting.look import (
     units_of,
 )
 from simlaunch.record import Pedal
+from simlaunch.stretches import stretches_of
 from simlaunch.units.spelling import Dimension
 
 _PALE_TO_STRONG = LinearSegmentedColormap.from_list("gain", ["#f3f1ec", "#43a184"])
@@ -115,8 +116,8 @@ def _title(found: GearSetWorth, units: Units) -> str:
 def _costly(found: GearSetWorth, units: Units) -> NDArray[np.bool_]:
     """Bands of spans in which more torque costs time worth naming with full pedal."""
     full, costly = found.of(Pedal.FULL), np.zeros(found.middles.size, np.bool_)
-    for first, last in runs_of(full.gain < -np.maximum(full.noise, 1e-9)):
-        costly[first : last + 1] = -_si_more(units) * full.gain[first : last + 1].sum() >= LEAST
+    for first, behind in stretches_of(full.gain < -np.maximum(full.noise, 1e-9)):
+        costly[first:behind] = -_si_more(units) * full.gain[first:behind].sum() >= LEAST
     return costly
 
 

@@ -17,6 +17,7 @@ ORDER = (
     "fields",
     "record",
     "cubics",
+    "stretches",
     "units",
     "quantities",
     "results",
@@ -50,7 +51,19 @@ ORDER = (
 ONLY_IN = {"pint": ("tests",), "matplotlib": ("plotting", "results"), "typer": ("cli",)}
 """Libraries that only some rooms may import."""
 
-LOOSE = ("errors", "choices", "compiled", "fields", "record", "cubics", "quantities", "results", "processes", "writing")
+LOOSE = (
+    "errors",
+    "choices",
+    "compiled",
+    "fields",
+    "record",
+    "cubics",
+    "stretches",
+    "quantities",
+    "results",
+    "processes",
+    "writing",
+)
 """Files that stand beside the rooms."""
 
 
