@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from benchmarks.jax_car import Evaluation, Motion, evaluate, gears
 from benchmarks.jax_handover import happen, next_bound, overdue_event, settle, stage_over
-from benchmarks.jax_numbers import Values, lowered, pick
+from benchmarks.jax_numbers import Values, choose, lowered, lowered_cars, pick
 from benchmarks.speed_motion import FINISHED, GOING, LONGEST_STEP, STOPPED, motion_scales
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Car
@@ -66,10 +66,6 @@ class Attempt(NamedTuple):
 
 def _scaled(y: Motion, power: float) -> Motion:
     return Motion(*(value * scale**power for value, scale in zip(y, _SCALE, strict=True)))
-
-
-def _choose(condition: Values, first: Any, second: Any) -> Any:
-    return jax.tree.map(partial(jnp.where, condition), first, second)
 
 
 def _vector_field(t: Values, z: Motion, about: Any) -> Motion:
@@ -151,9 +147,9 @@ def _stepped(flight: Flight, attempt: Attempt, found: Evaluation, order: float) 
     aim = jnp.where(again, flight.t + jnp.clip(share, 0.01, 0.99) * attempt.length + 0.5 * _LANDING, aim)
     moved = flight._replace(
         t=jnp.where(moves, attempt.t, flight.t),
-        y=_choose(moves, attempt.y, flight.y),
-        slope=_choose(moves, _scaled(found.rates, -1.0), flight.slope),
-        events=_choose(moves, found.events, flight.events),
+        y=choose(moves, attempt.y, flight.y),
+        slope=choose(moves, _scaled(found.rates, -1.0), flight.slope),
+        events=choose(moves, found.events, flight.events),
         h=jnp.where(stepping & ~again, _next_step(flight, attempt, order), flight.h),
         aim=aim,
         aimed=jnp.where(again, index, flight.aimed),
@@ -170,8 +166,8 @@ def _begun(flight: Flight, found: Evaluation, car: Any) -> tuple[Flight, Values,
     begins = fresh & ~slips & (event < 0) & ~over
     begun = flight._replace(
         phase=settle(slips, found.friction, flight.phase),
-        slope=_choose(fresh, _scaled(found.rates, -1.0), flight.slope),
-        events=_choose(fresh, found.events, flight.events),
+        slope=choose(fresh, _scaled(found.rates, -1.0), flight.slope),
+        events=choose(fresh, found.events, flight.events),
         fresh=flight.fresh & ~begins,
         settling=flight.settling & ~fresh,
         bound=jnp.where(begins, next_bound(flight.t, car, flight.phase), flight.bound),
@@ -185,7 +181,7 @@ def _pass(solver: Any, order: float, tolerance: Values, car: Any, flight: Flight
     """Try a step with every car, or begin its phase; then hand over to the next phase where an event has come."""
     about = (car, flight.phase, gears(car, flight.phase))
     attempt = _attempt(solver, tolerance, flight, about)
-    t, y = _choose(flight.fresh, (flight.t, flight.y), (attempt.t, attempt.y))
+    t, y = choose(flight.fresh, (flight.t, flight.y), (attempt.t, attempt.y))
     found = evaluate(t, y, *about)
     was_fresh = flight.fresh
     flight, landed, by_clock = _stepped(flight, attempt, found, order)
@@ -220,7 +216,7 @@ def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
     states, work = np.zeros((len(cars), at.STATES)), launch_work()
     for i, car in enumerate(cars):
         records[i] = car
-        prepare.begin(records[i], work, phases[i])
+        prepare.begin(records[i], work, phases[i])  # also fills in the torque of the car's brakes
         states[i] = work.state
     y = Motion(*states[:, : len(Motion._fields)].T.copy())
     zeros, no, none = np.zeros(len(cars)), np.zeros(len(cars), bool), np.zeros(len(cars), np.int32)
@@ -228,7 +224,7 @@ def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
         zeros, y, jax.tree.map(np.zeros_like, y), (zeros,) * ev.EVENTS, lowered(phases), ~no, no, zeros,
         np.full(len(cars), _FIRST_STEP), np.full(len(cars), np.inf), none, none,
     )  # fmt: skip
-    return lowered(records), flight
+    return lowered_cars(records), flight
 
 
 def _batches(size: int) -> list[int]:
