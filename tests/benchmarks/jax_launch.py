@@ -3,8 +3,8 @@
 A pass of the loop tries one step of `solver.step` for every car. A step in which an event function falls through zero
 is tried again, shorter, until it ends just behind the event; a car that has changed its phase spends one pass on
 evaluating the new one. Cars that have finished are taken out of the batch whenever half of it has. The last hundredth
-of the cars is given up and counts as without a time: with stiff ones an explicit method takes ten times as many steps as
-with all others, and a pass of few cars costs nearly as much as one of many.
+of the cars is given up and counts as without a time: with stiff ones an explicit method takes ten times as many steps
+as with all others, and a pass of few cars costs nearly as much as one of many.
 """
 
 from __future__ import annotations
@@ -92,11 +92,11 @@ _APART = _Form(_vector_field, lambda z: z, lambda z: z)
 _STACKED = _Form(_stacked_field, partial(jnp.stack, axis=-1), lambda z: Motion(*jnp.moveaxis(z, -1, 0)))
 
 
-def _form(solver: diffrax.AbstractAdaptiveSolver) -> _Form:
+def _form(solver: Any) -> _Form:
     return _STACKED if isinstance(solver, diffrax.AbstractImplicitSolver) else _APART
 
 
-def _attempt(solver: diffrax.AbstractAdaptiveSolver, tolerance: Values, at_: Flight, about: Any) -> Attempt:
+def _attempt(solver: Any, tolerance: Values, at_: Flight, about: Any) -> Attempt:
     """Try a step with every car; those that have a fresh phase try in vain."""
     length = jnp.minimum(jnp.minimum(at_.h, LONGEST_STEP), at_.aim - at_.t)
     to_bound = at_.bound - at_.t <= length * (1.0 + 1e-9)
@@ -214,7 +214,8 @@ def _fly(solver: Any, target: int, tolerance: Values, car: Any, flight: Flight) 
 
 def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
     """The cars at their starts."""
-    records, phases = np.zeros(len(cars), CAR).view(np.recarray), np.zeros(len(cars), at.PHASE).view(np.recarray)
+    records: Any = np.zeros(len(cars), CAR).view(np.recarray)
+    phases = np.zeros(len(cars), at.PHASE).view(np.recarray)
     states, work = np.zeros((len(cars), at.STATES)), launch_work()
     for i, car in enumerate(cars):
         records[i] = car

@@ -13,7 +13,8 @@ import numpy as np
 
 from simlaunch.record import CAR, Car
 
-jax.config.update("jax_enable_x64", True)
+_config: Any = jax.config
+_config.update("jax_enable_x64", True)
 
 Values = Any
 """One number for each car."""
