@@ -11,13 +11,12 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
-from simlaunch.compiled import publish
 from simlaunch.launching.progress import count
 from simlaunch.logged.road_load import effective_mass, resistance
 from simlaunch.physics import body
 from simlaunch.record import Car
 from simlaunch.simulation.batch import on_threads
-from simlaunch.simulation.bench import make_bench, ways
+from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.histories import FOLLOWED, follow_each
 
 Array = NDArray[np.float64]
@@ -157,13 +156,12 @@ class Runner:
 
     def _some(self, cars: Cars, count: int) -> Array:
         out = np.empty((len(cars), len(FOLLOWED), count))
-        follow_each(ways(), cars, STEP, make_bench(self.tolerance), out, np.zeros(len(cars), np.int64))
+        follow_each(cars, STEP, make_bench(self.tolerance), out, np.zeros(len(cars), np.int64))
         lost = np.flatnonzero(np.isnan(out[:, 0, 0]))
         if lost.size:
             again = np.empty((lost.size, *out.shape[1:]))
-            follow_each(ways(), cars[lost], STEP, make_bench(_COARSER), again, np.zeros(lost.size, np.int64))
+            follow_each(cars[lost], STEP, make_bench(_COARSER), again, np.zeros(lost.size, np.int64))
             out[lost] = again
-        publish()
         return out
 
 
