@@ -552,10 +552,9 @@ def _out_of_reach(say: _Phrases) -> tuple[str, ...]:
         reached = f"{goal} was reached by {there[0]}, but not by {short_of[0]}"
     else:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
-    more = "give the launch more time or choose a nearer goal to learn more"
-    if case.beyond_reach:
-        more = "no time limit brings a car beyond its top speed: choose a lower speed to learn more"
-    return f"no verdict: {reached}", f"so far, {say.cost()}; {more}"
+    whys = set(case.why_missed.values())
+    each = whys if len(whys) == 1 else [f"with {named(name)} {why}" for name, why in case.why_missed.items()]
+    return f"no verdict: {reached}", "; ".join((f"so far, {say.cost()}", *each))
 
 
 _SENTENCES: dict[Finding, Callable[[_Phrases], tuple[str, ...]]] = {
