@@ -433,12 +433,33 @@ class Drive(Section):
             why = "leaves the clutch of the second axle nothing to wind up"
             yield Fault("half_shafts", quoted(self.half_shafts), why, 'write "elastic"')
 
+    def differentials(self) -> Iterator[tuple[tuple[str, Quantity | None], tuple[str, Quantity | None]]]:
+        """Of each driven axle the locking value and the preload that hold for it, each with the key that states it."""
+        both = tuple((name, getattr(self, name)) for name in ("locking", "locking_preload"))
+        own = tuple((f"front_{name}", getattr(self, f"front_{name}")) for name, _ in both)
+        if self.driven != "rear":
+            locking, preload = (one if one[1] is not None else every for one, every in zip(own, both, strict=True))
+            yield locking, preload
+        if self.driven != "front":
+            yield both[0], both[1]
+
+    def idle_preloads(self) -> tuple[str, ...]:
+        """Keys of a preload that acts nowhere, since each axle that it is for is locked already."""
+        locked: dict[str, bool] = {}
+        for (_, locking), (name, preload) in self.differentials():
+            if preload is not None and preload.si:
+                locked[name] = locked.get(name, True) and locking is not None and locking.si >= 1.0
+        return tuple(name for name, always in locked.items() if always)
+
     def unused(self) -> frozenset[str]:
         """Settings of a centre that is not there, of shafts that do not twist, and of axles that cannot lock."""
         split = () if self.driven == "all" else ("centre", "front_share")
         fixed = () if self.centre == "open" else ("front_share",)
         shafts = ("half_shaft_stiffness", "half_shaft_damping") if self.half_shafts == "rigid" else ()
-        locks = any(held is not None and held.si for held in (getattr(self, name) for name in LOCKING))
+        locks = any(
+            any(each is not None and each.si for each in (locking, preload)) and (locking is None or locking.si < 1.0)
+            for (_, locking), (_, preload) in self.differentials()
+        )
         wheels = () if locks else ("locking_speed",)
         live = () if self.live_axle_track else ("front_roll_stiffness_share",)
         return frozenset((*split, *fixed, *shafts, *wheels, *live))
