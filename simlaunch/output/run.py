@@ -23,7 +23,7 @@ from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.groups import of_car, rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.output.words import PEDAL_WORDS, Numbers, caution, named
 from simlaunch.simulation.events import Event
 from simlaunch.simulation.run import Outcome
 from simlaunch.units.spelling import Dimension, System
@@ -241,7 +241,7 @@ def text(simulation: Simulation, system: System) -> str:
         *tables_text(tables(simulation, system)),
         *map(paragraph, missed_text(simulation, Numbers(system))),
         *([paragraph(f"{fallen[0].upper()}{fallen[1:]}.")] if fallen else []),
-        paragraph(f"Caution: {CAUTION}"),
+        paragraph(f"Caution: {caution(simulation.scenario)}"),
         paragraph(f"End: {end_text(simulation, Numbers(system))}."),
         *map(paragraph, _alarm(simulation)),
     ]

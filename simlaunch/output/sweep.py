@@ -32,7 +32,8 @@ from simlaunch.output.layout import (
 from simlaunch.output.layout import (
     columns as width_of,
 )
-from simlaunch.output.words import CAUTION, Numbers
+from simlaunch.output.words import CAUTION, Numbers, caution
+from simlaunch.scenario.model import SIDES, UNLIKE_SIDES, Alternative, unlike_sides
 from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind, Role
 from simlaunch.sweeping.campaign import Estimate, Progress
@@ -573,9 +574,22 @@ def text(found: SweepResult, system: System) -> str:
     if findings.best:
         options = options_text(findings.study, findings.best[0].number, findings.order.by)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
-    blocks.append(paragraph(f"Caution: {CAUTION}"))
+    blocks.append(paragraph(f"Caution: {_caution(found)}"))
     blocks.append(f"Verdict\n{paragraph(summary(found, system))}")
     return "\n\n".join(blocks)
+
+
+def _caution(found: SweepResult) -> str:
+    """What to take care of with the launches of a sweep, some of which may be on a road whose sides grip unlike."""
+    scenario, axes = found.scenario, found.findings.study.plan.axes
+    surfaces = [value for axis in axes if axis.kind is Kind.SURFACE for value in axis.values]
+    roads = [scenario.replace(scenario.changes_to(Alternative.SURFACE, name)) for name in surfaces] or [scenario]
+    if all(map(unlike_sides, roads)):
+        return caution(roads[0])
+    varied = any(axis.name in SIDES for axis in axes)
+    return (
+        f"{CAUTION} In some of these launches {UNLIKE_SIDES}." if varied or any(map(unlike_sides, roads)) else CAUTION
+    )
 
 
 def _scenario_name(findings: Findings) -> str:

@@ -681,9 +681,11 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
 )
 """Ranges outside which a value is possible but seldom meant (common practice for cars)."""
 
+SIDES = ("road.left_friction_factor", "road.right_friction_factor")
+"""Keys of the grip under left and right wheels."""
+
 TWO_WHEELS = (
-    "road.left_friction_factor",
-    "road.right_friction_factor",
+    *SIDES,
     "body.left_weight_share",
     "drive.live_axle_track",
 )
