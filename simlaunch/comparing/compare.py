@@ -432,7 +432,7 @@ def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
     """Odds of two curves; None where nothing is uncertain or no case is wanted."""
     if not study.scenario.uncertain or study.cases == 0:
         return None
-    return odds(study.scenario, lower, higher, target=study.target, runs=study.cases)
+    return odds(study.scenario, lower, higher, target=study.target, cases=study.cases)
 
 
 def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:

@@ -42,7 +42,7 @@ STUDIES: dict[str, Study] = {
     "run": simlaunch.simulate,
     "compare": lambda scenario: simlaunch.compare(scenario, cases=0),
     "parts": simlaunch.parts,
-    "odds": lambda scenario: simlaunch.odds(scenario, "peak", "plateau", runs=64),
+    "odds": lambda scenario: simlaunch.odds(scenario, "peak", "plateau", cases=64),
     "worth": lambda scenario: simlaunch.worth(scenario, bands=2),
     "plateau": briefly,
     "sweep": lambda scenario: simlaunch.sweep(scenario, vary=["curve"]),
