@@ -6,10 +6,11 @@ samples that are well above both. Until it reaches 2 m/s, a car is taken to gain
     v(t) = a integral from t_0 to t of r(min((s - t_0) / T, 1)) ds,  r(x) = x^(1/2), x, or 3 x^2 - 2 x^3
 
 so that its acceleration rises to a within T, at first fast, evenly, or gently; T = 0 is a start without a ramp. How a
-driver, a clutch or a converter does it is not known: all three shapes count alike, and so does every T up to two
-seconds, but for three tenths of the weight on T = 0. Of each t_0, T and shape, the best a is found by least squares,
-and its weight is the likelihood of the samples. Time zero and the time of the first foot are means over these weights,
-so that their scatter takes in what noise leaves open and what the shape leaves open.
+driver, a clutch or a converter does it is not known: all three shapes count alike, three tenths of the weight are on
+T = 0, and the rest falls off with exp(-T / 0.5 s). Of each t_0, T and shape, the best a is found by least squares, and
+its weight is the likelihood of the samples, each of which may be off by its noise, and all of them together by 3 % of
+the speed. Time zero and the time of the first foot are means over these weights, so that their scatter takes in what
+noise leaves open and what the shape leaves open.
 
 Samples at rest count as speeds of zero. Where they are equal to the last digit they hold no noise, and the sensor may
 be one that shows nothing below some speed; then the last of them only says that the car was no faster than the first
@@ -46,16 +47,18 @@ DEVIATIONS = 2.0
 _BEFORE = 1.5  # what is looked at before the car seems to move [s]
 _FEWEST, _LONGEST = 5, 1.0  # samples that are fitted where a car is fast at once, but no longer than this [-], [s]
 _NEW = 0.7  # of the samples of a fine display differ from all others [-]
+_LOOKED_AT = 60  # samples that show noise or a coarse display
 _EVEN = 4  # fewer moving samples are not fitted
 _USUAL_STEP = 0.01  # samples that are closer are averaged [s]
 _AT_REST = 0.3  # before the car seems to move, which is surely at rest [s]
-_SLOWEST_RAMP, _AT_ONCE = 2.0, 0.3  # longest T [s], and the weight of T = 0 [-]
+_SLOWEST_RAMP, _USUAL_RAMP, _AT_ONCE = 2.0, 0.5, 0.3  # longest T, its scale [s], and the weight of T = 0 [-]
 _RAMPS = np.concatenate([[0.0], np.geomspace(0.02, _SLOWEST_RAMP, 24)])
-_WEIGHTS = np.concatenate([[_AT_ONCE], (1.0 - _AT_ONCE) * np.gradient(_RAMPS[1:]) / _SLOWEST_RAMP])
+_RATHER = np.gradient(_RAMPS[1:]) * np.exp(-_RAMPS[1:] / _USUAL_RAMP)
+_WEIGHTS = np.concatenate([[_AT_ONCE], (1.0 - _AT_ONCE) * _RATHER / _RATHER.sum()])
 _COARSE, _FINE = 60, 61  # times that are tried, in two rounds
 _UNLIKELY = 1e-6  # as a share of the likeliest
 _SHAPES_GOOD_TO = 0.03  # of the speed [-]
-_ANY_SHAPE = (0.01, 0.0015)  # what shapes beyond the three were seen to shift time zero and the first foot by [s]
+_ANY_SHAPE = (0.01, 0.003)  # what shapes beyond the three were seen to shift time zero and the first foot by [s]
 _LEAST = 0.001  # nothing is stated to be known better [s]
 _TABLE = np.linspace(0.0, 3.0, 301)  # after time zero, where a foot is looked for [s]
 
@@ -133,11 +136,10 @@ def moving_off(time: Array, speed: Array, first: int, at_rest: float) -> Onset:
     Onset
         Times of the log, and how well they are known.
     """
-    moving, _ = as_measured(time[first:], speed[first:])
+    moving, _ = _as_shown(time[first:], speed[first:])
     exact = _parabola(time, speed, first)
-    near = slice(first + 1, first + 61)
-    held = np.unique(speed[near]).size < _NEW * speed[near].size  # a coarse display, which shows no differences
-    quiet = spread_of(time[near], speed[near]) < QUIET and not held
+    near = slice(first + 1, first + 1 + _LOOKED_AT)
+    quiet = spread_of(time[near], speed[near]) < QUIET and not _coarse(speed[near])
     dead = exact < time[first] - 0.05 * (time[min(first + 1, time.size - 1)] - time[first])
     if (quiet and not dead) or moving.size <= _EVEN:
         return _between(time, speed, first, exact)
@@ -172,17 +174,29 @@ def _between(time: Array, speed: Array, first: int, exact: float) -> Onset:
 
 def _about(time: Array, speed: Array, first: int, at_rest: float) -> _Start:
     """Samples about a start, no closer than they need be."""
-    noise = noise_of(*as_measured(time[first:], speed[first:]))
+    noise = noise_of(*_as_shown(time[first:], speed[first:]))
     begin = int(np.searchsorted(time, time[first] - _BEFORE))
     moved = np.flatnonzero(speed[begin : first + 1] > at_rest + 3.0 * noise)  # it came to rest shortly before
     begin += int(moved[-1]) + 1 if moved.size and begin + moved[-1] < first else 0
-    t, v = as_measured(time[first + 1 :], speed[first + 1 :])
+    t, v = _as_shown(time[first + 1 :], speed[first + 1 :])
     fast = int(np.argmax(v > FAST)) if (v > FAST).any() else v.size - 1
     enough = min(_FEWEST, int(np.searchsorted(t, t[0] + _LONGEST, side="right")))
     end = max(fast + 1, enough)
     rest_time, rest, _ = _averaged(time[begin : first + 1], speed[begin : first + 1])
     t, v, count = _averaged(t[:end], v[:end])
     return _Start(rest_time, rest, t, v, noise / sqrt(count))
+
+
+def _coarse(speed: Array) -> bool:
+    """Whether a display is so coarse, or so slow, that it repeats itself while the car moves."""
+    return bool(np.unique(speed).size < _NEW * speed.size)
+
+
+def _as_shown(time: Array, speed: Array) -> tuple[Array, Array]:
+    """Samples that hold something new: of a coarse display, those at which it changes."""
+    time, speed = as_measured(time, speed)
+    new = np.concatenate([[True], np.diff(speed) != 0.0])
+    return (time[new], speed[new]) if _coarse(speed[:_LOOKED_AT]) else (time, speed)
 
 
 def _averaged(time: Array, speed: Array) -> tuple[Array, Array, int]:

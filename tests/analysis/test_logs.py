@@ -34,7 +34,7 @@ def group(folder: Path, name: str, accelerations: list[float], **more: float) ->
 
 
 def test_gap_of_even_accelerations(tmp_path: Path) -> None:
-    """From the first foot on, t = v / a - sqrt(2 x 1 ft / a) (constant acceleration), and so are the gaps at a speed."""
+    """From the first foot on, t = v / a - sqrt(2 x 1 ft / a) (constant acceleration); so are the gaps at a speed."""
     before, after = group(tmp_path, "b", [4.0, 4.02, 3.98]), group(tmp_path, "a", [5.0, 5.02, 4.98])
     found = simlaunch.compare_logs(before, after, targets=["0-100 km/h"])
     each = found.verdict
