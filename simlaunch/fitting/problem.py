@@ -18,7 +18,7 @@ from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_s
 from simlaunch.launching.goals import goal
 from simlaunch.launching.launch_speed import settle
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Car, Pedal
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -28,6 +28,10 @@ Values = Mapping[Parameter, float]
 BUMP = 0.005
 """Step of differences, in usual spreads of a value: shifts bend what is measured within a few times this, and launches
 are repeated to well within it [-]."""
+
+REACH = 2.0 * BUMP
+"""So near to where slopes were worked out they still do; answers then move by 0.02 errors at most, and with twice this
+by 0.3 [-]."""
 
 LATEST, LONGEST_LAG, SHARPEST = 0.5, 0.6, -0.01
 """How far the start may be from where the car seems to move off, the longest lag of a sensor [s], and the most that a
@@ -204,8 +208,8 @@ class _Neighbours:
     moved: list[History]
 
     def serve(self, x: Array, columns: tuple[int, ...], central: bool, cars: NDArray[np.bool_]) -> bool:
-        """Whether differences taken here are slopes there too: no value is farther away than a step of theirs."""
-        return self.columns == columns and self.central >= central and bool((np.abs(x - self.x)[cars] <= BUMP).all())
+        """Whether differences taken here are slopes there too."""
+        return self.columns == columns and self.central >= central and bool((np.abs(x - self.x)[cars] <= REACH).all())
 
 
 @dataclass
@@ -329,12 +333,9 @@ class Problem:
         duration = max(run.log.duration for run in self.runs)
         launched = [k for k, (i, _) in enumerate(wanted) if self.runs[i].log.kind is not Kind.COAST_DOWN]
         if launched:
-            cars = np.concatenate(
-                [
-                    cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)
-                    for i, values in (wanted[k] for k in launched)
-                ]
-            )
+            cars = np.empty(len(launched), CAR)
+            for row, (i, values) in enumerate(wanted[k] for k in launched):
+                cars[row] = cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)[0]
             for k, values in zip(launched, self.runner(cars, duration), strict=True):
                 found[k] = History(values)
         for k, (i, values) in enumerate(wanted):
@@ -419,8 +420,7 @@ class Problem:
     def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
         """How the residuals change with the unknowns, by differences.
 
-        Near a place where it was worked out, the launches made there do: slopes hardly change within a step of their
-        differences, and a search that ends there ends where the residuals are least for these slopes.
+        Near where they were worked out last, the launches made there do.
 
         Parameters
         ----------

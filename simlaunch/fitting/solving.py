@@ -33,6 +33,7 @@ WORTH_WEIGHING = 1.3
 _LAST_SEARCH = 2.0  # launches of the last search and of the errors, beside those of one start (measured: 1 to 3)
 _ROUGH = 12  # evaluations of one search on the way from a start
 _FINE = 40
+_FEW = 4  # after which it is seen whether a search comes near
 _ENOUGH = 1e-5  # relative change at which a search ends
 _ROUNDS = 12  # searches on the way from a start
 _SETTLED = 0.05  # residuals that shrink by less than this share from one search to the next are settled
@@ -345,12 +346,23 @@ def _of_a_simpler_car(problem: Problem, closer: Problem, x: Array) -> tuple[floa
     rough, simpler = problem.of_a_simpler_car(), closer.of_a_simpler_car()
     if rough is None or simpler is None:
         return -np.inf, np.zeros((x.size, x.size))
-    end, least = search(rough, x)[0], _cost(closer, x)
+    least = _cost(closer, x)
+    end = _followed_while_near(rough, x, least)
     better = least - _cost(simpler, end)
     if better < -_NO_MODEL:
         return better, np.zeros((x.size, x.size))
     end, cost, _ = search(simpler, end, central=True)
     return least - cost, _about(simpler, end).covariance + np.outer(end - x, end - x)
+
+
+def _followed_while_near(problem: Problem, x: Array, wanted: float) -> Array:
+    """Where a search leads, given up once a few evaluations gain less than its cost lacks."""
+    x, cost, _ = search(problem, x, _FEW)
+    while True:
+        x, now, _ = search(problem, x, _FEW)
+        if cost - now <= max(now - wanted - _NO_MODEL, _ENOUGH * now):
+            return x
+        cost = now
 
 
 def mixed(first: Array, second: Array, better: float) -> Array:
