@@ -9,6 +9,8 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
+from nursery import Job, ask
+
 PACKAGE = Path(__file__).resolve().parents[1] / "simlaunch"
 
 PART = """
@@ -55,28 +57,34 @@ class Small:
         return self.kept / "kernels"
 
 
-def start(small: Small, code: str = CALL) -> subprocess.Popen[str]:
+def start(small: Small, code: str = CALL, *, anew: bool = False) -> Job | subprocess.Popen[str]:
+    """Start a process on a package; forked, unless numba is given variables or a process `anew` is asked for."""
     environment = {
         **os.environ, "PYTHONPATH": str(small.root), "SIMLAUNCH_CACHE": str(small.kept),
         "PYTHONDONTWRITEBYTECODE": "1",  # or an edit within the same second, of the same length, would not be seen
     }  # fmt: skip
+    anew = anew or os.name != "posix" or any(name.startswith("NUMBA_") for name in os.environ)
+    if not anew:
+        return ask(code, environment, str(small.root))
     return subprocess.Popen(
         [sys.executable, "-c", code], env=environment, cwd=small.root,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
     )  # fmt: skip
 
 
-def result(process: subprocess.Popen[str]) -> tuple[float, int]:
+def result(process: Job | subprocess.Popen[str]) -> tuple[float, int]:
     """What a process worked out, and how many kernels it found on disk."""
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
-    value, hits = out.split()
+    value, hits = result_text(process).split()
     return float(value), int(hits)
 
 
-def result_text(process: subprocess.Popen[str]) -> str:
-    out, err = process.communicate(timeout=120)
-    assert process.returncode == 0, err
+def result_text(process: Job | subprocess.Popen[str]) -> str:
+    if isinstance(process, Job):
+        code, out, err = process.end()
+    else:
+        out, err = process.communicate(timeout=120)
+        code = process.returncode
+    assert code == 0, err
     return out
 
 

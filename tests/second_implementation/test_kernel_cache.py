@@ -38,8 +38,10 @@ def warm(code: Path, once: Path, tmp_path: Path) -> Small:
     return Small(code, Path(shutil.copytree(once, tmp_path / "kept")))
 
 
-def test_second_process_need_not_compile(warm: Small) -> None:
-    assert result(start(warm)) == (7.0, 1)
+@pytest.mark.parametrize("anew", [False, True])
+def test_second_process_need_not_compile(warm: Small, *, anew: bool) -> None:
+    """Met by a process that was forked, as all of these are, and by one that imports everything itself."""
+    assert result(start(warm, anew=anew)) == (7.0, 1)
 
 
 def test_an_edit_in_another_file_is_seen(tmp_path: Path) -> None:
