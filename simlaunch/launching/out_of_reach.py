@@ -18,6 +18,8 @@ from simlaunch.units.spelling import Dimension, System
 
 LONGEST = to_si("600 s", Dimension.TIME)
 """Longest time limit that a scenario may state [s]."""
+_GAP = 0.1
+"""Samples may be this far apart [s]: times between them follow speed and acceleration, and agree to 1e-6 s."""
 
 
 @dataclass(frozen=True)
@@ -73,7 +75,7 @@ def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = No
     aim(longer, (highest,))
     longer.run.time_limit = LONGEST
     with suppress(RunNotFollowed):
-        run = launch(longer, tolerance=tolerance)
+        run = launch(longer, tolerance=tolerance, sample_gap=_GAP)
         count(1)
         if run.outcome is not Outcome.STALLED:  # what it came to by then is no top speed
             return LongLaunch(float(run.trace["speed"].max()), mark(run.trace, highest).time)
