@@ -144,6 +144,15 @@ AirFuelRatio: TypeAlias = Annotated[
     str | None,
     _text("--air-fuel-ratio", "NUMBER", "Air-fuel ratio by mass at peak power.", "as logged, or else 12.0"),
 ]
+HoldTo: TypeAlias = Annotated[
+    str | None,
+    _text(
+        "--hold-to",
+        "SPEED",
+        "Engine speed up to which the saved curve holds the torque of its last point, such as "
+        'the rev limit, "6900 rpm".',
+    ),
+]
 Save: TypeAlias = Annotated[
     Path | None,
     typer.Option("--save", metavar="FILE", help="Write the curve to this file (.csv).", show_default=False),
