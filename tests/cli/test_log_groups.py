@@ -140,9 +140,10 @@ def test_a_curve_from_a_log_ends_before_the_rev_limit_and_can_be_held_up_to_it(
     assert simlaunch.simulate(loaded.replace({"run.until": ["20 m"]})).reached
 
     coupe = simlaunch.load(COUPE)
-    again = tmp_path / "python.csv"
+    again, volume = tmp_path / "python.csv", coupe.engine.displacement
+    assert volume is not None
     found = simlaunch.read_curve_from_logs(
-        [PULL], coupe, gear="all" if gear else None, displacement=2.4e-3, hold_to=6900.0 * np.pi / 30.0
+        [PULL], coupe, gear="all" if gear else None, displacement=volume.si, hold_to=6900.0 * np.pi / 30.0
     )
     found.save(again)
     assert again.read_bytes() == held.read_bytes()
