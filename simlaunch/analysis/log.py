@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from simlaunch.metrics.grip import GripUse, grip_use
 from simlaunch.metrics.marks import MarkResult, marks
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.readers.onset import Onset
 from simlaunch.results import Result
 from simlaunch.simulation.trace import Trace
 
@@ -44,6 +45,11 @@ class LoggedRun(Result):
     def trace(self) -> Trace:
         """The run from time zero on, SI units."""
         return self.account.trace
+
+    @property
+    def onset(self) -> Onset | None:
+        """When the car moved off and had moved one foot, and how well that is known; None for a run that rolls."""
+        return self.account.onset
 
     @property
     def understood(self) -> tuple[str, ...]:

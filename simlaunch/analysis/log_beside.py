@@ -1,21 +1,20 @@
 """Logged runs beside calculated ones: the same marks by the same definitions, and speed over time from one zero.
 
 The logs are those of one set-up; their mean and their scatter stand beside each calculated run. Where every run starts
-from rest, time zero is the moment at which the car moves off; otherwise it is where each passes a common speed.
+from rest, time zero is where the car has moved one foot (`clock`); otherwise it is where each passes a common speed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from math import isfinite, nan
+from math import isfinite, isnan, nan
 from pathlib import Path
-
-import numpy as np
 
 from simlaunch.analysis.log import LoggedRun
 from simlaunch.errors import Fault, InputError
 from simlaunch.launching.goals import same_target
+from simlaunch.logged.clock import clocked, since
 from simlaunch.logged.scatter import Group
 from simlaunch.metrics.marks import AT_REST, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
@@ -43,8 +42,8 @@ class Calculated:
     marks: tuple[MarkResult, ...]
 
     def time(self, target: Target) -> float:
-        """Time of a mark; nan where it was not reached [s]."""
-        return next((each.time for each in self.marks if same_target(each.target, target)), nan)
+        """Time of a mark by the clock of logs; nan where it was not reached [s]."""
+        return next((clocked(each) for each in self.marks if same_target(each.target, target)), nan)
 
 
 @dataclass(frozen=True)
@@ -77,9 +76,9 @@ class LogsBeside:
     runs : tuple of Calculated
         The calculated runs.
     aligned_at : float
-        Speed at which all have time zero; 0 where they start from rest [m/s].
+        Speed at which all have time zero; 0 where they start from rest and have it at the first foot [m/s].
     marks : tuple of MarkBeside
-        Marks that every log reached.
+        Marks that every log reached; times from rest are counted from the first foot.
     """
 
     logs: tuple[LoggedRun, ...]
@@ -89,13 +88,15 @@ class LogsBeside:
 
     def aligned(self, trace: Trace) -> Trace:
         """A run with time zero where all have it, from there on."""
-        zero = 0.0
-        if self.aligned_at:
-            highest = np.maximum.accumulate(trace["speed"])
-            rises = np.concatenate([[True], np.diff(highest) > 0.0])
-            zero = float(np.interp(self.aligned_at, highest[rises], trace.time[rises]))
-        kept = trace.time >= zero
-        return Trace(trace.time[kept] - zero, {"speed": trace["speed"][kept]})
+        whole = since(trace, self.aligned_at)
+        kept = whole.time >= 0.0
+        return Trace(whole.time[kept], {"speed": whole["speed"][kept]})
+
+    @property
+    def known_to(self) -> float:
+        """How well the logs show the first foot: half the interval of 95 % of the worst; nan where one does not [s]."""
+        starts = [log.account.onset for log in self.logs]
+        return max((each.foot_within if each else nan for each in starts), key=lambda within: (isnan(within), within))
 
     @property
     def last(self) -> MarkBeside | None:
@@ -153,7 +154,7 @@ def _marks(logs: Sequence[LoggedRun], runs: Sequence[Calculated], extra: Sequenc
     seen: list[Target] = []
     every = [marks(log.trace, tuple(extra)) for log in logs]
     for place, first in enumerate(every[0]):
-        times = [each[place].time for each in every]
+        times = [clocked(each[place]) for each in every]
         if any(same_target(first.target, other) for other in seen) or not all(map(isfinite, times)):
             continue
         seen.append(first.target)

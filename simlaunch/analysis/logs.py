@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from math import isfinite, isnan
+from math import isfinite, isnan, nan
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +15,10 @@ from numpy.typing import NDArray
 from simlaunch.analysis.log import LoggedRun, read_log
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.launching.goals import same_target, target_written
+from simlaunch.logged.clock import begins, clocked, rise, since
 from simlaunch.logged.same_conditions import Correcting, brought_to, day_of
 from simlaunch.logged.scatter import Change, Group, change
+from simlaunch.metrics.crossing import value_at
 from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogOptions
@@ -80,7 +82,8 @@ class MarkChange:
     target : Target
         The mark.
     times : tuple of float
-        Time in each log; nan where it was not reached or is not defined [s].
+        Time in each log, from the first foot on where it is one from rest; nan where it was not reached or is not
+        defined [s].
     change : Change or None
         Both set-ups; None where there is only one.
     before : Group
@@ -122,7 +125,7 @@ class LogComparison(Result):
     logs : tuple of ComparedLog
         Those before, then those after.
     aligned_at : float
-        Speed at which all have time zero; 0 where they start from rest [m/s].
+        Speed at which all have time zero; 0 where they start from rest and have it at the first foot [m/s].
     target : Target
         What the verdict is about.
     changes : tuple of MarkChange
@@ -153,22 +156,13 @@ class LogComparison(Result):
 
     def aligned(self, log: ComparedLog) -> Trace:
         """A run with time zero where the logs are aligned."""
-        if not self.aligned_at:
-            return log.trace
-        zero = _time_at(log.trace, self.aligned_at)
-        return Trace(log.trace.time - zero, log.trace.channels)
+        return since(log.trace, self.aligned_at)
 
-
-def _time_at(trace: Trace, speed: float) -> float:
-    """First time at which a run passes a speed [s]."""
-    return float(np.interp(speed, *_rise(trace)))
-
-
-def _rise(trace: Trace) -> tuple[Array, Array]:
-    """Speeds that a run passes for the first time, and when."""
-    highest = np.maximum.accumulate(trace["speed"])
-    first = np.concatenate([[True], np.diff(highest) > 0.0])
-    return highest[first], trace.time[first]
+    @property
+    def known_to(self) -> float:
+        """How well the logs show the first foot: half the interval of 95 % of the worst; nan where one does not [s]."""
+        starts = [log.run.account.onset for log in self.logs]
+        return max((each.foot_within if each else nan for each in starts), key=lambda within: (isnan(within), within))
 
 
 def compare_logs(
@@ -193,8 +187,8 @@ def compare_logs(
     options : LogOptions, optional
         How they are read; it holds for all.
     align_at : float, optional
-        Speed at which all logs have time zero [m/s]; left out, the start where all start from rest, else the lowest
-        speed that all of them pass.
+        Speed at which all logs have time zero [m/s]; left out, the first foot where all start from rest, else the
+        lowest speed that all of them pass.
     targets : sequence of str
         Further marks, such as "80 km/h to 120 km/h"; the verdict is about the first. Left out, it is about the last
         usual mark that every log reached.
@@ -233,7 +227,7 @@ def compare_logs(
     top = _top(logs)
     if top - aligned < _SHORTEST:
         raise _nothing_shared(logs, aligned, shown_in)
-    grid = np.arange(max(aligned, 0.0) + _STEP, top, _STEP)
+    grid = np.arange((aligned or _fastest_at_foot(logs)) + _STEP, top, _STEP)
     if not wanted and aligned:
         wanted = (_span(aligned, top, shown_in),)
         logs = tuple(replace(log, marks=marks(log.trace, wanted)) for log in logs)
@@ -311,6 +305,11 @@ def _span(low: float, top: float, unit: DisplayUnit) -> Target:
     return Target(ends, Kind.SPAN, low, end)
 
 
+def _fastest_at_foot(logs: Sequence[ComparedLog]) -> float:
+    """Speed that every log has reached only after its first foot [m/s]."""
+    return max(float(value_at(log.trace, "speed", begins(log.trace, 0.0))) for log in logs)
+
+
 # --- differences ---
 
 
@@ -318,7 +317,7 @@ def _mark_changes(logs: Sequence[ComparedLog]) -> Iterator[MarkChange]:
     """Every mark that a log reached, each once."""
     seen: list[Target] = []
     for n, result in enumerate(logs[0].marks):
-        times = tuple(log.marks[n].time for log in logs)
+        times = tuple(clocked(log.marks[n]) for log in logs)
         if all(map(isnan, times)) or any(same_target(result.target, other) for other in seen):
             continue
         seen.append(result.target)
@@ -336,10 +335,7 @@ def _last_reached(changes: Sequence[MarkChange]) -> Target:
 
 def _along(logs: Sequence[ComparedLog], aligned: float, grid: Array) -> SpeedGap:
     """Gap along speed; all logs pass every speed of the grid."""
-    times = []
-    for log in logs:
-        speed, time = _rise(log.trace)
-        times.append(np.interp(grid, speed, time) - (np.interp(aligned, speed, time) if aligned else 0.0))
+    times = [np.interp(grid, *rise(log.trace)) - begins(log.trace, aligned) for log in logs]
     first, second = ([t for log, t in zip(logs, times, strict=True) if log.setup is setup] for setup in Setup)
     if not second:
         nothing = np.full(grid.size, np.nan)

@@ -18,6 +18,7 @@ from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.physics.body import GRAVITY
 from simlaunch.readers.delimited import refusal, shown
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
+from simlaunch.readers.noise import FEWEST, as_measured, noise_of
 from simlaunch.record import Car
 from simlaunch.simulation.histories import FOLLOWED
 from simlaunch.simulation.rolling import engine_speed_in
@@ -31,9 +32,6 @@ SLOWEST = 0.5
 LAST = 0.15
 """The last stretch before the highest speed is left out: the driver may be lifting already [s]."""
 
-FEWEST = 12
-"""A log with fewer samples in its run determines nothing."""
-
 MOST = 4000
 """Of a channel with more samples in the run, every second, third and so on is used."""
 
@@ -43,13 +41,10 @@ LONGEST_FALL = 0.7
 DEEPEST_FALL = 1.0
 """[m/s]"""
 
-_HELD = 3.0  # a jump of so many resolutions after equal values: the sensor is slower than the logger
 _STEADY = 0.5  # before the start of a pull is used [s]
 _ROLL_STEP = 0.05  # in which a pull is looked for [s]
 _HARDLY = 0.2  # of the later gain of speed: less of it is steady rolling [-]
 _SMOOTHED = 0.3  # over which the largest acceleration is looked for [s]
-_ON_GRID = 0.01  # a gap this near to a multiple of the step is one [steps]
-_PARTS = 10  # the least gap may be so many steps
 _COASTING = 3.0  # over which a coasting speed is smoothed to see where it falls [s]
 _BEYOND_GRIP = 1.25
 _SAME = 0.01  # a speed this near to that of wheels that slip is theirs
@@ -381,69 +376,9 @@ def _coasting_span(account: LogAccount, source: str) -> tuple[float, float]:
 def _channel(name: str, account: LogAccount, begin: float, end: float) -> Channel:
     time, values = account.samples[name]
     kept = (time >= begin) & (time <= end)
-    time, values = _as_measured(time[kept], values[kept])
+    time, values = as_measured(time[kept], values[kept])
     thinned = -(-time.size // MOST) if time.size else 1
     return Channel(name, time[::thinned], values[::thinned], noise_of(time, values))
-
-
-def _as_measured(time: Array, values: Array) -> tuple[Array, Array]:
-    """Samples without those at which a slow sensor's last value was written down once more."""
-    if values.size < FEWEST:
-        return time, values
-    new = np.concatenate([[True], np.diff(values) != 0.0])
-    jumps = np.abs(np.diff(values[new]))
-    if new.mean() > 0.7 or not jumps.size or np.median(jumps) < _HELD * resolution(values):
-        return time, values
-    return time[new], values[new]
-
-
-def resolution(values: Array) -> float:
-    """Smallest step between values that differ; 0 where all are the same."""
-    gaps = np.diff(np.unique(np.round(values, 9)))
-    gaps = gaps[gaps > 1e-9]
-    return float(gaps.min()) if gaps.size else 0.0
-
-
-def noise_of(time: Array, values: Array) -> float:
-    """Standard deviation of a sample, from third differences: what a smooth signal leaves over.
-
-    Parameters
-    ----------
-    time : ndarray, shape (n,)
-        [s]
-    values : ndarray, shape (n,)
-        Samples.
-
-    Returns
-    -------
-    float
-        In their unit, no less than what their resolution and size allow.
-
-    Source: J. von Neumann et al., Ann. Math. Statist. 12 (1941) 153, for differences of the first order; the third
-    has the variance 20 s^2 for independent samples.
-    """
-    least = 1e-4 * float(np.abs(values).max(initial=0.0)) + 1e-6
-    if values.size < FEWEST:
-        return max(least, resolution(values))
-    steps = np.diff(time)
-    even = np.abs(steps / np.median(steps) - 1.0) < 0.2
-    sound = even[:-2] & even[1:-1] & even[2:]
-    third = np.diff(values, 3)[sound]
-    spread = float(np.median(np.abs(third))) / 0.6745 / np.sqrt(20.0) if third.size > FEWEST else 0.0
-    return float(max(spread, _rounded(values) / np.sqrt(12.0), least))
-
-
-def _rounded(values: Array) -> float:
-    """Step that values are rounded to; 0 where they are not, or where that does not show."""
-    different, least = np.unique(np.round(values, 9)), resolution(values)
-    if least <= 0.0:
-        return 0.0
-    for parts in range(1, _PARTS + 1):
-        multiples = np.diff(different) * parts / least
-        whole = np.round(multiples)
-        if (np.abs(multiples - whole) < _ON_GRID).all() and np.unique(whole).size > 1:
-            return least / parts
-    return least if different.size < 0.7 * values.size else 0.0
 
 
 # --- what speaks against a log ---

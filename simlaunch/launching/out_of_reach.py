@@ -17,6 +17,8 @@ from simlaunch.units.spelling import Dimension, System
 
 LONGEST = to_si("600 s", Dimension.TIME)
 """Longest time limit that a scenario may state [s]."""
+_GAP = 0.1
+"""Samples may be this far apart [s]: times between them follow speed and acceleration, and agree to 1e-6 s."""
 
 _STALLED_ROLLING = "the engine was pulled down until it stalled: begin in a lower gear or at a higher speed"
 
@@ -111,7 +113,7 @@ def given_time(car: Car, targets: Sequence[Target], tolerance: float | None = No
     longer.run.time_limit = LONGEST
     count(1)
     try:
-        run = launch(longer, tolerance=tolerance)
+        run = launch(longer, tolerance=tolerance, sample_gap=_GAP)
     except RunNotFollowed as failure:
         return LongLaunch(farthest, None, 0.0, 0.0, nan, str(failure))
     top, distance = (float(run.trace[name].max()) for name in ("speed", "distance"))

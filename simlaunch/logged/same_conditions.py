@@ -3,8 +3,8 @@
 On the day, the wheels pushed with F = m a + R, where R is what slowed the car and m is its mass with all that turned in
 the gear. In the conditions of the scenario the same push gives a' = (k F - R') / m, where k is 1 unless a torque
 correction is asked for. While the car pulls, every speed is kept and the time spent there is multiplied by a / a';
-while it does not, as in a gear change, the time is kept and the speed changes by (a' - a) dt. Distance is taken from
-the new speed.
+while it does not, as in a gear change, the time is kept and the speed changes by (a' - a) dt. Distance grows by
+v' dt', so that the first foot stays where the log has it.
 
 On calculated runs of a known car 84 to 91 % of the effect of wind, temperature and grade was removed.
 
@@ -30,6 +30,7 @@ from simlaunch.errors import UsageError
 from simlaunch.launching.ready import runnable
 from simlaunch.logged.road_load import mass_in_gear, resistance
 from simlaunch.logged.tied import nearest_gear
+from simlaunch.metrics.crossing import with_distance
 from simlaunch.parameters.weather import DOUBT, factor, scenario_weather
 from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
@@ -50,6 +51,7 @@ FALLS = 0.6
 """Nor is one that gains less than this share of the most it gains within a second: its time is that of a gear change,
 which no weather makes longer [-]."""
 
+_ROLLS = 1.0  # a slower car hardly rolls [m/s]
 _WINDOW = 0.4  # over which acceleration is taken from speed [s]
 
 
@@ -164,8 +166,11 @@ def brought_to(trace: Trace, given: Correcting, day: Scenario, place: str) -> tu
     step = np.diff(time)
     moved = np.concatenate([[0.0], np.cumsum(0.5 * (stretch[1:] + stretch[:-1]) * step)])
     lost = np.where(pulls, 0.0, after - gained)
-    lost[speed < 1.0] = 0.0  # a car that hardly rolls is held by its brakes, or by its clutch
+    lost[speed < _ROLLS] = 0.0  # a car that hardly rolls is held by its brakes, or by its clutch
     offset = np.concatenate([[0.0], np.cumsum(0.5 * (lost[1:] + lost[:-1]) * step)])
     kept = {name: values for name, values in trace.channels.items() if name not in ("distance", "acceleration")}
     kept["speed"] = np.maximum(speed + offset, 0.0)
+    share = stretch * np.where(speed > _ROLLS, kept["speed"] / np.maximum(speed, _ROLLS), 1.0)
+    way = np.diff(with_distance(trace)["distance"])
+    kept["distance"] = np.concatenate([[0.0], np.cumsum(0.5 * (share[1:] + share[:-1]) * way)])
     return Trace(time[0] + moved, kept), account

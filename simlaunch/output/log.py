@@ -76,6 +76,7 @@ def document(logged: LoggedRun, *, trace: bool = False) -> Object:
         "understood": list(logged.account.understood),
         "notes": list(logged.account.notes),
         **group_object("logged", logged),
+        "start": None if logged.onset is None else group_object("onset", logged.onset),
         "marks": [mark_object(result) for result in logged.marks],
         "grip": grip,
         **({"trace": {key: listed(values) for key, values in columns(logged).items()}} if trace else {}),

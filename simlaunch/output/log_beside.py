@@ -5,8 +5,9 @@ from __future__ import annotations
 from math import isfinite
 
 from simlaunch.analysis.log_beside import LogsBeside, MarkBeside
-from simlaunch.launching.goals import WORTH_NAMING, target_label
+from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.metrics.marks import Target
+from simlaunch.output.clock import FROM_FOOT, mark_name, row_label, time_zero
 from simlaunch.output.layout import Row, Table, short
 from simlaunch.output.words import Numbers
 from simlaunch.units.spelling import Dimension
@@ -14,7 +15,8 @@ from simlaunch.units.spelling import Dimension
 _LONGEST = 16  # name of a run in the head of a column
 WHAT_IT_IS = (
     "A calculated time is that of the car as it is described; a log is that of one car, one road and one driver on one "
-    "day. Where they differ, the description, the conditions or the driving differ; a log does not say which."
+    "day. Where they differ, the description, the conditions or the driving differ; a log does not say which. "
+    f"{FROM_FOOT}"
 )
 
 
@@ -27,7 +29,7 @@ def table(found: LogsBeside, numbers: Numbers) -> Table:
         cells += [numbers.plain(each.logged.scatter, time)] if several else []
         for value in each.calculated:
             cells += numbers.beside(each.logged.mean, value, time)[1:]
-        rows.append(Row(target_label(each.target), numbers.unit(time), tuple(cells)))
+        rows.append(Row(row_label(each.target), numbers.unit(time), tuple(cells)))
     logged = ("logged, mean", "scatter") if several else ("logged",)
     runs = (head for run in found.runs for head in (short(run.name, _LONGEST), "less logged"))
     return Table("Times, logged and calculated", (*logged, *runs), tuple(rows))
@@ -43,7 +45,7 @@ def sentence(found: LogsBeside, numbers: Numbers, wanted: Target | None = None) 
         spread = f"{each.logged.scatter:.3f} s" if isfinite(each.logged.scatter) else "not known"
         scatter = f" (mean of {len(found.logs)} logs, standard deviation {spread})"
     runs = "; ".join(_run(run.name, each, k, numbers) for k, run in enumerate(found.runs))
-    return f"{target_label(each.target)} takes {each.logged.mean:.3f} s in the log{scatter}. Calculated: {runs}."
+    return f"{mark_name(each.target)} takes {each.logged.mean:.3f} s in the log{scatter}. Calculated: {runs}."
 
 
 def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
@@ -57,6 +59,4 @@ def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
 
 def zero(found: LogsBeside, numbers: Numbers) -> str:
     """Where time zero is."""
-    if not found.aligned_at:
-        return "Time zero: the car moves off."
-    return f"Time zero: the car passes {numbers.with_unit(found.aligned_at, Dimension.SPEED)}."
+    return time_zero(found.aligned_at, found.known_to, numbers)

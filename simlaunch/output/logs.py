@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from simlaunch.analysis.logs import ComparedLog, LogComparison, MarkChange, Setup
 from simlaunch.launching.goals import target_label
+from simlaunch.logged.clock import from_foot
 from simlaunch.logged.scatter import Change, Evidence
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, number
+from simlaunch.output.clock import FROM_FOOT, mark_name, row_label, time_zero
 from simlaunch.output.groups import cells, plain_heads
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
@@ -25,7 +27,7 @@ _OF_CHANGE = ("before", "after", "gap", "low", "high", "scatter_before", "scatte
 _MEANING = (
     "Change: mean after less mean before; negative is quicker. From, to: Welch's t interval, which holds the true "
     "change with a confidence of 95 %, if repeat runs scatter normally. Sd: standard deviation of repeat runs. Of many "
-    "intervals, one in twenty misses by chance: judge by the mark of the verdict."
+    "intervals, one in twenty misses by chance: judge by the mark of the verdict. "
 )
 _USUAL = 3  # runs of each set-up that are asked for where there are too few
 
@@ -49,14 +51,14 @@ def _logs(found: LogComparison, numbers: Numbers) -> Table:
         )
         for log, time in zip(found.logs, times, strict=True)
     )
-    return Table(f"Logs, {target_label(found.target)}", heads, tuple(rows))
+    return Table(f"Logs, {row_label(found.target)}", heads, tuple(rows))
 
 
 def change_table(found: LogComparison, numbers: Numbers) -> Table:
     """Every mark before and after, with the change, its interval and what repeat runs scatter by."""
     rows = (
         Row(
-            target_label(each.target),
+            row_label(each.target),
             numbers.unit(Dimension.TIME),
             _change_cells(each.change, numbers),
         )
@@ -77,7 +79,7 @@ def _alone(found: LogComparison, numbers: Numbers) -> Table:
     unit = numbers.unit(Dimension.TIME)
     rows = (
         Row(
-            target_label(each.target),
+            row_label(each.target),
             "",
             (
                 str(sum(map(isfinite, each.times))),
@@ -131,7 +133,7 @@ def _interval(change: Change) -> str:
 
 def _verdict(each: MarkChange) -> str:
     """What the logs say of one mark."""
-    label, change = target_label(each.target), each.change
+    label, change = mark_name(each.target), each.change
     if change is None:
         return f"{label} takes {each.before.mean:.3f} s on average. No log is named after a change (--after)."
     evidence, runs = change.evidence, (change.before.runs, change.after.runs)
@@ -168,12 +170,7 @@ def summary(found: LogComparison, system: System) -> str:
 
 
 def _done(found: LogComparison, numbers: Numbers) -> Iterator[str]:
-    at = (
-        numbers.with_unit(found.aligned_at, Dimension.SPEED)
-        if found.aligned_at
-        else "the moment at which each car moves off"
-    )
-    yield f"time zero: {at}"
+    yield time_zero(found.aligned_at, found.known_to, numbers)
     for log in found.logs:
         if log.done:
             yield f"{_name(log)}: drag, rolling and grade brought to the scenario; {log.done}"
@@ -185,7 +182,7 @@ def text(found: LogComparison, system: System) -> str:
         paragraph(f"{len(found.of(Setup.BEFORE))} logs before, {len(found.of(Setup.AFTER))} after"),
         *block("What was done", _done(found, Numbers(system))),
         *block("Worth knowing", found.notes),
-        *([paragraph(_MEANING)] if found.of(Setup.AFTER) else []),
+        paragraph(f"{_MEANING}{FROM_FOOT}" if found.of(Setup.AFTER) else FROM_FOOT),
         *tables_text(tables(found, system)),
         *block("Verdict", [summary(found, system)]),
     ]
@@ -199,7 +196,11 @@ def columns(found: LogComparison) -> Mapping[str, NDArray[np.float64]]:
 
 def _change(each: MarkChange) -> Object:
     change = each.change
-    marked = {"label": target_label(each.target), "times_s": listed(each.times)}
+    marked = {
+        "label": target_label(each.target),
+        "from_first_foot": from_foot(each.target),
+        "times_s": listed(each.times),
+    }
     if change is None:
         return {**marked, "before_s": number(each.before.mean), "scatter_before_s": number(each.before.scatter)}
     return {**marked, **group_object("log_change", change), "evidence": change.evidence.name.lower()}
@@ -222,6 +223,7 @@ def document(found: LogComparison, *, trace: bool = False) -> Object:
     return {
         "format": "simlaunch-logs-1",
         "aligned_at_m_per_s": number(found.aligned_at),
+        "first_foot_within_s": number(found.known_to),
         "target": target_label(found.target),
         "verdict": _verdict(found.verdict),
         "evidence": found.verdict.change.evidence.name.lower() if found.verdict.change else None,

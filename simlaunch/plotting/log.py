@@ -35,7 +35,7 @@ def log_figure(logged: LoggedRun, system: str) -> Figure:
     speeds = _speeds(logged)
     engine = "engine_speed" in trace
     panels = Panels((2.6, 1.6) if engine else (2.6,), labels=(list(speeds), *([()] if engine else [])))
-    figure, rows = sheet(_title(trace, units), "Time zero: the car moves off.", panels)
+    figure, rows = sheet(_title(trace, units), _lead(logged), panels)
     column = [row[0] for row in rows]
     for axes in column:
         axes.set_xlim(0.0, float(trace.time[-1]))
@@ -60,6 +60,12 @@ def draw(axes: Axes, logged: LoggedRun, system: str) -> None:
     axes.plot(logged.trace.time, units.of(logged.trace["speed"], Dimension.SPEED))
     axes.set_xlabel(units.axis_of("time"))
     axes.set_ylabel(units.axis_of("speed"))
+
+
+def _lead(logged: LoggedRun) -> str:
+    if logged.account.onset is None:
+        return "Time zero: the first sample; the car rolls."
+    return f"Time zero: the car moves off, known to {logged.account.onset.zero_within:.3f} s."
 
 
 def _title(trace: Trace, units: Units) -> str:

@@ -7,8 +7,9 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from simlaunch.analysis.logs import LogComparison, Setup
-from simlaunch.launching.goals import target_label
 from simlaunch.logged.scatter import Evidence
+from simlaunch.output.clock import mark_name, time_zero
+from simlaunch.output.words import Numbers
 from simlaunch.plotting.look import (
     INK,
     SHADE,
@@ -73,15 +74,13 @@ def _title(found: LogComparison, both: bool) -> str:
         return f"{len(found.logs)} logs side by side"
     way = "slower" if change.gap > 0.0 else "quicker"
     printed = round(change.after.mean, 3) - round(change.before.mean, 3)  # the difference that the verdict states
-    return f"After: {abs(printed):.3f} s {way} in {target_label(found.target)}"
+    return f"After: {abs(printed):.3f} s {way} in {mark_name(found.target)}"
 
 
 def _lead(found: LogComparison, units: Units) -> str:
     change = found.verdict.change
     said = f" The change is {change.evidence.value}." if change and change.evidence in _WEIGHED else ""
-    if not found.aligned_at:
-        return f"Time zero: the car moves off.{said}"
-    return f"Time zero: the car passes {units.text(found.aligned_at, Dimension.SPEED)}.{said}"
+    return f"{time_zero(found.aligned_at, found.known_to, Numbers(units.system))}{said}"
 
 
 def _draw_speeds(axes: Axes, found: LogComparison, units: Units) -> None:

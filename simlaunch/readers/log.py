@@ -7,8 +7,11 @@ How a log is understood:
 - Units are taken from `--unit speed=km/h`, else from the file, else from the name ("speed km/h", "rpm").
 - Time has to increase. The time base is that of the channel sampled most often; others run straight between samples,
   gears hold, nothing is extrapolated. A pause of more than five times the usual one is reported as a gap.
-- Time zero is the moment at which the car moves off, between two samples: the root of the parabola through the first
-  three that move. The run ends at its highest speed. A log that does not start from rest begins at its first sample.
+- Time zero is the moment at which the car moves off, found through the noise of the speed (`onset`), and stated with
+  how well it is known. The run ends at its highest speed. A log that does not start from rest begins at its first
+  sample.
+- Where the speed has noise, the time at which the car has moved one foot is found with time zero, and distance is
+  integrated from there: below it, samples hold more noise than speed.
 - A log that changes its speed far slower or faster than any car is refused: its time is in another unit.
 """
 
@@ -19,7 +22,7 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
-from math import inf
+from math import inf, isfinite
 from pathlib import Path
 from typing import TypeAlias
 
@@ -27,12 +30,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.errors import InputError
+from simlaunch.metrics.crossing import first_time, with_distance
 from simlaunch.readers.child import Channel, Recording, numbered, without_unit
 from simlaunch.readers.columns import known_channels, plain_name, unit_named
 from simlaunch.readers.delimited import MAX_BYTES, TableOptions, read_table, refusal, shown
 from simlaunch.readers.matlab import read_matlab
 from simlaunch.readers.mdf import read_mdf
-from simlaunch.readers.smoothing import moving_off
+from simlaunch.readers.onset import Onset, moving_off
+from simlaunch.record import FOOT
 from simlaunch.scenario.reading import read_bytes
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.gate import quoted
@@ -52,6 +57,7 @@ GAP = 5.0
 """A pause longer than so many usual ones is a gap [-]."""
 
 _MOST_NAMES = 30  # in a message
+_SAME_FOOT = 0.05  # by which a logged distance may pass the first foot sooner or later than the speed shows [s]
 
 Array: TypeAlias = NDArray[np.float64]
 
@@ -107,6 +113,8 @@ class LogAccount:
     channel's own samples, in the time of the log [s], with their values."""
     from_rest: bool = False
     samples: Mapping[str, tuple[Array, Array]] = field(default_factory=dict)
+    onset: Onset | None = None
+    """When the car moved off and had moved one foot, and how well that is known; None for a run that rolls."""
 
 
 @dataclass(frozen=True)
@@ -409,13 +417,32 @@ def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
         raise log.refuse("speed", "", "has fewer than two values", f"name another channel with {_flag(Role.SPEED)}")
     base = _base(log, speeds, series)
     _check_pace(log, speeds[0])
-    run = _Run(0, base.size - 1, base[0], ()) if log.options.whole else _run(log, base, _onto(base, speeds[0]))
+    run = (
+        _Run(0, base.size - 1, base[0], ()) if log.options.whole else _run(log, base, _onto(base, speeds[0]), speeds[0])
+    )
     times = np.concatenate([[run.zero], base[run.first + 1 : run.last + 1]])
+    if run.onset is not None and run.zero < run.onset.foot < times[-1]:
+        times = np.unique(np.concatenate([times, [run.onset.foot]]))
     trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
+    onset = _with_foot(run.onset, trace, run.zero) if run.onset is not None else None
     samples = {str(s.role): (s.time, s.values) for s in series}
     notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
-    understood = (*_understood(series, base), *run.account)
-    return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples)
+    understood = (*_understood(series, base), *run.account, *([_said(onset)] if onset else []))
+    return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples, onset)
+
+
+def _with_foot(onset: Onset, trace: Trace, zero: float) -> Onset:
+    """The start with the first foot as the trace has it; nan where the run is shorter."""
+    return replace(onset, foot=zero + first_time(with_distance(trace), "distance", FOOT))
+
+
+def _said(onset: Onset) -> str:
+    """How well the start is known."""
+    zero = f"time zero and times without rollout are good to {onset.zero_within:.3f} s"
+    if not isfinite(onset.foot):
+        return f"{zero}, with a confidence of 95 %"
+    later = f"the first foot is passed {onset.foot - onset.zero:.3f} s later"
+    return f"{zero}; {later}, and times with rollout are good to {onset.foot_within:.3f} s; with a confidence of 95 %"
 
 
 def _check_pace(log: _Log, speed: _Series) -> None:
@@ -456,11 +483,16 @@ class _Run:
     last: int
     zero: float
     account: tuple[str, ...]
-    from_rest: bool = False
+    onset: Onset | None = None
+
+    @property
+    def from_rest(self) -> bool:
+        """Whether the car stands before it."""
+        return self.onset is not None
 
 
-def _run(log: _Log, time: Array, speed: Array) -> _Run:
-    """The run that is wanted."""
+def _run(log: _Log, time: Array, speed: Array, own: _Series) -> _Run:
+    """The run that is wanted, from speeds on the common time base and from the speed's own samples."""
     starts, wanted = _starts(speed), log.options.start
     later = starts[time[starts] >= (-inf if wanted is None else wanted)]
     if wanted is not None and not later.size:
@@ -474,11 +506,17 @@ def _run(log: _Log, time: Array, speed: Array) -> _Run:
     moving = first + int(np.argmax(speed[first:] > AT_REST))
     standing = moving + np.flatnonzero(speed[moving:] <= AT_REST)
     last = _highest(log, speed, first, int(standing[0]) if standing.size else speed.size)
-    zero = moving_off(time, speed, first)
+    onset = moving_off(own.time, own.values, _own_first(own, float(time[first])), AT_REST)
+    zero, first = onset.zero, int(np.searchsorted(time, onset.zero, side="right")) - 1
     length = f"{time[last] - zero:.4g} s"
     account = (f"moves off at {round(zero, 3):.8g} s of the log, which is time zero; highest speed after {length}",)
     more = (f"{starts.size} runs from rest in this log; --start takes a later one",) if starts.size > 1 else ()
-    return _Run(first, last, zero, (*account, *more), from_rest=True)
+    return _Run(first, last, zero, (*account, *more), onset)
+
+
+def _own_first(own: _Series, time: float) -> int:
+    """The last of a channel's own samples up to a time."""
+    return max(int(np.searchsorted(own.time, time, side="right")) - 1, 0)
 
 
 def _highest(log: _Log, speed: Array, first: int, end: int) -> int:
@@ -492,8 +530,28 @@ def _cut(log: _Log, time: Array, kept: dict[str, Array], run: _Run) -> Trace:
     if run.from_rest:
         kept["speed"][0] = 0.0
     distance = kept.pop("distance", None)
-    if distance is not None and np.isfinite(distance).all():
-        kept["distance"] = distance - distance[0]
-    elif distance is not None:
+    if distance is not None and not np.isfinite(distance).all():
         log.notes.append("distance does not cover the run; it is taken from speed")
+    elif distance is not None and not _shows_foot(time, distance - distance[0], run.onset):
+        log.notes.append("distance does not show the first foot where the speed does; it is taken from speed")
+    elif distance is not None:
+        kept["distance"] = distance - distance[0]
+    if "distance" not in kept and run.onset is not None and run.onset.foot in time:
+        kept["distance"] = _through_foot(time, kept["speed"], run.onset.foot)
     return Trace(time - run.zero, kept)
+
+
+def _shows_foot(time: Array, distance: Array, onset: Onset | None) -> bool:
+    """Whether a logged distance passes one foot about when the speed says so; coarse ones do not."""
+    if onset is None or not isfinite(onset.foot):
+        return True
+    passed = first_time(Trace(time, {"distance": distance}), "distance", FOOT)
+    return bool(abs(passed - onset.foot) <= onset.foot_within + _SAME_FOOT)
+
+
+def _through_foot(time: Array, speed: Array, foot: float) -> Array:
+    """Distance from speed that is one foot at the time at which the car has moved one foot [m]."""
+    summed = np.concatenate([[0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time))])
+    there = float(summed[np.searchsorted(time, foot)])
+    before = np.maximum(np.maximum.accumulate(summed), 0.0) * (FOOT / there if there > 0.0 else 0.0)
+    return np.where(time < foot, np.minimum(before, FOOT), FOOT + summed - there)

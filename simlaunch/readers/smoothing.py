@@ -16,7 +16,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from math import sqrt
 
 import numpy as np
 import scipy  # loads its parts when they are used
@@ -180,32 +179,3 @@ def _binned(x: Array, y: Array) -> tuple[Array, Array, Array]:
 def _scatter(x: Array, y: Array, at: Callable[[Array], Array]) -> float:
     mean = abs(float(np.mean(y)))
     return float(np.sqrt(np.mean((y - at(x)) ** 2))) / mean if mean else 0.0
-
-
-def moving_off(time: Array, speed: Array, first: int) -> float:
-    """Moment at which a car moves off: where the parabola through its first three moving samples begins to rise.
-
-    Parameters
-    ----------
-    time : ndarray, shape (n,)
-        Times of the samples [s].
-    speed : ndarray, shape (n,)
-        Speed of the car [m/s].
-    first : int
-        The last sample at rest.
-
-    Returns
-    -------
-    float
-        Between that sample and the next [s].
-    """
-    t, v = time[first + 1 : first + 4] - time[first], speed[first + 1 : first + 4]
-    if t.size < 3:
-        return float(time[first])
-    square, slope, constant = np.polyfit(t, v, 2).tolist()
-    if abs(square) * t[0] < 1e-9 * abs(slope):  # a straight line
-        roots = np.array([-constant / slope])
-    else:
-        spread = sqrt(max(slope * slope - 4.0 * square * constant, 0.0))  # no root: the lowest point
-        roots = np.array([-slope - spread, -slope + spread]) / (2.0 * square)
-    return float(time[first] + max(roots[roots <= t[0]].max(initial=0.0), 0.0))

@@ -7,6 +7,7 @@ from pathlib import Path
 from simlaunch.analysis.log_beside import LogsBeside
 from simlaunch.comparing.compare import input_pull
 from simlaunch.launching.goals import target_label
+from simlaunch.logged.clock import from_foot
 from simlaunch.output.as_json import Object, listed, number
 from simlaunch.output.layout import Table, paragraph
 from simlaunch.output.words import sentences
@@ -81,9 +82,11 @@ def _beside(found: LogsBeside) -> Object:
         "logs": [shown(Path(log.source)) for log in found.logs],
         "curves": [run.name for run in found.runs],
         "aligned_at_m_per_s": number(found.aligned_at),
+        "first_foot_within_s": number(found.known_to),
         "marks": [
             {
                 "label": target_label(each.target),
+                "from_first_foot": from_foot(each.target),
                 "logged_s": number(each.logged.mean),
                 "scatter_s": number(each.logged.scatter),
                 "calculated_s": listed(each.calculated),

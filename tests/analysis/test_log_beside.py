@@ -34,21 +34,23 @@ def run(gain: float) -> Trace:
 
 
 def test_times_and_differences_are_those_of_even_motions(tmp_path: Path) -> None:
-    """t = v / a for each of three gains. Source: uniform acceleration."""
+    """From the first foot on, t = v / a - sqrt(2 x 1 ft / a) for each of three gains. Source: uniform acceleration."""
     logs = [read_log(even(tmp_path / f"{k}.csv", gain)) for k, gain in enumerate((4.0, 5.0))]
     found = beside(logs, calculated({"one": run(4.0), "other": run(6.0)}))
     mark = found.mark(SPRINT)
     assert mark is not None
-    end = 100.0 / 3.6
-    assert mark.logged.mean == pytest.approx(0.5 * (end / 4.0 + end / 5.0), abs=2e-3)
-    assert mark.logged.scatter == pytest.approx(abs(end / 4.0 - end / 5.0) / np.sqrt(2.0), abs=2e-3)
-    assert mark.calculated == pytest.approx((end / 4.0, end / 6.0), abs=1e-3)
-    row = next(row for row in table(found, METRIC).rows if row.label == "0-100 km/h")
-    assert row.cells == ("6.250", "0.982", "6.944", "+0.694", "4.630", "-1.620")
+    four, five, six = (100.0 / 3.6 / a - np.sqrt(2.0 * 0.3048 / a) for a in (4.0, 5.0, 6.0))
+    assert mark.logged.mean == pytest.approx(0.5 * (four + five), abs=2e-3)
+    assert mark.logged.scatter == pytest.approx(abs(four - five) / np.sqrt(2.0), abs=2e-3)
+    assert mark.calculated == pytest.approx((four, six), abs=1e-3)
+    row = next(row for row in table(found, METRIC).rows if row.label == "0-100 km/h, rollout")
+    assert row.cells == ("5.880", "0.953", "6.554", "+0.674", "4.311", "-1.569")
     said = sentence(found, METRIC, SPRINT)
-    assert said.startswith("0-100 km/h takes 6.250 s in the log (mean of 2 logs, standard deviation 0.982 s).")
-    assert '6.944 s with "one", 0.694 s slower; 4.630 s with "other", 1.620 s quicker.' in said
-    assert zero(found, METRIC) == "Time zero: the car moves off."
+    assert said.startswith(
+        "0-100 km/h with 1 ft rollout takes 5.880 s in the log (mean of 2 logs, standard deviation 0.953 s)."
+    )
+    assert '6.554 s with "one", 0.674 s slower; 4.311 s with "other", 1.569 s quicker.' in said
+    assert zero(found, METRIC) == "Time zero: the car has moved one foot, known to 0.001 s in the logs."
 
 
 def test_one_log_has_no_scatter(tmp_path: Path) -> None:

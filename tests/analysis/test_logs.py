@@ -34,20 +34,24 @@ def group(folder: Path, name: str, accelerations: list[float], **more: float) ->
 
 
 def test_gap_of_even_accelerations(tmp_path: Path) -> None:
-    """t = v / a, so that the gap at a speed is v (1/a2 - 1/a1) (constant acceleration)."""
+    """From the first foot on, t = v / a - sqrt(2 x 1 ft / a) (constant acceleration); so are the gaps at a speed."""
     before, after = group(tmp_path, "b", [4.0, 4.02, 3.98]), group(tmp_path, "a", [5.0, 5.02, 4.98])
     found = simlaunch.compare_logs(before, after, targets=["0-100 km/h"])
     each = found.verdict
-    true = [100.0 / 3.6 / a for a in (4.0, 4.02, 3.98, 5.0, 5.02, 4.98)]
+    accelerations = np.array([4.0, 4.02, 3.98, 5.0, 5.02, 4.98])
+    foot = np.sqrt(2.0 * 0.3048 / accelerations)
+    true = (100.0 / 3.6 / accelerations - foot).tolist()
     assert each.times == pytest.approx(true, abs=1e-3)
     assert each.change is not None
     assert each.change.gap == pytest.approx(np.mean(true[3:]) - np.mean(true[:3]), abs=1e-3)
     assert each.change.evidence is Evidence.MORE
-    mean = np.mean(1.0 / np.array([5.0, 5.02, 4.98])) - np.mean(1.0 / np.array([4.0, 4.02, 3.98]))
-    assert found.along.gap == pytest.approx(found.along.speed * mean, abs=2e-3)
+    each_gap = found.along.speed[:, None] / accelerations - foot
+    gap = each_gap[:, 3:].mean(axis=1) - each_gap[:, :3].mean(axis=1)
+    assert found.along.gap == pytest.approx(gap, abs=2e-3)
+    assert found.along.speed[0] > np.sqrt(2.0 * 0.3048 * 5.02)  # no log is faster at its first foot
     assert (found.along.low < found.along.gap).all()
     assert "more than repeat runs scatter by" in found.summary()
-    assert found.summary().startswith("0-100 km/h takes 6.945 s before and 5.556 s after")
+    assert found.summary().startswith("0-100 km/h with 1 ft rollout takes 6.554 s before and 5.206 s after")
 
 
 def test_no_change_is_called_none(tmp_path: Path) -> None:

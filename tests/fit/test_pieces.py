@@ -14,10 +14,11 @@ from fit.driven import Logger, behind, driven, logged, write
 from simlaunch.errors import InputError
 from simlaunch.fitting.histories import STEP, History, Runner, lagged, last_until
 from simlaunch.fitting.identifiability import identifiability, without
-from simlaunch.fitting.logs import LogRequest, noise_of, read_run, resolution
+from simlaunch.fitting.logs import LogRequest, read_run
 from simlaunch.fitting.residuals import misfit, neighbours, runs_chance
 from simlaunch.fitting.solving import hanging_together, mixed, moves_without, no_less_than, widened
 from simlaunch.parameters.fill import lower
+from simlaunch.readers.noise import noise_of, resolution
 from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.reading import load
 from simlaunch.simulation.histories import FOLLOWED

@@ -58,7 +58,11 @@ def test_it_says_what_it_understood(tmp_path: Path) -> None:
         'engine speed: "RPM" [rpm], 1000 samples, 0.01 s apart',
     )
     told = "moves off at 1 s of the log, which is time zero; highest speed after 8.99 s"
-    assert account.understood[-1] == told
+    assert account.understood[-2] == told
+    assert account.understood[-1] == (
+        "time zero and times without rollout are good to 0.010 s; the first foot is passed 0.349 s later, and times "
+        "with rollout are good to 0.001 s; with a confidence of 95 %"
+    )  # sqrt(2 x 0.3048 m / 5 m/s^2) = 0.3492 s
 
 
 # --- names ---
@@ -227,7 +231,7 @@ def test_of_several_runs_the_first_is_taken_or_a_later_one(tmp_path: Path) -> No
     twice = once * np.where(time < 20.0, 1.0, 0.5)
     path = write_csv(tmp_path / "log.csv", {"time [s]": time, "speed [m/s]": twice})
     first = read_channels(path)
-    assert first.understood[-1] == "2 runs from rest in this log; --start takes a later one"
+    assert first.understood[-2] == "2 runs from rest in this log; --start takes a later one"
     assert first.trace.time[-1] == pytest.approx(11.0, abs=0.011)
     second = read_channels(path, LogOptions(start=5.0))
     assert second.understood[1].startswith("moves off at 21 s of the log")
