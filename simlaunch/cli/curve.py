@@ -9,6 +9,7 @@ from simlaunch.analysis import curve as study
 from simlaunch.analysis import curve_from_log
 from simlaunch.cli import curve_options as given
 from simlaunch.cli.curve_conditions import Driveline, weather
+from simlaunch.cli.file_lists import taking_lists
 from simlaunch.cli.log import Channels, channels_named, units_named
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
@@ -157,3 +158,6 @@ def _shown(
     if save is not None:
         note(f"wrote {save}", quiet=quiet)
     return 0
+
+
+curve.command_class = taking_lists("--from-log")  # type: ignore[attr-defined]

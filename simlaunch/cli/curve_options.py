@@ -8,6 +8,8 @@ from typing import Annotated, Any, TypeAlias
 
 import typer
 
+from simlaunch.cli.file_lists import UP_TO
+
 
 class CorrectionChoice(StrEnum):
     """Weather correction, as typed."""
@@ -40,8 +42,8 @@ FromLog: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
         "--from-log",
-        metavar="FILE",
-        help="Log of a pull in gear to use instead of sheets; needs --scenario; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of pulls in gear to use instead of sheets, {UP_TO}; needs --scenario.",
         show_default=False,
     ),
 ]
