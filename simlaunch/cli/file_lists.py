@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -42,7 +43,7 @@ class TakesLists(TyperCommand):
 
     def _repeated(self, args: Sequence[str]) -> Iterator[str]:
         option, ended = "", False
-        for text, then in zip(args, [*args[1:], "-"], strict=True):
+        for text, then in pairwise([*args, "-"]):
             ended = ended or text == _END
             if not ended and text in self.lists:
                 option = text

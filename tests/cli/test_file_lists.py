@@ -49,6 +49,12 @@ def test_a_list_without_a_file_is_refused(typed: str) -> None:
         _parsed(typed, "--log", beside_scenarios=True)
 
 
+@pytest.mark.parametrize("command", ["log", "fit", "live", "report", "curve"])
+def test_a_command_without_any_argument_says_what_it_needs(capsys: Capture, command: str) -> None:
+    assert answer([command]) == 2
+    assert "internal error" not in capsys.readouterr().err
+
+
 def test_a_folder_ends_a_list_only_beside_scenarios(tmp_path: Path) -> None:
     (tmp_path / "cars").mkdir()
     folder = str(tmp_path / "cars")
