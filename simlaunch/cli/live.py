@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from simlaunch.cli.file_lists import UP_TO, taking_lists
 from simlaunch.cli.log import Channels, ChannelUnits, channels_named, units_named
 from simlaunch.cli.options import Quiet, ScenarioFiles, Units
 from simlaunch.cli.output import compile_once, note, result
@@ -35,8 +36,8 @@ Logs = Annotated[
     list[Path] | None,
     typer.Option(
         "--log",
-        metavar="FILE",
-        help="Log of a measured launch to lay beside the calculated ones, those of the first scenario; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of measured launches to lay beside the calculated ones, those of the first scenario, {UP_TO}.",
         show_default=False,
     ),
 ]
@@ -85,3 +86,6 @@ def live(
         announce=announce,
     )
     return 0
+
+
+live.command_class = taking_lists("--log", beside_scenarios=True)  # type: ignore[attr-defined]
