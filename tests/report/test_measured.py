@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import json
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
+from statistics import mean, stdev
 from typing import Any
 
 import pytest
@@ -14,6 +16,7 @@ import simlaunch
 from report.pages import CASES, COUPE, texts
 from report.test_in_a_browser import RULES, opened
 from simlaunch.cli.main import answer
+from simlaunch.metrics.marks import MarkResult
 
 SHEETS = COUPE.parent / "sheets"
 BEFORE, AFTER = ([SHEETS / f"invented-{name}-{n}.csv" for n in (1, 2, 3)] for name in ("before", "after"))
@@ -30,6 +33,11 @@ def written(folder: Path, before: list[Path], after: list[Path], *more: str) -> 
     code = answer(["report", str(COUPE), "-o", str(page), "--cases", str(CASES), "--quiet", "--force", *named, *more])
     assert code == 0
     return page
+
+
+def from_foot(found: Sequence[MarkResult]) -> float:
+    """The quarter mile with rollout [s]."""
+    return next(each.time_after_rollout for each in found if each.target.label == "1/4 mile")
 
 
 @pytest.fixture(scope="module")
@@ -52,10 +60,13 @@ def test_the_page_says_what_the_change_did_as_the_command_does(both: Path) -> No
 
 def test_runs_stand_beside_both_launches(both: Path) -> None:
     page = " ".join(texts(both.read_text("utf-8")).split())
-    assert "Before: 1/4 mile takes 13.783 s in the log (mean of 3 logs, standard deviation 0.045 s)." in page
-    assert "After: 1/4 mile takes 13.536 s in the log" in page
-    found = simlaunch.simulate(simlaunch.load(COUPE), "plateau").time
+    before, after = ([from_foot(simlaunch.read_log(log).marks) for log in logs] for logs in (BEFORE, AFTER))
+    told = f"{mean(before):.3f} s in the log (mean of 3 logs, standard deviation {stdev(before):.3f} s)."
+    assert f"Before: 1/4 mile with 1 ft rollout takes {told}" in page
+    assert f"After: 1/4 mile with 1 ft rollout takes {mean(after):.3f} s in the log" in page
+    found = from_foot(simlaunch.simulate(simlaunch.load(COUPE), "plateau").measures.marks)
     assert f"{found:.3f} s with" in page
+    assert "where the car has moved one foot (rollout)" in page
     assert "a log does not say which" in page
 
 
@@ -67,7 +78,9 @@ def test_json_holds_both_and_the_same_logs_give_the_same_page(tmp_path: Path, ca
     assert beside["curves"] == ["peak", "plateau"]
     mark = next(each for each in beside["marks"] if each["label"] == "1/4 mile")
     assert mark["scatter_s"] is None
-    assert mark["logged_s"] == pytest.approx(13.78, abs=0.1)
+    assert mark["from_first_foot"]
+    assert mark["logged_s"] == pytest.approx(from_foot(simlaunch.read_log(BEFORE[0]).marks), abs=1e-9)
+    assert 0.0 < beside["first_foot_within_s"] < 0.02
     assert written(tmp_path, BEFORE[:1], []).read_bytes() == first
     assert written(tmp_path, BEFORE[1:2], []).read_bytes() != first
     assert "Before and after the change" not in first.decode()
