@@ -58,4 +58,4 @@ def _compile(root: Path, package: Path, cache: Path) -> str:
         return str(error)
     if ran.returncode:
         return (ran.stderr.strip().splitlines() or [f"exit code {ran.returncode}"])[-1]
-    return "" if any(package.rglob("*.nbc")) else "compilation is switched off"
+    return "" if any(package.rglob("*.kernel")) else "compilation is switched off"

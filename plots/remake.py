@@ -30,7 +30,7 @@ def _coupe(scenario: Scenario) -> Iterator[tuple[str, Figure]]:
     compared = compare(scenario, cases=0).figures(SYSTEM)
     yield from ((key, compared[key]) for key in ("gap", "slip", "why", "torque"))
     yield "worth", worth(scenario, "plateau").figures(SYSTEM)["bands"]
-    yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], runs=512), SYSTEM)
+    yield "odds", odds_figure(odds(scenario, *scenario.curve_names[:2], cases=512), SYSTEM)
     yield "parts", parts_figure(parts(scenario), SYSTEM)
     yield "fit", fit(scenario, FIT_LOG).figures(SYSTEM)["residuals"]
 

@@ -264,6 +264,22 @@ def second_axle_by_clutch(rng: np.random.Generator) -> dict[str, Any]:
     }  # fmt: skip
 
 
+ALIKE_SIDES: Changes = {"drive.paired": 1, "drive.locking_speed": 0.5}
+"""Changes that make the two wheels of each axle two, which grip and carry alike."""
+
+
+def unlike_sides(rng: np.random.Generator) -> dict[str, Any]:
+    """Two sides of their own, and any differential."""
+    locking = rng.choice([0.0, rng.uniform(0.1, 0.8), 1.0], 2)
+    return {
+        **ALIKE_SIDES,
+        "road.left_friction": rng.uniform(0.4, 1.2), "road.right_friction": rng.uniform(0.4, 1.2),
+        "body.left_share": rng.uniform(0.42, 0.58),
+        "drive.locking": locking, "drive.preload": rng.choice([0.0, 80.0], 2),
+        "drive.locking_speed": rng.uniform(0.2, 2.0),
+    }  # fmt: skip
+
+
 def random_car(rng: np.random.Generator) -> Car:
     """A valid car drawn from the whole width of what can be described; the same generator gives the same car."""
     mass = rng.uniform(900.0, 2200.0)

@@ -39,7 +39,7 @@ TOLERANCE = 2e-3
 naming, and by half a millisecond as a root mean square [-]."""
 QUANTILES = (0.05, 0.5, 0.95)
 """Shares of the cases at which times and differences are stated [-]."""
-FEWEST_RUNS, MOST_RUNS = 64, 1_000_000
+FEWEST_CASES, MOST_CASES = 64, 1_000_000
 
 _TRIED_AGAIN = (1e-4, 1e-6)  # tolerances for a launch that could not be followed
 _RARE = 10  # fewer outcomes than this say nothing about how scramblings differ
@@ -190,12 +190,12 @@ def _quantile(ordered: Array, share: float) -> float:
 # --- points and shares ---
 
 
-def sobol_points(runs: int, dimensions: int, seed: int) -> tuple[Array, int]:
+def sobol_points(cases: int, dimensions: int, seed: int) -> tuple[Array, int]:
     """Points of the unit cube: independent scramblings of a Sobol sequence, one after the other.
 
     Parameters
     ----------
-    runs : int
+    cases : int
         How many points are wanted; as many as whole scramblings need are made.
     dimensions : int
         Coordinates of a point.
@@ -214,10 +214,10 @@ def sobol_points(runs: int, dimensions: int, seed: int) -> tuple[Array, int]:
 
     Source: Owen (1997), Ann. Statist. 25, 1541, as in SciPy.
     """
-    if not FEWEST_RUNS <= runs <= MOST_RUNS:
-        raise UsageError(f"{runs} runs are out of range; give a number from {FEWEST_RUNS} to {MOST_RUNS}")
-    power = (runs // SCRAMBLINGS).bit_length() - 1
-    count = ceil(runs / 2**power)
+    if not FEWEST_CASES <= cases <= MOST_CASES:
+        raise UsageError(f"{cases} cases are out of range; give a number from {FEWEST_CASES} to {MOST_CASES}")
+    power = (cases // SCRAMBLINGS).bit_length() - 1
+    count = ceil(cases / 2**power)
     seeds = np.random.SeedSequence(seed).spawn(count)
     made = [sobol(dimensions, power, np.random.default_rng(each)) for each in seeds]
     return np.concatenate(made), count
@@ -297,7 +297,7 @@ def odds(
     *,
     pedal: Pedal | str = Pedal.FULL,
     target: Target | None = None,
-    runs: int = 2048,
+    cases: int = 2048,
     seed: int = 0,
     with_effects: bool = True,
     tolerance: float = TOLERANCE,
@@ -316,7 +316,7 @@ def odds(
         Full load throughout, or held slip: a member, or its words.
     target : Target, optional
         What is timed; the scenario's goal if left out.
-    runs : int
+    cases : int
         Pairs of launches that are wanted; as many as whole scramblings need are made.
     seed : int
         Number that decides every draw; the same one gives the same bits, whatever the number of workers.
@@ -348,7 +348,7 @@ def odds(
     driven = chosen(Pedal, pedal, "pedal")
     aim = goal(scenario) if target is None else target
     drawn = draws(scenario, (first, second), driven, aim)
-    points, scramblings = sobol_points(runs, len(drawn.names), seed)
+    points, scramblings = sobol_points(cases, len(drawn.names), seed)
     values = drawn.values(points)
     with following(watch, 2 * len(values)):
         times, lost = _Launches(drawn, aim, tolerance, workers).times(values)

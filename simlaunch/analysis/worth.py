@@ -9,6 +9,7 @@ from math import isnan
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.choices import word_of
 from simlaunch.curves.bump import band_middles, raise_curve
 from simlaunch.curves.gear_worth import Use, follow, gear_gains, use_of_bands, visited
 from simlaunch.errors import TargetNotReached
@@ -464,22 +465,20 @@ def worth(
         weighed = [
             pedal_worth(car, aimed, bands=bands, by_gear=each_gear, tolerance=error, workers=workers) for car in cars
         ]
-        if any(isnan(each.time) for _, each in weighed):
-            raise _not_reached(aimed, name, cars[0])
+        for car, (_, each) in zip(cars, weighed, strict=True):
+            if isnan(each.time):
+                raise _not_reached(aimed, name, car)
         found.append(_of_gear_set(gear_set, name, aimed, cars[0], weighed))
     return Worth(scenario, tuple(found))
 
 
 def _not_reached(target: Target, curve: str, car: Car) -> TargetNotReached:
-    """That torque has no worth for a target, and whether more time would help."""
-    label, limit = target_label(target), f"{float(car.run.time_limit):g} s"
+    """That torque has no worth for a target, why the launch does not get there, and what to write instead."""
     make_ready(car, (target,))
-    longer = given_time(car, (target,))
-    if longer and longer.beyond_reach:
-        why = f'{label} is not reached with curve "{curve}", whose top speed is {longer.shown_top_speed}'
-        return TargetNotReached(f"{why}, so torque has no worth for it; choose a lower speed")
-    why = f'{label} is not reached with curve "{curve}" within {limit}, so torque has no worth for it'
-    return TargetNotReached(f"{why}; choose a nearer target, or raise run.time_limit")
+    pedal, limit = Pedal(int(car.pedal.kind)), f"{float(car.run.time_limit):g} s"
+    how = f" and {word_of(pedal)}" if pedal is Pedal.HELD_SLIP else ""
+    missed = f'{target_label(target)} is not reached with curve "{curve}"{how} within {limit}'
+    return TargetNotReached(f"{missed}, so torque has no worth for it; {given_time(car, (target,)).why}")
 
 
 def _of_gear_set(

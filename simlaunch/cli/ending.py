@@ -15,7 +15,6 @@ from typing import Any
 
 import typer
 
-from simlaunch.cli.deferral import has_run
 from simlaunch.cli.output import complain
 from simlaunch.errors import SimlaunchError
 from simlaunch.writing import abandon
@@ -115,9 +114,6 @@ def _leave_at_once() -> None:
         with contextlib.suppress(OSError, ValueError, AttributeError):
             stream.flush()
     abandon()
-    kernels = sys.modules.get("simlaunch.compiled")
-    if kernels is not None and has_run(kernels):  # only once something numeric has begun
-        kernels.finish()
     os._exit(Code.INTERRUPTED)
 
 

@@ -32,7 +32,7 @@ For = Annotated[
         show_default="the scenario's goal",
     ),
 ]
-Runs = Annotated[int, typer.Option("--runs", metavar="NUMBER", help="Number of cases to draw.")]
+Cases = Annotated[int, typer.Option("--cases", metavar="NUMBER", help="Number of cases to draw.")]
 Seed = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Seed of the draws.")]
 Workers = Annotated[
     int | None,
@@ -46,7 +46,7 @@ def odds(
     curve: Curves = None,
     pedal: Pedal = PedalChoice.FULL,
     target: For = None,
-    runs: Runs = 2048,
+    cases: Cases = 2048,
     seed: Seed = 0,
     no_effects: NoEffects = False,
     workers: Workers = None,
@@ -71,13 +71,13 @@ def odds(
     for name in names:
         sound.curve(name)
     compile_once(quiet=quiet)
-    with counting_launches(quiet=quiet, expected=2 * runs):
+    with counting_launches(quiet=quiet, expected=2 * cases):
         found = study.odds(
             sound,
             *names,
             pedal=pedal.value,
             target=targets.target_named(sound, target),
-            runs=runs,
+            cases=cases,
             seed=seed,
             with_effects=not no_effects,
             workers=workers,

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import typer
 
-import simlaunch.compiled as kernels
 from simlaunch.errors import SimlaunchError
 from simlaunch.launching import compile_ahead, progress
 from simlaunch.output import as_json as json_text
@@ -26,9 +25,6 @@ from simlaunch.writing import check_folder, write_folder
 if TYPE_CHECKING:
     from simlaunch.results import Result
     from simlaunch.units.spelling import System
-
-
-_PRODUCTS = "scipy.linalg.cython_blas"
 
 
 def _nothing() -> Mapping[str, Any]:
@@ -91,9 +87,8 @@ def note(text: str, *, quiet: bool) -> None:
 
 def compile_once(*, quiet: bool) -> None:
     """Compile what a launch needs, and say so, where that has not been done yet: once for each version."""
-    _load_arrays()
     if not compile_ahead.is_done():
-        with counting_seconds(kernels.not_kept() or "compiling the launch kernel once (about 40 s)", quiet=quiet):
+        with counting_seconds(compile_ahead.announcement(), quiet=quiet):
             compile_ahead.compile_together()
 
 
@@ -172,21 +167,6 @@ def counting_launches(*, quiet: bool, expected: int = 0) -> Iterator[Following]:
             yield shown
     finally:
         shown.clear()
-
-
-def _load_arrays() -> None:
-    """Load how the compiler deals with arrays, without the part of SciPy in which it looks for matrix products.
-
-    No kernel has one. A compiler that is asked for one later still finds it.
-    """
-    modules: dict[str, Any] = sys.modules
-    if _PRODUCTS in modules:
-        return
-    modules[_PRODUCTS] = None  # as if it could not be found
-    try:
-        import_module("numba.np.arraymath")
-    finally:
-        del modules[_PRODUCTS]
 
 
 def _result_files(stem: str) -> tuple[str, str]:

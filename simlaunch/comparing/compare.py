@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import nan
+from math import isnan, nan
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,9 +21,10 @@ from simlaunch.comparing.driving import Driving, driving
 from simlaunch.comparing.reference_conditions import CorrectionGap, correction_gaps, refuse_unlike, unstated
 from simlaunch.comparing.verdict import Case, RatedPart, Verdict, judge
 from simlaunch.errors import UsageError
-from simlaunch.launching.goals import goal, same_target
+from simlaunch.launching.goals import goal
 from simlaunch.launching.launch_speed import settle
 from simlaunch.launching.launches import times_of
+from simlaunch.launching.out_of_reach import given_time
 from simlaunch.launching.progress import expect
 from simlaunch.launching.road_tests import RoadTestGap, road_test_gaps
 from simlaunch.launching.targets import road_tests
@@ -400,14 +401,14 @@ def _case(study: _Study, first: CurveRuns, second: CurveRuns, full: PedalGap, he
         peak_use=_use_of(why.peak, higher.full) if why and why.peak else None,
         driving=driving(study.scenario, lower.name, higher.name, target, tolerance=study.tolerance),
         tests=road_test_gaps(study.scenario, lower.name, higher.name, study.tests, tolerance=study.tolerance),
-        beyond_reach=any(_beyond_reach(each.full, target) for each in (higher, lower)),
+        why_missed=_why_missed((higher, lower), target, study.tolerance),
     )
 
 
-def _beyond_reach(simulation: Simulation, target: Target) -> bool:
-    """Whether a launch does not come to a speed, however long it is given."""
-    missed = simulation.missed
-    return missed is not None and any(same_target(each, target) for each in missed.beyond_reach)
+def _why_missed(runs: Sequence[CurveRuns], target: Target, tolerance: float | None) -> dict[str, str]:
+    """By curve that does not get to the target with full pedal, why."""
+    missed = [each for each in runs if isnan(mark(each.full.run.trace, target).time)]
+    return {each.name: given_time(each.full.car, (target,), tolerance).why for each in missed}
 
 
 def _use_of(span: Span, simulation: Simulation) -> tuple[float, float]:
@@ -431,7 +432,7 @@ def _drawn(study: _Study, lower: str, higher: str) -> Odds | None:
     """Odds of two curves; None where nothing is uncertain or no case is wanted."""
     if not study.scenario.uncertain or study.cases == 0:
         return None
-    return odds(study.scenario, lower, higher, target=study.target, runs=study.cases)
+    return odds(study.scenario, lower, higher, target=study.target, cases=study.cases)
 
 
 def _pair(study: _Study, first: CurveRuns, second: CurveRuns) -> Pair:

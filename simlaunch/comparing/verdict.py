@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from enum import Enum
 from math import isclose, isnan
 
@@ -104,8 +105,8 @@ class Case:
     peak_use : tuple of float, optional
         Time during which the engine with the higher peak runs in the span of that peak, and the part of it during which
         a driven axle slips beyond its peak, full pedal [s].
-    beyond_reach : bool
-        Whether the target is a speed that one of the curves does not come to, however long it is given.
+    why_missed : mapping of str to str
+        By curve that does not get to the target, why, and what to write instead, as a clause.
     """
 
     higher: str
@@ -128,7 +129,7 @@ class Case:
     driving: Driving | None = None
     tests: tuple[RoadTestGap, ...] = ()
     peak_use: tuple[float, float] | None = None
-    beyond_reach: bool = False
+    why_missed: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def peak_effect(self) -> PeakEffect:

@@ -11,14 +11,14 @@ from numpy.typing import NDArray
 from scipy.integrate import cumulative_simpson
 from scipy.signal import lfilter
 
-from simlaunch.compiled import publish
 from simlaunch.launching.progress import count
 from simlaunch.logged.road_load import effective_mass, resistance
 from simlaunch.physics import body
 from simlaunch.record import Car
 from simlaunch.simulation.batch import on_threads
-from simlaunch.simulation.bench import make_bench, ways
+from simlaunch.simulation.bench import CAPACITIES, Bench, make_bench
 from simlaunch.simulation.histories import FOLLOWED, follow_each
+from simlaunch.simulation.kernel import BUFFER_FULL
 
 Array = NDArray[np.float64]
 Cars = NDArray[np.void]
@@ -32,8 +32,12 @@ COASTING_STEP = 5e-3
 TOLERANCE = 1e-4
 """Relative error allowed per step: speeds of the demonstration cars are then off by 0.001 m/s at most [-]."""
 
-FINER = 1e-2
-"""By how much it is smaller in the last search, and once more for the launch that shows what is lost [-]."""
+FINER = 1e-4
+"""By how much it is smaller in the last search: differences of rougher launches bend apart the slopes of two values
+that do nearly the same, which then pass for better known than they are [-]."""
+
+ROUGHER = 10.0
+"""By how much it is larger than there in the launch that shows what that search may still be off [-]."""
 
 _NO_LAG = 1e-4  # [s]
 _COARSER = 1e-3  # for a launch that cannot be followed
@@ -130,6 +134,7 @@ class Runner:
 
     def __init__(self, workers: int | None = None, tolerance: float = TOLERANCE) -> None:
         self.workers, self.tolerance, self.launches = workers, tolerance, 0
+        self._free: list[Bench] = []  # buffers that no thread is using
 
     def __call__(self, cars: Cars, duration: float) -> Array:
         """Histories of launches, in order.
@@ -148,6 +153,9 @@ class Runner:
         """
         self.launches += len(cars)
         values = int(np.ceil(duration / STEP)) + 1
+        if len(cars) == 1:
+            count(1)
+            return self._some(cars, values)
         found = on_threads(lambda piece: self._some(cars[piece], values), len(cars), self.workers, _AT_ONCE)
         parts = []
         for part in found:
@@ -155,16 +163,25 @@ class Runner:
             count(len(part))
         return np.concatenate(parts)
 
-    def _some(self, cars: Cars, count: int) -> Array:
-        out = np.empty((len(cars), len(FOLLOWED), count))
-        follow_each(ways(), cars, STEP, make_bench(self.tolerance), out, np.zeros(len(cars), np.int64))
+    def _some(self, cars: Cars, values: int) -> Array:
+        bench = self._free.pop() if self._free else make_bench(self.tolerance, integrals=False)
+        out, ending = _followed(cars, values, bench)
+        self._free.append(bench)
+        long = np.flatnonzero(ending == BUFFER_FULL)
+        if long.size:
+            room = make_bench(self.tolerance, CAPACITIES[1], integrals=False)
+            out[long], ending[long] = _followed(cars[long], values, room)
         lost = np.flatnonzero(np.isnan(out[:, 0, 0]))
         if lost.size:
-            again = np.empty((lost.size, *out.shape[1:]))
-            follow_each(ways(), cars[lost], STEP, make_bench(_COARSER), again, np.zeros(lost.size, np.int64))
-            out[lost] = again
-        publish()
+            out[lost], _ = _followed(cars[lost], values, make_bench(_COARSER, integrals=False))
         return out
+
+
+def _followed(cars: Cars, values: int, bench: Bench) -> tuple[Array, NDArray[np.int64]]:
+    """Histories of cars, one after the other, and how each launch ended."""
+    out, ending = np.empty((len(cars), len(FOLLOWED), values)), np.zeros(len(cars), np.int64)
+    follow_each(cars, STEP, bench, out, ending)
+    return out, ending
 
 
 def last_until(car: Car, time: float) -> None:

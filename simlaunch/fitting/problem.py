@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field, replace
 from enum import Enum
 from math import sqrt
@@ -12,13 +12,13 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.fitting.histories import COASTING_STEP, FINER, History, Runner, coasting, last_until
+from simlaunch.fitting.histories import COASTING_STEP, FINER, ROUGHER, History, Runner, coasting, last_until
 from simlaunch.fitting.logs import Channel, Kind, Log, LogRequest, gears_of_roll, read_run, start_speed
 from simlaunch.fitting.parameters import Parameter, cars_with, fitted_from, of_start
 from simlaunch.launching.goals import goal
 from simlaunch.launching.launch_speed import settle
 from simlaunch.parameters.fill import lower
-from simlaunch.record import Car, Pedal
+from simlaunch.record import CAR, Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 
@@ -28,6 +28,10 @@ Values = Mapping[Parameter, float]
 BUMP = 0.005
 """Step of differences, in usual spreads of a value: shifts bend what is measured within a few times this, and launches
 are repeated to well within it [-]."""
+
+REACH = 2.0 * BUMP
+"""So near to where slopes were worked out they still do; answers then move by 0.02 errors at most, and with twice this
+by 0.3 [-]."""
 
 LATEST, LONGEST_LAG, SHARPEST = 0.5, 0.6, -0.01
 """How far the start may be from where the car seems to move off, the longest lag of a sensor [s], and the most that a
@@ -191,6 +195,23 @@ class Column:
     clock: Clock | None = None
 
 
+@dataclass(frozen=True)
+class _Neighbours:
+    """What cars near some unknowns do: what slopes are differences of."""
+
+    x: Array
+    columns: tuple[int, ...]
+    central: bool
+    base: list[History]
+    steps: list[tuple[int, int, float]]
+    """Log, column and step of each history in `moved`."""
+    moved: list[History]
+
+    def serve(self, x: Array, columns: tuple[int, ...], central: bool, cars: NDArray[np.bool_]) -> bool:
+        """Whether differences taken here are slopes there too."""
+        return self.columns == columns and self.central >= central and bool((np.abs(x - self.x)[cars] <= REACH).all())
+
+
 @dataclass
 class Problem:
     """Logs, unknowns and weights.
@@ -221,6 +242,8 @@ class Problem:
     def __post_init__(self) -> None:
         self.columns = tuple(self._columns())
         self._kept: dict[bytes, list[History]] = {}
+        self._neighbours: _Neighbours | None = None
+        self._cars = np.array([column.parameter is not None for column in self.columns], bool)
         if not self.noises:
             self.noises = {(i, channel.name): channel.noise for i, channel in self.channels()}
 
@@ -310,12 +333,9 @@ class Problem:
         duration = max(run.log.duration for run in self.runs)
         launched = [k for k, (i, _) in enumerate(wanted) if self.runs[i].log.kind is not Kind.COAST_DOWN]
         if launched:
-            cars = np.concatenate(
-                [
-                    cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)
-                    for i, values in (wanted[k] for k in launched)
-                ]
-            )
+            cars = np.empty(len(launched), CAR)
+            for row, (i, values) in enumerate(wanted[k] for k in launched):
+                cars[row] = cars_with(self.runs[i].car, self.runs[i].basis, [values], self.runs[i].curve)[0]
             for k, values in zip(launched, self.runner(cars, duration), strict=True):
                 found[k] = History(values)
         for k, (i, values) in enumerate(wanted):
@@ -325,7 +345,7 @@ class Problem:
 
     def _base(self, x: Array) -> list[History]:
         """Histories of all logs at some unknowns; those met last are kept."""
-        key = x[[column.parameter is not None for column in self.columns]].tobytes()
+        key = x[self._cars].tobytes()
         if key not in self._kept:
             self._kept = {key: self._histories([(i, self.values(x, i)) for i in range(len(self.runs))])}
         return self._kept[key]
@@ -349,18 +369,25 @@ class Problem:
         return np.concatenate([self.measured() - np.concatenate(shown), self.from_before(x)])
 
     @contextmanager
-    def followed_more_closely(self) -> Iterator[Problem]:
-        """The same problem with more exact launches, which are counted here when it is done with."""
-        runner = Runner(self.runner.workers, self.runner.tolerance * FINER)
+    def _followed_to(self, tolerance: float) -> Iterator[Problem]:
+        """The same problem with launches of another tolerance, which are counted here when it is done with."""
+        runner = Runner(self.runner.workers, tolerance)
         try:
             yield replace(self, runner=runner)
         finally:
             self.runner.launches += runner.launches
 
+    def followed_more_closely(self) -> AbstractContextManager[Problem]:
+        """The same problem with more exact launches, which are counted here when it is done with."""
+        return self._followed_to(self.runner.tolerance * FINER)
+
     def lost(self, x: Array) -> Array:
-        """By how much the residuals change when the launches are followed more closely, in units of the noise."""
-        with self.followed_more_closely() as closer:
-            return np.asarray(closer.residuals(x) - self.residuals(x))
+        """By how much the residuals change when launches are followed less closely, in units of the noise.
+
+        The error of the launches themselves is smaller.
+        """
+        with self._followed_to(self.runner.tolerance * ROUGHER) as rougher:
+            return np.asarray(rougher.residuals(x) - self.residuals(x))
 
     def of_a_simpler_car(self) -> Problem | None:
         """The same logs held against a car whose shafts do not twist and whose loads settle at once; None: coasting."""
@@ -375,10 +402,25 @@ class Problem:
             [(real[k] - c.parameter.middle) / c.parameter.spread for k, c in enumerate(self.columns) if c.parameter]
         )
 
-    def jacobian(
-        self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None, bump: float = BUMP
-    ) -> Array:
+    def _neighbours_of(self, x: Array, columns: tuple[int, ...], central: bool) -> _Neighbours:
+        """Cars that differ by a step in one value each; those launched last, where they are about the same place."""
+        if self._neighbours is not None and self._neighbours.serve(x, columns, central, self._cars):
+            return self._neighbours
+        (low, high), found = self.bounds, []
+        for k in columns:
+            up = BUMP if x[k] + BUMP <= high[k] else -BUMP
+            steps = (up, -up) if central and low[k] <= x[k] - up <= high[k] else (up,)
+            run = self.columns[k].run
+            found += [(i, k, step) for i in (range(len(self.runs)) if run is None else (run,)) for step in steps]
+        base = self._base(x)
+        moved = self._histories([(i, self.values(_moved(x, k, step), i)) for i, k, step in found])
+        self._neighbours = _Neighbours(x.copy(), columns, central, base, found, moved)
+        return self._neighbours
+
+    def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
         """How the residuals change with the unknowns, by differences.
+
+        Near where they were worked out last, the launches made there do.
 
         Parameters
         ----------
@@ -388,32 +430,23 @@ class Problem:
             Whether to look both ways, which takes twice the launches and errs less.
         wanted : ndarray of bool, shape (n,), optional
             Columns that are worked out; the others stay zero.
-        bump : float
-            Step of the differences, in usual spreads.
 
         Returns
         -------
         ndarray, shape (m, n)
             Rows as in `residuals`.
         """
-        low, high = self.bounds
-        bumps: list[tuple[int, int, float]] = []  # log, column, step
-        for k, column in enumerate(self.columns):
-            if column.parameter is not None and (wanted is None or wanted[k]):
-                up = bump if x[k] + bump <= high[k] else -bump
-                steps = (up, -up) if central and low[k] <= x[k] - up <= high[k] else (up,)
-                runs = range(len(self.runs)) if column.run is None else (column.run,)
-                bumps += [(i, k, step) for i in runs for step in steps]
-        moved = self._histories([(i, self.values(_moved(x, k, step), i)) for i, k, step in bumps])
+        of_cars = self._cars if wanted is None else self._cars & wanted
+        near = self._neighbours_of(x, tuple(np.flatnonzero(of_cars).tolist()), central)
         rows = np.cumsum([0, *(sum(c.time.size for c in run.log.channels) for run in self.runs)])
         out = np.zeros((int(rows[-1]) + len(self.from_before(x)), len(self.columns)))
-        base = self._base(x)
-        here = [self._shown(i, base[i], self.timing(x, i)) for i in range(len(self.runs))]
-        looked = Counter((i, k) for i, k, _ in bumps)
-        for (i, k, step), history in zip(bumps, moved, strict=True):
+        here = [self._shown(i, history, self.timing(x, i)) for i, history in enumerate(near.base)]
+        looked = Counter((i, k) for i, k, _ in near.steps)
+        for (i, k, step), history in zip(near.steps, near.moved, strict=True):
             there = self._shown(i, history, self.timing(x, i))
             share = 1.0 / looked[i, k]
             out[rows[i] : rows[i + 1], k] -= share * (there - here[i]) / step
+        base = self._base(x)
         for k, column in enumerate(self.columns):
             if column.parameter is None and column.run is not None:
                 i = column.run

@@ -33,15 +33,16 @@ WORTH_WEIGHING = 1.3
 _LAST_SEARCH = 2.0  # launches of the last search and of the errors, beside those of one start (measured: 1 to 3)
 _ROUGH = 12  # evaluations of one search on the way from a start
 _FINE = 40
+_FEW = 4  # after which it is seen whether a search comes near
 _ENOUGH = 1e-5  # relative change at which a search ends
 _ROUNDS = 12  # searches on the way from a start
 _SETTLED = 0.05  # residuals that shrink by less than this share from one search to the next are settled
 _MORE_STARTS = 3  # times as many as asked for, where the first do not agree
 _BLOCKS = 8  # stretches of a log that are left out in turn
-_WIDE_BUMP = 0.04  # a step of differences in usual spreads that the error of launches does not fill
 _SMALLEST = 1e-6  # an error that counts, in usual spreads
 _APART = 4.0  # two solutions farther apart than this, in standard errors, are not the same
 _ALIKE = 2.0  # a solution whose cost is no more than this above the least fits as well
+_NO_MODEL = 20.0  # a simpler car whose cost is so much higher, roughly sought, has no part in the errors
 _HOPELESS = 2.0  # times the least misfit: from there no last search comes to it
 _BLIND = 100.0  # times the noise, while nothing but the clocks is sought
 _FARTHEST_START = 1.5  # in usual spreads
@@ -214,7 +215,7 @@ def solved(problem: Problem, *, starts: int, seed: int, watch: Watch | None = No
     near = [x for left, x in found if left < _HOPELESS * found[0][0]]
     with problem.followed_more_closely() as closer:  # else the error of launches is rough enough to hold a search up
         ends = sorted([search(closer, x, central=True) for x in near], key=lambda each: each[1])
-        return _with_errors(closer, ends, len(found))
+        return _with_errors(problem, closer, ends, len(found))
 
 
 def _level(found: Sequence[tuple[float, Array]], *, least: bool) -> bool:
@@ -336,16 +337,32 @@ def _rivals(problem: Problem, x: Array, errors: Array, ends: Sequence[End]) -> l
     return found[1:]
 
 
-def _of_a_simpler_car(problem: Problem, x: Array) -> tuple[float, Array]:
+def _of_a_simpler_car(problem: Problem, closer: Problem, x: Array) -> tuple[float, Array]:
     """By how much a car without twisting shafts and slow pitching fits better, and the second moment of its values.
 
-    The search for these begins at the solution, about which the moment is taken.
+    The search for these begins at the solution, about which the moment is taken; it is rough where it leads to no car
+    that could have a part in the errors.
     """
-    simpler = problem.of_a_simpler_car()
-    if simpler is None:
+    rough, simpler = problem.of_a_simpler_car(), closer.of_a_simpler_car()
+    if rough is None or simpler is None:
         return -np.inf, np.zeros((x.size, x.size))
-    end, cost, _ = search(simpler, x)
-    return _cost(problem, x) - cost, _about(simpler, end).covariance + np.outer(end - x, end - x)
+    least = _cost(closer, x)
+    end = _followed_while_near(rough, x, least)
+    better = least - _cost(simpler, end)
+    if better < -_NO_MODEL:
+        return better, np.zeros((x.size, x.size))
+    end, cost, _ = search(simpler, end, central=True)
+    return least - cost, _about(simpler, end).covariance + np.outer(end - x, end - x)
+
+
+def _followed_while_near(problem: Problem, x: Array, wanted: float) -> Array:
+    """Where a search leads, given up once a few evaluations gain less than its cost lacks."""
+    x, cost, _ = search(problem, x, _FEW)
+    while True:
+        x, now, _ = search(problem, x, _FEW)
+        if cost - now <= max(now - wanted - _NO_MODEL, _ENOUGH * now):
+            return x
+        cost = now
 
 
 def mixed(first: Array, second: Array, better: float) -> Array:
@@ -412,7 +429,7 @@ def _about(problem: Problem, x: Array) -> _About:
 
     One that stopped at a bound is free here: the others would have to move with it if it went on.
     """
-    residuals, slopes = problem.residuals(x), _sure_slopes(problem, x)
+    residuals, slopes = problem.residuals(x), problem.jacobian(x, central=True)
     information, effective, size = np.zeros((x.size, x.size)), 0.0, problem.measured().size
     for _, _, rows in by_channel(problem):
         share = x.size * (rows.stop - rows.start) / size
@@ -430,7 +447,8 @@ def _about(problem: Problem, x: Array) -> _About:
     return _About(residuals, slopes, information, covariance, freedom)
 
 
-def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution:
+def _with_errors(rough: Problem, problem: Problem, ends: Sequence[End], starts: int) -> Solution:
+    """The best end with its errors; rough: the same problem with less exact launches."""
     x = ends[0][0]
     here = _about(problem, x)
     low, high = problem.bounds
@@ -438,7 +456,7 @@ def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution
     quantile = float(stats.t.ppf(0.5 + 0.5 * CONFIDENCE, here.freedom))
     errors = np.sqrt(np.diag(here.covariance))
     rivals = _rivals(problem, x, errors, ends[1:])
-    better, moment = _of_a_simpler_car(problem, x)
+    better, moment = _of_a_simpler_car(rough, problem, x)
     whole = mixed(widened(here.covariance, x, rivals), moment, better)
     whole[at_bound], whole[:, at_bound] = 0.0, 0.0
     cars = np.array([column.parameter is not None for column in problem.columns])
@@ -450,14 +468,8 @@ def _with_errors(problem: Problem, ends: Sequence[End], starts: int) -> Solution
     )  # fmt: skip
 
 
-def _sure_slopes(problem: Problem, x: Array) -> Array:
-    """Slopes of two steps, of each unknown the lesser: the error of launches over a small step passes for a slope."""
-    near, far = (problem.jacobian(x, central=True, bump=bump) for bump in (BUMP, _WIDE_BUMP))
-    return np.where(np.linalg.norm(near, axis=0) <= np.linalg.norm(far, axis=0), near, far)
-
-
 def _numerical(problem: Problem, x: Array, slopes: Array) -> Array:
-    """Square of how far the solution moves with more exact launches, and of the step of the differences."""
+    """Square of how far the solution moves with less exact launches, and of the step of the differences."""
     moved = np.linalg.lstsq(slopes, -problem.lost(x), rcond=1e-10)[0]
     return np.asarray(np.outer(moved, moved) + BUMP**2 * np.eye(x.size))
 

@@ -10,20 +10,21 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.compiled import carry, compile_for, is_kept, not_kept, take_in
+from simlaunch.compiled import compile_for, is_kept
+from simlaunch.compiled.kept import carry, not_kept
+from simlaunch.metrics import many
 from simlaunch.metrics.above import integral_above
 from simlaunch.metrics.ceiling import grip_limits
 from simlaunch.metrics.crossing import first_time, value_at
 from simlaunch.metrics.energy import audit
 from simlaunch.metrics.grip import grip_use
-from simlaunch.metrics.many import compile_measuring
 from simlaunch.metrics.marks import marks
 from simlaunch.metrics.parts import part_peaks
 from simlaunch.physics.table import values_at
 from simlaunch.processes import python, surroundings
 from simlaunch.record import CAR, blank
 from simlaunch.simulation import channels, histories, kernel, prepare
-from simlaunch.simulation.bench import make_bench, ways
+from simlaunch.simulation.bench import make_bench
 from simlaunch.simulation.trace import Trace
 
 _REST = "from simlaunch.launching.compile_ahead import compile_the_rest; compile_the_rest()"
@@ -38,11 +39,22 @@ def is_done() -> bool:
     bool
         True where the loop and the largest part of the rest are kept.
     """
-    return is_kept("run_compiled") and is_kept("_measure_each")
+    return is_kept(kernel.run_compiled) and is_kept(many.measure_each)
+
+
+def announcement() -> str:
+    """What is said while everything is compiled, and that it will be again where nothing can be kept.
+
+    Returns
+    -------
+    str
+        A sentence without a stop.
+    """
+    return not_kept() or "compiling the launch kernel once (about 40 s)"
 
 
 def compile_together(*, for_scipy: bool = False) -> None:
-    """Compile the loop of a launch here and the rest in a second process, and take over what that one has made.
+    """Compile the loop of a launch here and the rest in a second process.
 
     Whatever the second process fails to make, for want of memory say, is compiled here at its first call.
 
@@ -57,7 +69,6 @@ def compile_together(*, for_scipy: bool = False) -> None:
         _compile_for_scipy()
     if helper is not None:
         helper.wait()
-        take_in()
 
 
 def compile_into(package: str) -> None:
@@ -108,7 +119,7 @@ def compile_the_rest() -> None:
     compile_for(
         channels.derive_wheels, samples.time, samples.state, samples.segment, bench.log.phase, 0, car, work, wheels
     )
-    compile_for(values_at, car.engine.torque, samples.time)
+    values_at(car.engine.torque, samples.time)
     compile_for(grip_limits, np.zeros(_SAMPLES), 1.0, car, np.zeros((_SAMPLES, 3)))
     named = {name: samples.state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
@@ -120,6 +131,6 @@ def compile_the_rest() -> None:
     grip_use(still, (False, True), (0.3, 0.3))
     audit(still)
     part_peaks(still)
-    compile_measuring()
+    many.compile_measuring()
     cars, ending = np.zeros(1, CAR), np.zeros(1, np.int64)
-    compile_for(histories.follow_each, ways(), cars, 1.0, bench, np.zeros((1, 1, 1)), ending)
+    compile_for(histories.follow_each, cars, 1.0, bench, np.zeros((1, 1, 1)), ending)

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import compile_for, entry, inline, part, publish
+from simlaunch.compiled import compile_for, entry, inline, part
 from simlaunch.metrics.ceiling import driven_axles
 from simlaunch.metrics.crossing import POINT
 from simlaunch.metrics.energy import Energies, Integrals, energies, residual_of, share_of_work
@@ -39,7 +39,7 @@ from simlaunch.physics import state as at
 from simlaunch.quantities import reported
 from simlaunch.record import CAR
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, Ways, hopeless, make_bench, run_next, ways
+from simlaunch.simulation.bench import CAPACITIES, DEFAULT_TOLERANCE, Bench, hopeless, make_bench, run_next
 from simlaunch.simulation.events import EventKind
 from simlaunch.units.spelling import Dimension
 
@@ -181,6 +181,7 @@ class _Wanted(NamedTuple):
     targets: Array  # (targets, 3)
     columns: Codes  # place of each column among all numbers
     numbers: Array  # all numbers of the launch that is being measured
+    marks: Array  # (targets, numbers) those of them that belong to marks
     speeds: bool  # at the marks
     grip: bool
     energy: bool
@@ -208,7 +209,9 @@ def _wanted(targets: tuple[Target, ...], groups: Collection[str], *, times_only:
     if times_only:
         places, groups = [_MARK_NUMBERS * k for k in range(len(targets))], ()
     beside = (group in groups for group in (GRIP, ENERGY, PARTS))
-    return _Wanted(target_numbers(targets), np.array(places, np.int64), np.empty(len(every)), not times_only, *beside)
+    numbers = np.empty(len(every))
+    marks = numbers[: _MARK_NUMBERS * len(targets)].reshape(len(targets), _MARK_NUMBERS)
+    return _Wanted(target_numbers(targets), np.array(places, np.int64), numbers, marks, not times_only, *beside)
 
 
 # --- one launch ---
@@ -326,12 +329,11 @@ def _integrals(space: _Space, i: int) -> Integrals:
 @part
 def _find_times(space: _Space, count: int, wanted: _Wanted) -> int:
     """Marks of the launch that has just been run; returns how many numbers that is."""
-    speed, distance, rows = space.speed[:count], space.distance[:count], len(wanted.targets)
+    speed, distance = space.speed[:count], space.distance[:count]
     begin = first_from(speed, 0.0)
     from_rest = begin < count and at_rest(speed[begin].value)
-    place = _MARK_NUMBERS * rows
-    find_marks(speed, distance, from_rest, wanted.targets, wanted.numbers[:place].reshape((rows, _MARK_NUMBERS)))
-    return place
+    find_marks(speed, distance, from_rest, wanted.targets, wanted.marks)
+    return wanted.marks.size
 
 
 @part
@@ -378,8 +380,7 @@ def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
 
 
 @entry
-def _measure_each(
-    how: Ways,
+def measure_each(
     cars: NDArray[np.void],
     begin: int,
     end: int,
@@ -388,10 +389,31 @@ def _measure_each(
     values: Array,
     ending: Codes,
 ) -> int:
-    """Run and measure the cars from `begin` to before `end`; returns the first whose launch did not fit, or `end`."""
+    """Run and measure some of many cars, as long as their launches fit.
+
+    Parameters
+    ----------
+    cars : ndarray of CAR, shape (n,)
+        The cars; left as they are.
+    begin, end : int
+        The first of them, and the one after the last.
+    space : _Space
+        Buffers of this thread.
+    wanted : _Wanted
+        What is measured.
+    values : ndarray, shape (n, m)
+        Filled with a row for each launch that was followed, SI units.
+    ending : ndarray of int, shape (n,)
+        Filled with how each launch ended, one of the statuses of `kernel`.
+
+    Returns
+    -------
+    int
+        The first whose launch did not fit, or `end`.
+    """
     for i in range(begin, end):
         bench = space.bench
-        done = run_next(cars[i], bench, how)
+        done = run_next(cars[i], bench)
         ending[i], count = done.status, bench.samples.cursor[0]
         if done.status == kernel.BUFFER_FULL:
             return i
@@ -406,7 +428,7 @@ def compile_measuring() -> None:
     """Compile what runs and measures many launches, without the stages of a launch, which stand on their own."""
     cars, ending = np.zeros(1, CAR), np.zeros(1, np.int64)
     space, wanted = _space(1, DEFAULT_TOLERANCE, energy=True), _wanted(STANDARD, (), times_only=False)
-    compile_for(_measure_each, ways(), cars, 0, 1, space, wanted, np.zeros((1, 1)), ending)
+    compile_for(measure_each, cars, 0, 1, space, wanted, np.zeros((1, 1)), ending)
 
 
 def _measure_long(
@@ -416,7 +438,7 @@ def _measure_long(
     for capacity in CAPACITIES[1:]:
         if ending[i] == kernel.BUFFER_FULL and not hopeless(space.bench.samples):
             space = _space(capacity, tolerance, energy=wanted.energy)
-            _measure_each(ways(), cars, i, i + 1, space, wanted, values, ending)
+            measure_each(cars, i, i + 1, space, wanted, values, ending)
 
 
 def measure_many(
@@ -459,9 +481,8 @@ def measure_many(
     values, ending = np.full((cars.size, wanted.columns.size), np.nan), np.zeros(cars.size, np.int64)
     space, done = _space(CAPACITIES[0], tolerance, energy=wanted.energy), 0
     while done < cars.size:
-        done = _measure_each(ways(), cars, done, cars.size, space, wanted, values, ending)
+        done = measure_each(cars, done, cars.size, space, wanted, values, ending)
         if done < cars.size:
             _measure_long(cars, done, space, tolerance, wanted, values, ending)
             done += 1
-    publish()
     return Measured(values, ending)

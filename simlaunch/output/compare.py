@@ -23,7 +23,7 @@ from simlaunch.output.as_json import Object, group_object, listed, number, targe
 from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
 from simlaunch.output.odds import QUANTILE_HEADS, tally
-from simlaunch.output.parts import one_shaft
+from simlaunch.output.parts import one_shaft_of
 from simlaunch.output.run import (
     bog_text,
     distinct,
@@ -35,11 +35,11 @@ from simlaunch.output.run import (
 )
 from simlaunch.output.words import (
     CASES_HEADS,
-    CAUTION,
     NOT_REACHED,
     PEDAL_WORDS,
     Numbers,
     above_the_curve,
+    caution,
     gears_words,
     named,
     sentences,
@@ -478,10 +478,10 @@ def _opening(comparison: Comparison, system: System) -> tuple[str, ...]:
 def _closing(comparison: Comparison, system: System) -> tuple[str, ...]:
     """What ratings of shafts leave open, the caution, then the verdicts."""
     several = len(comparison.pairs) > 1
-    shaft = one_shaft(comparison.loads, system) if comparison.scenario.parts else ""
+    shaft = one_shaft_of(comparison.loads, system) if comparison.scenario.parts else ""
     return (
         *([paragraph(shaft)] if shaft else []),
-        paragraph(f"Caution: {CAUTION}"),
+        paragraph(f"Caution: {caution(comparison.scenario)}"),
         *(_verdict_text(pair, system, several) for pair in comparison.pairs),
     )
 

@@ -123,6 +123,12 @@ def _least(table: Table) -> int:
     return sum(max(need, _NARROWEST) + _GAP for need in _needs(table))
 
 
+def _uncut(table: Table) -> list[int]:
+    """Columns that each column of cells takes with no word of its head cut."""
+    words = (max(map(columns, _WORD.findall(clean(head))), default=0) for head in table.heads)
+    return [max(need, word, _NARROWEST) for need, word in zip(_needs(table), words, strict=True)]
+
+
 def _wished(table: Table) -> list[int]:
     """Width of each column of cells with its head uncut."""
     needs = zip(_needs(table), table.heads, strict=True)
@@ -130,12 +136,12 @@ def _wished(table: Table) -> list[int]:
 
 
 def _widths(table: Table, label: int) -> list[int]:
-    """Width of each column of cells: as wished, the widest heads narrowed until everything fits."""
-    needs = [max(need, _NARROWEST) for need in _needs(table)]
+    """Width of each column of cells: as wished, the widest heads narrowed until everything fits; words are cut last."""
     widths = _wished(table)
-    while sum(widths) + _GAP * len(widths) > WIDTH - label and widths != needs:
-        widest = max((i for i, need in enumerate(needs) if widths[i] > need), key=lambda i: widths[i])
-        widths[widest] -= 1
+    for needs in (_uncut(table), [max(need, _NARROWEST) for need in _needs(table)]):
+        while sum(widths) + _GAP * len(widths) > WIDTH - label and widths != needs:
+            widest = max((i for i, need in enumerate(needs) if widths[i] > need), key=lambda i: widths[i])
+            widths[widest] -= 1
     return widths
 
 
@@ -153,10 +159,31 @@ def _labels(table: Table) -> list[str]:
 
 
 def _label_width(table: Table, wanted: int) -> int:
-    """Columns for title and labels: as wanted, unless heads would have to go over more lines for it."""
+    """Columns for title and labels: as wanted, unless heads would have to go over more lines for it.
+
+    A title goes over more lines before a word of a head is cut.
+    """
     own = max(map(columns, _labels(table)))
     free = WIDTH - sum(_wished(table)) - _GAP * len(table.heads)
-    return min(wanted, free) if own <= free else min(own, WIDTH - _least(table))
+    if own <= free:
+        return min(wanted, free)
+    return max(min(own, _room_beside_heads(table)), min(_least_label(table), WIDTH - _least(table)))
+
+
+def _least_label(table: Table) -> int:
+    """Columns that labels take, and the longest word of the title."""
+    title, *labels = _labels(table)
+    return max(map(columns, [*_WORD.findall(title), *labels]))
+
+
+def _room_beside_heads(table: Table) -> int:
+    """Columns that are left for labels when no word of a head is cut."""
+    return WIDTH - sum(_uncut(table)) - _GAP * len(table.heads)
+
+
+def fits(table: Table) -> bool:
+    """Whether a table fits the width with nothing cut: no label, no cell, and no word of its heads and title."""
+    return _least_label(table) <= _room_beside_heads(table)
 
 
 def label_room(table: Table) -> int:

@@ -16,7 +16,7 @@ from simlaunch.output.as_json import Object, group_object, listed
 from simlaunch.output.conditions import header
 from simlaunch.output.groups import cell, cells, plain_heads, row, unit_of
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CASES_HEADS, CAUTION, PEDAL_WORDS, Numbers, Tally, named
+from simlaunch.output.words import CASES_HEADS, PEDAL_WORDS, Numbers, Tally, caution, named
 from simlaunch.quantities import quantity
 from simlaunch.units.spelling import Dimension, System
 
@@ -138,7 +138,7 @@ def text(found: Odds, system: System) -> str:
         *tables_text(tables(found, system)),
         *_about_effects(found),
         *([paragraph(_CORRELATED)] if found.scenario.correlation else []),
-        paragraph(f"Caution: {CAUTION}"),
+        paragraph(f"Caution: {caution(found.scenario)}"),
         f"Verdict\n{paragraph(summary(found, system))}",
     ]
     return "\n\n".join(blocks)

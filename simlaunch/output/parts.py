@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from math import isnan
 
 from simlaunch.analysis.parts import CurveLoad, DrivelineLoads, PartLoad, Wear
@@ -14,18 +14,20 @@ from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, block, paragraph, short, tables_text
 from simlaunch.output.run import end_text
 from simlaunch.output.words import (
-    CAUTION,
     NOT_REACHED,
     PEDAL_WORDS,
     Numbers,
     above_the_curve,
     allowed_share,
+    caution,
     event_words,
     named,
 )
 from simlaunch.quantities import reported
 from simlaunch.ratings.limits import PART_AT
+from simlaunch.record import Axle
 from simlaunch.scenario.decision import TOOTHED, Place
+from simlaunch.scenario.model import Scenario, two_wheels
 from simlaunch.scenario.powertrain import TorqueConverter
 from simlaunch.units.spelling import Dimension, System
 
@@ -164,33 +166,38 @@ def summary(found: DrivelineLoads, system: System) -> str:
     """What the loads come to, in a sentence or two."""
     numbers = Numbers(system)
     said = f"{_worst(found, numbers)}{_same(found)}{_wear(found, numbers)}"
-    return f"{said} {one_shaft(found, system)}".rstrip()
+    return f"{said} {one_shaft_of(found, system)}".rstrip()
 
 
 def rating_verdict(found: DrivelineLoads, system: System) -> str:
     """What the loads come to against ratings, without a word of wear."""
-    return f"{_worst(found, Numbers(system))}{_same(found)} {one_shaft(found, system)}".rstrip()
+    return f"{_worst(found, Numbers(system))}{_same(found)} {one_shaft_of(found, system)}".rstrip()
 
 
-def one_shaft(found: DrivelineLoads, system: System) -> str:
+_SHAFTS = {Axle.FRONT: (Place.FRONT_SHAFTS, "front"), Axle.REAR: (Place.REAR_SHAFTS, "rear")}
+
+
+def one_shaft(scenario: Scenario, places: Collection[Place], system: System) -> str:
     """What one half shaft may carry of the torque that is stated for both; empty where both carry the same.
 
     T_high = (1 + S) / 2 T + P / 2, from the locking value S and the preload P of the differential between them.
     """
-    drive, numbers = found.loads[0].simulation.car.drive, Numbers(system)
-    loaded = {part.place for part in found.loads[0].parts if part.peak}
-    said = []
-    for axle, (place, name) in enumerate(((Place.FRONT_SHAFTS, "front"), (Place.REAR_SHAFTS, "rear"))):
-        locking, preload = float(drive.locking[axle]), float(drive.preload[axle])
-        if drive.paired == 1 and place in loaded and (locking or preload):
-            share = numbers.with_unit(0.5 * (1.0 + locking), Dimension.SHARE)
-            more = (
-                f" and {numbers.with_unit(0.5 * preload, Dimension.TORQUE)} more" if preload and locking < 1.0 else ""
-            )
+    numbers, said = Numbers(system), []
+    for each in scenario.drive.differentials() if two_wheels(scenario) else ():
+        place, name = _SHAFTS[each.axle]
+        if place in places and (each.locked or each.slips):
+            share = numbers.with_unit(0.5 * (1.0 + (each.locking.si if each.locking else 0.0)), Dimension.SHARE)
+            preload = each.preload.si if each.preload and not each.locked else 0.0
+            more = f" and {numbers.with_unit(0.5 * preload, Dimension.TORQUE)} more" if preload else ""
             said.append(f"one {name} half shaft alone may carry up to {share} of the torque stated for both{more}")
     if not said:
         return ""
     return f"Behind a differential that locks, {', and '.join(said)}; hold that against the rating of a single shaft."
+
+
+def one_shaft_of(found: DrivelineLoads, system: System) -> str:
+    """The same for shafts that carry something in the launches of some loads."""
+    return one_shaft(found.scenario, {part.place for part in found.loads[0].parts if part.peak}, system)
 
 
 def _same(found: DrivelineLoads) -> str:
@@ -244,7 +251,7 @@ def text(found: DrivelineLoads, system: System) -> str:
         *block("Where the ratings come from", _origins(found)),
         *([_RIGID] if found.rigid else []),
         paragraph(f"{_LIMITS} {_RATED}" if any(part.rating for part in found.loads[0].parts) else _LIMITS),
-        paragraph(f"Caution: {CAUTION}"),
+        paragraph(f"Caution: {caution(found.scenario)}"),
         f"Verdict\n{paragraph(summary(found, system))}",
     ]
     return "\n\n".join(blocks)

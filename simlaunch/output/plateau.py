@@ -18,10 +18,11 @@ from simlaunch.output.groups import cell, cells, heads, row, table, unit_of, wit
 from simlaunch.output.groups import columns as group_columns
 from simlaunch.output.groups import rows as group_rows
 from simlaunch.output.layout import Row, Table, clean, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.output.parts import one_shaft
+from simlaunch.output.words import PEDAL_WORDS, Numbers, caution, named
 from simlaunch.physics.engine import mean_effective_pressure
 from simlaunch.quantities import quantity
-from simlaunch.ratings.limits import ENVELOPE, RISE
+from simlaunch.ratings.limits import ENVELOPE, PART_AT, RISE
 from simlaunch.record import MAX_GEAR_POINTS
 from simlaunch.searching.plateau_search import Plateau
 from simlaunch.searching.plateau_search_space import HELD_TIME, LIFTED, NO_GAIN, SAME_TIME, Point, RatingLimit
@@ -294,6 +295,12 @@ def columns(result: PlateauResult) -> Mapping[str, NDArray[np.float64]]:
     return group_columns("plateau", result.first.front, names)
 
 
+def shaft_note(result: PlateauResult, system: System) -> str:
+    """What one half shaft may carry of the torque that the table states for both; empty where both carry the same."""
+    peaks = result.first.chosen.peaks
+    return one_shaft(result.scenario, {place for place, part in PART_AT.items() if not isnan(peaks[part])}, system)
+
+
 def text(result: PlateauResult, system: System) -> str:
     """Everything, with the verdict last."""
     goal = ", ".join(target_label(target) for target in result.aim.targets)
@@ -311,7 +318,8 @@ def text(result: PlateauResult, system: System) -> str:
             f"{short(result.scenario.name, 78)}\n{paragraph(about)}",
             *tables_text(tables(result, system)),
             paragraph(note),
-            paragraph(CAUTION),
+            *map(paragraph, filter(None, [shaft_note(result, system)])),
+            paragraph(f"Caution: {caution(result.scenario)}"),
             "\n".join(["Verdict", *map(paragraph, verdict(result, system))]),
         ]
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from math import isfinite, nan
+from math import isfinite, isnan, nan
 from typing import TypeVar
 
 import numpy as np
@@ -15,6 +15,7 @@ from simlaunch.analysis.simulate import Missed, Simulation
 from simlaunch.launching.bog import SHARE, Bog
 from simlaunch.launching.goals import WORTH_NAMING, same_target, target_label
 from simlaunch.launching.launch_speed import BESIDE, FLAT, HELD, LaunchSpeed
+from simlaunch.launching.out_of_reach import stalled
 from simlaunch.metrics.marks import MarkResult, Roll, Target
 from simlaunch.metrics.parts import Part
 from simlaunch.output.as_json import Object, group_object, listed, mark_object, target_object
@@ -22,7 +23,7 @@ from simlaunch.output.conditions import conditions_object, header
 from simlaunch.output.groups import of_car, rows, table
 from simlaunch.output.layout import Table, paragraph, short, tables_text
 from simlaunch.output.trace import trace_columns
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, named
+from simlaunch.output.words import PEDAL_WORDS, Numbers, caution, named
 from simlaunch.simulation.events import Event
 from simlaunch.simulation.run import Outcome
 from simlaunch.units.spelling import Dimension, System
@@ -72,14 +73,14 @@ def missed_text(simulation: Simulation, numbers: Numbers) -> list[str]:
     beyond = missed.beyond_reach
     found = [f"Out of reach: {_labels(beyond)}; {_top_speed(simulation, numbers)}."] if beyond else []
     late = [target for target in missed.targets if target not in beyond]
-    return [*found, *([f"Not reached: {_labels(late)}; {_why(missed, late, numbers)}."] if late else [])]
+    return [*found, *([f"Not reached: {_labels(late)}; {_why(missed, numbers)}."] if late else [])]
 
 
 def _labels(targets: Iterable[Target]) -> str:
     return ", ".join(dict.fromkeys(map(target_label, targets)))
 
 
-def _why(missed: Missed, late: Sequence[Target], numbers: Numbers) -> str:
+def _why(missed: Missed, numbers: Numbers) -> str:
     """Why marks are missed that more time might reach."""
     speed = numbers.with_unit(missed.speed, Dimension.SPEED)
     distance = numbers.with_unit(missed.distance, Dimension.LENGTH)
@@ -89,11 +90,10 @@ def _why(missed: Missed, late: Sequence[Target], numbers: Numbers) -> str:
     if missed.outcome is Outcome.FINISHED:
         return f"the launch could not be followed beyond its goal, {then}"
     why = f"the time limit came first, {then} and {distance}"
-    speeds = [target for target in late if not target.by_distance]
-    if missed.longer is None or missed.longer.beyond_reach or not speeds:
+    longer = missed.longer
+    if longer is None or isnan(longer.time):
         return why
-    highest = target_label(max(speeds, key=lambda target: target.end))
-    return f"{why}; with a longer run.time_limit {highest} takes {missed.longer.time:.1f} s"
+    return f"{why}; with a longer run.time_limit {target_label(longer.target)} takes {longer.time:.1f} s"
 
 
 def _top_speed(simulation: Simulation, numbers: Numbers) -> str:
@@ -107,11 +107,19 @@ def _top_speed(simulation: Simulation, numbers: Numbers) -> str:
 
 def end_text(simulation: Simulation, numbers: Numbers) -> str:
     """How a launch ended, and what to write instead where its goal was missed; no advice that cannot help."""
-    missed, outcome = simulation.missed, simulation.run.outcome
-    longer = missed.longer if missed else None
-    in_reach = longer is None or not longer.beyond_reach or simulation.car.run.stop_speed <= longer.top_speed
-    if outcome is not Outcome.TIME_LIMIT or in_reach:
-        return outcome.value
+    outcome, stop = simulation.run.outcome, simulation.car.run
+    if outcome is Outcome.STALLED:
+        return stalled(simulation.target)
+    ended: str = outcome.value
+    longer = simulation.missed.longer if simulation.missed else None
+    if outcome is Outcome.FINISHED or longer is None or longer.outcome is Outcome.FINISHED:
+        return ended
+    if stop.stop_speed <= longer.top_speed and stop.stop_distance <= longer.distance:
+        return ended
+    if longer.outcome is not Outcome.TIME_LIMIT:
+        return longer.why
+    if stop.stop_speed <= longer.top_speed:
+        return longer.how_far
     return f"{_top_speed(simulation, numbers)}, and no time limit changes that: choose a lower speed"
 
 
@@ -233,7 +241,7 @@ def text(simulation: Simulation, system: System) -> str:
         *tables_text(tables(simulation, system)),
         *map(paragraph, missed_text(simulation, Numbers(system))),
         *([paragraph(f"{fallen[0].upper()}{fallen[1:]}.")] if fallen else []),
-        paragraph(f"Caution: {CAUTION}"),
+        paragraph(f"Caution: {caution(simulation.scenario)}"),
         paragraph(f"End: {end_text(simulation, Numbers(system))}."),
         *map(paragraph, _alarm(simulation)),
     ]

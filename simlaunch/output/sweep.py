@@ -23,6 +23,7 @@ from simlaunch.output.layout import (
     Table,
     clean,
     command_text,
+    fits,
     label_room,
     paragraph,
     short,
@@ -31,7 +32,8 @@ from simlaunch.output.layout import (
 from simlaunch.output.layout import (
     columns as width_of,
 )
-from simlaunch.output.words import CAUTION, Numbers
+from simlaunch.output.words import CAUTION, Numbers, caution
+from simlaunch.scenario.model import SIDES, UNLIKE_SIDES, Alternative, unlike_sides
 from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.sweeping.axes import ALTERNATIVE, Axis, Kind, Role
 from simlaunch.sweeping.campaign import Estimate, Progress
@@ -222,16 +224,23 @@ def _case_labels(findings: Findings, room: int) -> _Labels:
     )
     above = [f"All of them: {shared}."] if shared else []
     indent = len(f"{len(best)}. ")
-    too_long = [axis for axis in differ if max(map(width_of, texts[axis])) > room - indent - len(_AND)]
-    for axis in too_long:
-        texts[axis] = [_mark(axis, launch.values[axis.name]) for launch in best]
+    below = _numbered(texts, differ, best, room - indent - len(_AND))
     rows = ([texts[axis][row] for axis in differ] for row in range(len(best)))
     labels = tuple(_label(f"{n}.".ljust(indent), row, room) for n, row in enumerate(rows, start=1))
     names = _AND.join(axis.name for axis in differ)
     title = f"Best: {names}" if names and width_of(f"Best: {names}") <= room else "Best"
     above += [f"Cases: {names}."] if names and title == "Best" else []
-    below = tuple(_key(axis, [launch.values[axis.name] for launch in best]) for axis in too_long)
     return _Labels(title, labels, tuple(above), below)
+
+
+def _numbered(
+    texts: dict[Axis, list[str]], shown: Sequence[Axis], launches: Sequence[Ranked], room: int
+) -> tuple[str, ...]:
+    """Put numbers in place of the values of each axis that has one longer than a line; the keys to them."""
+    too_long = [axis for axis in shown if max(map(width_of, texts[axis])) > room]
+    for axis in too_long:
+        texts[axis] = [_mark(axis, launch.values[axis.name]) for launch in launches]
+    return tuple(_key(axis, [launch.values[axis.name] for launch in launches]) for axis in too_long)
 
 
 def _label(place: str, names: Sequence[str], room: int) -> tuple[str, ...]:
@@ -391,12 +400,19 @@ def _table_texts(findings: Findings, system: System) -> list[str]:
     return blocks
 
 
+def _met_and_chosen(found: SweepResult) -> tuple[list[Axis], list[Axis]]:
+    """Axes of conditions and values of the car, and of what is chosen for each; empty without both."""
+    axes = found.findings.study.plan.axes
+    met = [axis for axis in axes if axis.role is not Role.CHOICE]
+    chosen = [axis for axis in axes if axis.role is Role.CHOICE and len(axis.values) != 1]
+    return (met, chosen) if len(found.by_condition) > 1 and chosen else ([], [])
+
+
 def _condition_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
     """The best choice under each set of conditions."""
-    study, by = found.findings.study, found.findings.order.by
-    met = [axis for axis in study.plan.axes if axis.role is not Role.CHOICE]
-    chosen = [axis for axis in study.plan.axes if axis.role is Role.CHOICE and len(axis.values) != 1]
-    if len(found.by_condition) < 2 or not chosen:
+    by = found.findings.order.by
+    met, chosen = _met_and_chosen(found)
+    if not met:
         return
     heads = (*(axis.name for axis in chosen), with_unit(by.name, numbers.unit(by.dimension)))
     rows = [
@@ -411,6 +427,29 @@ def _condition_table(found: SweepResult, numbers: Numbers) -> Iterator[Table]:
         for each in found.by_condition
     ]
     yield Table(f"Best choice by {_AND.join(axis.name for axis in met)}", heads, tuple(rows))
+
+
+def _condition_text(found: SweepResult, numbers: Numbers) -> list[str]:
+    """The same as text: where so many columns would be cut, each choice stands below its conditions instead."""
+    parted = tuple(_condition_table(found, numbers))
+    return tables_text(parted) if all(map(fits, parted)) else [_choices_below(found, *parted)]
+
+
+def _choices_below(found: SweepResult, parted: Table) -> str:
+    met, chosen = _met_and_chosen(found)
+    times = [row.cells[-1:] for row in parted.rows]
+    room = label_room(Table("", parted.heads[-1:], tuple(Row("", "", each) for each in times)))
+    indent, best = " " * 4, found.by_condition
+    texts = {axis: [clean(axis.shown(each.values[axis.name])) for each in best] for axis in (*met, *chosen)}
+    below = _numbered(texts, (*met, *chosen), best, room - len(indent) - len(_AND))
+    lines = []
+    for n, time in enumerate(times):
+        head = _label("", [texts[axis][n] for axis in met], room)
+        further = _label(indent, [texts[axis][n] for axis in chosen], room)
+        lines += [Row(text, "", time if k == 0 else ("",)) for k, text in enumerate((*head, *further))]
+    [shown] = tables_text([Table(parted.title, parted.heads[-1:], tuple(lines))])
+    names = paragraph(f"Best choices: {_AND.join(axis.name for axis in chosen)}.", indent)
+    return "\n".join([names, shown, *(paragraph(line, indent) for line in below)])
 
 
 def _how_far(findings: Findings) -> str:
@@ -528,15 +567,29 @@ def text(found: SweepResult, system: System) -> str:
         f"{paragraph(_scenario_name(findings))}\n{paragraph(_how_far(findings))}",
         *([_legend(findings)] if findings.best else []),
         *_table_texts(findings, system),
-        *tables_text([*_condition_table(found, Numbers(system)), *_winner_table(found, Numbers(system))]),
+        *_condition_text(found, Numbers(system)),
+        *tables_text([*_winner_table(found, Numbers(system))]),
         *_failures(findings),
     ]
     if findings.best:
         options = options_text(findings.study, findings.best[0].number, findings.order.by)
         blocks.append(f"The best launch by itself\n{command_text(f'simlaunch run SCENARIO {options}')}")
-    blocks.append(paragraph(f"Caution: {CAUTION}"))
+    blocks.append(paragraph(f"Caution: {_caution(found)}"))
     blocks.append(f"Verdict\n{paragraph(summary(found, system))}")
     return "\n\n".join(blocks)
+
+
+def _caution(found: SweepResult) -> str:
+    """What to take care of with the launches of a sweep, some of which may be on a road whose sides grip unlike."""
+    scenario, axes = found.scenario, found.findings.study.plan.axes
+    surfaces = [value for axis in axes if axis.kind is Kind.SURFACE for value in axis.values]
+    roads = [scenario.replace(scenario.changes_to(Alternative.SURFACE, name)) for name in surfaces] or [scenario]
+    if all(map(unlike_sides, roads)):
+        return caution(roads[0])
+    varied = any(axis.name in SIDES for axis in axes)
+    return (
+        f"{CAUTION} In some of these launches {UNLIKE_SIDES}." if varied or any(map(unlike_sides, roads)) else CAUTION
+    )
 
 
 def _scenario_name(findings: Findings) -> str:

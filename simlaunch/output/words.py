@@ -16,6 +16,7 @@ from simlaunch.output.layout import NOT_REACHED as NOT_REACHED
 from simlaunch.output.layout import short
 from simlaunch.ratings.demand import Demand, PeakEvent
 from simlaunch.record import Pedal
+from simlaunch.scenario.model import UNLIKE_SIDES, Scenario, unlike_sides
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System, kinds
@@ -26,6 +27,18 @@ CAUTION = (
     "road law against any change of torque; leave the work on the car to qualified people. A calculation "
     "shows tendencies; it approves no car and no part."
 )
+
+
+def sides_caution(scenario: Scenario) -> str:
+    """What to take care of besides on a road whose sides grip unlike; empty elsewhere."""
+    return f"On this road {UNLIKE_SIDES}." if unlike_sides(scenario) else ""
+
+
+def caution(scenario: Scenario) -> str:
+    """What to take care of with results of a scenario."""
+    return f"{CAUTION} {sides_caution(scenario)}".rstrip()
+
+
 _LONGEST_NAME = 32
 _MOST_SPANS = 3  # of engine speed in a sentence; tables hold them all
 _LEVEL_POWER = 1e-3  # a smaller share of the peak power is no reason for anything
@@ -552,10 +565,9 @@ def _out_of_reach(say: _Phrases) -> tuple[str, ...]:
         reached = f"{goal} was reached by {there[0]}, but not by {short_of[0]}"
     else:
         reached = f"{goal} was reached neither by {short_of[0]} nor by {short_of[1]}"
-    more = "give the launch more time or choose a nearer goal to learn more"
-    if case.beyond_reach:
-        more = "no time limit brings a car beyond its top speed: choose a lower speed to learn more"
-    return f"no verdict: {reached}", f"so far, {say.cost()}; {more}"
+    whys = set(case.why_missed.values())
+    each = whys if len(whys) == 1 else [f"with {named(name)} {why}" for name, why in case.why_missed.items()]
+    return f"no verdict: {reached}", "; ".join((f"so far, {say.cost()}", *each))
 
 
 _SENTENCES: dict[Finding, Callable[[_Phrases], tuple[str, ...]]] = {

@@ -26,7 +26,7 @@ from simlaunch.metrics.marks import Kind
 from simlaunch.output.as_json import Object, group_object
 from simlaunch.output.groups import with_unit
 from simlaunch.output.layout import Row, Table, paragraph, short, tables_text
-from simlaunch.output.words import CAUTION, NOT_REACHED, PEDAL_WORDS, Numbers, gears_words, named
+from simlaunch.output.words import NOT_REACHED, PEDAL_WORDS, Numbers, caution, gears_words, named
 from simlaunch.quantities import reported
 from simlaunch.record import Pedal
 from simlaunch.units.quantity import display_unit
@@ -278,7 +278,7 @@ def text(worth: Worth, system: System) -> str:
             f"numbers hold for small changes; a large one gains less than they suggest.{_limits(first)}"
         )
     )
-    parts.append(paragraph(CAUTION))
+    parts.append(paragraph(f"Caution: {caution(worth.scenario)}"))
     parts.append("\n".join(["Verdict", *map(paragraph, _verdicts(worth, system))]))
     return "\n\n".join(parts)
 

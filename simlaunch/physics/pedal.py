@@ -300,12 +300,20 @@ def take_up(time: float, y: Array, car: Record, phase: Record, road: Ground) -> 
 
 
 @part
-def _clutched_speed(time: float, y: Array, drive: Record, phase: Record) -> float:
-    """Speed of what the first axle turns: its wheels, and those of the second as far as its clutch holds [rad/s]."""
+def _clutched_speed(time: float, y: Array, drive: Record, phase: Record) -> tuple[float, float]:
+    """Speed of what the first axle turns: its wheels, and those of the second as far as its clutch holds [rad/s].
+
+    As the mean of the two wheels of each axle; and by how much the faster ones are ahead of that.
+    """
     front, rear = y[at.WHEEL_FRONT], y[at.WHEEL_REAR]
     first, second = (front, rear) if drive.front_share >= 1.0 else (rear, front)
-    held = driveline.second_axle(time, y, drive, phase).held
-    return float(first + 0.5 * held * (second / drive.lead - first))
+    held = 0.5 * driveline.second_axle(time, y, drive, phase).held
+    mean = float(first + held * (second / drive.lead - first))
+    if drive.paired == 0:
+        return mean, 0.0
+    front, rear = abs(y[at.APART_FRONT]), abs(y[at.APART_REAR])
+    first, second = (front, rear) if drive.front_share >= 1.0 else (rear, front)
+    return mean, float(first + held * (second / drive.lead - first))
 
 
 @inline
@@ -355,11 +363,10 @@ def slip_command(time: float, y: Array, car: Record, phase: Record, grip_torque:
     inertia = inner + car.front.axle_inertia + car.rear.axle_inertia
     twist_rate = y[at.SHAFT_SPEED] - split * y[at.WHEEL_FRONT] - (1.0 - split) * y[at.WHEEL_REAR]
     if car.drive.clutched == 1:
-        turning = _clutched_speed(time, y, car.drive, phase)
-        over = turning - (1.0 + target_at(speed, car)) * speed / driven_radius(car.front, car.rear, car.drive)
+        turning, ahead = _clutched_speed(time, y, car.drive, phase)
+        target = (1.0 + target_at(speed, car)) * speed / driven_radius(car.front, car.rear, car.drive)
+        over = turning + ahead - target
         twist_rate = y[at.SHAFT_SPEED] - turning
-        if car.drive.paired == 1:
-            over += abs(y[at.APART_FRONT] if split >= 1.0 else y[at.APART_REAR])
     over += inner / inertia * twist_rate
     return request_command(grip_torque, inertia, over, car.pedal.delay)
 

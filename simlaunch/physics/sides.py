@@ -401,3 +401,65 @@ def common_turns_for_force(
         else:
             high = middle
     return 0.5 * (low + high)
+
+
+@inline
+def turns_as_one(sides: Sides) -> bool:
+    """Whether the two wheels of an axle have one speed in steady pull: they are alike, or on one shaft.
+
+    Parameters
+    ----------
+    sides : Sides
+        The wheels.
+
+    Returns
+    -------
+    bool
+        True of an axle of which the faster wheel is no faster than the mean.
+
+    Source: definition.
+    """
+    return alike(sides) or sides.bias_force == inf
+
+
+@part
+def common_mean_turns_for_force(
+    force: float, at_first: Sides, at_second: Sides, end: Record, second: Record, joined: Joined
+) -> float:
+    """Speed of the first of two axles on one shaft, over that of the car, where an axle has an open differential.
+
+    The shaft turns both differentials at one speed, each of which is the mean of its two wheels.
+
+    Parameters
+    ----------
+    force : float
+        Force of both axles, positive when driving [N].
+    at_first : Sides
+        Wheels of the first axle.
+    at_second : Sides
+        Wheels of the second axle.
+    end : Record
+        Tyre of the first axle.
+    second : Record
+        Tyre of the second axle.
+    joined : Joined
+        How the second axle turns with the first: at its speed and with any force, on one shaft.
+
+    Returns
+    -------
+    float
+        Speed, that at which the weaker axle pushes hardest at most [rad/m].
+
+    Source: compatibility of speeds at the shaft, by the force that the first axle takes.
+    """
+    low, high = max(force - joined.most, 0.0), max(force, 0.0)
+    turns = 1.0 / end.radius
+    for _ in range(_HALVINGS):
+        middle = 0.5 * (low + high)
+        turns = (1.0 + slip_for_force(middle, at_first, end)) / end.radius
+        other = (1.0 + slip_for_force(force - middle, at_second, second)) / (joined.lead * second.radius)
+        if turns < other:
+            low = middle
+        else:
+            high = middle
+    return turns

@@ -102,7 +102,6 @@ def exponential(x: float) -> float:
     return first + fourth * (second + fourth * third)
 
 
-@entry
 def values_at(table: Record, x: NDArray[np.float64]) -> NDArray[np.float64]:
     """Values of a piecewise cubic; outside its knots the value of the nearest end holds.
 
@@ -121,6 +120,11 @@ def values_at(table: Record, x: NDArray[np.float64]) -> NDArray[np.float64]:
     Source: see `value_at`.
     """
     out = np.empty(x.size)
+    _fill(table, np.ascontiguousarray(x, np.float64), out)
+    return out
+
+
+@entry
+def _fill(table: Record, x: NDArray[np.float64], out: NDArray[np.float64]) -> None:
     for i in range(x.size):
         out[i] = value_at(table, x[i])
-    return out

@@ -23,7 +23,7 @@ from simlaunch.output import log_beside as beside_words
 from simlaunch.output import logs as logs_words
 from simlaunch.output import parts as parts_words
 from simlaunch.output.layout import NOT_REACHED, Row, Table, csv_text
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers
+from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, sides_caution
 from simlaunch.plotting.look import curve_style
 from simlaunch.record import Pedal
 from simlaunch.reporting import what_if
@@ -36,7 +36,7 @@ from simlaunch.reporting.typeset import named, typeset, unit_text
 from simlaunch.reporting.words import words
 from simlaunch.scenario.decision import Uncertain
 from simlaunch.scenario.defaults import defaults
-from simlaunch.scenario.model import UNLIKE_SIDES, Scenario, unlike_sides, warnings
+from simlaunch.scenario.model import UNLIKE_SIDES, Scenario, warnings
 from simlaunch.scenario.powertrain import coupling_name
 from simlaunch.scenario.schema import field_at
 from simlaunch.units.spelling import Dimension, System
@@ -311,7 +311,7 @@ def _sections(material: Material, system: System) -> dict[str, Any]:
         "sweep_verdict": swept.result.summary(system) if swept else "",
         "worth_naming": numbers.least(),
         "audit": _audit(material),
-        "cautions": [*_cautions(), *([f"On this road {UNLIKE_SIDES}."] if unlike_sides(material.scenario) else [])],
+        "cautions": [*_cautions(), *filter(None, [sides_caution(material.scenario)])],
     }
 
 

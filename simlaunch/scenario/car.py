@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Literal, NamedTuple
 
 from pydantic import AfterValidator, model_validator
 
@@ -268,6 +268,25 @@ LOCKING = ("locking", "locking_preload", "front_locking", "front_locking_preload
 """Keys of the differentials between the two wheels of an axle."""
 
 
+class Differential(NamedTuple):
+    """What is between the two wheels of a driven axle, as stated."""
+
+    axle: Axle
+    locking: Quantity | None
+    preload: Quantity | None
+    preload_key: str  # that states it
+
+    @property
+    def locked(self) -> bool:
+        """Whether both wheels are on one shaft."""
+        return self.locking is not None and self.locking.si >= 1.0
+
+    @property
+    def slips(self) -> bool:
+        """Whether its clutches give way: it locks, but not altogether."""
+        return not self.locked and any(each is not None and each.si for each in (self.locking, self.preload))
+
+
 class SecondAxle(Section):
     """The axle of an all-wheel drive that a clutch brings in, while the other one is driven directly."""
 
@@ -433,12 +452,29 @@ class Drive(Section):
             why = "leaves the clutch of the second axle nothing to wind up"
             yield Fault("half_shafts", quoted(self.half_shafts), why, 'write "elastic"')
 
+    def differentials(self) -> tuple[Differential, ...]:
+        """The differential of each driven axle; the front one of an all-wheel drive may have its own keys."""
+        rear = Differential(Axle.REAR, self.locking, self.locking_preload, "locking_preload")
+        front = rear._replace(axle=Axle.FRONT)
+        if self.front_locking is not None:
+            front = front._replace(locking=self.front_locking)
+        if self.front_locking_preload is not None:
+            front = front._replace(preload=self.front_locking_preload, preload_key="front_locking_preload")
+        return {"front": (front,), "rear": (rear,), "all": (front, rear)}[self.driven]
+
+    def idle_preloads(self) -> tuple[str, ...]:
+        """Keys of a preload that acts nowhere, since each axle that it is for is locked already."""
+        locked: dict[str, bool] = {}
+        for each in self.differentials():
+            if each.preload is not None and each.preload.si:
+                locked[each.preload_key] = locked.get(each.preload_key, True) and each.locked
+        return tuple(name for name, always in locked.items() if always)
+
     def unused(self) -> frozenset[str]:
         """Settings of a centre that is not there, of shafts that do not twist, and of axles that cannot lock."""
         split = () if self.driven == "all" else ("centre", "front_share")
         fixed = () if self.centre == "open" else ("front_share",)
         shafts = ("half_shaft_stiffness", "half_shaft_damping") if self.half_shafts == "rigid" else ()
-        locks = any(held is not None and held.si for held in (getattr(self, name) for name in LOCKING))
-        wheels = () if locks else ("locking_speed",)
+        wheels = () if any(each.slips for each in self.differentials()) else ("locking_speed",)
         live = () if self.live_axle_track else ("front_roll_stiffness_share",)
         return frozenset((*split, *fixed, *shafts, *wheels, *live))

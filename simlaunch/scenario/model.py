@@ -681,9 +681,11 @@ _SELDOM: tuple[tuple[str, str, str, Dimension], ...] = (
 )
 """Ranges outside which a value is possible but seldom meant (common practice for cars)."""
 
+SIDES = ("road.left_friction_factor", "road.right_friction_factor")
+"""Keys of the grip under left and right wheels."""
+
 TWO_WHEELS = (
-    "road.left_friction_factor",
-    "road.right_friction_factor",
+    *SIDES,
     "body.left_weight_share",
     "drive.live_axle_track",
 )
@@ -781,7 +783,11 @@ def _wheels(scenario: Scenario) -> Iterator[str]:
         what = "let them differ by road.left_friction_factor, body.left_weight_share or drive.live_axle_track"
         yield f"drive.{stated[0]}: {why}; {what}"
     if "locking_speed" in drive.model_fields_set and "locking_speed" in drive.unused():
-        yield "drive.locking_speed: has no effect without drive.locking or drive.locking_preload"
+        needs = "drive.locking between 0 % and 100 %, or drive.locking_preload with less than 100 %"
+        yield f"drive.locking_speed: has no effect without {needs}"
+    for name in drive.idle_preloads():
+        why = "has no effect beside a locking value of 100 %, which puts both wheels on one shaft"
+        yield f"drive.{name}: {why}; leave it out, or lower the locking value"
     if unlike_sides(scenario):
         yield f"road: {UNLIKE_SIDES}"
 

@@ -13,7 +13,7 @@ from scipy.optimize import differential_evolution
 from simlaunch.errors import TargetNotReached
 from simlaunch.launching.goals import target_label
 from simlaunch.launching.launches import as_many
-from simlaunch.launching.out_of_reach import given_time
+from simlaunch.launching.out_of_reach import LongLaunch, given_time
 from simlaunch.launching.progress import expect
 from simlaunch.metrics.ceiling import usable_torque
 from simlaunch.metrics.full_load import gear_cap
@@ -418,7 +418,7 @@ def _gear_limits(space: SearchSpace, chosen: Point) -> tuple[tuple[float, ...], 
 def _refuse(space: SearchSpace, points: Sequence[Point]) -> TargetNotReached:
     """Why no plateau keeps to the limits: what is broken least where least is broken, or which cap is too low."""
     nearest = min(points, key=lambda point: (not isfinite(point.score), _over(point)))
-    if not nearest.broken:
+    if not isfinite(nearest.score):
         return _out_of_reach(space)
     what, (seen, allowed) = max(nearest.broken.items(), key=lambda item: item[1][0] / item[1][1])
     return TargetNotReached(
@@ -437,15 +437,27 @@ def _out_of_reach(space: SearchSpace) -> TargetNotReached:
         eased = space.within(space.limits.eased(float(factor)))
         if any(isfinite(point.score) for point in eased.launched(_tall(eased))):
             return TargetNotReached(f"{why}; the limit of {which} would have to be about {factor:.1f} times as high")
-    if top := _top_speed(eased):
-        even = f" even with a limit of {which} {_EASED[-1]:.0f} times as high" if space.caps else ""
-        never = f"the top speed is {top}, and no time limit changes that"
-        return TargetNotReached(f"{none}:{even} {never}; choose a lower speed")
-    if not space.caps:
-        return TargetNotReached(f"{why}; raise run.time_limit, or let the curve rise more steeply")
-    if top := _top_speed(space):
-        return TargetNotReached(f"{none}, but a top speed of {top}; raise both the limit of {which} and run.time_limit")
-    return TargetNotReached(f"{why}; a higher limit of {which} would not do, so raise run.time_limit")
+    own = _given_time(space)
+    if any(isfinite(each.time) for each in own):
+        return TargetNotReached(f"{why}; {min(own, key=_arrival).why}")
+    lifted = _given_time(eased) if space.caps else []
+    if any(isfinite(each.time) for each in lifted):
+        return TargetNotReached(
+            f"{why}; raise both the limit of {which} and run.time_limit: with that limit {_EASED[-1]:.0f} times as "
+            f"high, {min(lifted, key=_arrival).why}"
+        )
+    even = f", and a limit of {which} {_EASED[-1]:.0f} times as high would not change that" if space.caps else ""
+    return TargetNotReached(f"{none}{even}; {_every_why(lifted or own)}")
+
+
+def _arrival(launch: LongLaunch) -> float:
+    return launch.time if isfinite(launch.time) else inf
+
+
+def _every_why(launches: Sequence[LongLaunch]) -> str:
+    """Why none of some launches gets there: one clause for each reason, with the highest speed or the longest way."""
+    farthest = sorted(launches, key=lambda each: (each.top_speed, each.distance))
+    return "; with other plateaus, ".join({(each.outcome, each.target.label): each.why for each in farthest}.values())
 
 
 def _tall(space: SearchSpace) -> list[Shape]:
@@ -453,16 +465,12 @@ def _tall(space: SearchSpace) -> list[Shape]:
     return [space.shape(share * space.top, 0.0, 1.0) for share in (0.5, 0.75, 1.0)]
 
 
-def _top_speed(space: SearchSpace) -> str:
-    """The highest speed that tall plateaus bring, where all of them stay below a target however long they are given."""
-    found = []
-    for car in space.cars(_tall(space)).view(np.recarray):
+def _given_time(space: SearchSpace) -> list[LongLaunch]:
+    """Launches of tall plateaus with all the time there is."""
+    cars = space.cars(_tall(space)).view(np.recarray)
+    for car in cars:
         complete(car)
-        if (longer := given_time(car, space.aims.targets, space.tolerance)) is not None:
-            found.append(longer)
-    if not found or not all(each.beyond_reach for each in found):
-        return ""
-    return max(found, key=lambda each: each.top_speed).shown_top_speed
+    return [given_time(car, space.aims.targets, space.tolerance) for car in cars]
 
 
 def _over(point: Point) -> float:

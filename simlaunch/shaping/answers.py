@@ -34,7 +34,8 @@ from simlaunch.metrics.marks import Target
 from simlaunch.output import log_beside as beside_words
 from simlaunch.output.compare import bad_runs
 from simlaunch.output.layout import Row, Table, clean, short
-from simlaunch.output.words import CAUTION, PEDAL_WORDS, Numbers, sentences
+from simlaunch.output.parts import one_shaft
+from simlaunch.output.words import PEDAL_WORDS, Numbers, caution, sentences
 from simlaunch.physics.table import values_at
 from simlaunch.plotting.look import LineStyle, curve_style, gear_style
 from simlaunch.plotting.why import span_words
@@ -186,7 +187,8 @@ def _parts(scenario: Scenario, pair: Sequence[CurveNumbers], numbers: Numbers, h
     if not rows:
         return None
     title = "Torque of parts, of what is allowed, full pedal"
-    return {**table_object(Table(title, heads, tuple(rows))), "over": over}
+    note = one_shaft(scenario, {rated.place for rated in scenario.parts or ()}, numbers.system)
+    return {**table_object(Table(title, heads, tuple(rows))), "over": over, "note": note}
 
 
 def _peaks(one: CurveNumbers, other: CurveNumbers, numbers: Numbers, heads: tuple[str, ...]) -> Table:
@@ -280,7 +282,7 @@ class Answers:
             "logged": len(start.logs),
             "speed_unit": display_unit(Dimension.SPEED, start.system).label,
             "stem": start.scenario.file.stem if start.scenario.file else "",
-            "caution": CAUTION,
+            "caution": caution(start.scenario),
         }  # fmt: skip
 
     def _speeds(self, scenario: Scenario) -> Array:
@@ -350,6 +352,7 @@ class Answers:
         return {
             **self._beside_logs(state, (one, other)),
             "exact": tolerance is None,
+            "caution": caution(scenario),
             "line": self.start.shown(speeds, values_at(other.car.engine.torque, speeds)),
             "limited": [
                 {"gear": gear, "line": self.start.shown(speeds, full_load(other.car, gear, speeds))}

@@ -423,7 +423,7 @@
   // --- answers ---
 
   const fill = (holder, tables) => {
-    const shape = JSON.stringify(tables.map((table) => [table.title, table.heads, table.rows.map((row) => [row.label, row.unit])]));
+    const shape = JSON.stringify(tables.map((table) => [table.title, table.heads, Boolean(table.note), table.rows.map((row) => [row.label, row.unit])]));
     if (holder.dataset.shape !== shape) {
       holder.replaceChildren();
       holder.dataset.shape = shape;
@@ -440,10 +440,12 @@
           if (row.unit) made(label, "span", { class: "unit" }, ` [${row.unit}]`);
           for (const _ of row.cells) made(line, "td");
         }
+        if (table.note) made(made(made(grid, "tfoot"), "tr"), "td", { class: "note", colspan: table.heads.length + 1 });
       }
     }
     tables.forEach((table, k) => {
       const rows = holder.children[k].querySelector("tbody").rows;
+      if (table.note) holder.children[k].querySelector(".note").textContent = table.note;
       table.rows.forEach((row, n) => row.cells.forEach((text, m) => {
         const cell = rows[n].cells[m + 1], over = Boolean(table.over && table.over[n][m]);
         const shown = over ? `${text} too much` : text;
@@ -459,6 +461,7 @@
     background = found.background;
     say("difference", found.difference === null ? found.text : `${begin.name}: ${found.text}`, !found.exact);
     byId("difference").parentElement.classList.toggle("pending", !found.exact);
+    byId("caution").textContent = found.caution;
     if (found.exact) say("state", `Exact, against ${shownName(state.against)}.`);
     byId("tables").classList.toggle("pending", !found.exact);
     fill(byId("tables"), found.tables);

@@ -6,19 +6,17 @@ where no brake holds the car.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import by_address, part
+from simlaunch.compiled import part
 from simlaunch.errors import UsageError
 from simlaunch.integrator.control import Accuracy
 from simlaunch.integrator.sampling import Samples, make_samples
 from simlaunch.physics import state as at
-from simlaunch.record import CAR, Record, blank
+from simlaunch.record import CAR, Record
 from simlaunch.simulation import kernel, prepare
 
 Array = NDArray[np.float64]
@@ -131,35 +129,6 @@ def make_bench(
     )
 
 
-class Ways(NamedTuple):
-    """The stages of a launch, each called through its address, so that whoever runs launches compiles none of them."""
-
-    complete: Callable[[Record, Record, Record], None]
-    begin: Callable[[Record, Record, Record], None]
-    run: Callable[..., kernel.Ending]
-
-
-@cache
-def ways() -> Ways:
-    """The stages of a launch by the compiled method.
-
-    Returns
-    -------
-    Ways
-        For `run_next`.
-    """
-    car, bench = blank(), make_bench(capacity=1)
-    work, phase = bench.work, bench.phase[0]
-    return Ways(
-        by_address(prepare.complete, None, car, work, phase),
-        by_address(prepare.begin, None, car, work, phase),
-        by_address(
-            kernel.run_compiled, kernel.Ending(0, 0.0, 0, 0, 0), car, phase, bench.accuracy, work, bench.samples,
-            bench.log,
-        ),
-    )  # fmt: skip
-
-
 def hopeless(samples: Samples) -> bool:
     """Whether a full record hardly moves on: eight or sixteen times its length would hardly do so either."""
     half = samples.time.size // 2
@@ -167,11 +136,11 @@ def hopeless(samples: Samples) -> bool:
 
 
 @part
-def run_next(car: Record, bench: Bench, how: Ways) -> kernel.Ending:
+def run_next(car: Record, bench: Bench) -> kernel.Ending:
     """Run a copy of a car from standstill, in place of what ran before."""
     bench.car[0] = car
     bench.phase[0] = bench.phase[1]
     bench.samples.cursor[:] = 0
-    how.complete(bench.car[0], bench.work, bench.phase[0])
-    how.begin(bench.car[0], bench.work, bench.phase[0])
-    return how.run(bench.car[0], bench.phase[0], bench.accuracy, bench.work, bench.samples, bench.log)
+    prepare.complete(bench.car[0], bench.work, bench.phase[0])
+    prepare.begin(bench.car[0], bench.work, bench.phase[0])
+    return kernel.run_compiled(bench.car[0], bench.phase[0], bench.accuracy, bench.work, bench.samples, bench.log)

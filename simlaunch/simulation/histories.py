@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from simlaunch.compiled import entry, part
 from simlaunch.simulation import channels, kernel
-from simlaunch.simulation.bench import Bench, Ways, run_next
+from simlaunch.simulation.bench import Bench, run_next
 
 Array = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -34,13 +34,11 @@ def _put_on_grid(bench: Bench, count: int, zero: float, step: float, out: Array)
 
 
 @entry
-def follow_each(how: Ways, cars: NDArray[np.void], step: float, bench: Bench, out: Array, ending: Codes) -> None:
+def follow_each(cars: NDArray[np.void], step: float, bench: Bench, out: Array, ending: Codes) -> None:
     """Run every car and keep some channels of what it does.
 
     Parameters
     ----------
-    how : Ways
-        The stages of a launch.
     cars : ndarray of CAR, shape (n,)
         The cars; left as they are.
     step : float
@@ -53,7 +51,7 @@ def follow_each(how: Ways, cars: NDArray[np.void], step: float, bench: Bench, ou
         Filled with how each launch ended, one of the statuses of `kernel`.
     """
     for i in range(cars.size):
-        done = run_next(cars[i], bench, how)
+        done = run_next(cars[i], bench)
         ending[i], count = done.status, bench.samples.cursor[0]
         if count >= 2 and done.status in kernel.FOLLOWED:
             _put_on_grid(bench, count, bench.phase[0].brake_off, step, out[i])

@@ -278,7 +278,8 @@ def linearise(  # noqa: C901 (a branch for each thing that a state may move)
         for i in range(count):
             out[i] = (out[i] - rates[i]) * per_shift
         if state == _TIME:
-            linear.time_slope[:] = out
+            for i in range(out.size):  # without a slice, which would ask for memory
+                linear.time_slope[i] = out[i]
         else:
             _shift(y, j, -shift, structure)
             y[state] = kept

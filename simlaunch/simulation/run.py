@@ -10,7 +10,6 @@ from enum import Enum
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import publish
 from simlaunch.errors import RunNotFollowed
 from simlaunch.integrator.advance import Advance
 from simlaunch.physics import state as at
@@ -192,7 +191,6 @@ def launch(
             break
     _refuse(ending, bench)
     trace = _to_trace(car, bench, ending)
-    publish()
     return Run(trace, _outcome(ending), int(ending.steps), int(ending.rejected))
 
 

@@ -215,13 +215,20 @@ def _locked_turns(force: float, at_front: Sides, at_rear: Sides, car: Record) ->
     little the force that is asked exceeds what they have.
     """
     front, rear, drive = car.front, car.rear, car.drive
+    one_speed = sides.turns_as_one(at_front) and sides.turns_as_one(at_rear)
     most = hardest_turns(at_front, at_rear, car)
     if car.pedal.kind == _HELD_SLIP:
         larger = max(front.radius, rear.radius) if drive.clutched == 0 else driven_radius(front, rear, drive)
         most = min(most, (1.0 + car.pedal.target_slip) / larger)
     if drive.clutched == 1 and drive.front_share <= 0.0:
-        return sides.common_turns_for_force(force, most, at_rear, at_front, rear, front, _second_behind(front, drive))
-    return sides.common_turns_for_force(force, most, at_front, at_rear, front, rear, _second_behind(rear, drive))
+        behind = _second_behind(front, drive)
+        if one_speed:
+            return sides.common_turns_for_force(force, most, at_rear, at_front, rear, front, behind)
+        return min(most, sides.common_mean_turns_for_force(force, at_rear, at_front, rear, front, behind))
+    behind = _second_behind(rear, drive)
+    if one_speed:
+        return sides.common_turns_for_force(force, most, at_front, at_rear, front, rear, behind)
+    return min(most, sides.common_mean_turns_for_force(force, at_front, at_rear, front, rear, behind))
 
 
 @part

@@ -10,6 +10,7 @@ from difflib import get_close_matches
 from enum import StrEnum
 
 from simlaunch.errors import Fault, InputError, UsageError, plain
+from simlaunch.scenario.car import LOCKING
 from simlaunch.scenario.model import AS_DESCRIBED, Alternative, Scenario
 from simlaunch.scenario.powertrain import BEST
 from simlaunch.scenario.schema import quantity_at
@@ -52,23 +53,26 @@ class Role(StrEnum):
     """Something that the car has and nobody chooses, known more or less exactly: mass, drag, grip, inertia."""
 
 
-_CONDITIONS = ("air.", "road.")
+_CONDITIONS = ("air", "road")
 _CHOSEN = (
     "gearbox.ratios",
     "gearbox.final_drive",
     "gearbox.shift",
+    "gearbox.shift_at",
     "launch.engine_speed",
     "launch.boost",
     "pedal.target_slip",
     "coupling.engagement_time",
-    "coupling.lock_up",
+    "coupling.lock_up_capacity",
+    "coupling.lock_up_gear",
+    "coupling.lock_up_speed_ratio",
+    "coupling.lock_up_time",
     "engine.rev_limit",
     "drive.front_share",
-    "drive.locking",
-    "drive.front_locking",
+    *(f"drive.{name}" for name in LOCKING),
     "drive.second_axle",
 )
-"""Keys, or how they begin, of numbers that are chosen by whoever builds, calibrates or drives the car."""
+"""Keys and tables of numbers that are chosen by whoever builds, calibrates or drives the car."""
 
 LAUNCH_SPEED = "launch.engine_speed"
 
@@ -128,9 +132,9 @@ class Axis:
         """Whether it is chosen, met, or a value of the car."""
         if self.kind is Kind.SURFACE:
             return Role.CONDITION
-        if self.kind is not Kind.NUMBER or self.name.startswith(_CHOSEN):
+        if self.kind is not Kind.NUMBER or _stands_in(self.name, _CHOSEN):
             return Role.CHOICE
-        return Role.CONDITION if self.name.startswith(_CONDITIONS) else Role.VALUE
+        return Role.CONDITION if _stands_in(self.name, _CONDITIONS) else Role.VALUE
 
     @property
     def shown_in(self) -> DisplayUnit | None:
@@ -143,6 +147,11 @@ class Axis:
         if unit is None or isinstance(value, str):
             return str(value)
         return f"{unit.of(value):.6g} {unit.label}".strip()
+
+
+def _stands_in(key: str, places: Sequence[str]) -> bool:
+    """Whether a key is one of some keys, or stands in one of some tables."""
+    return any(key == place or key.startswith(f"{place}.") for place in places)
 
 
 def called(name: str) -> str:

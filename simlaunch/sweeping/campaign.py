@@ -12,7 +12,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import publish
 from simlaunch.errors import SimlaunchError
 from simlaunch.metrics.many import Measure
 from simlaunch.simulation.batch import cores
@@ -234,7 +233,6 @@ def carry_out(spec: Spec, path: Path, back_end: BackEnd, stopped: Stopped, watch
             rate = (done - before) / max(time.monotonic() - begin, 1e-9)
             far = Progress(done, far.total, rate, (far.total - done) / rate, cases, result)
             watch(far)
-        publish()
         return far
 
 

@@ -15,7 +15,7 @@ from functools import cache, cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.compiled import publish, source_hash
+from simlaunch.compiled.kept import source_hash
 from simlaunch.errors import UsageError
 from simlaunch.launching.goals import extra_targets, goal, same_target
 from simlaunch.launching.launch_speed import settle
@@ -470,7 +470,6 @@ def pace(spec: Spec) -> Pace:
     """Speed of launches on one core, from short trials all over the sweep; compiling left out."""
     size, ready = spec.plan.size, prepared(spec)
     calculate(spec, 0, 1)  # compiles, if that has not been done yet
-    publish()
     reading, launching, combinations, trials = 0.0, 0.0, 0, 0
     for turn in range(_MOST_PROBES):
         first = (turn * 7919 * _PROBE) % size

@@ -130,7 +130,7 @@ def test_every_study_takes_it(tmp_path: Path) -> None:
     )
     assert worth(scenario, first).gear_sets[0].pedals[0].time == pytest.approx(compared.runs[0].full.time, abs=2e-3)
     about = [{"key": "launch.engine_speed", "kind": "normal", "deviation": "100 rpm", "origin": "Invented."}]
-    drawn = odds(scenario.replace({"uncertain": about}), first, second, runs=64, with_effects=False)
+    drawn = odds(scenario.replace({"uncertain": about}), first, second, cases=64, with_effects=False)
     assert np.isfinite(drawn.times).all()
     for curve, runs in enumerate(compared.runs):  # drawn about the best of each
         assert np.median(drawn.times[:, curve]) == pytest.approx(runs.full.time, abs=0.05)

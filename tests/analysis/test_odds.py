@@ -58,7 +58,7 @@ def test_two_curves_of_one_shape_have_a_closed_form(factor: float, deviation: fl
     scenario = _uncertain(
         _two_alike(factor), _entry("each curve by itself", "normal", deviation=f"{100 * deviation} %")
     )
-    found = odds(scenario, "one", "other", runs=512, target=target_named(scenario, "60 ft"), with_effects=False)
+    found = odds(scenario, "one", "other", cases=512, target=target_named(scenario, "60 ft"), with_effects=False)
     expected = stats.norm.cdf((1.0 - factor) / (deviation * sqrt(1.0 + factor**2)))
     points, _ = sobol_points(512, 2, 0)
     own, others = draws(scenario, ("one", "other"), Pedal.FULL, found.target).values(points).T
@@ -70,7 +70,7 @@ def test_two_curves_of_one_shape_have_a_closed_form(factor: float, deviation: fl
 
 def test_what_both_curves_share_drops_out_of_their_difference() -> None:
     scenario = _uncertain(_two_alike(0.99), _entry("all curves together", "normal", deviation="5 %"))
-    found = odds(scenario, "one", "other", runs=64, target=target_named(scenario, "60 ft"), with_effects=False)
+    found = odds(scenario, "one", "other", cases=64, target=target_named(scenario, "60 ft"), with_effects=False)
     assert found.first_quicker.share == 1.0
     times = np.ptp(found.times[:, 0])
     assert np.ptp(found.difference) < 0.05 * times
@@ -83,10 +83,10 @@ def _linear(weights: Array, mean: float, points: Array) -> Array:
 
 
 @pytest.mark.parametrize(
-    ("values", "runs", "mean"),
+    ("values", "cases", "mean"),
     [(5, 256, 0.0), (5, 256, 0.03), (5, 256, -0.08), (5, 256, 0.12), (1, 2048, 0.03), (1, 2048, 0.12)],
 )
-def test_the_interval_covers_the_true_chance_as_often_as_it_says(values: int, runs: int, mean: float) -> None:
+def test_the_interval_covers_the_true_chance_as_often_as_it_says(values: int, cases: int, mean: float) -> None:
     """95 % of 200 studies; fewer than 179 would have a chance of one in a thousand. Source: binomial distribution.
 
     With a single value scramblings agree on nearly every count, which says little of how far they are off.
@@ -95,7 +95,7 @@ def test_the_interval_covers_the_true_chance_as_often_as_it_says(values: int, ru
     true = stats.norm.cdf(mean / np.linalg.norm(weights))
     covered = 0
     for seed in range(200):
-        points, count = sobol_points(runs, len(weights), seed)
+        points, count = sobol_points(cases, len(weights), seed)
         first, *_ = shares_of(_linear(weights, mean, points), count)
         covered += first.low <= true <= first.high
     assert covered >= stats.binom.ppf(1e-3, 200, 0.95) == 179
@@ -131,10 +131,10 @@ def test_a_missed_target_is_later_than_any_time() -> None:
 
 
 def test_misses_are_counted_and_not_dropped() -> None:
-    whole = odds(BRIEF, "peak", "plateau", runs=64, with_effects=False)
+    whole = odds(BRIEF, "peak", "plateau", cases=64, with_effects=False)
     limit = float(np.median(whole.times[:, 1]))
     short = BRIEF.replace({"run.time_limit": f"{limit:.6f} s"})
-    found = odds(short, "peak", "plateau", runs=64)
+    found = odds(short, "peak", "plateau", cases=64)
     assert found.cases == whole.cases
     assert found.missed == tuple((whole.times > limit).sum(axis=0))
     assert found.missed[1] == pytest.approx(found.cases / 2, abs=1)
@@ -154,9 +154,9 @@ def _bits(found: Odds) -> bytes:
 
 
 def test_the_seed_decides_every_bit_and_the_workers_none() -> None:
-    alone = odds(BRIEF, "peak", "plateau", runs=128, seed=7, workers=1)
-    together = odds(BRIEF, "peak", "plateau", runs=128, seed=7, workers=3)
-    other = odds(BRIEF, "peak", "plateau", runs=128, seed=8, workers=3)
+    alone = odds(BRIEF, "peak", "plateau", cases=128, seed=7, workers=1)
+    together = odds(BRIEF, "peak", "plateau", cases=128, seed=7, workers=3)
+    other = odds(BRIEF, "peak", "plateau", cases=128, seed=8, workers=3)
     assert _bits(alone) == _bits(together)
     assert _bits(alone) != _bits(other)
     assert {effect.name for effect in alone.effects} == set(
@@ -171,7 +171,7 @@ def test_the_curve_that_is_named_first_changes_no_draw() -> None:
         _entry("each curve by itself", "normal", deviation="2 %"),
         _entry("body.mass", "normal", deviation="30 kg"),
     )
-    one, other = (odds(scenario, *names, runs=64) for names in (("peak", "plateau"), ("plateau", "peak")))
+    one, other = (odds(scenario, *names, cases=64) for names in (("peak", "plateau"), ("plateau", "peak")))
     assert np.array_equal(one.times, other.times[:, ::-1])
     assert one.first_quicker == other.second_quicker
     assert [effect.name for effect in one.effects] == [effect.name for effect in other.effects]
@@ -179,7 +179,7 @@ def test_the_curve_that_is_named_first_changes_no_draw() -> None:
 
 def test_progress_is_reported_to_the_last_launch() -> None:
     told: list[tuple[int, int]] = []
-    odds(BRIEF, "peak", "plateau", runs=64, watch=lambda done, total: told.append((done, total)))
+    odds(BRIEF, "peak", "plateau", cases=64, watch=lambda done, total: told.append((done, total)))
     assert told[-1][0] == told[-1][1]
     assert [done for done, _ in told] == sorted(done for done, _ in told)
 
@@ -256,7 +256,7 @@ def test_quantiles_of_the_distributions(entry: dict[str, str], share: float, exp
 )
 def test_what_cannot_be_drawn_is_refused_with_its_name(entry: dict[str, str], words: str) -> None:
     with pytest.raises(InputError, match=words) as fault:
-        odds(_uncertain(COUPE, entry), "peak", "plateau", runs=64)
+        odds(_uncertain(COUPE, entry), "peak", "plateau", cases=64)
     assert entry["key"] in str(fault.value)
 
 
@@ -296,8 +296,8 @@ def test_calls_that_make_no_sense_are_refused() -> None:
         odds(COUPE, "peak", "peak")
     with pytest.raises(UsageError, match=r"no \[\[uncertain\]\] values"):
         odds(GRIP, *GRIP.curve_names[:2])
-    with pytest.raises(UsageError, match="8 runs are out of range"):
-        odds(COUPE, "peak", "plateau", runs=8)
+    with pytest.raises(UsageError, match="8 cases are out of range"):
+        odds(COUPE, "peak", "plateau", cases=8)
     with pytest.raises(UsageError, match="seed -1 is below zero"):
         odds(COUPE, "peak", "plateau", seed=-1)
 
@@ -307,7 +307,7 @@ def test_quantiles_turn_with_the_curves(cases: int) -> None:
     """Against NumPy's `averaged_inverted_cdf` (type 2 of Hyndman and Fan, from memory)."""
     rng = np.random.default_rng(cases)
     times = 12.0 + rng.normal(0.0, 0.2, (cases, 2))
-    drawn = odds(BRIEF, *BRIEF.curve_names[:2], runs=64, with_effects=False)
+    drawn = odds(BRIEF, *BRIEF.curve_names[:2], cases=64, with_effects=False)
     found = replace(drawn, times=times)
     expected = np.quantile(times[:, 1] - times[:, 0], (0.05, 0.5, 0.95), method="averaged_inverted_cdf")
     assert found.difference_quantiles() == pytest.approx(tuple(expected), abs=1e-12)

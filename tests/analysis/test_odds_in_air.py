@@ -45,6 +45,6 @@ def test_weather_on_torque_widens_the_difference() -> None:
     """The same days move the gap more where one engine feels them and the other does not."""
     spread = {}
     for kinds in (("held charge pressure",) * 2, ("naturally aspirated", "held charge pressure")):
-        low, _, high = odds(_coupe(*kinds), "peak", "plateau", runs=64, with_effects=False).difference_quantiles()
+        low, _, high = odds(_coupe(*kinds), "peak", "plateau", cases=64, with_effects=False).difference_quantiles()
         spread[kinds[0]] = high - low
     assert spread["naturally aspirated"] > 3.0 * spread["held charge pressure"]

@@ -43,7 +43,7 @@ from simlaunch.searching.plateau_search_space import (
     Shape,
     binding,
 )
-from simlaunch.simulation.run import complete
+from simlaunch.simulation.run import Outcome, complete, launch
 from simlaunch.units.quantity import RPM
 from simlaunch.units.spelling import System
 
@@ -240,7 +240,7 @@ def test_a_speed_beyond_the_top_speed_of_every_plateau_is_not_laid_to_the_time_l
     """Engine speed over ratio times radius bounds the speed of a car whose wheels drive it. Source: kinematics."""
     target = target_named(scenario(), "400 km/h")
     space = SearchSpace(coupe(), Limits(), Aim((target,), (1.0,)))
-    with pytest.raises(TargetNotReached, match="no time limit changes that; choose a lower speed") as told:
+    with pytest.raises(TargetNotReached, match="no time limit changes that: choose a lower speed") as told:
         highest_plateau(space)
     assert "raise run.time_limit" not in str(told.value)
     top = float(str(told.value).split("the top speed is ")[1].split()[0])
@@ -248,6 +248,25 @@ def test_a_speed_beyond_the_top_speed_of_every_plateau_is_not_laid_to_the_time_l
     gear = int(car.gearbox.count) - 1
     highest = float(car.engine.rev_limit / car.gearbox.ratio[gear] * car.rear.radius) * 3.6
     assert 0.4 * highest < top < highest
+
+
+def test_plateaus_that_all_stall_are_given_the_advice_of_their_launch_and_none_on_time() -> None:
+    """From 1000 rpm within a tenth of a second every plateau stalls; held at 3200 rpm, as usual, none does."""
+    stalls = {"launch.engine_speed": "1000 rpm", "coupling.engagement_time": "0.1 s"}
+    with pytest.raises(TargetNotReached) as caught:
+        plateau(scenario().replace(stalls))
+    assert str(caught.value) == f"no plateau within the limits reaches 1/4 mile; {Outcome.STALLED.value}"
+    usual = runnable(scenario().replace({"coupling.engagement_time": "0.1 s"}), "peak", Pedal.FULL)
+    assert launch(usual).outcome is Outcome.FINISHED
+
+
+def test_plateaus_that_need_more_time_are_told_how_much() -> None:
+    """And with as much, one is found. Source: the same search without the limit."""
+    with pytest.raises(TargetNotReached, match=r"takes \d+\.\d s with more time: raise run.time_limit") as caught:
+        highest_plateau(SearchSpace(coupe({"run.time_limit": 2.0}), Limits(), DASH))
+    needed = float(str(caught.value).split("it takes ")[1].split()[0])
+    found = highest_plateau(SearchSpace(coupe({"run.time_limit": needed + 0.1}), Limits(), DASH))
+    assert 2.0 < found.chosen.times[0] <= needed + 0.1
 
 
 # --- grip and final drive ---

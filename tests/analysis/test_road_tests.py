@@ -118,7 +118,7 @@ def test_studies_take_a_rolling_start_like_any_other() -> None:
     shares = attribute(COUPE, "peak", "plateau", target)
     assert shares is not None
     assert sum(span.full.share for span in shares.spans) == pytest.approx(gap.gap, abs=1e-6)
-    drawn = odds(COUPE, "peak", "plateau", target=target, runs=64)
+    drawn = odds(COUPE, "peak", "plateau", target=target, cases=64)
     assert drawn.first_quicker.share == 1.0
     paid = worth(COUPE, "peak", target=IN_FIFTH)
     assert paid.first.target == target

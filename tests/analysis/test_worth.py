@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 
 from cars import POINT_MASS, RPM, coupe, point_mass
+from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.worth import STEP, GearSetWorth, _span, best_span, beyond, costly_span, pedal_worth, worth
 from simlaunch.curves.bump import band_middles, raise_curve
 from simlaunch.curves.gear_worth import follow
@@ -221,6 +222,28 @@ def test_a_target_out_of_reach() -> None:
     brief = scenario().replace({"run.time_limit": "2 s"})
     with pytest.raises(TargetNotReached, match="is not reached"):
         worth(brief, target="0-100 km/h", bands=2)
+
+
+def test_a_launch_that_stalls_is_not_laid_to_the_time_limit() -> None:
+    """From 1000 rpm within a tenth of a second the engine stalls; with the usual launch it does not."""
+    stalls = scenario().replace({"launch.engine_speed": "1000 rpm", "coupling.engagement_time": "0.1 s"})
+    with pytest.raises(TargetNotReached, match=r"stalled: raise launch\.engine_speed") as caught:
+        worth(stalls, bands=2)
+    assert "time_limit" not in str(caught.value)
+
+
+def test_more_time_is_asked_for_only_where_it_helps_and_as_much_as_it_takes() -> None:
+    """With the time that the message names the target is reached; a launch that held slip stops is named so."""
+    brief = scenario().replace({"run.time_limit": "5 s"})
+    with pytest.raises(TargetNotReached, match=r"with more time: raise run\.time_limit") as caught:
+        worth(brief, target="0-100 km/h", bands=2)
+    takes = float(str(caught.value).split("it takes ")[1].split()[0])
+    assert takes == pytest.approx(simulate(scenario(), "peak", target="0-100 km/h").time, abs=0.06)
+    times = [simulate(scenario(), "peak", pedal, "0-100 km/h").time for pedal in Pedal]
+    assert times[1] < times[0]
+    slow = scenario().replace({"run.time_limit": f"{0.5 * sum(times):.4f} s"})
+    with pytest.raises(TargetNotReached, match='with curve "peak" within'):
+        worth(slow, target="0-100 km/h", bands=2)
 
 
 # --- what is timed ---

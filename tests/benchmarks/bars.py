@@ -38,7 +38,7 @@ COMMANDS: dict[str, tuple[str, ...]] = {
     "compare-256": ("compare", SCENARIO, "--cases", "256"),
     "sweep": (*_SWEEP, "--where", "body.mass < 2000 kg"),
     "sweep-loads": (*_SWEEP, "--where", "peak torque gearbox input < 750 N m"),
-    "odds": ("odds", SCENARIO, "--runs", "{pairs}", "--quiet"),
+    "odds": ("odds", SCENARIO, "--cases", "{pairs}", "--quiet"),
     "plateau": ("plateau", SCENARIO, "--quiet"),
     "report": ("report", SCENARIO, "--quiet", "--output", "page.html"),
 }

@@ -86,7 +86,7 @@ def main() -> None:
     }
     if scenario.uncertain:
         jobs["compare, 256 cases drawn"] = lambda: compare(scenario)
-        jobs[f"odds, {given.pairs} pairs"] = lambda: odds.odds(scenario, *pair, runs=given.pairs)
+        jobs[f"odds, {given.pairs} pairs"] = lambda: odds.odds(scenario, *pair, cases=given.pairs)
     worth(scenario, bands=4)  # compiles, and loads what is loaded once
     _say(f"{'':<30}{'launches':>9}{'wall, s':>9}{'CPU, s':>9}{'reference, s':>14}{'ratio':>7}")
     for name, job in jobs.items():

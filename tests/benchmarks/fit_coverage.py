@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from fit.driven import Logger, columns, write
+from fit.driven import FINE, Logger, columns, write
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit as fitted
 from simlaunch.fitting.histories import last_until
@@ -60,7 +60,7 @@ def run(scenario: Scenario, friction: float, scale: float, area: float, *, rigid
     if rigid:
         car.drive.rigid, car.body.pitch_frequency = 1, _PITCH * car.body.pitch_frequency
     last_until(car, DURATION)
-    return launch(car).trace
+    return launch(car, sample_gap=FINE).trace
 
 
 def held(

@@ -1,12 +1,14 @@
 """Whether the physics written in jax.numpy is that of `simlaunch.physics`, at states from launches, shaken.
 
-Our tyres read the outer curve of the Magic Formula from a table that comes within 1e-8 of it; here they take the
-formula itself, as JAX does, so that the two can be held against each other to rounding.
+Our tyres read the outer curve of the Magic Formula from a table that comes within 1e-8 of it, and an arctangent from
+one that comes within 1e-10; here they take both by formula, as JAX does, so that the two can be held against each other
+to rounding.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import atan
 from unittest import mock
 
 import jax
@@ -14,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchmarks.jax_car import Motion, evaluate, gears
-from benchmarks.jax_numbers import lowered
+from benchmarks.jax_numbers import lowered, lowered_cars
 from benchmarks.speed_motion import STATES, motion_scales
 from simlaunch.physics import balance, magic_formula, tyre
 from simlaunch.physics import state as at
-from simlaunch.record import CAR, Car, Record
+from simlaunch.record import Car, Record
 from simlaunch.simulation import events as ev
 from simlaunch.simulation import kernel, prepare
 from simlaunch.simulation.bench import make_bench
@@ -58,13 +60,12 @@ def disagreement(cars: Sequence[Car]) -> float:
     """Greatest difference of a rate or an event function, over its size or the scale of its state [-]."""
     rng = np.random.default_rng(0)
     drawn = [(car, *state) for car in cars for state in _shaken_states(car, rng)]
-    records, phases = np.zeros(len(drawn), CAR), np.zeros(len(drawn), at.PHASE)
-    for i, (car, _, _, phase) in enumerate(drawn):
-        records[i], phases[i] = car, phase
+    phases = np.array([phase for _, _, _, phase in drawn], at.PHASE)
     times, states = np.array([t for _, t, _, _ in drawn]), np.array([y for _, _, y, _ in drawn])
-    car, phase = lowered(records), lowered(phases)
+    car, phase = lowered_cars([car for car, _, _, _ in drawn]), lowered(phases)
     found = jax.jit(evaluate)(times, Motion(*states.T), car, phase, gears(car, phase))
-    with mock.patch.object(tyre, "tabulated_shape", _exact_curve):
+    by_formula = mock.patch.object(magic_formula, "tabulated_atan", atan)
+    with mock.patch.object(tyre, "tabulated_shape", _exact_curve), by_formula:
         ours = [_ours(t, y, car, phase) for car, t, y, phase in drawn]
     rates, values = (np.array(column) for column in zip(*ours, strict=True))
     worst_rate = np.abs(np.array(found.rates).T - rates) / (np.abs(rates) + motion_scales())

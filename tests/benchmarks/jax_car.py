@@ -1,30 +1,25 @@
 """The physics of a launch written once more, in jax.numpy, for many cars at once.
 
 Every number is an array with one value for each car; where `simlaunch.physics` branches, both ways are worked out and
-one is taken. The names are those of `simlaunch.physics`, which says where each equation comes from.
+one is taken. The names are those of `simlaunch.physics`, which says where each equation comes from. Cars are complete:
+what follows from their other numbers alone is read from them, as our own rates do.
 """
 
 from __future__ import annotations
 
 from typing import Any, NamedTuple
 
-import jax
 import jax.numpy as jnp
 
-from benchmarks.jax_numbers import Values, pick, value_at
+from benchmarks.jax_numbers import Values, choose, pick, value_at
+from simlaunch.physics import engine as motor
+from simlaunch.physics import pedal as control
 from simlaunch.physics import state as at
-from simlaunch.physics.body import GRAVITY
+from simlaunch.physics import tyre as rubber
 from simlaunch.record import Coupling, Pedal
 from simlaunch.simulation import events as ev
 
-_CLUTCH, _CONVERTER = int(Coupling.FRICTION_CLUTCH), int(Coupling.TORQUE_CONVERTER)
-_HELD_SLIP = int(Pedal.HELD_SLIP)
-_GOVERNOR, _PUMP_GOVERNOR = 20.0, 50.0  # [1/s]
-_RELIEF, _OVERWHELMS = 20.0, 0.25  # [-]
-_LESS_AT_REST, _SPARE, _LIMITER_REACH = 0.2, 0.3, 2e-3  # [-]
-_FULL_TARGET, _SET_OFF = 8.0, 4.0  # [m/s]
-_NO_LOAD, _SHORTEST_RELAXATION, _QUICKEST_RELAXATION, _ROLLING_SPEED = 1e-9, 0.005, 1e-3, 0.1
-_STALL_SHARE, _INACTIVE = 0.4, 1.0
+_CONVERTER, _HELD_SLIP = int(Coupling.TORQUE_CONVERTER), int(Pedal.HELD_SLIP)
 
 
 class Motion(NamedTuple):
@@ -61,17 +56,17 @@ class Evaluation(NamedTuple):
 
 def _contact(slip: Values, load: Values, tyre: Any, surface: Values) -> tuple[Values, Values]:
     """Force of an axle's tyres [N] and share of the slip stiffness that is left."""
-    change = (0.5 * load - tyre.nominal_load) / tyre.nominal_load
+    change = load * tyre.per_load - 1.0
     friction = jnp.maximum(tyre.friction + tyre.friction_load * change, 0.1 * tyre.friction) * surface
     e = tyre.curvature + change * (tyre.curvature_load + change * tyre.curvature_load_square)
     e = jnp.minimum(e, 1.0)
     per_load = (tyre.slip_stiffness + tyre.stiffness_load * change) * jnp.exp(tyre.stiffness_load_exponent * change)
-    b = jnp.maximum(per_load, 0.1 * tyre.slip_stiffness) / (tyre.shape_factor * friction)
+    b = jnp.maximum(per_load, 0.1 * tyre.slip_stiffness) * tyre.per_shape / friction
     x = b * slip
     inner = x - e * (x - jnp.arctan(x))
     angle = tyre.shape_factor * jnp.arctan(inner)
     slope = jnp.cos(angle) / (1.0 + inner * inner) * (1.0 - e + e / (1.0 + x * x))
-    return jnp.where(load > _NO_LOAD, friction * load * jnp.sin(angle), 0.0), slope
+    return jnp.where(load > rubber._NO_LOAD, friction * load * jnp.sin(angle), 0.0), slope
 
 
 def _standard_slip(bounded: Values) -> Values:
@@ -80,24 +75,22 @@ def _standard_slip(bounded: Values) -> Values:
 
 def _damped_slip(transient: Values, speed: Values, rim: Values, tyre: Any) -> Values:
     rolling = jnp.maximum(jnp.abs(speed), jnp.abs(rim))
-    stiffness = 2.0 * tyre.slip_stiffness * tyre.nominal_load
-    mass = tyre.axle_inertia / (tyre.radius * tyre.radius)
-    damping = 2.0 * tyre.low_speed_damping * jnp.sqrt(mass / (stiffness * tyre.relaxation_length))
     weight = 0.5 * (1.0 + jnp.cos(jnp.pi * jnp.minimum(rolling / tyre.low_speed, 1.0)))
-    return _standard_slip(transient + jnp.where(rolling >= tyre.low_speed, 0.0, damping * weight * (rim - speed)))
+    damping = tyre.slip_damping * weight
+    return _standard_slip(transient + jnp.where(rolling >= tyre.low_speed, 0.0, damping * (rim - speed)))
 
 
 def _slip_rate(transient: Values, speed: Values, rim: Values, slip: Values, slope: Values, tyre: Any) -> Values:
     rolling = jnp.maximum(jnp.abs(speed), jnp.abs(rim))
     to_bounded = jnp.where(slip > 0.0, (1.0 + slip) * (1.0 + slip), 1.0)
-    length = tyre.relaxation_length * jnp.maximum(slope * to_bounded, _SHORTEST_RELAXATION)
-    length = jnp.maximum(length, rolling * _QUICKEST_RELAXATION)
+    length = tyre.relaxation_length * jnp.maximum(slope * to_bounded, rubber._SHORTEST_RELAXATION)
+    length = jnp.maximum(length, rolling * rubber._QUICKEST_RELAXATION)
     return (rim - speed - rolling * transient) / length
 
 
 def _moment(load: Values, rim: Values, speed: Values, tyre: Any, rolling: Values, brake: Values) -> Values:
     coefficient = (tyre.rolling_resistance + tyre.rolling_resistance_square * speed * speed) * rolling
-    return (coefficient * load * tyre.radius + brake) * jnp.tanh(rim / _ROLLING_SPEED)
+    return (coefficient * load * tyre.radius + brake) * jnp.tanh(rim * rubber._PER_ROLLING_SPEED)
 
 
 class Axle(NamedTuple):
@@ -130,28 +123,23 @@ def _axle(load: Values, wheel: Values, transient: Values, brake: Values, y: Moti
     return Axle(load, slip, force, moment, rate, force * tyre.radius + moment)
 
 
-def _static_front_load(car: Any) -> Values:
-    return car.body.mass * GRAVITY * jnp.cos(car.road.grade_angle) * car.body.front_share
-
-
-def _air_force(area: Values, y: Motion, car: Any) -> Values:
+def _pressed(y: Motion, car: Any) -> Values:
+    """Square of the speed of the air, with its sign."""
     speed = y.speed + car.air.head_wind
-    return 0.5 * car.air.density * area * speed * jnp.abs(speed)
+    return speed * jnp.abs(speed)
 
 
 def _ground(t: Values, y: Motion, car: Any, phase: Any) -> Road:
-    lift_front, lift_rear = _air_force(car.body.lift_area_front, y, car), _air_force(car.body.lift_area_rear, y, car)
-    weight = car.body.mass * GRAVITY * jnp.cos(car.road.grade_angle)
-    total = jnp.maximum(weight - lift_front - lift_rear, 0.0)
-    front_load = jnp.clip(_static_front_load(car) - lift_front - y.transfer, 0.0, total)
+    fixed, pressed = car.fixed, _pressed(y, car)
+    lift_front, lift_rear, drag = fixed.lift_front * pressed, fixed.lift_rear * pressed, fixed.drag * pressed
+    total = jnp.maximum(fixed.weight - lift_front - lift_rear, 0.0)
+    front_load = jnp.clip(fixed.weight_front - lift_front - y.transfer, 0.0, total)
     elapsed, release = t - phase.brake_off, car.launch.brake_release
     brake = jnp.where(elapsed >= release, 0.0, 1.0 - jnp.maximum(elapsed, 0.0) / release)
     front = _axle(front_load, y.wheel_front, y.slip_front, brake * car.launch.brake_front, y, car.front, car.road)
     rear = _axle(total - front_load, y.wheel_rear, y.slip_rear, brake * car.launch.brake_rear, y, car.rear, car.road)
-    drag = _air_force(car.body.drag_area, y, car)
-    grade = car.body.mass * GRAVITY * jnp.sin(car.road.grade_angle)
-    acceleration = (front.force + rear.force - drag - grade) / car.body.mass
-    return Road(front, rear, drag, grade, jnp.where(phase.braked == 1, 0.0, acceleration))
+    acceleration = (front.force + rear.force - drag - fixed.grade) * fixed.per_mass
+    return Road(front, rear, drag, fixed.grade, jnp.where(phase.braked == 1, 0.0, acceleration))
 
 
 # --- engine, coupling and slip control
@@ -209,8 +197,8 @@ def _demand(t: Values, phase: Any, box: Any) -> Values:
 
 
 def _target_slip(speed: Values, car: Any) -> Values:
-    to_go = jnp.clip(1.0 - speed / _FULL_TARGET, 0.0, 1.0)
-    return car.pedal.target_slip * (1.0 - _LESS_AT_REST * to_go * to_go)
+    to_go = jnp.clip(1.0 - speed / control._FULL_TARGET, 0.0, 1.0)
+    return car.pedal.target_slip * (1.0 - control._LESS_AT_REST * to_go * to_go)
 
 
 def _rim_share(speed: Values, end: Any, car: Any) -> Values:
@@ -304,8 +292,8 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     full = jnp.minimum(full, gear.torque_limit)
     held = jnp.maximum(car.launch.engine_speed, y.input_speed)
     taken = jnp.maximum(wanted, 0.0)
-    holding = jnp.maximum(full + engine.inertia * _GOVERNOR * (speed - held), 0.0)
-    excess = jnp.clip((car.coupling.capacity / jnp.maximum(taken, 1.0) - 1.0) / _OVERWHELMS, 0.0, 1.0)
+    holding = jnp.maximum(full + engine.inertia * control._GOVERNOR * (speed - held), 0.0)
+    excess = jnp.clip((car.coupling.capacity / jnp.maximum(taken, 1.0) - 1.0) / control._OVERWHELMS, 0.0, 1.0)
     led = taken + jnp.where(phase.stage == at.LAUNCHING, excess, 0.0) * (jnp.minimum(holding, taken) - taken)
     capacity = friction_capacity(t, car, phase)
     capacity = jnp.where(held_slip & ~by_fluid, jnp.minimum(capacity, led), capacity)
@@ -323,18 +311,18 @@ def _drive(t: Values, y: Motion, car: Any, phase: Any, gear: Gears, road: Road) 
     factor = jnp.maximum(value_at(car.coupling.fluid_capacity, at_target), 1e-6)
     usable = jnp.maximum(at_input(take_up.at_target), 0.0)
     most = _root(usable / value_at(car.coupling.torque_ratio, at_target) / factor)
-    spare = (full / jnp.maximum(factor * most * most, 1.0) - 1.0) / _SPARE
-    setting_off = jnp.clip(2.0 * (1.0 - y.speed / _SET_OFF), 0.0, 1.0)
+    spare = (full / jnp.maximum(factor * most * most, 1.0) - 1.0) / control._SPARE
+    setting_off = jnp.clip(2.0 * (1.0 - y.speed / control._SET_OFF), 0.0, 1.0)
     pump_speed = asked + setting_off * jnp.clip(1.0 - spare, 0.0, 1.0) * jnp.maximum(most - asked, 0.0)
-    by_pump = pump + friction + engine.inertia * _PUMP_GOVERNOR * (pump_speed - speed)
-    relief = _RELIEF * jnp.maximum(wanted - jnp.abs(friction), 0.0)
+    by_pump = pump + friction + engine.inertia * control._PUMP_GOVERNOR * (pump_speed - speed)
+    relief = control._RELIEF * jnp.maximum(wanted - jnp.abs(friction), 0.0)
     wanted = wanted + jnp.where(phase.coupling == at.SLIPPING, relief, 0.0)
-    by_clutch = wanted + engine.inertia * (ratio * pace + _GOVERNOR * (y.input_speed - speed))
+    by_clutch = wanted + engine.inertia * (ratio * pace + control._GOVERNOR * (y.input_speed - speed))
     trimmed = jnp.minimum(torque, jnp.maximum(jnp.where(through_fluid, by_pump, by_clutch), least))
-    launching = friction + engine.inertia * _GOVERNOR * (held - speed)
+    launching = friction + engine.inertia * control._GOVERNOR * (held - speed)
     launching = jnp.minimum(torque, jnp.maximum(launching, least))
     asked = jnp.where(phase.stage == at.LAUNCHING, launching, torque)
-    load = jnp.clip(1.0 - (full - asked) / jnp.maximum(full - closed, 1e-9), 0.0, 1.0)
+    load = jnp.clip(1.0 - (full - asked) / jnp.maximum(full - closed, motor._NO_TORQUE), 0.0, 1.0)
     torque = jnp.where(held_slip & (phase.stage != at.LAUNCHING), trimmed, asked)
     command = jnp.where(held_slip, _slip_command(y, car, phase, gear, take_up.now), 0.0)
     return Drive(torque, friction, pump, turbine, command, load)
@@ -356,10 +344,6 @@ class Shafts(NamedTuple):
     output_torque: Values
 
 
-def _either(first: Any, condition: Values, second: Any) -> Any:
-    return jax.tree.map(lambda a, b: jnp.where(condition, a, b), first, second)
-
-
 def _engaged(torque: Values, inertia: Values, ratio: Values, efficiency: Values, load: tuple[Values, Values]) -> Shafts:
     carried, resisting = load
     e = _directed(torque + inertia * ratio * resisting / carried, efficiency)
@@ -376,7 +360,7 @@ def _through_gears(
     share = jnp.minimum((t - phase.stage_start) / car.gearbox.hand_over, 1.0)
     combined = (1.0 - share) * gear.efficiency + share * gear.oncoming_efficiency * gear.oncoming_ratio / gear.ratio
     handed = _engaged(torque, inertia, gear.ratio, combined, load)
-    tied = _either(handed, (phase.path == at.HANDING_OVER) & (handed.input_torque >= 0.0), alone)
+    tied = choose((phase.path == at.HANDING_OVER) & (handed.input_torque >= 0.0), handed, alone)
     ratio, efficiency = gear.oncoming_ratio, gear.oncoming_efficiency
     wanted = torque + inertia * (ratio * resisting / carried + phase.closing_rate)
     e = _directed(wanted, efficiency)
@@ -384,11 +368,7 @@ def _through_gears(
     closing = jnp.where(phase.closing_rate > 0.0, jnp.maximum(closing, 0.0), jnp.minimum(closing, 0.0))
     out = _directed(closing, efficiency) * ratio * closing
     slipping = Shafts((out - resisting) / carried, (torque - closing) / inertia, closing, out)
-    return _either(slipping, phase.path == at.ONCOMING, tied)
-
-
-def _combined(share: Values, front: Values, rear: Values) -> Values:
-    return 1.0 / (share * share / front + (1.0 - share) * (1.0 - share) / rear)
+    return choose(phase.path == at.ONCOMING, slipping, tied)
 
 
 class Wheels(NamedTuple):
@@ -405,12 +385,12 @@ def _wheels(y: Motion, car: Any, road: Road) -> Wheels:
     drive, share, locked = car.drive, car.drive.front_share, car.drive.locked == 1
     front_rate, rear_rate = y.shaft_speed - y.wheel_front, y.shaft_speed - y.wheel_rear
     rate = y.shaft_speed - share * y.wheel_front - (1.0 - share) * y.wheel_rear
-    through = _combined(share, *drive.shaft_stiffness) * y.twist_front + _combined(share, *drive.shaft_damping) * rate
+    through = car.fixed.shaft_stiffness * y.twist_front + car.fixed.shaft_damping * rate
     front = drive.shaft_stiffness[0] * y.twist_front + drive.shaft_damping[0] * front_rate
     rear = drive.shaft_stiffness[1] * y.twist_rear + drive.shaft_damping[1] * rear_rate
-    inertia = _combined(share, car.front.axle_inertia, car.rear.axle_inertia)
-    split = share * road.front.resistance / car.front.axle_inertia
-    split += (1.0 - share) * road.rear.resistance / car.rear.axle_inertia
+    of_front, of_rear = share * car.front.per_inertia, (1.0 - share) * car.rear.per_inertia
+    inertia = 1.0 / (share * of_front + (1.0 - share) * of_rear)
+    split = of_front * road.front.resistance + of_rear * road.rear.resistance
     rigid = drive.rigid == 1
     return Wheels(
         (
@@ -430,11 +410,11 @@ def _gearing(
     """What the gears do, and the torques on the front and on the rear wheels."""
     rigid, share = car.drive.rigid == 1, car.drive.front_share
     elastic = (car.drive.inertia, wheels.front + wheels.rear)
-    load = _either((wheels.load[0] + car.drive.inertia, wheels.load[1]), rigid, elastic)
+    load = choose(rigid, (wheels.load[0] + car.drive.inertia, wheels.load[1]), elastic)
     shafts = _through_gears(t, torque, inertia, load, car, phase, gear)
     output = _directed(torque, gear.efficiency) * gear.ratio * torque
     held = rigid & (phase.braked == 1)
-    shafts = _either(Shafts(0.0, 0.0, torque, output), held, shafts)
+    shafts = choose(held, Shafts(0.0, 0.0, torque, output), shafts)
     total = wheels.load[0] * shafts.out + wheels.load[1]
     locked = car.drive.locked == 1
     front = jnp.where(locked, car.front.axle_inertia * shafts.out + road.front.resistance, share * total)
@@ -457,16 +437,16 @@ def _boost_rate(y: Motion, load: Values, car: Any, phase: Any) -> Values:
 def _events(
     y: Motion, car: Any, phase: Any, gear: Gears, road: Road, spare: Values, drive_force: Values
 ) -> tuple[Values, ...]:
-    run, box, one = car.run, car.gearbox, _INACTIVE
+    run, box, one = car.run, car.gearbox, ev._INACTIVE
     engaging = phase.stage == at.DRIVING
     by_fluid = car.coupling.kind == _CONVERTER
     lock = by_fluid & engaging & (phase.coupling == at.OPEN)
     lock &= (car.coupling.lock_gear > 0) & (car.coupling.lock_gear <= phase.gear + 1)
-    may_shift = engaging & (phase.path == at.ENGAGED) & (phase.gear < box.count - 1)
+    may_shift = engaging & (phase.path == at.ENGAGED) & (phase.gear < box.count - 1) & (car.launch.hold_gear == 0)
     apart = y.input_speed - gear.oncoming_ratio * y.shaft_speed
     band, side = car.engine.limiter_band, phase.limiter_side
-    over, reach = y.engine_speed - (car.engine.rev_limit - band), _LIMITER_REACH * band
-    front = _static_front_load(car) - _air_force(car.body.lift_area_front, y, car) - y.transfer
+    over, reach = y.engine_speed - (car.engine.rev_limit - band), ev._LIMITER_REACH * band
+    front = car.fixed.weight_front - car.fixed.lift_front * _pressed(y, car) - y.transfer
     slip = (y.engine_speed - y.input_speed) * phase.slip_direction
     values = {
         ev.TARGETS_PASSED: jnp.maximum(run.stop_distance - y.distance, run.stop_speed - y.speed),
@@ -476,7 +456,7 @@ def _events(
         ev.GEAR_CLOSES: jnp.where(phase.path == at.ONCOMING, jnp.where(phase.closing_rate > 0.0, apart, -apart), one),
         ev.LOCK_UP: jnp.where(lock, car.coupling.lock_ratio - y.input_speed / jnp.maximum(y.engine_speed, 1.0), one),
         ev.BRAKE_OFF: jnp.where(phase.braked == 1, road.grade + road.drag - drive_force, one),
-        ev.STALLS: y.engine_speed - _STALL_SHARE * car.engine.idle,
+        ev.STALLS: y.engine_speed - ev._STALL_SHARE * car.engine.idle,
         ev.LIMITER_UP: jnp.where(side < 2, side * band + reach - over, one),
         ev.LIMITER_DOWN: jnp.where(side > 0, over + reach - (side - 1) * band, one),
         ev.FRONT_LIFT: jnp.where(phase.front_lifted == 1, -front, front),
@@ -497,11 +477,11 @@ def evaluate(t: Values, y: Motion, car: Any, phase: Any, gear: Gears) -> Evaluat
     free_engine = (drive.engine - drive.friction - drive.pump) / car.engine.inertia
     brakes = jnp.where(braked, road.drag + road.grade, 0.0)
     body, w = car.body, car.body.pitch_frequency
-    settled = (road.front.force + road.rear.force + brakes) * body.cg_height / body.wheelbase
+    settled = (road.front.force + road.rear.force + brakes) * car.fixed.lever
     rates = Motion(
         road.acceleration,
-        jnp.where(braked, 0.0, (front - road.front.resistance) / car.front.axle_inertia),
-        jnp.where(braked, 0.0, (rear - road.rear.resistance) / car.rear.axle_inertia),
+        jnp.where(braked, 0.0, (front - road.front.resistance) * car.front.per_inertia),
+        jnp.where(braked, 0.0, (rear - road.rear.resistance) * car.rear.per_inertia),
         road.front.slip_rate,
         road.rear.slip_rate,
         y.transfer_rate,

@@ -2,7 +2,9 @@
 
 A pass of the loop tries one step of `solver.step` for every car. A step in which an event function falls through zero
 is tried again, shorter, until it ends just behind the event; a car that has changed its phase spends one pass on
-evaluating the new one. Cars that have finished are taken out of the batch whenever seven in eight of it have.
+evaluating the new one. Cars that have finished are taken out of the batch whenever half of it has. The last hundredth
+of the cars is given up and counts as without a time: with stiff ones an explicit method takes ten times as many steps
+as with all others, and a pass of few cars costs nearly as much as one of many.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from numpy.typing import NDArray
 
 from benchmarks.jax_car import Evaluation, Motion, evaluate, gears
 from benchmarks.jax_handover import happen, next_bound, overdue_event, settle, stage_over
-from benchmarks.jax_numbers import Values, lowered, pick
+from benchmarks.jax_numbers import Values, choose, lowered, lowered_cars, pick
 from benchmarks.speed_motion import FINISHED, GOING, LONGEST_STEP, STOPPED, motion_scales
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Car
@@ -32,7 +34,7 @@ Array = NDArray[np.float64]
 _FIRST_STEP = 1e-4  # [s]
 _LANDING = 1e-7  # a step that ends within this time behind an event ends on it [s]
 _LEAST, _MOST, _SAFETY = 0.2, 5.0, 0.9
-_SMALLEST_BATCH, _SHRINK = 16, 8
+_SMALLEST_BATCH, _GIVEN_UP = 16, 0.01
 _MOST_PASSES = 100_000
 _SCALE = Motion(*motion_scales().tolist())
 
@@ -68,10 +70,6 @@ def _scaled(y: Motion, power: float) -> Motion:
     return Motion(*(value * scale**power for value, scale in zip(y, _SCALE, strict=True)))
 
 
-def _choose(condition: Values, first: Any, second: Any) -> Any:
-    return jax.tree.map(partial(jnp.where, condition), first, second)
-
-
 def _vector_field(t: Values, z: Motion, about: Any) -> Motion:
     """Rates of the scaled state of one car."""
     return _scaled(evaluate(t, _scaled(z, 1.0), *about).rates, -1.0)
@@ -94,11 +92,11 @@ _APART = _Form(_vector_field, lambda z: z, lambda z: z)
 _STACKED = _Form(_stacked_field, partial(jnp.stack, axis=-1), lambda z: Motion(*jnp.moveaxis(z, -1, 0)))
 
 
-def _form(solver: diffrax.AbstractAdaptiveSolver) -> _Form:
+def _form(solver: Any) -> _Form:
     return _STACKED if isinstance(solver, diffrax.AbstractImplicitSolver) else _APART
 
 
-def _attempt(solver: diffrax.AbstractAdaptiveSolver, tolerance: Values, at_: Flight, about: Any) -> Attempt:
+def _attempt(solver: Any, tolerance: Values, at_: Flight, about: Any) -> Attempt:
     """Try a step with every car; those that have a fresh phase try in vain."""
     length = jnp.minimum(jnp.minimum(at_.h, LONGEST_STEP), at_.aim - at_.t)
     to_bound = at_.bound - at_.t <= length * (1.0 + 1e-9)
@@ -151,9 +149,9 @@ def _stepped(flight: Flight, attempt: Attempt, found: Evaluation, order: float) 
     aim = jnp.where(again, flight.t + jnp.clip(share, 0.01, 0.99) * attempt.length + 0.5 * _LANDING, aim)
     moved = flight._replace(
         t=jnp.where(moves, attempt.t, flight.t),
-        y=_choose(moves, attempt.y, flight.y),
-        slope=_choose(moves, _scaled(found.rates, -1.0), flight.slope),
-        events=_choose(moves, found.events, flight.events),
+        y=choose(moves, attempt.y, flight.y),
+        slope=choose(moves, _scaled(found.rates, -1.0), flight.slope),
+        events=choose(moves, found.events, flight.events),
         h=jnp.where(stepping & ~again, _next_step(flight, attempt, order), flight.h),
         aim=aim,
         aimed=jnp.where(again, index, flight.aimed),
@@ -170,8 +168,8 @@ def _begun(flight: Flight, found: Evaluation, car: Any) -> tuple[Flight, Values,
     begins = fresh & ~slips & (event < 0) & ~over
     begun = flight._replace(
         phase=settle(slips, found.friction, flight.phase),
-        slope=_choose(fresh, _scaled(found.rates, -1.0), flight.slope),
-        events=_choose(fresh, found.events, flight.events),
+        slope=choose(fresh, _scaled(found.rates, -1.0), flight.slope),
+        events=choose(fresh, found.events, flight.events),
         fresh=flight.fresh & ~begins,
         settling=flight.settling & ~fresh,
         bound=jnp.where(begins, next_bound(flight.t, car, flight.phase), flight.bound),
@@ -185,7 +183,7 @@ def _pass(solver: Any, order: float, tolerance: Values, car: Any, flight: Flight
     """Try a step with every car, or begin its phase; then hand over to the next phase where an event has come."""
     about = (car, flight.phase, gears(car, flight.phase))
     attempt = _attempt(solver, tolerance, flight, about)
-    t, y = _choose(flight.fresh, (flight.t, flight.y), (attempt.t, attempt.y))
+    t, y = choose(flight.fresh, (flight.t, flight.y), (attempt.t, attempt.y))
     found = evaluate(t, y, *about)
     was_fresh = flight.fresh
     flight, landed, by_clock = _stepped(flight, attempt, found, order)
@@ -216,11 +214,12 @@ def _fly(solver: Any, target: int, tolerance: Values, car: Any, flight: Flight) 
 
 def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
     """The cars at their starts."""
-    records, phases = np.zeros(len(cars), CAR).view(np.recarray), np.zeros(len(cars), at.PHASE).view(np.recarray)
+    records: Any = np.zeros(len(cars), CAR).view(np.recarray)
+    phases = np.zeros(len(cars), at.PHASE).view(np.recarray)
     states, work = np.zeros((len(cars), at.STATES)), launch_work()
     for i, car in enumerate(cars):
         records[i] = car
-        prepare.begin(records[i], work, phases[i])
+        prepare.begin(records[i], work, phases[i])  # also fills in the torque of the car's brakes
         states[i] = work.state
     y = Motion(*states[:, : len(Motion._fields)].T.copy())
     zeros, no, none = np.zeros(len(cars)), np.zeros(len(cars), bool), np.zeros(len(cars), np.int32)
@@ -228,12 +227,12 @@ def _at_start(cars: Sequence[Car]) -> tuple[Any, Flight]:
         zeros, y, jax.tree.map(np.zeros_like, y), (zeros,) * ev.EVENTS, lowered(phases), ~no, no, zeros,
         np.full(len(cars), _FIRST_STEP), np.full(len(cars), np.inf), none, none,
     )  # fmt: skip
-    return lowered(records), flight
+    return lowered_cars(records), flight
 
 
 def _batches(size: int) -> list[int]:
     """Sizes of the batch as cars drop out."""
-    return [size] if size < _SHRINK * _SMALLEST_BATCH else [size, *_batches(size // _SHRINK)]
+    return [size] if size < 2 * _SMALLEST_BATCH else [size, *_batches(size // 2)]
 
 
 def _taken(tree: Any, indices: NDArray[np.int64]) -> Any:
@@ -247,7 +246,7 @@ def times_by_diffrax(name: str) -> Callable[[Sequence[Car], float], Array]:
     def times(cars: Sequence[Car], tolerance: float) -> Array:
         car, flight = _at_start(cars)
         ends, places = np.full(len(cars), np.nan), np.arange(len(cars))
-        for smaller in (*_batches(len(cars))[1:], 0):
+        for smaller in (*_batches(len(cars))[1:], int(_GIVEN_UP * len(cars))):
             flight = _fly(solver, smaller, tolerance, car, flight)
             status, t = np.asarray(flight.status), np.asarray(flight.t)
             finished = status == FINISHED
@@ -266,5 +265,5 @@ SOLVERS: dict[str, Any] = {
     ),
 }
 """Solvers that were fastest among the explicit and among the implicit ones; the root finder works on scaled rates."""
-LADDERS = {"Tsit5": (5e-5, 2e-5, 1e-5, 5e-6), "Kvaerno3": (1e-3, 5e-4, 1e-4, 5e-5, 2e-5)}
+LADDERS = {"Tsit5": (1e-4, 5e-5, 2e-5, 1e-5, 5e-6), "Kvaerno3": (1e-3, 5e-4, 1e-4, 5e-5, 2e-5)}
 """Tolerances about those that hold the bars: a run of a whole batch takes most of a minute."""

@@ -3,17 +3,24 @@
 from __future__ import annotations
 
 from collections import namedtuple
-from functools import cache
+from collections.abc import Sequence
+from functools import cache, partial
 from typing import Any, NamedTuple
 
 import jax
 import jax.numpy as jnp
 import numpy as np
 
-jax.config.update("jax_enable_x64", True)
+from simlaunch.record import CAR, Car
+
+_config: Any = jax.config
+_config.update("jax_enable_x64", True)
 
 Values = Any
 """One number for each car."""
+
+_LEFT_OUT = frozenset({"outer_curve", "gear_curve"})
+"""Tables that are not read: JAX takes the outer curve of a tyre by its formula, and no car has limits by gear."""
 
 
 class Table(NamedTuple):
@@ -42,19 +49,49 @@ def _named(name: str, fields: tuple[str, ...]) -> Any:
     return namedtuple(name, fields)
 
 
-def lowered(records: Any, most: int | None = None, name: str = "car") -> Any:
-    """Named numbers from an array of records, one array for each number; lists only as long as the longest gear set."""
+def lowered(records: Any, most: int | None = None, name: str = "phase") -> Any:
+    """Named numbers from an array of records, one array for each number; lists only as long as asked for."""
     kind = records.dtype
+    if name in _LEFT_OUT:
+        return ()
     if kind.names is None:
-        if records.ndim > 2:  # the table of a tyre's outer curve: JAX takes the formula itself
-            return ()
         numbers = records.astype(np.int32) if kind.kind == "i" else records
         return tuple(numbers[:, :most].T.copy()) if numbers.ndim > 1 else numbers.copy()
     if "cubic" in kind.names:
         return _lowered_table(records)
-    if most is None and "gearbox" in kind.names:
-        most = int(records["gearbox"]["count"].max())
     return _named(name, kind.names)(*(lowered(records[field], most, field) for field in kind.names))
+
+
+def _refuse_what_is_left_out(car: Car) -> None:
+    """End with a message where a car needs what the model in JAX does not know."""
+    named = {
+        "torque limits by gear over engine speed (engine.gear_curve)": any(k.count > 0 for k in car.engine.gear_curve),
+        "a clutch that brings the second axle in (drive.clutched)": car.drive.clutched == 1,
+        "an axle whose two wheels differ (drive.paired)": car.drive.paired == 1,
+    }
+    for what, wanted in named.items():
+        if wanted:
+            raise NotImplementedError(f"the model in JAX does not know {what}; leave such cars out")
+
+
+def lowered_cars(cars: Sequence[Car]) -> Any:
+    """Named numbers of complete cars; lists only as long as the longest gear set.
+
+    Raises
+    ------
+    NotImplementedError
+        A car needs what the model in JAX leaves out.
+    """
+    records = np.zeros(len(cars), CAR)
+    for i, car in enumerate(cars):
+        _refuse_what_is_left_out(car)
+        records[i] = car
+    return lowered(records, int(records["gearbox"]["count"].max()), "car")
+
+
+def choose(condition: Values, first: Any, second: Any) -> Any:
+    """All numbers of the first where a condition holds, else those of the second."""
+    return jax.tree.map(partial(jnp.where, condition), first, second)
 
 
 def pick(values: tuple[Values, ...], index: Values) -> Values:

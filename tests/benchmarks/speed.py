@@ -5,9 +5,10 @@
 
 Every contender finds the quarter-mile time of the same randomly drawn cars, by the same physics, phases and events, on
 one core. It is run at the tolerance, of a ladder, at which it is fastest while 95 % of its cars come within 1 ms, and
-then within 0.1 ms, of our own method at a tolerance of 1e-10. Cars that do not finish are left out. Time is processor
-time, so that other work on the machine counts little. Ratios are printed, nothing is judged. JAX is needed by this
-script alone: pip install jax diffrax
+then within 0.1 ms, of our own method at a tolerance of 1e-10. Cars that do not finish are left out. There our kernel
+and the contender take turns on the same cars; ratios are medians of the rounds. Time is processor time, so that other
+work on the machine counts little. Nothing is judged, but a contender whose physics is not ours is left out. JAX is
+needed by this script alone: pip install jax diffrax
 """
 
 from __future__ import annotations
@@ -19,13 +20,13 @@ import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-from benchmarks.speed_motion import Compiled, Plain
 from benchmarks.speed_scipy import times_by_scipy
 from cars import random_car
 from simlaunch.physics import state as at
@@ -45,8 +46,12 @@ LADDER = tuple(float(f"{step}e{power}") for power in range(-2, -9, -1) for step 
 CALM_LADDER = LADDER[LADDER.index(1e-3) :]
 """For libraries that lose their way among the events at looser tolerances."""
 _SCREEN, _SCREEN_SHARE = 12, 75.0  # a tolerance that fails this share of the first few cars is not tried on all
-_LONG_ENOUGH, _REPEATS = 10.0, 3  # a timing longer than this [s] is not repeated
-_MISSING = "{} left out: {} is not installed; pip install {}"
+_LONG_ENOUGH = 1.0  # a round lasts at least this long [s]
+_ALIKE = 1e-9  # rates and events written twice agree to less than this, over their scale
+
+
+class LeftOutError(Exception):
+    """A contender cannot be measured here."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +100,8 @@ class Result:
     """Greatest error of the best 95 % [s]."""
     rate: float
     """Launches per second."""
+    ratios: tuple[float, ...] = ()
+    """Our launches per second over the contender's, in each round."""
 
 
 def say(text: str) -> None:
@@ -124,26 +131,21 @@ def drawn_fleet(seeds: int) -> Fleet:
     return fleet.some(np.flatnonzero(np.isfinite(fleet.truth)).tolist())
 
 
+def timed(times: Times, cars: Sequence[Car], tolerance: float) -> tuple[Array, float]:
+    """End times, and launches per second by processor time over a round."""
+    ends, launches, begun, taken = np.empty(0), 0, time.process_time(), 0.0
+    while taken < _LONG_ENOUGH:
+        ends, launches = times(cars, tolerance), launches + len(cars)
+        taken = time.process_time() - begun
+    return ends, launches / taken
+
+
 def tried(contender: Contender, tolerance: float, bar: float, share: float = SHARE) -> Result:
-    """One run of all cars: greatest error of the best share, infinite where too many give no time, and speed."""
-    start = time.process_time()
-    ends = contender.times(contender.fleet.cars, tolerance)
-    taken = time.process_time() - start
+    """Greatest error of the best share of all cars, infinite where too many give no time, and speed in one round."""
+    ends, rate = timed(contender.times, contender.fleet.cars, tolerance)
     errors = np.abs(ends - contender.fleet.truth)
     error = float(np.percentile(np.where(np.isnan(errors), np.inf, errors), share, method="higher"))
-    return Result(contender, bar, tolerance, error, len(ends) / taken)
-
-
-def rate(times: Times, cars: Sequence[Car], tolerance: float) -> float:
-    """Launches per second, the best of a few tries."""
-    best, begun = np.inf, time.process_time()
-    for _ in range(_REPEATS):
-        start = time.process_time()
-        times(cars, tolerance)
-        best = min(best, time.process_time() - start)
-        if time.process_time() - begun > _LONG_ENOUGH:
-            break
-    return len(cars) / best
+    return Result(contender, bar, tolerance, error, rate)
 
 
 def hopeless(contender: Contender, tolerance: float) -> bool:
@@ -160,7 +162,7 @@ def runs(contender: Contender) -> list[Result]:
             break
         if not hopeless(contender, tolerance):
             found.append(tried(contender, tolerance, max(BARS)))
-            say("  " + row(found[-1], None))
+            say("  " + row(found[-1]))
     return found
 
 
@@ -168,15 +170,10 @@ def measured(contender: Contender) -> list[Result]:
     """The contender at each bar that it holds, at the tolerance that is fastest there."""
     say(f"{contender.title}")
     warm_up = contender.fleet if contender.whole else contender.fleet.first(1)
-    contender.times(warm_up.cars, min(contender.ladder))  # compiles
-    found, results = runs(contender), []
-    for bar in BARS:
-        held = [replace(result, bar=bar) for result in found if result.error <= bar]
-        if held:
-            best = max(held, key=lambda result: result.rate)
-            again = rate(contender.times, contender.fleet.cars, best.tolerance)
-            results.append(replace(best, rate=max(best.rate, again)))
-    return results
+    contender.times(warm_up.cars, contender.ladder[0])  # compiles
+    found = runs(contender)
+    held = [[replace(result, bar=bar) for result in found if result.error <= bar] for bar in BARS]
+    return [max(alike, key=lambda result: result.rate) for alike in held if alike]
 
 
 def best_of(contenders: Sequence[Contender]) -> list[Result]:
@@ -186,32 +183,17 @@ def best_of(contenders: Sequence[Contender]) -> list[Result]:
     return [max(alike, key=lambda result: result.rate) for alike in by_bar if alike]
 
 
-def as_plain_python(result: Result, count: int) -> Result:
-    """The same numbers with the right-hand side in plain Python, on a few cars spread over all."""
-    compiled = result.contender
-    cars = len(compiled.fleet.cars)
-    few = compiled.fleet.some(np.linspace(0, cars - 1, min(count, cars)).astype(int).tolist())
-    plain = replace(compiled, form="plain Python", times=times_by_scipy(Plain, compiled.method), fleet=few)
-    say(plain.title)
-    return tried(plain, result.tolerance, result.bar)
-
-
-def scipy_results(fleet: Fleet, plain: int) -> list[Result]:
-    """SciPy's best method, in plain Python and compiled."""
-    results = best_of([
-        Contender("SciPy", method, "compiled rates", times_by_scipy(Compiled, method), fleet, CALM_LADDER)
-        for method in ("RK45", "LSODA", "Radau", "BDF")
-    ])  # fmt: skip
-    return [as_plain_python(result, plain) for result in results] + results
+def scipy_results(fleet: Fleet) -> list[Result]:
+    """SciPy's LSODA: its Radau, BDF and RK45 make 0.4, 0.3 and 0.1 times as many launches at the bar of 1 ms."""
+    return best_of([Contender("SciPy", "LSODA", "compiled rates", times_by_scipy("LSODA"), fleet, CALM_LADDER)])
 
 
 def sundials_results(fleet: Fleet) -> list[Result]:
     """SUNDIALS' better method."""
     try:
         from benchmarks.speed_sundials import times_by_cvode
-    except ImportError:
-        say(_MISSING.format("SUNDIALS", "scikit-sundae", "scikit-sundae"))
-        return []
+    except ImportError as missing:
+        raise LeftOutError("SUNDIALS left out: pip install scikit-sundae") from missing
     return best_of([
         Contender("SUNDIALS CVODE", method, "compiled rates", times_by_cvode(method), fleet, CALM_LADDER)
         for method in ("BDF", "Adams")
@@ -224,9 +206,11 @@ def jax_results(fleet: Fleet, batch: int) -> list[Result]:
         from benchmarks.jax_agreement import disagreement
         from benchmarks.jax_launch import LADDERS, times_by_diffrax
     except ImportError as missing:
-        say(_MISSING.format("JAX", missing.name, "jax diffrax"))
-        return []
-    say(f"right-hand side in JAX against ours, at random states: {disagreement(fleet.cars):.1e}")
+        raise LeftOutError("JAX left out: pip install jax diffrax") from missing
+    apart = disagreement(fleet.cars)
+    say(f"right-hand side in JAX against ours, at random states: {apart:.1e}")
+    if not apart <= _ALIKE:
+        raise LeftOutError(f"JAX left out: its rates or events differ from ours by {apart:.1e}, not {_ALIKE:g} at most")
     drawn = fleet.some(np.random.default_rng(0).integers(len(fleet.cars), size=batch).tolist())
     return best_of([
         Contender("JAX diffrax", solver, "all at once", times_by_diffrax(solver), drawn, ladder, whole=True)
@@ -234,30 +218,30 @@ def jax_results(fleet: Fleet, batch: int) -> list[Result]:
     ])  # fmt: skip
 
 
-def row(result: Result, ours: float | None) -> str:
+def beside(own: Result, other: Result, rounds: int) -> Result:
+    """The contender timed again, in turns with our kernel on the same cars."""
+    cars, ours, theirs = other.contender.fleet.cars, [], []
+    for _ in range(rounds):
+        ours.append(timed(own.contender.times, cars, own.tolerance)[1])
+        theirs.append(timed(other.contender.times, cars, other.tolerance)[1])
+    ratios = tuple(mine / its for mine, its in zip(ours, theirs, strict=True))
+    return replace(other, rate=median(theirs), ratios=ratios)
+
+
+def row(result: Result) -> str:
     """A line of the report."""
-    ratio = "" if ours is None else f"{ours / result.rate:10.1f}"
+    ratios = result.ratios
+    spread = f"{median(ratios):10.1f}   {min(ratios):.1f} to {max(ratios):.1f}" if ratios else ""
     return (
         f"{result.contender.title:44}{1e3 * result.bar:8g}{result.tolerance:12.0e}{1e3 * result.error:12.4f}"
-        f"{len(result.contender.fleet.cars):8d}{result.rate:12.2f}{ratio}"
+        f"{len(result.contender.fleet.cars):8d}{result.rate:12.2f}{spread}"
     )
 
 
 HEAD = (
     f"{'contender':44}{'bar [ms]':>8}{'tolerance':>12}{'95 % [ms]':>12}{'cars':>8}{'launches/s':>12}{'kernel':>10}\n"
-    "kernel: our launches per second over the contender's, on the contender's own cars"
+    "kernel: our launches per second over the contender's, on the contender's own cars, and the spread of the rounds"
 )
-
-
-def report(own: Sequence[Result], others: Sequence[Result]) -> str:
-    """The table: our kernel at each bar, then the others with the ratio of our kernel to them."""
-    lines = [HEAD, *(row(result, result.rate) for result in own)]
-    by_bar = {result.bar: result for result in own}
-    for result in others:
-        here = by_bar.get(result.bar)
-        alike = rate(here.contender.times, result.contender.fleet.cars, here.tolerance) if here else None
-        lines.append(row(result, alike))
-    return "\n".join(lines) + "\n"
 
 
 def stay_on_one_core() -> None:
@@ -275,8 +259,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Launches per second against general libraries, on one core.")
     parser.add_argument("--cars", type=int, default=400, help="number of cars to draw")
     parser.add_argument("--slow", type=int, default=60, help="number of cars for slow contenders")
-    parser.add_argument("--plain", type=int, default=10, help="number of cars for plain Python")
     parser.add_argument("--batch", type=int, default=1024, help="number of cars in a batch of JAX")
+    parser.add_argument("--rounds", type=int, default=3, help="number of times that our kernel and another take turns")
     parser.add_argument("--without", nargs="*", default=[], choices=("scipy", "sundials", "jax"), help="leave out")
     options = parser.parse_args()
     stay_on_one_core()
@@ -285,12 +269,21 @@ def main() -> None:
     few = fleet.first(options.slow)
     own = best_of([Contender("our kernel", "", "", by_kernel, fleet)])
     results: dict[str, Callable[[], list[Result]]] = {
-        "scipy": lambda: scipy_results(few, options.plain),
+        "scipy": lambda: scipy_results(few),
         "sundials": lambda: sundials_results(fleet),
         "jax": lambda: jax_results(fleet, options.batch),
     }
-    others = [result for name, measure in results.items() if name not in options.without for result in measure()]
-    sys.stdout.write(report(own, others))
+    sys.stdout.write("\n".join([HEAD, *map(row, own)]) + "\n")
+    by_bar = {result.bar: result for result in own}
+    for name, measure in results.items():
+        if name in options.without:
+            continue
+        try:
+            lines = [row(beside(by_bar[result.bar], result, options.rounds)) for result in measure()]
+        except LeftOutError as reason:
+            lines = [str(reason)]
+        sys.stdout.write("\n".join(lines) + "\n")
+        sys.stdout.flush()
 
 
 if __name__ == "__main__":

@@ -14,7 +14,6 @@ from simlaunch.record import Car
 from simlaunch.simulation.events import EVENTS
 
 Array = NDArray[np.float64]
-_WITH_JACOBIAN = frozenset({"Radau", "BDF"})  # LSODA is quicker when it differences the rates itself
 
 
 def _falling_events(motion: Motion) -> list[Callable[[float, Array], float]]:
@@ -51,9 +50,6 @@ def _advance(motion: Motion, method: str, tolerance: float) -> Advance:
         motion.rates(t, y, out)
         return out
 
-    if method in _WITH_JACOBIAN:
-        options["jac"] = motion.jacobian
-
     def advance(t: float, bound: float, y: Array) -> Step:
         solution = solve_ivp(rates, (t, bound), y, events=_falling_events(motion), **options)
         if solution.status < 0:
@@ -65,11 +61,11 @@ def _advance(motion: Motion, method: str, tolerance: float) -> Advance:
     return advance
 
 
-def times_by_scipy(make_motion: Callable[[], Motion], method: str) -> Callable[[Sequence[Car], float], Array]:
-    """A function of cars and tolerance that gives end times [s]."""
+def times_by_scipy(method: str) -> Callable[[Sequence[Car], float], Array]:
+    """A function of cars and tolerance that gives end times [s]; an implicit method differences the rates itself."""
 
     def times(cars: Sequence[Car], tolerance: float) -> Array:
-        motion = make_motion()
+        motion = Motion()
         return end_times(cars, motion, _advance(motion, method, tolerance))
 
     return times

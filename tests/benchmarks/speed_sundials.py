@@ -12,7 +12,7 @@ from benchmarks.speed_motion import (
     CLOCK,
     LONGEST_STEP,
     Advance,
-    Compiled,
+    Motion,
     Step,
     end_times,
     motion_events,
@@ -28,7 +28,7 @@ _MOST_STEPS = 50_000  # between two events
 _ROOT = 2  # CVODE's status where an event function changed sign
 
 
-def _solver(motion: Compiled, method: str, tolerance: float) -> CVODE:
+def _solver(motion: Motion, method: str, tolerance: float) -> CVODE:
     car, phase = motion.places
     scale = motion_scales()
 
@@ -64,7 +64,7 @@ def times_by_cvode(method: str) -> Callable[[Sequence[Car], float], Array]:
     """A function of cars and tolerance that gives end times [s]."""
 
     def times(cars: Sequence[Car], tolerance: float) -> Array:
-        motion = Compiled()
+        motion = Motion()
         # a solver for each car: one that lives on would gather the events of all
         return np.concatenate([end_times([car], motion, _advance(_solver(motion, method, tolerance))) for car in cars])
 

@@ -220,7 +220,7 @@ def test_the_odds_of_a_pair_are_those_that_odds_finds() -> None:
     drawn = compared(swapped=False).pairs[0].odds
     assert drawn is not None
     assert (drawn.first, drawn.second) == (first, second)
-    alone = odds(scenario, first, second, runs=64)
+    alone = odds(scenario, first, second, cases=64)
     np.testing.assert_array_equal(drawn.times, alone.times)
     assert (drawn.first_quicker, drawn.second_quicker) == (alone.first_quicker, alone.second_quicker)
     assert drawn.difference_quantiles() == alone.difference_quantiles()

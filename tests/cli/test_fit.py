@@ -89,7 +89,7 @@ def test_the_fitted_scenario_is_written_and_sound(folder: Path, capsys: Capture)
     assert answer(_call(folder, "--save", new)) == 0
     assert f"wrote {new}" in capsys.readouterr().err
     assert answer(["check", str(new)]) == 0
-    assert answer(["odds", str(new), "--runs", "64", "--quiet"]) == 0
+    assert answer(["odds", str(new), "--cases", "64", "--quiet"]) == 0
     assert "The table of what decides is left out" in " ".join(capsys.readouterr().out.split())
     assert "is there already" in refused(capsys, *_call(folder, "--save", new))
 

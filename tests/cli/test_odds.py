@@ -23,7 +23,7 @@ from simlaunch.writing import WRITTEN
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 COUPE, GRIP = str(SCENARIOS / "road-coupe.toml"), str(SCENARIOS / "all-drive-grip.toml")
-BRIEF = ["--set", 'run.until=["30 m"]', "--runs", "64"]
+BRIEF = ["--set", 'run.until=["30 m"]', "--cases", "64"]
 Capture = pytest.CaptureFixture[str]
 _NUMBER = re.compile(r"(?<![\w.])\d+(?:\.\d+)?(?![\w.]*\d)")
 
@@ -38,7 +38,7 @@ def _said(capsys: Capture, code: int, *arguments: str) -> tuple[str, str]:
 
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capture, units: str) -> None:
-    out, err = _said(capsys, 0, "odds", COUPE, "--runs", "64", "--quiet", "--units", units)
+    out, err = _said(capsys, 0, "odds", COUPE, "--cases", "64", "--quiet", "--units", units)
     assert err == ""
     assert max(map(len, out.splitlines())) <= 80
     tables, _, verdict = out.rpartition("\n\n")
@@ -53,7 +53,7 @@ def test_the_verdict_comes_last_and_its_numbers_stand_in_the_tables(capsys: Capt
 
 def test_no_value_is_said_to_decide_what_is_mostly_left_open(capsys: Capture) -> None:
     """About 60 m a shift falls before the line or behind it, so the difference follows no parabola."""
-    out, _ = _said(capsys, 0, "odds", COUPE, "--set", 'run.until=["60 m"]', "--runs", "64", "--quiet")
+    out, _ = _said(capsys, 0, "odds", COUPE, "--set", 'run.until=["60 m"]', "--cases", "64", "--quiet")
     assert float(re.findall(r"left open +([\d.]+)", out)[0]) > 50.0
     assert "The largest share of the spread" not in out
 
@@ -109,7 +109,7 @@ def test_other_targets_and_pedals(capsys: Capture) -> None:
         ([GRIP], 2, "has no [[uncertain]] values"),
         ([COUPE, "--curve", "peak"], 2, "name two with --curve"),
         ([COUPE, "--curve", "peak", "--curve", "none"], 2, 'no curve is named "none"'),
-        ([COUPE, "--runs", "3"], 2, "3 runs are out of range"),
+        ([COUPE, "--cases", "3"], 2, "3 cases are out of range"),
         ([COUPE, "--for", "soon"], 2, 'no target is named "soon"'),
     ],
 )
@@ -122,7 +122,7 @@ def test_what_makes_no_sense_is_refused(capsys: Capture, arguments: list[str], c
 @pytest.mark.slow
 @pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")
 def test_an_interruption_ends_it() -> None:
-    command = [sys.executable, "-m", "simlaunch", "odds", COUPE, "--runs", "100000"]
+    command = [sys.executable, "-m", "simlaunch", "odds", COUPE, "--cases", "100000"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         time.sleep(5.0)
         assert process.poll() is None

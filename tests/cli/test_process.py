@@ -85,7 +85,7 @@ def test_an_interruption_ends_it() -> None:
 @pytest.mark.slow
 def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
     """Ctrl-C pressed twice: launches on threads must not go on to their end behind a traceback."""
-    slow = ["odds", COUPE, "--runs", "400000", "--quiet"]
+    slow = ["odds", COUPE, "--cases", "400000", "--quiet"]
     with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
         time.sleep(6.0)
         assert process.poll() is None, "the run was over before it could be interrupted"

@@ -156,7 +156,7 @@ def test_the_odds_draw_what_was_fitted_with_its_correlation(folder: Path, fit: F
     expected = 6.0 / np.pi * np.arcsin(new.correlation.matrix[pair[0], pair[1]] / 2.0)
     assert rank == pytest.approx(expected, abs=0.02)
     assert values[:, j].std() == pytest.approx(fit.value("mass").error, rel=0.02)
-    found = odds(new, "peak", "plateau", runs=64)
+    found = odds(new, "peak", "plateau", cases=64)
     assert found.effects == ()
     assert np.isfinite(found.times).all()
 
@@ -168,7 +168,7 @@ def test_correlated_spreads_do_not_widen_what_the_log_knows(folder: Path, fit: F
     data = new.model_dump(exclude_unset=True)
     data.pop("correlation")
     alone = from_mapping(data, "independent")
-    tied, loose = (odds(each, "peak", "plateau", runs=64, with_effects=False) for each in (new, alone))
+    tied, loose = (odds(each, "peak", "plateau", cases=64, with_effects=False) for each in (new, alone))
     assert tied.times[:, 0].std() < 0.8 * loose.times[:, 0].std()
 
 

@@ -12,7 +12,7 @@ from selenium.webdriver import ActionChains, Keys
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select, WebDriverWait
 
-from live.pages import LONGEST, Page, served
+from live.pages import LONGEST, Page, copied, served
 from report.pages import MARKUP, hostile
 
 PHONE, DESK = 360, 1280  # widths of screens [px]
@@ -116,6 +116,24 @@ def test_the_caution_stands_on_the_page(driver: Any, page: Page) -> None:
     opened(driver, page)
     told = driver.find_element(By.ID, "caution").text
     assert all(word in told for word in ("closed course", "ratings", "emissions", "road law", "qualified people"))
+
+
+def test_what_one_half_shaft_may_carry_stands_below_the_parts(driver: Any, tmp_path: Path) -> None:
+    """And the caution of a road whose sides differ at the foot of the page; neither makes a phone scroll sideways."""
+    path = copied(tmp_path)
+    text = path.read_text().replace(
+        'surface = "dry asphalt"', 'surface = "dry asphalt"\nright_friction_factor = "0.6"', 1
+    )
+    path.write_text(text.replace('driven = "rear"', 'driven = "rear"\nlocking = "40 %"', 1))
+    with served(path) as page:
+        for width in (PHONE, DESK):
+            opened(driver, page, width)
+            note = driver.find_element(By.CSS_SELECTOR, "#tables tfoot .note")
+            assert "one rear half shaft alone may carry up to 70.0 %" in note.text
+            assert note.rect["width"] <= width
+            assert driver.execute_script("return document.documentElement.scrollWidth") <= width
+            assert "yaw and steering are not modelled" in driver.find_element(By.ID, "caution").text
+        driver.get("about:blank")
 
 
 def test_a_point_dragged_by_mouse_moves_the_curve_and_the_numbers(driver: Any, page: Page) -> None:

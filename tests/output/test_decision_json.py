@@ -64,7 +64,7 @@ def _document(kind: str) -> dict[str, Any]:
     if kind == "plateau":
         return _plateau(COUPE).to_dict()
     if kind == "odds":
-        return odds(COUPE, "peak", "plateau", runs=64).to_dict()
+        return odds(COUPE, "peak", "plateau", cases=64).to_dict()
     idle = {"name": "front", "place": "front shafts", "rating": "1000 N m", "origin": "invented"}
     with_idle = COUPE.replace({"parts": [idle]})
     return parts(with_idle).to_dict()
@@ -117,7 +117,7 @@ def test_what_there_is_not_is_null() -> None:
 
 
 def test_numbers_are_those_of_the_result() -> None:
-    found = odds(COUPE, "peak", "plateau", runs=64)
+    found = odds(COUPE, "peak", "plateau", cases=64)
     told = _strict(dumps(_document("odds")))
     assert told["second_quicker"]["share"] == found.second_quicker.share
     assert told["left_open_share"] == pytest.approx(found.left_open)

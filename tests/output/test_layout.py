@@ -20,6 +20,7 @@ from simlaunch.output.layout import (
     columns,
     command_text,
     csv_text,
+    fits,
     paragraph,
     short,
     tables_text,
@@ -142,3 +143,20 @@ def test_heads_without_room_go_over_several_lines_and_keep_every_word() -> None:
         assert sorted(above.replace("1/4 mile, times in s", "").split()) == sorted(" ".join(heads).split())
         assert "[N m]" in above
         assert max(map(columns, lines)) <= 80
+
+
+def test_a_long_title_goes_over_several_lines_before_a_word_of_a_head_is_cut() -> None:
+    heads = ("drive.locking", "launch.engine_speed", "gear set", "time 60 m [s]")
+    table = Table("Best choice by surface / air.temperature", heads, (Row("wet", "", ("25 %", "3000 rpm", "a", "5")),))
+    assert fits(table)
+    [text] = tables_text([table])
+    assert "..." not in text
+    assert set(text.split()) >= {*["Best", "choice", "by", "surface", "/", "air.temperature"], *" ".join(heads).split()}
+    assert max(map(len, text.splitlines())) <= WIDTH
+
+
+def test_a_table_with_more_than_fits_says_so() -> None:
+    heads = tuple(f"coupling.engagement_time_{n}" for n in range(3))
+    assert not fits(Table("Best", heads, (Row("wet", "", ("1", "2", "3")),)))
+    assert not fits(Table("Best", ("value",), (Row("w" * 72, "", ("1234567",)),)))
+    assert fits(Table("Best", ("value",), (Row("w" * 71, "", ("1234567",)),)))

@@ -187,6 +187,30 @@ def test_a_goal_that_more_time_would_reach_is_laid_to_the_time_limit_where_it_is
     assert "End: the time limit came first: raise run.time_limit" in " ".join(hurried.to_text().split())
 
 
+def test_a_rolling_start_that_stalls_is_not_told_of_its_launch() -> None:
+    """Up 40 % in top gear the engine is pulled below idle; launch speed and clutch have no part in it."""
+    hill = COUPE.replace({"road.grade": "40 %", "body.mass": "2700 kg"})
+    rolled = simulate(hill, target="roll 40 km/h to 100 km/h in gear 5")
+    assert rolled.run.outcome is Outcome.STALLED
+    said = " ".join(rolled.to_text().split())
+    assert said.endswith("stalled: begin in a lower gear or at a higher speed.")
+    lower = simulate(hill.replace({"body.mass": "1600 kg"}), target="roll 40 km/h to 60 km/h in gear 1")
+    assert lower.reached
+
+
+def test_a_distance_that_the_longest_time_does_not_reach_is_said_to_be_too_far() -> None:
+    """At its top speed a car comes no farther than that speed times the time. Source: kinematics."""
+    far = COUPE.replace({"run.until": ["20 km"], "run.time_limit": "60 s", "body.drag_area": "10 m^2"})
+    found = simulate(far)
+    said = " ".join(found.to_text().split())
+    assert found.missed is not None
+    assert found.missed.longer is not None
+    come = found.missed.longer.distance
+    assert 500.0 * found.missed.longer.top_speed < come < 600.0 * found.missed.longer.top_speed
+    assert f"End: it comes {come:.1f} m or {come / 0.3048:.1f} ft far in 600 s" in said
+    assert "raise run.time_limit" not in said
+
+
 def test_a_gear_that_is_held_has_a_top_speed_of_its_own() -> None:
     held = simulate(COUPE, target="roll 60 km/h to 250 km/h in gear 2")
     assert "the top speed of the car in gear 2 is" in " ".join(held.to_text().split())

@@ -7,27 +7,14 @@ from typing import Any
 import numpy as np
 import pytest
 
-from cars import change, random_car
+from cars import ALIKE_SIDES, change, random_car, unlike_sides
 from simlaunch.metrics.energy import audit
 from simlaunch.metrics.many import columns, measure_many
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.record import CAR, Car
 from simlaunch.simulation.run import launch
 
-ALIKE = {"drive.paired": 1, "drive.locking_speed": 0.5}
 LAUNCHES = range(24)
-
-
-def unlike(rng: np.random.Generator) -> dict[str, Any]:
-    """Two sides of their own, and any differential."""
-    locking = rng.choice([0.0, rng.uniform(0.1, 0.8), 1.0], 2)
-    return {
-        **ALIKE,
-        "road.left_friction": rng.uniform(0.4, 1.2), "road.right_friction": rng.uniform(0.4, 1.2),
-        "body.left_share": rng.uniform(0.42, 0.58),
-        "drive.locking": locking, "drive.preload": rng.choice([0.0, 80.0], 2),
-        "drive.locking_speed": rng.uniform(0.2, 2.0),
-    }  # fmt: skip
 
 
 def drawn(seed: int, changes: dict[str, Any] | None = None) -> Car:
@@ -40,7 +27,7 @@ def drawn(seed: int, changes: dict[str, Any] | None = None) -> Car:
 def test_two_wheels_that_are_alike_do_what_one_axle_does(seed: int) -> None:
     """Whatever the differential: no torque is moved between wheels of one speed. Source: symmetry."""
     locking = np.random.default_rng(seed).choice([0.0, 0.3, 1.0], 2)
-    one, two = launch(drawn(seed)), launch(drawn(seed, {**ALIKE, "drive.locking": locking}))
+    one, two = launch(drawn(seed)), launch(drawn(seed, {**ALIKE_SIDES, "drive.locking": locking}))
     assert two.outcome is one.outcome
     assert two.trace.time[-1] == pytest.approx(one.trace.time[-1], rel=1e-12)
     for name, values in one.trace.channels.items():
@@ -50,14 +37,14 @@ def test_two_wheels_that_are_alike_do_what_one_axle_does(seed: int) -> None:
 @pytest.mark.parametrize("seed", LAUNCHES)
 def test_energy_is_neither_made_nor_lost(seed: int) -> None:
     """Slip of both wheels and heat of the clutches taken in. Source: first law of thermodynamics."""
-    run = launch(drawn(seed, unlike(np.random.default_rng(seed))))
+    run = launch(drawn(seed, unlike_sides(np.random.default_rng(seed))))
     assert abs(audit(run.trace).residual_share) < 1e-6
 
 
 @pytest.mark.parametrize("seed", LAUNCHES[:8])
 def test_left_and_right_may_be_exchanged(seed: int) -> None:
     """A launch in a mirror. Source: symmetry."""
-    sides = unlike(np.random.default_rng(seed))
+    sides = unlike_sides(np.random.default_rng(seed))
     mirrored = {
         **sides,
         "road.left_friction": sides["road.right_friction"], "road.right_friction": sides["road.left_friction"],
@@ -70,7 +57,7 @@ def test_left_and_right_may_be_exchanged(seed: int) -> None:
 def test_many_at_a_time_are_measured_as_one_by_one() -> None:
     """Cars of one body and of two wheels in turns: nothing of the one before is left. Source: each launched alone."""
     target = Target("100 m", Kind.DISTANCE, 0.0, 100.0)
-    every = [drawn(seed, unlike(np.random.default_rng(seed)) if seed % 2 else None) for seed in range(12)]
+    every = [drawn(seed, unlike_sides(np.random.default_rng(seed)) if seed % 2 else None) for seed in range(12)]
     together = measure_many(np.array(every, CAR), (target,)).values
     assert len(columns((target,))) == together.shape[1]
     for row, car in zip(together, every, strict=True):

@@ -85,6 +85,45 @@ def test_a_differential_between_wheels_that_are_alike_is_pointed_out() -> None:
     assert not any("has no effect while" in each for each in split)
 
 
+@pytest.mark.parametrize(
+    ("scenario", "keys", "idle"),
+    [
+        (COUPE, {"drive.locking": "100 %", "drive.locking_preload": "80 N m"}, ["locking_preload"]),
+        (COUPE, {"drive.locking": "100 %", "drive.locking_preload": "0 N m"}, []),
+        (COUPE, {"drive.locking": "99 %", "drive.locking_preload": "80 N m"}, []),
+        (COUPE, {"drive.locking_preload": "80 N m"}, []),
+        (SALOON, {"drive.locking": "100 %", "drive.locking_preload": "80 N m"}, ["locking_preload"]),
+        (SALOON, {"drive.locking": "100 %", "drive.front_locking": "0 %", "drive.locking_preload": "80 N m"}, []),
+        (SALOON, {"drive.locking": "100 %", "drive.front_locking_preload": "80 N m"}, ["front_locking_preload"]),
+        (SALOON, {"drive.front_locking": "100 %", "drive.front_locking_preload": "9 N m"}, ["front_locking_preload"]),
+        (SALOON, {"drive.front_locking": "100 %", "drive.locking_preload": "80 N m"}, []),
+    ],
+)
+def test_a_preload_of_axles_that_are_locked_is_pointed_out(
+    scenario: Scenario, keys: dict[str, str], idle: list[str]
+) -> None:
+    """A launch without it says the same: both wheels turn as one. Source: definition of a locked axle."""
+    stated = scenario.replace({**keys, "road.right_friction_factor": "0.6"})
+    found = [each for each in warnings(stated) if "_preload: has no effect beside a locking value of 100 %" in each]
+    assert [each.split(":")[0] for each in found] == [f"drive.{name}" for name in idle]
+    if idle:
+        short = {"run.until": ["20 m"]}
+        without = stated.replace({f"drive.{name}": "0 N m" for name in idle})
+        times = [simlaunch.simulate(each.replace(short)).time for each in (stated, without)]
+        assert times[0] == times[1]
+
+
+def test_a_locking_speed_of_axles_that_are_locked_has_no_effect() -> None:
+    speed = {"drive.locking_speed": "5 rpm", "road.right_friction_factor": "0.5"}
+    for scenario, more, idle in (
+        (COUPE, {"drive.locking": "100 %"}, True), (COUPE, {"drive.locking": "40 %"}, False),
+        (COUPE, {"drive.locking_preload": "50 N m"}, False), (SALOON, {"drive.locking": "100 %"}, True),
+        (SALOON, {"drive.locking": "100 %", "drive.front_locking": "20 %"}, False),
+    ):  # fmt: skip
+        found = warnings(scenario.replace({**speed, **more}))
+        assert any("drive.locking_speed: has no effect" in each for each in found) is idle, more
+
+
 def test_sides_that_grip_unlike_bring_the_caution_that_nothing_steers() -> None:
     assert any("yaw and steering are not modelled" in each for each in warnings(
         COUPE.replace({"road.right_friction_factor": "0.5"})

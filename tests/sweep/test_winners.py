@@ -95,6 +95,10 @@ def test_conditions_are_no_choice() -> None:
         ("gearbox.final_drive: 3, 3.5", Role.CHOICE),
         ("launch.engine_speed: best, 3000 rpm", Role.CHOICE),
         ("pedal", Role.CHOICE),
+        ("drive.locking_preload: 50 N m, 80 N m", Role.CHOICE),
+        ("drive.second_axle.capacity: 400 N m, 500 N m", Role.CHOICE),
+        ("gearbox.shift.gap: 0.2 s, 0.3 s", Role.CHOICE),
+        ("drive.locking_speed: 2 rpm, 5 rpm", Role.VALUE),
         ("air.temperature: 5 degC, 25 degC", Role.CONDITION),
         ("road.grade: 0 %, 1 %", Role.CONDITION),
         ("surface: dry asphalt, wet asphalt", Role.CONDITION),
@@ -127,3 +131,44 @@ def test_one_curve_or_a_sample_has_no_winners() -> None:
     assert sweep(track(), vary=["body.mass: 900 kg, 1000 kg"]).winners is None
     drawn = sweep(track(), vary=["curve", "body.mass: 900 kg to 1000 kg"], sample=4)
     assert (drawn.winners, drawn.by_condition) == (None, ())
+
+
+@cache
+def of_many_choices() -> SweepResult:
+    """Five choices, with names longer than a line and keys longer than a column, under two conditions."""
+    long = "as it was delivered to the customer in the spring, before any of it was changed"
+    curves = [{"name": long, "points": [["1000 rpm", "200 N m"], ["9000 rpm", "210 N m"]]},
+              {"name": "more", "points": [["1000 rpm", "240 N m"], ["9000 rpm", "230 N m"]]}]  # fmt: skip
+    brief = track().replace({"run": {"until": ["20 m"], "time_limit": "20 s"}, "curves": curves})
+    return sweep(brief, vary=[
+        "curve", "gearbox.final_drive: 3.4, 3.9", "launch.engine_speed: 3500 rpm, 4000 rpm",
+        "coupling.engagement_time: 0.5 s, 0.6 s", "pedal", "surface: dry asphalt, wet asphalt",
+        "air.temperature: 5 degC, 30 degC",
+    ])  # fmt: skip
+
+
+def test_the_best_choice_under_conditions_is_printed_with_nothing_cut() -> None:
+    """Every key and every name stands whole in 80 columns; what is longer than a line has a number and a key to it."""
+    found = of_many_choices()
+    text = found.to_text()
+    assert max(map(len, text.splitlines())) <= 80
+    table = text.split("Best choices: ")[1].split("Cells won")[0]
+    assert "..." not in table
+    named = " ".join(table.split())
+    assert named.startswith(
+        "curve / gearbox.final_drive / launch.engine_speed / coupling.engagement_time / pedal. Best choice by "
+        "surface / air.temperature time 20 m [s] "
+    )
+    assert len(found.by_condition) == 4
+    for each in found.by_condition:
+        met = f"{each.values['surface']} / {float(each.values['air.temperature']) - 273.15:.0f} degC"
+        assert f"\n{met} " in table
+    assert named.count("curve 1 /") + named.count("curve 2 /") == 4
+    assert 'curve 1: "as it was delivered' in named or 'curve 2: "more"' in named
+
+
+def test_a_table_that_fits_keeps_its_columns() -> None:
+    text = swept().to_text()
+    head = next(line for line in text.splitlines() if line.startswith("Best choice by"))
+    assert "..." not in head
+    assert "Best choices: " not in text

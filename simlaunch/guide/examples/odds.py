@@ -4,7 +4,7 @@
 import simlaunch
 
 scenario = simlaunch.load("scenarios/road-coupe.toml")
-odds = simlaunch.odds(scenario, "peak", "plateau", runs=64)
+odds = simlaunch.odds(scenario, "peak", "plateau", cases=64)
 print(odds.summary())
 
 # %% A row for every case
