@@ -31,6 +31,8 @@ class LoggedRun(Result):
         Use of grip by the axles whose wheel speed is there; None without wheel speeds or without radii.
     radii : tuple of float or None
         Effective rolling radius of the front and of the rear tyres [m].
+    corrected : str
+        What was done to bring the run to the conditions of a scenario; empty for nothing.
     """
 
     study = "log"
@@ -40,6 +42,7 @@ class LoggedRun(Result):
     marks: tuple[MarkResult, ...]
     grip: GripUse | None
     radii: tuple[float, float] | None
+    corrected: str = ""
 
     @property
     def trace(self) -> Trace:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import isfinite
+from pathlib import Path
 
 from simlaunch.analysis.log_beside import LogsBeside, MarkBeside
 from simlaunch.launching.goals import WORTH_NAMING
@@ -55,6 +56,17 @@ def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
     gap = float(numbers.beside(each.logged.mean, value, Dimension.TIME)[2])
     said = f"{abs(gap):.3f} s {'slower' if gap > 0.0 else 'quicker'}" if abs(gap) >= WORTH_NAMING else "level with it"
     return f'{numbers.with_unit(value, Dimension.TIME)} with "{called}", {said}'
+
+
+def conditions(found: LogsBeside) -> str:
+    """What was done about the weather and the grade of the day of each log."""
+    if not any(log.corrected for log in found.logs):
+        return "The logs are not corrected for the weather, the wind or the grade of their day."
+    each = (f"{short(Path(log.source).name, 30)}: {log.corrected}" for log in found.logs)
+    return (
+        "Drag, rolling resistance and grade of each log are brought from its day to the conditions of the scenario, as "
+        f"its file states them ({'; '.join(each)}). Grip, load and the driver are not corrected."
+    )
 
 
 def zero(found: LogsBeside, numbers: Numbers) -> str:

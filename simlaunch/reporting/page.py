@@ -332,6 +332,8 @@ def _measured(material: Material, system: System) -> dict[str, Any]:
         "beside_sentences": [f"{name}{beside_words.sentence(each, numbers, goal)}" for name, each in sets],
         "beside_tables": [_named(name, beside_words.table(each, numbers)) for name, each in sets],
         "beside_meaning": beside_words.WHAT_IT_IS,
+        "beside_conditions": [f"{name}{beside_words.conditions(each)}" for name, each in sets],
+        "corrected": any(log.corrected for log in measured.before.logs),
     }
 
 

@@ -81,6 +81,7 @@ def _beside(found: LogsBeside) -> Object:
     return {
         "logs": [shown(Path(log.source)) for log in found.logs],
         "curves": [run.name for run in found.runs],
+        "corrected": [log.corrected or None for log in found.logs],
         "aligned_at_m_per_s": number(found.aligned_at),
         "first_foot_within_s": number(found.known_to),
         "marks": [

@@ -381,7 +381,13 @@ class Answers:
 
         return {
             "logged": {
-                "text": f"{beside_words.sentence(found, self.numbers)} {beside_words.zero(found, self.numbers)}",
+                "text": " ".join(
+                    [
+                        beside_words.sentence(found, self.numbers),
+                        beside_words.zero(found, self.numbers),
+                        beside_words.conditions(found),
+                    ]
+                ),
                 "table": table_object(beside_words.table(found, self.numbers)),
                 "logs": [{"name": clean(Path(log.source).name), "line": line(log.trace)} for log in found.logs],
                 "runs": [{"name": name, "line": line(trace)} for name, trace in runs.items()],

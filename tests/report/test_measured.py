@@ -86,6 +86,26 @@ def test_json_holds_both_and_the_same_logs_give_the_same_page(tmp_path: Path, ca
     assert "Before and after the change" not in first.decode()
 
 
+def test_logs_of_another_day_are_brought_to_the_scenario(tmp_path: Path, capsys: Any) -> None:
+    """By the function of `compare_logs`; the page and the JSON say what was done."""
+    day = ["--for-log", "2: air.head_wind=5 m/s", "--for-log", "2: road.grade=1 %"]
+    page = written(tmp_path, BEFORE[:1], AFTER[:1], "--json", *day)
+    told = json.loads(capsys.readouterr().out)
+    before, after = told["measured_and_calculated"]
+    assert after["corrected"] == ["torque not corrected"]
+    changes = [{}, {"air.head_wind": "5 m/s", "road.grade": "1 %"}]
+    coupe = simlaunch.load(COUPE)
+    found = simlaunch.compare_logs(BEFORE[:1], AFTER[:1], correcting=simlaunch.Correcting(coupe), changes=changes)
+    times = next(each.times for each in found.changes if each.target.label == "1/4 mile")
+    labels = [mark["label"] for mark in after["marks"]]
+    place = labels.index("1/4 mile")
+    assert [each["marks"][place]["logged_s"] for each in (before, after)] == pytest.approx(times, abs=1e-9)
+    said = " ".join(texts(page.read_text("utf-8")).split())
+    assert "are brought from its day to the conditions of the scenario" in said
+    assert "Weather, wind and slope of the day are corrected as stated below" in said
+    assert "Nothing was corrected" not in said
+
+
 @pytest.mark.parametrize("width", [320, 1280])
 def test_the_section_in_a_browser(driver: Any, axe: str, both: Path, width: int) -> None:
     opened(driver, both, width)
@@ -108,6 +128,11 @@ def test_the_section_in_a_browser(driver: Any, axe: str, both: Path, width: int)
         (["--log", "nowhere.csv"], 3, "nowhere.csv"),
         (["--log", str(BEFORE[0]), "--log-after", str(BEFORE[0])], 2, "is named twice"),
         (["--log", str(COUPE)], 3, "road-coupe.toml"),
+        (["--for-log", "1: air.temperature=4 degC"], 2, "name those with --log"),
+        (["--log", str(BEFORE[0]), "--for-log", "2: air.temperature=4 degC"], 2, "there are 1 logs"),
+        (["--log", str(BEFORE[0]), "--for-log", "1: body.mass=900 kg"], 2, "no log is corrected for"),
+        (["--log", str(BEFORE[0]), "--for-log", "1: air.temperature=hot"], 3, "does not begin with a number"),
+        (["--log", str(BEFORE[0]), "--to-correction", "ISO 1585"], 2, "no log says what weather it had"),
     ],
 )
 def test_what_is_refused_leaves_no_page(tmp_path: Path, capsys: Any, more: list[str], code: int, words: str) -> None:
