@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.log import LoggedRun, read_log
+from simlaunch.analysis.log import LoggedRun, read_log, with_radii
 from simlaunch.analysis.log_beside import refuse_short
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.launching.goals import same_target, target_written
@@ -255,7 +255,7 @@ def read_logs(
     paths : sequence of path-like
         The logs.
     options : LogOptions or None
-        How they are read.
+        How they are read; wheels roll on the tyres of the scenario where no radii are given.
     days : Days
         What was different on their days.
     scenario : Scenario
@@ -268,8 +268,8 @@ def read_logs(
     UsageError
         No log is corrected for what is stated.
     """
-    correcting, changes = days.correcting(scenario), days.of(len(paths))
-    runs = [read_log(path, options) for path in paths]
+    correcting, changes, known = days.correcting(scenario), days.of(len(paths)), with_radii(options, scenario)
+    runs = [read_log(path, known) for path in paths]
     return tuple(
         _compared(Setup.BEFORE, *each, ()).brought for each in zip(runs, [correcting] * len(runs), changes, strict=True)
     )

@@ -31,9 +31,29 @@ def table(found: LogsBeside, numbers: Numbers) -> Table:
         for value in each.calculated:
             cells += numbers.beside(each.logged.mean, value, time)[1:]
         rows.append(Row(row_label(each.target), numbers.unit(time), tuple(cells)))
-    logged = ("logged, mean", "scatter") if several else ("logged",)
+    return Table("Times, logged and calculated", _heads(found), tuple(rows))
+
+
+def wheels_table(found: LogsBeside, numbers: Numbers) -> Table | None:
+    """Slip distance of each axle and wheel, logged and calculated; None where the logs show none."""
+    if not found.wheels:
+        return None
+    length, several = Dimension.LENGTH, len(found.logs) > 1
+    rows = []
+    for each in found.wheels:
+        cells = [numbers.plain(each.logged.mean, length)]
+        cells += [numbers.plain(each.logged.scatter, length)] if several else []
+        for value in each.calculated:
+            cells += numbers.beside(each.logged.mean, value, length)[1:]
+        rows.append(Row(each.name, numbers.unit(length), tuple(cells)))
+    title = f"Slip distance up to {numbers.with_unit(found.wheels_until, Dimension.SPEED)}"
+    return Table(title, _heads(found), tuple(rows))
+
+
+def _heads(found: LogsBeside) -> tuple[str, ...]:
+    logged = ("logged, mean", "scatter") if len(found.logs) > 1 else ("logged",)
     runs = (head for run in found.runs for head in (short(run.name, _LONGEST), "less logged"))
-    return Table("Times, logged and calculated", (*logged, *runs), tuple(rows))
+    return (*logged, *runs)
 
 
 def sentence(found: LogsBeside, numbers: Numbers, wanted: Target | None = None) -> str:
@@ -66,6 +86,17 @@ def conditions(found: LogsBeside) -> str:
     return (
         "Drag, rolling resistance and grade of each log are brought from its day to the conditions of the scenario, as "
         f"its file states them ({'; '.join(each)}). Grip, load and the driver are not corrected."
+    )
+
+
+def wheels(found: LogsBeside) -> str:
+    """What the slip distances are; empty where there are none."""
+    if not found.wheels:
+        return ""
+    return (
+        "Slip distance: how much farther the tread of an axle or a wheel ran than the car, by the radii of the tyres, "
+        "up to a speed that every run reaches. Where the sides of an axle are alike in the calculated car, both its "
+        "wheels slip alike; a bend lets the outer wheel run farther."
     )
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.log import LoggedRun
+from simlaunch.analysis.log import LoggedRun, with_radii
 from simlaunch.analysis.log_beside import Calculated, LogsBeside, beside
 from simlaunch.analysis.logs import LogComparison, Setup, compare_logs, read_logs
 from simlaunch.analysis.odds import Odds
@@ -119,7 +119,7 @@ class Logs:
         found = compare_logs(
             self.before,
             self.after,
-            options=self.options,
+            options=with_radii(self.options, scenario),
             correcting=self.days.correcting(scenario),
             changes=self.days.of(len(self.before) + len(self.after)),
             units=system,

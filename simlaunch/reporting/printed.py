@@ -94,4 +94,14 @@ def _beside(found: LogsBeside) -> Object:
             }
             for each in found.marks
         ],
+        "wheels_until_m_per_s": number(found.wheels_until),
+        "wheels": [
+            {
+                "wheel": each.name,
+                "logged_slip_distance_m": number(each.logged.mean),
+                "scatter_m": number(each.logged.scatter),
+                "calculated_slip_distance_m": listed(each.calculated),
+            }
+            for each in found.wheels
+        ],
     }
