@@ -322,8 +322,16 @@ def _measured(material: Material, system: System) -> dict[str, Any]:
         "change_table": _reached(logs_words.change_table(change, numbers)) if change else None,
         "copies": [note for note in change.notes if COPY in note] if change else [],
         "beside_sentences": [f"{name}{beside_words.sentence(each, numbers, goal)}" for name, each in sets],
-        "beside_tables": [_named(name, beside_words.table(each, numbers)) for name, each in sets],
+        "beside_tables": [
+            _named(name, table)
+            for name, each in sets
+            for table in (beside_words.table(each, numbers), beside_words.wheels_table(each, numbers))
+            if table
+        ],
+        "beside_wheels": next(filter(None, (beside_words.wheels(each) for _, each in sets)), ""),
         "beside_meaning": beside_words.WHAT_IT_IS,
+        "beside_conditions": [f"{name}{beside_words.conditions(each)}" for name, each in sets],
+        "corrected": any(log.corrected for log in measured.before.logs),
     }
 
 
