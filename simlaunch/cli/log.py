@@ -100,7 +100,7 @@ ToCorrection: TypeAlias = Annotated[
     typer.Option(
         "--to-correction",
         case_sensitive=False,
-        help="Formula that brings engine torque to the weather of --scenario.",
+        help="Formula that brings engine torque to the weather of the scenario.",
         show_default="none: torque is not corrected",
     ),
 ]

@@ -17,7 +17,7 @@ densities and the weight along the road (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -71,6 +71,55 @@ class Correcting:
     scenario: Scenario
     correction: Correction | None = None
     boosted: bool = False
+
+
+@dataclass(frozen=True)
+class Days:
+    """What was different on the days of some logs.
+
+    Parameters
+    ----------
+    changes : sequence of mapping of str to object
+        For each log, such as ``{"air.temperature": "4 degC"}``; none for those that are left out at the end.
+    correction : Correction or None
+        Formula for the torque; None leaves the torque alone.
+    boosted : bool
+        Whether the engine holds its own charge pressure, so that the factor is 1.
+    """
+
+    changes: Sequence[Mapping[str, object]] = ()
+    correction: Correction | None = None
+    boosted: bool = False
+
+    def correcting(self, scenario: Scenario) -> Correcting | None:
+        """What logs are corrected with; None where nothing was different.
+
+        Raises
+        ------
+        UsageError
+            A formula, but nothing that was different.
+        """
+        if any(self.changes):
+            return Correcting(scenario, self.correction, self.boosted)
+        if self.correction or self.boosted:
+            raise UsageError("torque is corrected to other weather, but no log says what weather it had (--for-log)")
+        return None
+
+    def of(self, count: int) -> list[Mapping[str, object]]:
+        """Changes of so many logs.
+
+        Raises
+        ------
+        UsageError
+            There are fewer logs.
+        """
+        if len(self.changes) > count:
+            raise UsageError(f"conditions of {len(self.changes)} logs are stated; there are {count}")
+        return [*self.changes, *[{}] * (count - len(self.changes))]
+
+
+SAME_DAY = Days()
+"""Nothing is known of the days of the logs."""
 
 
 def day_of(scenario: Scenario, changes: Mapping[str, object], place: str) -> Scenario:

@@ -381,8 +381,24 @@ class Answers:
 
         return {
             "logged": {
-                "text": f"{beside_words.sentence(found, self.numbers)} {beside_words.zero(found, self.numbers)}",
-                "table": table_object(beside_words.table(found, self.numbers)),
+                "text": " ".join(
+                    said
+                    for said in (
+                        beside_words.sentence(found, self.numbers),
+                        beside_words.zero(found, self.numbers),
+                        beside_words.conditions(found),
+                        beside_words.wheels(found),
+                    )
+                    if said
+                ),
+                "tables": [
+                    table_object(table)
+                    for table in (
+                        beside_words.table(found, self.numbers),
+                        beside_words.wheels_table(found, self.numbers),
+                    )
+                    if table
+                ],
                 "logs": [{"name": clean(Path(log.source).name), "line": line(log.trace)} for log in found.logs],
                 "runs": [{"name": name, "line": line(trace)} for name, trace in runs.items()],
             }
