@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from simlaunch.cli.curve_options import Boosted
+from simlaunch.cli.file_lists import UP_TO, taking_lists
 from simlaunch.cli.log import Channels, ChannelUnits, ToCorrection, channels_named, units_named
 from simlaunch.cli.options import Quiet, ScenarioFiles, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import compile_once, note, result
@@ -38,8 +39,8 @@ Logs = Annotated[
     list[Path] | None,
     typer.Option(
         "--log",
-        metavar="FILE",
-        help="Log of a measured launch to lay beside the calculated ones, those of the first scenario; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of measured launches to lay beside the calculated ones, those of the first scenario, {UP_TO}.",
         show_default=False,
     ),
 ]
@@ -102,3 +103,6 @@ def live(
         announce=announce,
     )
     return 0
+
+
+live.command_class = taking_lists("--log", beside_scenarios=True)  # type: ignore[attr-defined]

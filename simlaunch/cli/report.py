@@ -11,6 +11,7 @@ import typer
 from simlaunch.cli.compare import Cases, MixedCorrections
 from simlaunch.cli.curve_options import Boosted
 from simlaunch.cli.ending import before_leaving, ended
+from simlaunch.cli.file_lists import UP_TO, taking_lists
 from simlaunch.cli.log import Channels, ChannelUnits, ToCorrection, channels_named, units_named
 from simlaunch.cli.options import (
     AsJson,
@@ -94,8 +95,8 @@ Logs = Annotated[
     list[Path] | None,
     typer.Option(
         "--log",
-        metavar="FILE",
-        help="Log of a measured run to lay beside the launches; repeatable: runs of one set-up, before the change if "
+        metavar="FILE...",
+        help=f"Logs of measured runs of one set-up to lay beside the launches, {UP_TO}; those before the change if "
         "--log-after is given.",
         show_default=False,
     ),
@@ -103,7 +104,7 @@ Logs = Annotated[
 LogsAfter = Annotated[
     list[Path] | None,
     typer.Option(
-        "--log-after", metavar="FILE", help="Log of a run after a change of set-up; repeatable.", show_default=False
+        "--log-after", metavar="FILE...", help=f"Logs of runs after a change of set-up, {UP_TO}.", show_default=False
     ),
 ]
 ForLog = Annotated[
@@ -223,3 +224,6 @@ def _project(
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.bad, reached=found.reached)
+
+
+report.command_class = taking_lists("--log", "--log-after", beside_scenarios=True)  # type: ignore[attr-defined]

@@ -22,9 +22,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
-from scipy.signal import savgol_filter
 
 from simlaunch.errors import UsageError
 from simlaunch.launching.ready import runnable
@@ -168,14 +167,14 @@ def steady_acceleration(time: Array, speed: Array) -> Array:
     width = max(5, 2 * round(0.5 * _WINDOW / step) + 1)
     if even.size <= width:
         return np.asarray(np.gradient(speed, time))
-    slope = savgol_filter(np.interp(even, time, speed), width, 2, deriv=1, delta=step)
+    slope = scipy.signal.savgol_filter(np.interp(even, time, speed), width, 2, deriv=1, delta=step)
     return np.asarray(np.interp(time, even, slope))
 
 
 def _highest_near(time: Array, gained: Array) -> Array:
     """Largest acceleration within a second before and after [m/s^2]."""
     step = max(float(np.median(np.diff(time))), 1e-4)
-    return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
+    return np.asarray(scipy.ndimage.maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
 def _gears(trace: Trace, car: Car) -> tuple[Array, Any]:

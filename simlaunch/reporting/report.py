@@ -6,6 +6,7 @@ import hashlib
 import os
 import sys
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from importlib import import_module
@@ -17,8 +18,7 @@ from simlaunch.errors import UsageError
 from simlaunch.logged.same_conditions import Days
 from simlaunch.readers.log import LogOptions
 from simlaunch.reporting.gather import Logs, Material, gather, question
-from simlaunch.reporting.page import Edition, Paper, edition, page
-from simlaunch.reporting.print_pdf import MARK, Printing, browser
+from simlaunch.reporting.print_pdf import MARK, Paper, Printing, browser
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.scenario.powertrain import Correction
@@ -153,20 +153,23 @@ def report(
     size = _paper(paper, system)
     names = question(scenario, curves)
     check_files(target, printed, force=force)
-    found = gather(
-        scenario,
-        names,
-        system=system,
-        cases=cases,
-        mixed_corrections=mixed_corrections,
-        sweep=Path(sweep) if sweep else None,
-        logs=Logs(tuple(logs), tuple(logs_after), log_options, Days(log_changes, to_correction, boosted)),
-    )
-    ready = edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
-    content = page(ready).encode()
+    with ThreadPoolExecutor(1) as beside:
+        loading = beside.submit(import_module, "simlaunch.reporting.page")  # what draws takes long to load
+        found = gather(
+            scenario,
+            names,
+            system=system,
+            cases=cases,
+            mixed_corrections=mixed_corrections,
+            sweep=Path(sweep) if sweep else None,
+            logs=Logs(tuple(logs), tuple(logs_after), log_options, Days(log_changes, to_correction, boosted)),
+        )
+    pages = loading.result()
+    ready = pages.edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
+    content = pages.page(ready).encode()
     write("--output", target, content, force=force, ours=is_ours)
     if printed is not None:
-        write("--pdf", printed, _printed(ready, size, guard), force=force, ours=is_ours)
+        write("--pdf", printed, _printed(pages.page(ready, size), guard), force=force, ours=is_ours)
     return Report(found, system, target, hashlib.sha256(content).hexdigest(), printed)
 
 
@@ -223,10 +226,10 @@ def _paper(paper: Paper | str | None, system: System) -> Paper:
     return chosen(Paper, paper, "paper")
 
 
-def _printed(ready: Edition, paper: Paper, guard: Guard) -> bytes:
+def _printed(content: str, guard: Guard) -> bytes:
     printing = Printing(browser())
     with guard(printing.stop):
         try:
-            return printing.printed(page(ready, paper))
+            return printing.printed(content)
         finally:
             printing.stop()

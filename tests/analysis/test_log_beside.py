@@ -137,7 +137,7 @@ def slipping(gain: float, **slips: float) -> Trace:
 
 
 def test_slip_distance_of_each_wheel_beside_that_of_a_launch(tmp_path: Path) -> None:
-    """Up to a speed V, a wheel of slip s runs s V^2 / (2 a) farther than the car. Source: uniform acceleration."""
+    """Up to a speed V, a wheel with slip s runs s V^2 / (2 a) farther than the car. Source: uniform acceleration."""
     options = LogOptions(radii=(RADIUS, RADIUS))
     log = read_log(with_wheels(tmp_path / "l.csv", 4.0, 0.2, 0.02), options)
     unlike = slipping(5.0, rear=0.06, rear_left=0.1, rear_right=0.02)

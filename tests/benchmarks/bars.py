@@ -7,9 +7,10 @@
 Both work on the scenarios of this folder, in turns, so that whatever else the machine does hits both alike. Rows are
 medians of wall time and of processor time over all cores, and the ratio of new to old. `first` begins without any kept
 kernel and ends with an answer; every other command has run once before it is measured. Where an installation stands in
-a copy of the repository, its own `speed.py` then sets its kernel beside general ODE libraries on one core, and its
-`accuracy.py` prints how close its launches come. Nothing is asserted: machines differ, so only the ratios of one
-sitting count.
+a copy of the repository, its own `speed.py` then sets its kernel beside SciPy, SUNDIALS CVODE and diffrax on one core,
+and its `accuracy.py` prints how close its launches come; `--small` has both work on fewer cars. A library that is not
+installed beside an interpreter is named in place of its row. Nothing is asserted: machines differ, so only the ratios
+of one sitting count.
 """
 
 from __future__ import annotations
@@ -44,7 +45,11 @@ COMMANDS: dict[str, tuple[str, ...]] = {
 }
 """What is timed: `sweep` ranks by time alone, `sweep-loads` keeps to a torque as well; both run on all cores."""
 
-SCRIPTS = {"kernel": "speed.py", "accuracy": "accuracy.py"}
+SCRIPTS: dict[str, tuple[str, tuple[str, ...]]] = {
+    "kernel": ("speed.py", ("--cars", "60", "--batch", "64", "--without", "scipy")),
+    "accuracy": ("accuracy.py", ("--cars", "60", "--edge", "15")),
+}
+"""Each with what it is given where the sizes are small."""
 _FRESH = 3  # most times that everything is compiled
 
 
@@ -94,12 +99,14 @@ def _root(python: str) -> Path:
     return Path(said.stdout.strip()).parents[1]
 
 
-def printed(python: str, script: str) -> str:
+def printed(python: str, script: str, *sizes: str) -> str:
     """What a script of the installation's own benchmarks prints, or why it cannot be run."""
     file = _root(python) / "tests" / "benchmarks" / script
     if not file.exists():
         return f"{file} is not there"
-    done = subprocess.run([python, str(file)], env=surroundings(""), capture_output=True, text=True, check=False)
+    done = subprocess.run(
+        [python, str(file), *sizes], env=surroundings(""), capture_output=True, text=True, check=False
+    )
     return (
         done.stdout.rstrip() if done.returncode == 0 else f"{script} ended with {done.returncode}: {done.stderr[-400:]}"
     )
@@ -112,7 +119,7 @@ def main() -> None:
     parser.add_argument("new")
     parser.add_argument("--rounds", type=int, default=5)
     parser.add_argument("--only", help="commands, with commas between them; nothing else is run then")
-    parser.add_argument("--small", action="store_true", help="a tenth of the cases")
+    parser.add_argument("--small", action="store_true", help="a tenth of the cases, and a fifth of the cars")
     parser.add_argument("--without", action="append", default=[], choices=[*COMMANDS, *SCRIPTS], help="leave out")
     given = parser.parse_args()
     names = given.only.split(",") if given.only else list(COMMANDS)
@@ -121,9 +128,9 @@ def main() -> None:
     for name in names:
         if name not in given.without:
             typer.echo(row(name, (given.old, given.new), given.rounds, FEW if given.small else MANY))
-    for name, script in SCRIPTS.items() if not given.only else ():
+    for name, (script, sizes) in SCRIPTS.items() if not given.only else ():
         for which, python in (("old", given.old), ("new", given.new)) if name not in given.without else ():
-            typer.echo(f"\n{name}, {which}\n{printed(python, script)}")
+            typer.echo(f"\n{name}, {which}\n{printed(python, script, *(sizes if given.small else ()))}")
 
 
 if __name__ == "__main__":

@@ -16,6 +16,9 @@ import time
 from collections.abc import Callable
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from benchmarks.counting import Counter
 from simlaunch.analysis import odds
 from simlaunch.analysis.simulate import simulate
 from simlaunch.analysis.worth import worth
@@ -35,22 +38,6 @@ from simlaunch.simulation.run import Method
 COUPE = Path(__file__).parents[2] / "scenarios" / "road-coupe.toml"
 _REFERENCE_LAUNCHES = 3
 _POWER = 250e3  # cap under which a plateau is sought [W]
-
-
-class _Counter:
-    """Counts launches on their way to the kernel."""
-
-    def __init__(self) -> None:
-        self.launches = 0
-        for module, name in ((launches, "measure_many"), (odds, "measure_many")):
-            setattr(module, name, self._counting(getattr(module, name)))
-
-    def _counting(self, call: Callable[..., object]) -> Callable[..., object]:
-        def counted(cars: object, *arguments: object, **options: object) -> object:
-            self.launches += len(cars)  # type: ignore[arg-type]
-            return call(cars, *arguments, **options)
-
-        return counted
 
 
 def _reference_seconds(scenario: Scenario) -> float:
@@ -76,7 +63,7 @@ def main() -> None:
     options.add_argument("--scenario", type=Path, default=COUPE)
     options.add_argument("--pairs", type=int, default=20_000)
     given = options.parse_args()
-    scenario, counter = load(given.scenario), _Counter()
+    scenario, counter = load(given.scenario), Counter(launches, odds)
     pair = scenario.curve_names[:2]
     reference = _reference_seconds(scenario)
     jobs: dict[str, Callable[[], object]] = {

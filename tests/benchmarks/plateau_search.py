@@ -1,7 +1,7 @@
 """Whether a dense grid of shapes beats the search of `plateau`, on ten cars of every drive and gearbox.
 
-    PYTHONPATH=tests python tests/benchmarks/plateau_search.py
-    PYTHONPATH=tests python tests/benchmarks/plateau_search.py --heights 60 --places 9 --cars "rear, clutch"
+    python tests/benchmarks/plateau_search.py
+    python tests/benchmarks/plateau_search.py --heights 60 --places 9 --cars "rear, clutch"
 
 Each line: seconds and launches of the search, its quickest shape, the quickest of the grid, by how much the grid is
 quicker (below zero: the search is), and by how much the proposal is slower than the quicker of the two. The grid is
@@ -15,14 +15,16 @@ import argparse
 import sys
 import time
 from math import pi
+from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+from benchmarks.counting import Counter
 from cars import Changes, all_drive_saloon, converter, coupe, front_hatch, full_load
 from simlaunch.launching import launches
 from simlaunch.launching.launches import Aim
-from simlaunch.metrics import many
 from simlaunch.metrics.marks import Kind, Target
 from simlaunch.ratings.limits import Limits
 from simlaunch.record import Car, ShiftKind
@@ -56,21 +58,6 @@ def cars() -> dict[str, Car]:
     return {**found, "all, dual clutch, strip": coupe(strip)}
 
 
-class _Counter:
-    """Counts launches on their way to the kernel."""
-
-    def __init__(self) -> None:
-        self.launches, call = 0, many.measure_many
-
-        def counted(
-            cars: NDArray[np.void], targets: tuple[Target, ...], tolerance: float | None = None
-        ) -> many.Measured:
-            self.launches += len(cars)
-            return call(cars, targets, tolerance)
-
-        vars(launches)["measure_many"] = counted
-
-
 def _grid(space: SearchSpace, heights: int, places: int) -> Point:
     """The quickest of a dense grid of heights, starts and ends, refined around its six best shapes."""
     across = np.linspace(0.0, 1.0, places)
@@ -100,7 +87,7 @@ def main() -> None:
     options.add_argument("--places", type=int, default=7)
     options.add_argument("--power", type=float, default=275.0, help="cap of power [kW]")
     options.add_argument("--cars", nargs="*", help="names; all if left out")
-    given, counter = options.parse_args(), _Counter()
+    given, counter = options.parse_args(), Counter(launches)
     sys.stdout.write(f"{'':<26}{'s':>6}{'launches':>9}{'N m':>7}{'s':>9}{'N m':>7}{'grid, s':>9}{'beats, ms':>10}"
                      f"{'proposal, ms':>13}\n")  # fmt: skip
     for name, car in cars().items():
