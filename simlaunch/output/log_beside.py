@@ -96,7 +96,8 @@ def wheels(found: LogsBeside) -> str:
     return (
         "Slip distance: how much farther the tread of an axle or a wheel ran than the car, by the radii of the tyres, "
         "up to a speed that every run reaches. Where the sides of an axle are alike in the calculated car, both its "
-        "wheels slip alike; a bend lets the outer wheel run farther."
+        "wheels slip alike. A bend lets the outer wheel run farther, and an axle that is not driven shows by how much "
+        "the radius is off."
     )
 
 

@@ -32,6 +32,7 @@ from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
 from simlaunch.output import log_beside as beside_words
+from simlaunch.output.clock import FROM_FOOT
 from simlaunch.output.compare import bad_runs
 from simlaunch.output.layout import Row, Table, clean, short
 from simlaunch.output.parts import one_shaft
@@ -388,6 +389,7 @@ class Answers:
                         beside_words.zero(found, self.numbers),
                         beside_words.conditions(found),
                         beside_words.wheels(found),
+                        FROM_FOOT,
                     )
                     if said
                 ),

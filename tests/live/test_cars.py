@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -15,6 +16,7 @@ from selenium.webdriver.support.ui import Select
 import simlaunch
 from live.pages import Page, copied, served
 from live.test_in_a_browser import RULES, left_in_the_end, opened, settled, until
+from readers.logs import write_csv
 from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, UsageError
 from simlaunch.logged.same_conditions import Days
@@ -122,6 +124,26 @@ def test_what_is_refused_before_a_page_opens(tmp_path: Path) -> None:
     assert answer(["live", path, "--log", str(tmp_path / "nowhere.csv"), "--no-browser"]) == 3
     assert answer(["live", path, "--for-log", "1: air.temperature=4 degC", "--no-browser"]) == 2
     assert answer(["live", path, "--log", str(log), "--for-log", "1: body.mass=1 kg", "--no-browser"]) == 2
+
+
+def test_wheels_of_a_log_have_a_table(tmp_path: Path) -> None:
+    """Wheels logged as road speeds roll on the tyres of the scenario."""
+    cars = loaded(tmp_path, "road-coupe")
+    time = np.arange(0.0, 10.0, 0.02)
+    speed = 5.0 * np.maximum(time - 1.0, 0.0)
+    columns = {"Time [s]": time, "Speed [m/s]": speed}
+    columns |= {f"Wheel Speed {name} [m/s]": speed * (1.0 + slip) for name, slip in (("RL", 0.2), ("RR", 0.1))}
+    log = write_csv(tmp_path / "wheels.csv", columns)
+    page = Answers(beginnings(cars, None, None, "metric", [log])["road-coupe"])
+    found = page.quick(read_state({"points": page.begin()["points"], "against": "plateau"}))["logged"]
+    times, slips = found["tables"]
+    assert times["title"] == "Times, logged and calculated"
+    assert slips["title"].startswith("Slip distance up to")
+    assert [row["label"] for row in slips["rows"]] == ["rear axle", "rear left", "rear right"]
+    moved = float(speed.max()) ** 2 / 10.0  # of an even acceleration
+    shown = [float(row["cells"][0]) for row in slips["rows"]]
+    assert shown == pytest.approx([0.15 * moved, 0.2 * moved, 0.1 * moved], abs=0.1)
+    assert "both its wheels slip alike" in found["text"]
 
 
 def test_logs_of_another_day_are_brought_to_the_scenario(tmp_path: Path) -> None:
