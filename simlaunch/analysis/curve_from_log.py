@@ -86,6 +86,7 @@ def read_curve_from_logs(
     fuel_consumption: float | None = None,
     air_fuel_ratio: float | None = None,
     units: System | str = System.METRIC,
+    hold_to: float | None = None,
 ) -> DynoCurve:
     """Make one full-load curve of pulls in gear that were logged on the road.
 
@@ -104,6 +105,9 @@ def read_curve_from_logs(
         As in `read_curve` [m^3], [kg/J], [-].
     units : System or str
         In which the account states road speeds: km/h (``"metric"``), or mph (``"us"``).
+    hold_to : float, optional
+        Engine speed up to which a saved curve holds the torque of its last point; a pull ends below the rev limit,
+        and a curve of a scenario must not [rad/s].
 
     Returns
     -------
@@ -132,7 +136,8 @@ def read_curve_from_logs(
         raise UsageError(f'there is no gear {gear}; the gearbox has 1 to {count}, and "all" joins all of them')
     else:
         account = _account([_pull(opened(path, options), car, gear) for path in logs], scenario, unit)
-    return DynoCurve(account, engine_figures(account, displacement, fuel_consumption, air_fuel_ratio))
+    figures = engine_figures(account, displacement, fuel_consumption, air_fuel_ratio)
+    return DynoCurve(account, figures, scenario.engine.rev_limit.si, hold_to)
 
 
 # --- the pull in a log ---

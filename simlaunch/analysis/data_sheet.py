@@ -58,6 +58,12 @@ class DataSheet:
         With driver and fuel, as typed.
     driven : str
         "front", "rear" or "all".
+    centre : str
+        "open", "locked", "rear by clutch" or "front by clutch"; open for a single driven axle.
+    rear_axle : str
+        "independent" or "live"; independent unless the rear axle alone is driven.
+    differential : str
+        "open", "limited slip" or "locked"; open unless the rear axle is live.
     tyres : tuple of str
         Sizes in front and behind.
     tyre_kind : str
@@ -84,6 +90,9 @@ class DataSheet:
 
     mass: Quantity
     driven: str
+    centre: str
+    rear_axle: str
+    differential: str
     tyres: tuple[str, str]
     tyre_kind: str
     displacement: Quantity
@@ -120,6 +129,41 @@ def _choice(question: Question, text: str, choices: tuple[str, ...]) -> str:
 
 
 _DRIVEN = ("front", "rear", "all")
+BY_CLUTCH = {"rear by clutch": "rear", "front by clutch": "front"}
+"""Centres that bring one axle in by a clutch, and which."""
+_CENTRES = ("open", "locked", *BY_CLUTCH)
+_REAR_AXLES, LIVE = ("independent", "live"), "live"
+_DIFFERENTIALS = ("open", "limited slip", "locked")
+
+
+_ONLY: Mapping[str, tuple[Callable[[Mapping[str, Any]], bool], str, str]] = {
+    "centre": (
+        lambda found: found.get("driven") == "all",
+        "applies only where both axles are driven",
+        "leave it out, or write --driven all",
+    ),
+    "rear_axle": (
+        lambda found: found.get("driven") == "rear",
+        "applies only where the rear axle alone is driven",
+        "leave it out",
+    ),
+    "differential": (
+        lambda found: found.get("rear_axle") == LIVE,
+        "applies only to a live axle, since no differential changes anything while both wheels carry and grip alike",
+        "leave it out, and write drive.locking into the file beside sides that grip unlike",
+    ),
+    "power": (
+        lambda found: not isinstance(found.get("torque"), DynoCurve),
+        "is stated, and the dyno sheet holds the power already",
+        "leave it out",
+    ),
+    "losses": (
+        lambda found: isinstance(found.get("torque"), DynoCurve),
+        "applies only where a dyno sheet is named",
+        "leave it out",
+    ),
+}
+"""Questions that have a meaning only after some answers, and what is wrong with an answer to one that has none."""
 
 
 @dataclass
@@ -131,8 +175,7 @@ class Answers:
 
     def wanted(self, question: Question) -> bool:
         """Whether a question has a meaning after the answers so far."""
-        only = {"power": False, "losses": True}.get(question.name)
-        return only is None or only == isinstance(self.found.get("torque"), DynoCurve)
+        return question.name not in _ONLY or _ONLY[question.name][0](self.found)
 
     def give(self, question: Question, text: str | None) -> None:
         """Take an answer; None or blanks take what is usual.
@@ -150,6 +193,10 @@ class Answers:
                 raise _refused(question, "", "is empty", f"write such as {question.example}")
             self.left_out.add(question.name)
         self.found[question.name] = _READERS[question.name](self, question, text.strip())
+        for name, (applies, *_) in _ONLY.items():
+            if not applies(self.found):  # an answer from before one step back
+                self.found.pop(name, None)
+                self.left_out.discard(name)
 
     def usual(self, question: Question) -> str:
         """What is taken for a question that is left out, as it would be typed; empty where an answer is needed."""
@@ -169,6 +216,9 @@ class Answers:
         return DataSheet(
             mass=found["mass"],
             driven=found["driven"],
+            centre=found.get("centre", _CENTRES[0]),
+            rear_axle=found.get("rear_axle", _REAR_AXLES[0]),
+            differential=found.get("differential", _DIFFERENTIALS[0]),
             tyres=(found["tyres"], found["rear_tyres"]),
             tyre_kind=found["tyre_kind"],
             displacement=found["displacement"],
@@ -343,6 +393,9 @@ Reader = Callable[[Answers, Question, str], Any]
 _READERS: Mapping[str, Reader] = {
     "mass": _mass,
     "driven": lambda answers, question, text: _choice(question, text, _DRIVEN),
+    "centre": lambda answers, question, text: _choice(question, text, _CENTRES),
+    "rear_axle": lambda answers, question, text: _choice(question, text, _REAR_AXLES),
+    "differential": lambda answers, question, text: _choice(question, text, _DIFFERENTIALS),
     "tyres": _size,
     "rear_tyres": _size,
     "tyre_kind": lambda answers, question, text: _choice(question, text, tyre_kinds()),
@@ -388,6 +441,9 @@ def _usual_final_drive(answers: Answers) -> str:
 
 
 _USUAL: Mapping[str, Callable[[Answers], str]] = {
+    "centre": lambda answers: _CENTRES[0],
+    "rear_axle": lambda answers: _REAR_AXLES[0],
+    "differential": lambda answers: _DIFFERENTIALS[0],
     "rear_tyres": lambda answers: str(answers.found["tyres"]),
     "tyre_kind": lambda answers: "sport",
     "boost": lambda answers: "turbocharger",
@@ -442,7 +498,5 @@ def data_sheet(given: Mapping[str, str | None]) -> DataSheet:
         if answers.wanted(question):
             answers.give(question, text)
         elif text is not None:
-            sheet = "is stated, and the dyno sheet holds the power already"
-            why = sheet if question.name == "power" else "applies only where a dyno sheet is named"
-            raise _refused(question, text, why, "leave it out")
+            raise _refused(question, text, *_ONLY[question.name][1:])
     return answers.complete()

@@ -5,11 +5,14 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass, replace
 
+from simlaunch.logged.wheels import WheelUse, wheel_uses
 from simlaunch.metrics.grip import GripUse, grip_use
 from simlaunch.metrics.marks import MarkResult, marks
 from simlaunch.readers.log import LogAccount, LogOptions, read_channels
 from simlaunch.readers.onset import Onset
+from simlaunch.record import Axle
 from simlaunch.results import Result
+from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.trace import Trace
 
 _WHEELS = ("wheel_speed_front", "wheel_speed_rear")
@@ -31,6 +34,10 @@ class LoggedRun(Result):
         Use of grip by the axles whose wheel speed is there; None without wheel speeds or without radii.
     radii : tuple of float or None
         Effective rolling radius of the front and of the rear tyres [m].
+    wheels : tuple of WheelUse
+        Wheelspin of each axle and wheel whose speed is there; none without radii.
+    corrected : str
+        What was done to bring the run to the conditions of a scenario; empty for nothing.
     """
 
     study = "log"
@@ -40,6 +47,8 @@ class LoggedRun(Result):
     marks: tuple[MarkResult, ...]
     grip: GripUse | None
     radii: tuple[float, float] | None
+    wheels: tuple[WheelUse, ...] = ()
+    corrected: str = ""
 
     @property
     def trace(self) -> Trace:
@@ -55,6 +64,15 @@ class LoggedRun(Result):
     def understood(self) -> tuple[str, ...]:
         """How channels, units and the start were read."""
         return self.account.understood
+
+
+def with_radii(options: LogOptions | None, scenario: Scenario) -> LogOptions:
+    """Options with the radii of a scenario's tyres where none are given."""
+    given = options or LogOptions()
+    if given.radii is not None:
+        return given
+    front, rear = (scenario.tyres.of(axle).radius_si for axle in (Axle.FRONT, Axle.REAR))
+    return replace(given, radii=(front, rear))
 
 
 def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) -> LoggedRun:
@@ -84,4 +102,5 @@ def read_log(path: str | os.PathLike[str], options: LogOptions | None = None) ->
         missing = "wheel speed is there, but no tyre radius; slip needs --radius-front or --radius-rear"
         account = replace(account, notes=(*account.notes, missing))
     grip = grip_use(account.trace, there, radii) if any(there) and radii else None
-    return LoggedRun(str(path), account, marks(account.trace), grip, radii)
+    wheels = wheel_uses(account.trace, radii) if any(there) and radii else ()
+    return LoggedRun(str(path), account, marks(account.trace), grip, radii, wheels)

@@ -14,8 +14,9 @@ from pathlib import Path
 from simlaunch.analysis.log import LoggedRun
 from simlaunch.errors import Fault, InputError
 from simlaunch.launching.goals import same_target
-from simlaunch.logged.clock import clocked, since
+from simlaunch.logged.clock import begins, clocked, since
 from simlaunch.logged.scatter import Group
+from simlaunch.logged.wheels import wheel_uses
 from simlaunch.metrics.marks import AT_REST, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
 from simlaunch.simulation.trace import Trace
@@ -66,6 +67,25 @@ class MarkBeside:
 
 
 @dataclass(frozen=True)
+class WheelBeside:
+    """Slip distance of an axle or a wheel, logged and calculated.
+
+    Parameters
+    ----------
+    name : str
+        Which.
+    logged : Group
+        Of all logs [m].
+    calculated : tuple of float
+        With each calculated run; nan where it has no speed of these wheels [m].
+    """
+
+    name: str
+    logged: Group
+    calculated: tuple[float, ...]
+
+
+@dataclass(frozen=True)
 class LogsBeside:
     """Logs beside calculated runs.
 
@@ -79,12 +99,18 @@ class LogsBeside:
         Speed at which all have time zero; 0 where they start from rest and have it at the first foot [m/s].
     marks : tuple of MarkBeside
         Marks that every log reached; times from rest are counted from the first foot.
+    wheels : tuple of WheelBeside
+        Axles and wheels whose speed is in every log; none without radii.
+    wheels_until : float
+        Their slip distance is that up to this speed, which every run reaches [m/s].
     """
 
     logs: tuple[LoggedRun, ...]
     runs: tuple[Calculated, ...]
     aligned_at: float
     marks: tuple[MarkBeside, ...]
+    wheels: tuple[WheelBeside, ...]
+    wheels_until: float
 
     def aligned(self, trace: Trace) -> Trace:
         """A run with time zero where all have it, from there on."""
@@ -133,8 +159,12 @@ def beside(logs: Sequence[LoggedRun], runs: Sequence[Calculated], extra: Sequenc
     """
     for log in logs:
         refuse_short(log)
-    begins = max(float(log.trace["speed"][0]) for log in logs)
-    return LogsBeside(tuple(logs), tuple(runs), begins if begins > AT_REST else 0.0, tuple(_marks(logs, runs, extra)))
+    fastest = max(float(log.trace["speed"][0]) for log in logs)
+    traces = [*(log.trace for log in logs), *(run.trace for run in runs)]
+    top = min(float(trace["speed"].max()) for trace in traces)
+    aligned = fastest if fastest > AT_REST else 0.0
+    found = tuple(_wheels(logs, runs, aligned, top)) if top > aligned else ()
+    return LogsBeside(tuple(logs), tuple(runs), aligned, tuple(_marks(logs, runs, extra)), found, top)
 
 
 def refuse_short(log: LoggedRun) -> None:
@@ -148,6 +178,29 @@ def refuse_short(log: LoggedRun) -> None:
     if log.trace.time.size < _FEWEST:
         what = f"has {log.trace.time.size} samples in its run"
         raise InputError(Fault(shown(Path(log.source)), "", what, "log a run of some seconds"))
+
+
+def _wheels(logs: Sequence[LoggedRun], runs: Sequence[Calculated], aligned: float, top: float) -> Iterator[WheelBeside]:
+    """Slip distance of each axle and wheel from where all are aligned up to a speed that all reach."""
+    if not runs or any(log.radii is None or not log.wheels for log in logs):
+        return
+    radii = next(log.radii for log in logs if log.radii is not None)
+    logged = [_slips(log.trace, log.radii or radii, aligned, top) for log in logs]
+    calculated = [_slips(run.trace, radii, aligned, top) for run in runs]
+    for axle, side in logged[0]:
+        if all((axle, side) in each for each in logged):
+            # an axle whose sides are alike in the calculated car has both its wheels at the axle's speed
+            values = tuple(each.get((axle, side), each.get((axle, ""), nan)) for each in calculated)
+            own = Group.of([each[axle, side] for each in logged])
+            yield WheelBeside(f"{axle} {side or 'axle'}", own, values)
+
+
+def _slips(trace: Trace, radii: tuple[float, float], aligned: float, top: float) -> dict[tuple[str, str], float]:
+    """Slip distance by axle and side [m]."""
+    first = begins(trace, aligned) if aligned else 0.0  # from rest, wheels that stand add nothing
+    kept = (trace.time >= first) & (trace.time <= begins(trace, top))
+    cut = Trace(trace.time[kept] - first, {name: values[kept] for name, values in trace.channels.items()})
+    return {(each.axle, each.side): each.slip_distance for each in wheel_uses(cut, radii)}
 
 
 def _marks(logs: Sequence[LoggedRun], runs: Sequence[Calculated], extra: Sequence[Target]) -> Iterator[MarkBeside]:

@@ -12,17 +12,19 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simlaunch.analysis.log import LoggedRun, read_log
+from simlaunch.analysis.log import LoggedRun, read_log, with_radii
+from simlaunch.analysis.log_beside import refuse_short
 from simlaunch.errors import Fault, InputError, UsageError
 from simlaunch.launching.goals import same_target, target_written
 from simlaunch.logged.clock import begins, clocked, rise, since
-from simlaunch.logged.same_conditions import Correcting, brought_to, day_of
+from simlaunch.logged.same_conditions import Correcting, Days, brought_to, day_of
 from simlaunch.logged.scatter import Change, Group, change
 from simlaunch.metrics.crossing import value_at
 from simlaunch.metrics.marks import AT_REST, STANDARD, Kind, MarkResult, Target, marks
 from simlaunch.readers.delimited import shown
 from simlaunch.readers.log import LogOptions
 from simlaunch.results import Result
+from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import DisplayUnit, display_unit
@@ -71,6 +73,12 @@ class ComparedLog:
     trace: Trace
     marks: tuple[MarkResult, ...]
     done: str
+
+    @property
+    def brought(self) -> LoggedRun:
+        """The log with the run that is compared in place of the one that was measured."""
+        account = replace(self.run.account, trace=self.trace)
+        return replace(self.run, account=account, marks=self.marks, corrected=self.done)
 
 
 @dataclass(frozen=True)
@@ -237,6 +245,36 @@ def compare_logs(
     return LogComparison(logs, aligned, target, every, _along(logs, aligned, grid), notes)
 
 
+def read_logs(
+    paths: Sequence[str | os.PathLike[str]], options: LogOptions | None, days: Days, scenario: Scenario
+) -> tuple[LoggedRun, ...]:
+    """Logs of one set-up, in the conditions of a scenario where it is stated what their days had.
+
+    Parameters
+    ----------
+    paths : sequence of path-like
+        The logs.
+    options : LogOptions or None
+        How they are read; wheels roll on the tyres of the scenario where no radii are given.
+    days : Days
+        What was different on their days.
+    scenario : Scenario
+        The car, and the conditions that they are brought to.
+
+    Raises
+    ------
+    InputError
+        A log cannot be used.
+    UsageError
+        No log is corrected for what is stated.
+    """
+    correcting, changes, known = days.correcting(scenario), days.of(len(paths)), with_radii(options, scenario)
+    runs = [read_log(path, known) for path in paths]
+    return tuple(
+        _compared(Setup.BEFORE, *each, ()).brought for each in zip(runs, [correcting] * len(runs), changes, strict=True)
+    )
+
+
 def _refuse_paths(before: Sequence[str | os.PathLike[str]], paths: Sequence[str | os.PathLike[str]]) -> None:
     if not before:
         raise UsageError("no log of the set-up before the change; name one at least")
@@ -255,8 +293,7 @@ def _compared(
 ) -> ComparedLog:
     trace, done = run.trace, ""
     place = shown(Path(run.source))
-    if trace.time.size < 3:
-        raise InputError(Fault(place, "", f"has {trace.time.size} samples in its run", "log a run of some seconds"))
+    refuse_short(run)
     if correcting is not None:
         trace, done = brought_to(trace, correcting, day_of(correcting.scenario, day, place), place)
     return ComparedLog(setup, run, trace, marks(trace, wanted), done)

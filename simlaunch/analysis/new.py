@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.data_sheet import DataSheet, data_sheet, driven_radius, mean_torque
+from simlaunch.analysis.data_sheet import BY_CLUTCH, LIVE, DataSheet, data_sheet, driven_radius, mean_torque
 from simlaunch.curves.full_load import FullLoad, Plateau, plateau_of
 from simlaunch.errors import plain
 from simlaunch.results import Result
@@ -151,6 +151,9 @@ def new(
     redline: str | None = None,
     ratios: str | None = None,
     final_drive: str | None = None,
+    centre: str | None = None,
+    rear_axle: str | None = None,
+    differential: str | None = None,
     name: str = "My car",
 ) -> NewScenario:
     """Make a scenario from what is on a data sheet; everything else takes a usual value.
@@ -187,6 +190,12 @@ def new(
         Gear ratios, first gear first, such as "3.63, 2.19, 1.54, 1.21, 1.00, 0.82".
     final_drive : str, optional
         Its ratio.
+    centre : str, optional
+        Of an all-wheel drive: "open", "locked", "rear by clutch" or "front by clutch"; open if left out.
+    rear_axle : str, optional
+        Of a rear drive: "independent" or "live"; independent if left out.
+    differential : str, optional
+        Of a live axle: "open", "limited slip" or "locked"; open if left out.
     name : str
         Name of the scenario.
 
@@ -215,6 +224,9 @@ def new(
         "redline": redline,
         "ratios": ratios,
         "final_drive": final_drive,
+        "centre": centre,
+        "rear_axle": rear_axle,
+        "differential": differential,
     }
     return made_of(data_sheet(given), name)
 
@@ -303,6 +315,8 @@ class _Form:
             return f"{100.0 * self._lagged:.0f} %"
         if key == "coupling.engagement_time":
             return f"{self._engagement():.2f} s"
+        if key == "drive.second_axle.ratio":
+            return self.sheet.final_drive.text
         return ""
 
     @property
@@ -349,12 +363,19 @@ class _Form:
         if "boost" in key:
             return boosted
         if key.startswith("drive."):
-            return self.sheet.driven == "all"
+            return self._of_drive(key)
         if key.startswith("gearbox.shift."):
             return field_at(f"gearbox.shift.{_SHIFTS[self.sheet.gearbox[1]]}.{key.rpartition('.')[2]}") is not None
         if key.startswith("coupling."):
             return field_at(f"coupling.{self._coupling}.{key.partition('.')[2]}") is not None
         return True
+
+    def _of_drive(self, key: str) -> bool:
+        """Whether this drive has such a key."""
+        sheet = self.sheet
+        if key == "drive.front_share":
+            return sheet.driven == "all" and sheet.centre == "open"
+        return sheet.centre in BY_CLUTCH if key.startswith("drive.second_axle.") else sheet.rear_axle == LIVE
 
     @property
     def _coupling(self) -> str:
@@ -377,7 +398,10 @@ class _Form:
 
     def _value(self, usual: Usual, key: str) -> UsualValue:
         sheet, per = self.sheet, usual.says("per")
-        properties = {"tyre_kind": sheet.tyre_kind, "driven": sheet.driven, "gearbox_kind": sheet.gearbox[1]}
+        properties = {
+            "tyre_kind": sheet.tyre_kind, "driven": sheet.driven, "gearbox_kind": sheet.gearbox[1],
+            "centre": sheet.centre, "differential": sheet.differential,
+        }  # fmt: skip
         value, low, high = (usual.of(what, properties) for what in ("usual", "low", "high"))
         if per and per != "converter":
             ends = ("", "") if per == "quarter" else tuple(self._grown(each, per, _DIGITS - 1) for each in (low, high))
@@ -430,7 +454,12 @@ class _Form:
             yield self._given(f"tyres.{axle}.size", size, "rear_tyres" if rear else "tyres")
             yield from self._from(usual, f"tyres.{axle}.")
         yield self._given("drive.driven", sheet.driven, "driven")
-        yield from self._from(usual, "drive.")
+        if sheet.driven == "all":
+            yield self._given("drive.centre", "clutch" if sheet.centre in BY_CLUTCH else sheet.centre, "centre")
+        yield from self._from(usual, "drive.", but="drive.second_axle.")
+        if sheet.centre in BY_CLUTCH:
+            yield self._given("drive.second_axle.axle", BY_CLUTCH[sheet.centre], "centre")
+            yield from self._from(usual, "drive.second_axle.")
         yield self._given("engine.displacement", sheet.displacement.text, "displacement")
         yield self._given("engine.rev_limit", sheet.redline.text, "redline")
         yield from self._from(usual, "engine.")

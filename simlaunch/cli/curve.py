@@ -9,6 +9,7 @@ from simlaunch.analysis import curve as study
 from simlaunch.analysis import curve_from_log
 from simlaunch.cli import curve_options as given
 from simlaunch.cli.curve_conditions import Driveline, weather
+from simlaunch.cli.file_lists import taking_lists
 from simlaunch.cli.log import Channels, channels_named, units_named
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Units, meant
 from simlaunch.cli.output import note, prepare, show
@@ -26,6 +27,7 @@ from simlaunch.units.spelling import Dimension, System
 _DISPLACEMENT = Asked("--displacement", Dimension.VOLUME, "50 cc", "30 l")
 _CONSUMPTION = Asked("--fuel-consumption", Dimension.SPECIFIC_CONSUMPTION, "100 g/(kW h)", "2000 g/(kW h)")
 _RATIO = Asked("--air-fuel-ratio", Dimension.NUMBER, "3", "100")
+_HOLD_TO = Asked("--hold-to", Dimension.ROTATIONAL_SPEED, "500 rpm", "30000 rpm")
 
 
 def _choices(names: list[str] | None, units: list[str] | None) -> columns.Choices:
@@ -62,6 +64,7 @@ def curve(
     fuel_consumption: given.FuelConsumption = None,
     air_fuel_ratio: given.AirFuelRatio = None,
     save: given.Save = None,
+    hold_to: given.HoldTo = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     out: Out = None,
@@ -89,6 +92,8 @@ def curve(
         raise UsageError("no dyno sheet is named; name one, or a logged pull with --from-log")
     if override and not boosted:
         raise UsageError("--override corrects a boosted engine all the same; give it together with --boosted")
+    if hold_to is not None and save is None:
+        raise UsageError("--hold-to applies to the curve that --save writes; give --save too")
     volume = quantity_or_none(displacement, _DISPLACEMENT)
     mixture = quantity_or_none(fuel_consumption, _CONSUMPTION), quantity_or_none(air_fuel_ratio, _RATIO)
     stem = f"{(from_log or sheets or [])[0].stem}-curve"
@@ -97,7 +102,10 @@ def curve(
     if volume is None and car is not None and car.engine.displacement is not None:
         volume = car.engine.displacement.si
     consumption, ratio = mixture
-    engine = {"displacement": volume, "fuel_consumption": consumption, "air_fuel_ratio": ratio}
+    engine = {
+        "displacement": volume, "fuel_consumption": consumption, "air_fuel_ratio": ratio,
+        "hold_to": quantity_or_none(hold_to, _HOLD_TO),
+    }  # fmt: skip
     if from_log:
         if car is None:
             raise UsageError("--from-log needs the car of a scenario; give --scenario too")
@@ -122,7 +130,8 @@ def curve(
         wanted_at=meant(way.wanted_at, powertrain.MeasuredAt),
         losses=way.between(car),
     )
-    found = study.read_curve(sheets or (), options, **engine)
+    rev_limit = None if car is None else car.engine.rev_limit.si
+    found = study.read_curve(sheets or (), options, rev_limit=rev_limit, **engine)
     return _shown(found, stem, save, units, as_json, out, force, quiet)
 
 
@@ -149,3 +158,6 @@ def _shown(
     if save is not None:
         note(f"wrote {save}", quiet=quiet)
     return 0
+
+
+curve.command_class = taking_lists("--from-log")  # type: ignore[attr-defined]

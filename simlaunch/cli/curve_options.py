@@ -8,6 +8,8 @@ from typing import Annotated, Any, TypeAlias
 
 import typer
 
+from simlaunch.cli.file_lists import UP_TO
+
 
 class CorrectionChoice(StrEnum):
     """Weather correction, as typed."""
@@ -40,8 +42,8 @@ FromLog: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
         "--from-log",
-        metavar="FILE",
-        help="Log of a pull in gear to use instead of sheets; needs --scenario; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of pulls in gear to use instead of sheets, {UP_TO}; needs --scenario.",
         show_default=False,
     ),
 ]
@@ -143,6 +145,15 @@ FuelConsumption: TypeAlias = Annotated[
 AirFuelRatio: TypeAlias = Annotated[
     str | None,
     _text("--air-fuel-ratio", "NUMBER", "Air-fuel ratio by mass at peak power.", "as logged, or else 12.0"),
+]
+HoldTo: TypeAlias = Annotated[
+    str | None,
+    _text(
+        "--hold-to",
+        "SPEED",
+        "Engine speed up to which the saved curve holds the torque of its last point, such as "
+        'the rev limit, "6900 rpm".',
+    ),
 ]
 Save: TypeAlias = Annotated[
     Path | None,

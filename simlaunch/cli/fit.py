@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, TypeAlias
 
 import typer
 
+from simlaunch.cli.file_lists import UP_TO, taking_lists
 from simlaunch.cli.log import (
     START,
     Channels,
@@ -48,21 +49,21 @@ if TYPE_CHECKING:
 
 Logs: TypeAlias = Annotated[
     list[Path] | None,
-    typer.Option("--log", metavar="FILE", help="Log of a launch; repeatable.", show_default=False),
+    typer.Option("--log", metavar="FILE...", help=f"Logs of launches, {UP_TO}.", show_default=False),
 ]
 Rolls: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
         "--roll",
-        metavar="FILE",
-        help="Log of a pull from a steady speed, with or without gear changes; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of pulls from a steady speed, with or without gear changes, {UP_TO}.",
         show_default=False,
     ),
 ]
 CoastDowns: TypeAlias = Annotated[
     list[Path] | None,
     typer.Option(
-        "--coast-down", metavar="FILE", help="Log of a coast-down in neutral; repeatable.", show_default=False
+        "--coast-down", metavar="FILE...", help=f"Logs of coast-downs in neutral, {UP_TO}.", show_default=False
     ),
 ]
 Values: TypeAlias = Annotated[
@@ -247,3 +248,6 @@ def fit(
         found.save(save, force=force, anyway=save_anyway)
         note(f"wrote {save}", quiet=quiet)
     return 0
+
+
+fit.command_class = taking_lists("--log", "--roll", "--coast-down", beside_scenarios=True)  # type: ignore[attr-defined]

@@ -7,13 +7,17 @@ from typing import Annotated
 
 import typer
 
-from simlaunch.cli.log import Channels, ChannelUnits, channels_named, units_named
-from simlaunch.cli.options import Quiet, ScenarioFiles, Units
+from simlaunch.cli.curve_options import Boosted
+from simlaunch.cli.file_lists import UP_TO, taking_lists
+from simlaunch.cli.log import Channels, ChannelUnits, ToCorrection, channels_named, units_named
+from simlaunch.cli.options import Quiet, ScenarioFiles, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import compile_once, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.comparing import project
 from simlaunch.errors import UsageError
+from simlaunch.logged import same_conditions
 from simlaunch.readers import log as logged
+from simlaunch.scenario import powertrain
 from simlaunch.shaping import server
 from simlaunch.units.spelling import System
 
@@ -35,12 +39,15 @@ Logs = Annotated[
     list[Path] | None,
     typer.Option(
         "--log",
-        metavar="FILE",
-        help="Log of a measured launch to lay beside the calculated ones, those of the first scenario; repeatable.",
+        metavar="FILE...",
+        help=f"Logs of measured launches to lay beside the calculated ones, those of the first scenario, {UP_TO}.",
         show_default=False,
     ),
 ]
 NoBrowser = Annotated[bool, typer.Option("--no-browser", help="Open no browser; the address is printed in any case.")]
+ForLog = Annotated[
+    list[str] | None, for_log_option("all logs are then brought to the conditions of the first scenario")
+]
 
 
 def live(
@@ -48,6 +55,9 @@ def live(
     log: Logs = None,
     channel: Channels = None,
     unit: ChannelUnits = None,
+    for_log: ForLog = None,
+    to_correction: ToCorrection = None,
+    boosted: Boosted = False,
     curve: FromCurve = None,
     against: Against = None,
     port: Port = 0,
@@ -62,10 +72,15 @@ def live(
     """
     files = project.scenario_files(scenario)
     sound = {file.stem: read(file) for file in files}
-    if not log and (channel or unit):
-        raise UsageError("--channel and --unit say how a log is read; give one with --log")
+    if not log and (channel or unit or for_log or to_correction or boosted):
+        raise UsageError(
+            "--channel, --unit, --for-log, --to-correction and --boosted go with a log; give one with --log"
+        )
     options = logged.LogOptions(channels_named(channel), units_named(unit))
-    server.beginnings(sound, curve, against, units, log or (), options)  # before anything is compiled
+    days = same_conditions.Days(
+        changes_of_logs(for_log or (), len(log or ())), meant(to_correction, powertrain.Correction), boosted
+    )
+    server.beginnings(sound, curve, against, units, log or (), options, days)  # before anything is compiled
     compile_once(quiet=quiet)
 
     def announce(address: str) -> None:
@@ -77,6 +92,9 @@ def live(
         sound,
         logs=log or (),
         log_options=options,
+        log_changes=days.changes,
+        to_correction=days.correction,
+        boosted=days.boosted,
         curve=curve,
         against=against,
         units=units,
@@ -85,3 +103,6 @@ def live(
         announce=announce,
     )
     return 0
+
+
+live.command_class = taking_lists("--log", beside_scenarios=True)  # type: ignore[attr-defined]

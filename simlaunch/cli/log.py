@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Annotated, Any, TypeAlias
+from typing import Annotated, TypeAlias
 
 import typer
-from typer.core import TyperCommand
 
 import simlaunch.results as results
 from simlaunch.analysis import log as single
 from simlaunch.analysis import logs as several
 from simlaunch.cli.curve_options import Boosted, CorrectionChoice
+from simlaunch.cli.file_lists import UP_TO, TakesLists
 from simlaunch.cli.options import AsJson, Force, Out, Quiet, Trace, Units, changes_of_logs, for_log_option, meant
 from simlaunch.cli.output import prepare, show
 from simlaunch.cli.quantities import Asked, quantity_or_none
@@ -28,25 +28,12 @@ from simlaunch.units.spelling import Dimension, System
 AFTER = "--after"
 
 
-class SeveralAfter(TyperCommand):
-    """A command whose option `--after` takes every file that follows it, up to the next option."""
+class SeveralAfter(TakesLists):
+    """A command whose option `--after` takes every file that follows it, beside files before the change."""
 
-    def parse_args(self, ctx: Any, args: list[str]) -> list[str]:
-        """Write the option before each of its files, as the parser wants it."""
-        self._refuse_unclear(args)
-        given: list[str] = []
-        following = False
-        for text, then in zip(args, [*args[1:], "-"], strict=True):
-            if text == AFTER:
-                following = True
-                if then.startswith("-"):
-                    raise UsageError(f"{AFTER} names no log; write such as {AFTER} b1.csv b2.csv")
-                continue
-            following = following and not text.startswith("-")
-            given += [AFTER, text] if following else [text]
-        return super().parse_args(ctx, given)
+    lists = (AFTER,)
 
-    def _refuse_unclear(self, args: Sequence[str]) -> None:
+    def refuse_unclear(self, args: Sequence[str]) -> None:
         """Refuse a file behind another option where files before the change are named already: nobody can say which."""
         valued = {name for each in self.params if not getattr(each, "is_flag", False) for name in each.opts}
         free: list[int] = []
@@ -76,7 +63,7 @@ After: TypeAlias = Annotated[
     typer.Option(
         AFTER,
         metavar="FILE...",
-        help="Logs after a change of set-up, up to the next option; all other FILEs are those before it.",
+        help=f"Logs after a change of set-up, {UP_TO}; all other FILEs are those before it.",
         show_default=False,
     ),
 ]
@@ -113,7 +100,7 @@ ToCorrection: TypeAlias = Annotated[
     typer.Option(
         "--to-correction",
         case_sensitive=False,
-        help="Formula that brings engine torque to the weather of --scenario.",
+        help="Formula that brings engine torque to the weather of the scenario.",
         show_default="none: torque is not corrected",
     ),
 ]

@@ -9,18 +9,33 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from simlaunch.cli.compare import Cases, MixedCorrections
+from simlaunch.cli.curve_options import Boosted
 from simlaunch.cli.ending import before_leaving, ended
-from simlaunch.cli.log import Channels, ChannelUnits, channels_named, units_named
-from simlaunch.cli.options import AsJson, Changes, Force, Quiet, ScenarioFiles, Taken, Units
+from simlaunch.cli.file_lists import UP_TO, taking_lists
+from simlaunch.cli.log import Channels, ChannelUnits, ToCorrection, channels_named, units_named
+from simlaunch.cli.options import (
+    AsJson,
+    Changes,
+    Force,
+    Quiet,
+    ScenarioFiles,
+    Taken,
+    Units,
+    changes_of_logs,
+    for_log_option,
+    meant,
+)
 from simlaunch.cli.output import compile_once, counting_launches, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.comparing import project
 from simlaunch.errors import UsageError
+from simlaunch.logged import same_conditions
 from simlaunch.output import as_json as json_text
 from simlaunch.readers import log as logged
 from simlaunch.reporting import gather
 from simlaunch.reporting import project as projects
 from simlaunch.reporting import report as pages
+from simlaunch.scenario import powertrain
 from simlaunch.units.spelling import System
 
 if TYPE_CHECKING:
@@ -80,8 +95,8 @@ Logs = Annotated[
     list[Path] | None,
     typer.Option(
         "--log",
-        metavar="FILE",
-        help="Log of a measured run to lay beside the launches; repeatable: runs of one set-up, before the change if "
+        metavar="FILE...",
+        help=f"Logs of measured runs of one set-up to lay beside the launches, {UP_TO}; those before the change if "
         "--log-after is given.",
         show_default=False,
     ),
@@ -89,8 +104,12 @@ Logs = Annotated[
 LogsAfter = Annotated[
     list[Path] | None,
     typer.Option(
-        "--log-after", metavar="FILE", help="Log of a run after a change of set-up; repeatable.", show_default=False
+        "--log-after", metavar="FILE...", help=f"Logs of runs after a change of set-up, {UP_TO}.", show_default=False
     ),
+]
+ForLog = Annotated[
+    list[str] | None,
+    for_log_option("logs of --log-after count on; all are then brought to the conditions of the scenario"),
 ]
 
 
@@ -105,6 +124,9 @@ def report(
     log_after: LogsAfter = None,
     channel: Channels = None,
     unit: ChannelUnits = None,
+    for_log: ForLog = None,
+    to_correction: ToCorrection = None,
+    boosted: Boosted = False,
     mixed_corrections: MixedCorrections = False,
     cases: Cases = 256,
     changes: Changes = None,
@@ -122,7 +144,8 @@ def report(
     files = project.scenario_files(scenario)
     if len(files) > 1 or project.is_folder(scenario[0]):
         one = {"--pdf": pdf, "--paper": paper, "--curve": curve, "--sweep": sweep,
-               "--log": log, "--log-after": log_after, "--channel": channel, "--unit": unit}  # fmt: skip
+               "--log": log, "--log-after": log_after, "--channel": channel, "--unit": unit,
+               "--for-log": for_log, "--to-correction": to_correction, "--boosted": boosted}  # fmt: skip
         if idle := [name for name, value in one.items() if value]:
             raise UsageError(f"{', '.join(idle)} goes with one scenario; a project has {len(files)}")
         return _project(
@@ -136,12 +159,22 @@ def report(
             mixed_corrections=mixed_corrections,
             force=force,
         )
-    if not log and (log_after or channel or unit):
-        raise UsageError("--log-after, --channel and --unit go with logs of one set-up; name those with --log")
+    if not log and (log_after or channel or unit or for_log or to_correction or boosted):
+        raise UsageError(
+            "--log-after, --channel, --unit, --for-log, --to-correction and --boosted go with logs of one set-up; name "
+            "those with --log"
+        )
     options = logged.LogOptions(channels_named(channel), units_named(unit))
-    gather.Logs(tuple(log or ()), tuple(log_after or ()), options).read(units)  # before anything is compiled
-    page = output or Path(f"{files[0].stem}-report.html")
     sound = read(files[0], changes, taken)
+    days = same_conditions.Days(
+        changes_of_logs(for_log or (), len(log or ()) + len(log_after or ())),
+        meant(to_correction, powertrain.Correction),
+        boosted,
+    )
+    gather.Logs(tuple(log or ()), tuple(log_after or ()), options, days).read(
+        units, sound
+    )  # before anything is compiled
+    page = output or Path(f"{files[0].stem}-report.html")
     names = gather.question(sound, curve)
     pages.check_files(page, pdf, force=force)  # before anything is compiled
     compile_once(quiet=quiet)
@@ -158,6 +191,9 @@ def report(
             logs=log or (),
             logs_after=log_after or (),
             log_options=options,
+            log_changes=days.changes,
+            to_correction=days.correction,
+            boosted=days.boosted,
             mixed_corrections=mixed_corrections,
             force=force,
             guard=before_leaving,
@@ -188,3 +224,6 @@ def _project(
         note(f"wrote {path}", quiet=quiet)
     result(json_text.dumps(found.to_dict()) if as_json else found.to_text(units))
     return ended(bad=found.bad, reached=found.reached)
+
+
+report.command_class = taking_lists("--log", "--log-after", beside_scenarios=True)  # type: ignore[attr-defined]

@@ -118,7 +118,7 @@ def follow(car: Car, start: Start | None, tolerance: float) -> Stretch:
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, bench.work, derived, True)
+    channels.derive(time, state, segment, log.phase, car, bench.work, derived, (True, True))
     phases, acceleration, zero = log.phase[: ending.segments], derived[:, _ACCELERATION].copy(), begun + phase.brake_off
     return Stretch(time + begun, state, acceleration, segment, phases, begun, float(zero), _spin_margin(car, derived))
 

@@ -10,6 +10,7 @@ from math import isfinite
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.analysis.log import with_radii
 from simlaunch.choices import chosen
 from simlaunch.errors import InputError, UsageError
 from simlaunch.fitting.histories import Runner, road_load
@@ -25,7 +26,7 @@ from simlaunch.launching.launches import measure_all
 from simlaunch.launching.ready import aim, runnable
 from simlaunch.metrics.marks import STANDARD, Target, mark, marks
 from simlaunch.metrics.marks import Kind as MarkKind
-from simlaunch.record import Axle, Car, Pedal
+from simlaunch.record import Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.run import complete
 from simlaunch.simulation.trace import Trace
@@ -144,10 +145,7 @@ def fit(
 def _request(scenario: Scenario, log: LogPath | LogRequest) -> LogRequest:
     """A log with what is known of it; wheels roll on the tyres of the scenario where no radii are given."""
     request = log if isinstance(log, LogRequest) else LogRequest(log)
-    if request.options.radii is not None:
-        return request
-    radii = scenario.tyres.of(Axle.FRONT).radius_si, scenario.tyres.of(Axle.REAR).radius_si
-    return replace(request, options=replace(request.options, radii=radii))
+    return replace(request, options=with_radii(request.options, scenario))
 
 
 def _check_call(logs: Sequence[LogRequest], own: Sequence[str], left_out: int | None, starts: int) -> None:

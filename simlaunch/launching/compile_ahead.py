@@ -113,7 +113,7 @@ def compile_the_rest() -> None:
     compile_for(prepare.complete, car, work, phase)
     compile_for(prepare.begin, car, work, phase)
     compile_for(
-        channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived, True
+        channels.derive, samples.time, samples.state, samples.segment, bench.log.phase, car, work, derived, (True, True)
     )
     wheels = np.zeros((_SAMPLES, len(channels.WHEEL_CHANNELS) * len(channels.SIDES)))
     compile_for(

@@ -17,14 +17,13 @@ densities and the weight along the road (from memory).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+import scipy  # loads its parts when they are used
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d
-from scipy.signal import savgol_filter
 
 from simlaunch.errors import UsageError
 from simlaunch.launching.ready import runnable
@@ -74,6 +73,55 @@ class Correcting:
     boosted: bool = False
 
 
+@dataclass(frozen=True)
+class Days:
+    """What was different on the days of some logs.
+
+    Parameters
+    ----------
+    changes : sequence of mapping of str to object
+        For each log, such as ``{"air.temperature": "4 degC"}``; none for those that are left out at the end.
+    correction : Correction or None
+        Formula for the torque; None leaves the torque alone.
+    boosted : bool
+        Whether the engine holds its own charge pressure, so that the factor is 1.
+    """
+
+    changes: Sequence[Mapping[str, object]] = ()
+    correction: Correction | None = None
+    boosted: bool = False
+
+    def correcting(self, scenario: Scenario) -> Correcting | None:
+        """What logs are corrected with; None where nothing was different.
+
+        Raises
+        ------
+        UsageError
+            A formula, but nothing that was different.
+        """
+        if any(self.changes):
+            return Correcting(scenario, self.correction, self.boosted)
+        if self.correction or self.boosted:
+            raise UsageError("torque is corrected to other weather, but no log says what weather it had (--for-log)")
+        return None
+
+    def of(self, count: int) -> list[Mapping[str, object]]:
+        """Changes of so many logs.
+
+        Raises
+        ------
+        UsageError
+            There are fewer logs.
+        """
+        if len(self.changes) > count:
+            raise UsageError(f"conditions of {len(self.changes)} logs are stated; there are {count}")
+        return [*self.changes, *[{}] * (count - len(self.changes))]
+
+
+SAME_DAY = Days()
+"""Nothing is known of the days of the logs."""
+
+
 def day_of(scenario: Scenario, changes: Mapping[str, object], place: str) -> Scenario:
     """The scenario in the conditions of one log.
 
@@ -119,14 +167,14 @@ def steady_acceleration(time: Array, speed: Array) -> Array:
     width = max(5, 2 * round(0.5 * _WINDOW / step) + 1)
     if even.size <= width:
         return np.asarray(np.gradient(speed, time))
-    slope = savgol_filter(np.interp(even, time, speed), width, 2, deriv=1, delta=step)
+    slope = scipy.signal.savgol_filter(np.interp(even, time, speed), width, 2, deriv=1, delta=step)
     return np.asarray(np.interp(time, even, slope))
 
 
 def _highest_near(time: Array, gained: Array) -> Array:
     """Largest acceleration within a second before and after [m/s^2]."""
     step = max(float(np.median(np.diff(time))), 1e-4)
-    return np.asarray(maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
+    return np.asarray(scipy.ndimage.maximum_filter1d(gained, 2 * max(1, round(1.0 / step)) + 1))
 
 
 def _gears(trace: Trace, car: Car) -> tuple[Array, Any]:

@@ -8,10 +8,9 @@ from enum import StrEnum
 from math import isfinite, nan, sqrt
 
 import numpy as np
-from scipy.stats import t
+from scipy.special import stdtrit
 
-CONFIDENCE = 0.95
-"""Of ten intervals at this confidence, between nine and ten hold the true difference."""
+from simlaunch.uncertainty.distributions import CONFIDENCE
 
 
 class Evidence(StrEnum):
@@ -114,5 +113,5 @@ def change(before: Sequence[float], after: Sequence[float]) -> Change:
     if not isfinite(variance) or variance <= 0.0 or not isfinite(gap):
         return Change(one, other, gap, nan, nan, nan)
     freedom = variance**2 / sum(p**2 / (g.runs - 1) for p, g in zip(parts, (one, other), strict=True))
-    half = float(t.ppf(0.5 + 0.5 * CONFIDENCE, freedom)) * sqrt(variance)
+    half = float(stdtrit(freedom, 0.5 + 0.5 * CONFIDENCE)) * sqrt(variance)
     return Change(one, other, gap, gap - half, gap + half, freedom)

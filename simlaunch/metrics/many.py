@@ -161,6 +161,9 @@ _TORQUES = tuple(_derived(CHANNEL[part]) for part in Part)
 _MEANING = np.array([MEANING[kind] for kind in EventKind])
 
 
+_NO_GRIP = (False, False)
+
+
 class _Space(NamedTuple):
     """What every launch of a batch is run and measured with, one after the other."""
 
@@ -235,12 +238,12 @@ def _note_motion(space: _Space, i: int, time: float, y: Array, acceleration: flo
 
 
 @part
-def _derive(space: _Space, first: int, last: int, of_grip: bool) -> None:
+def _derive(space: _Space, first: int, last: int, grip_of: tuple[bool, bool]) -> None:
     """Work out the derived channels of the samples from `first` to before `last`."""
     bench = space.bench
     time, state = bench.samples.time[first:last], bench.samples.state[first:last]
     segment, out = bench.samples.segment[first:last], space.derived[first:last]
-    channels.derive(time, state, segment, bench.log.phase, bench.car[0], bench.work, out, of_grip)
+    channels.derive(time, state, segment, bench.log.phase, bench.car[0], bench.work, out, grip_of)
 
 
 @part
@@ -287,7 +290,7 @@ def _accelerations_near(space: _Space, count: int, curve: Samples, value: float)
             last = i + 1
             while last < count - 1 and curve[last].time == curve[i + 1].time:
                 last += 1
-            _derive(space, i, last + 1, False)
+            _derive(space, i, last + 1, _NO_GRIP)
             for k in range(i, last + 1):
                 space.speed[k].slope = space.derived[k, _ACCELERATION]
 
@@ -339,8 +342,8 @@ def _find_times(space: _Space, count: int, wanted: _Wanted) -> int:
 @part
 def _find_energies(space: _Space, count: int, wanted: _Wanted, place: int) -> None:
     """Energies of the launch: only its first and its last sample count."""
-    _derive(space, 0, 1, False)
-    _derive(space, count - 1, count, False)
+    _derive(space, 0, 1, _NO_GRIP)
+    _derive(space, count - 1, count, _NO_GRIP)
     found = energies(_integrals(space, 0), _integrals(space, count - 1))
     for number in found:
         wanted.numbers[place] = number
@@ -356,7 +359,7 @@ def _measure(space: _Space, count: int, segments: int, wanted: _Wanted) -> None:
         wanted.numbers[i] = nan
     zero, everywhere = _note_events(space, segments), wanted.grip or wanted.parts
     if everywhere:
-        _derive(space, 0, count, wanted.grip)
+        _derive(space, 0, count, driven_axles(space.bench.car[0]) if wanted.grip else _NO_GRIP)
     _note_samples(space, count, zero, everywhere)
     if not everywhere:
         _accelerations_at_marks(space, count, wanted)

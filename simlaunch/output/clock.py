@@ -11,13 +11,13 @@ from simlaunch.output.words import Numbers
 from simlaunch.units.spelling import Dimension
 
 FROM_FOOT = (
-    "Rollout: times from rest begin where the car has moved one foot, since noise hides when a logged car moves off."
+    "1 ft: the time begins where the car has moved one foot (rollout), since noise hides when a logged car moves off."
 )
 
 
 def row_label(target: Target) -> str:
     """Name of a mark in a table."""
-    return f"{target_label(target)}, rollout" if from_foot(target) else target_label(target)
+    return f"{target_label(target)}, 1 ft" if from_foot(target) else target_label(target)
 
 
 def mark_name(target: Target) -> str:

@@ -139,18 +139,6 @@ def _engine(account: CurveAccount, figures: EngineFigures, numbers: Numbers) -> 
         yield f"air needed at peak power: {flow}, with fuel consumption {consumption}, air-fuel ratio {ratio}{taken}"
 
 
-def _at_an_end(curve: DynoCurve, numbers: Numbers) -> Iterator[str]:
-    """A peak at an end of the curve is that of the rows used, and need not be that of the engine."""
-    first, last = float(curve.account.speed[0]), float(curve.account.speed[-1])
-    for name, peak in (("torque", curve.engine.peak_torque), ("power", curve.engine.peak_power)):
-        if peak.speed in (first, last):
-            end, side = (
-                numbers.with_unit(peak.speed, Dimension.ROTATIONAL_SPEED),
-                "below" if peak.speed == first else "above",
-            )
-            yield f"the peak {name} stands at the end of the curve: {side} {end} the engine may have more"
-
-
 def summary(curve: DynoCurve, system: System) -> str:
     """Peak torque and peak power with their engine speeds."""
     numbers, torque, power = Numbers(system), curve.engine.peak_torque, curve.engine.peak_power
@@ -171,7 +159,7 @@ def text(curve: DynoCurve, system: System) -> str:
         *tables_text([pulls, _points(account, _few_points(account), numbers), peaks]),
         *block("What was done", _done(account, numbers)),
         *block("Engine", _engine(account, figures, numbers)),
-        *block("Worth knowing", (*account.notes, *_at_an_end(curve, numbers))),
+        *block("Worth knowing", curve.notes),
     ]
     return "\n\n".join(blocks)
 
@@ -240,6 +228,7 @@ def document(curve: DynoCurve) -> Object:
         "peak_power": group_object("curve", figures.peak_power, _OF_PEAK),
         **group_object("engine", figures),
         "air_at_peak_power": _air(figures.air),
-        "notes": list(account.notes),
+        **group_object("curve_end", curve),
+        "notes": list(curve.notes),
         "by_gear": [_by_gear(each) for each in account.by_gear],
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from math import isfinite
 from pathlib import Path
 
@@ -10,9 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simlaunch.analysis.log import LoggedRun
+from simlaunch.logged.wheels import AXLES, WheelUse
+from simlaunch.metrics.crossing import with_distance
 from simlaunch.output.as_json import Object, group_object, listed, mark_object
-from simlaunch.output.groups import rows
-from simlaunch.output.layout import Table, block, paragraph, tables_text
+from simlaunch.output.groups import cells, heads, rows
+from simlaunch.output.layout import Row, Table, block, paragraph, tables_text
 from simlaunch.output.run import MEANING_OF_MARKS, marks_table
 from simlaunch.output.trace import trace_columns
 from simlaunch.output.words import Numbers
@@ -22,6 +24,8 @@ from simlaunch.units.spelling import Dimension, System
 _KNOWN_FROM_A_LOG = ("slip_distance", "greatest_slip")
 """What wheel speeds alone say of the use of grip."""
 
+_ALIKE = 0.002  # wheels that run equally far to this share of the way are alike [-]
+
 
 def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     if logged.grip is None:
@@ -30,10 +34,41 @@ def _grip(logged: LoggedRun, numbers: Numbers) -> list[Table]:
     return [Table("Grip use, from wheel speed", ("value",), tuple(known))]
 
 
+def _wheels(logged: LoggedRun, numbers: Numbers) -> list[Table]:
+    if len(logged.wheels) < 2:
+        return []  # one axle alone is the use of grip
+    each = tuple(Row(wheel.name, "", cells("wheel_use", wheel, numbers)) for wheel in logged.wheels)
+    return [Table("Wheelspin", heads("wheel_use", numbers), each)]
+
+
+def side_by_side(wheels: Sequence[WheelUse], numbers: Numbers, way: float) -> list[str]:
+    """How much farther one wheel of an axle ran than the other, over some way of the car [m]."""
+    said = []
+    for axle in AXLES:
+        sides = {each.side: each for each in wheels if each.axle == axle and each.side}
+        if not sides:
+            continue
+        more = sides["left"].slip_distance - sides["right"].slip_distance
+        if not abs(more) > _ALIKE * way:
+            said.append(f"{axle} axle: both wheels ran equally far, to {100.0 * _ALIKE:.1f} % of the way")
+            continue
+        far, near = ("left", "right") if more > 0.0 else ("right", "left")
+        length = numbers.with_unit(abs(more), Dimension.LENGTH)
+        said.append(
+            f"{axle} axle: the tread of the {far} wheel ran {length} farther than that of the {near} one; on a "
+            "straight road with like tyres that is its wheelspin alone"
+        )
+    return said
+
+
 def tables(logged: LoggedRun, system: System) -> tuple[Table, ...]:
     """Every table of a logged run, in the order of printing."""
     numbers = Numbers(system)
-    return (marks_table(logged.marks, numbers), *_grip(logged, numbers))
+    return (marks_table(logged.marks, numbers), *_grip(logged, numbers), *_wheels(logged, numbers))
+
+
+def _sides(logged: LoggedRun, numbers: Numbers) -> list[str]:
+    return side_by_side(logged.wheels, numbers, float(with_distance(logged.trace)["distance"][-1]))
 
 
 def text(logged: LoggedRun, system: System) -> str:
@@ -45,7 +80,7 @@ def text(logged: LoggedRun, system: System) -> str:
     blocks = [
         paragraph(f"Log {shown(Path(logged.source))}"),
         *block("Understood", understood),
-        *block("Worth knowing", logged.account.notes),
+        *block("Worth knowing", [*logged.account.notes, *_sides(logged, Numbers(system))]),
         paragraph(f"{MEANING_OF_MARKS} -: not reached, or not defined."),
         *tables_text(tables(logged, system)),
     ]
@@ -79,5 +114,6 @@ def document(logged: LoggedRun, *, trace: bool = False) -> Object:
         "start": None if logged.onset is None else group_object("onset", logged.onset),
         "marks": [mark_object(result) for result in logged.marks],
         "grip": grip,
+        "wheels": [{"wheel": each.name, **group_object("wheel_use", each)} for each in logged.wheels],
         **({"trace": {key: listed(values) for key, values in columns(logged).items()}} if trace else {}),
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from math import isfinite
+from pathlib import Path
 
 from simlaunch.analysis.log_beside import LogsBeside, MarkBeside
 from simlaunch.launching.goals import WORTH_NAMING
@@ -30,9 +31,29 @@ def table(found: LogsBeside, numbers: Numbers) -> Table:
         for value in each.calculated:
             cells += numbers.beside(each.logged.mean, value, time)[1:]
         rows.append(Row(row_label(each.target), numbers.unit(time), tuple(cells)))
-    logged = ("logged, mean", "scatter") if several else ("logged",)
+    return Table("Times, logged and calculated", _heads(found), tuple(rows))
+
+
+def wheels_table(found: LogsBeside, numbers: Numbers) -> Table | None:
+    """Slip distance of each axle and wheel, logged and calculated; None where the logs show none."""
+    if not found.wheels:
+        return None
+    length, several = Dimension.LENGTH, len(found.logs) > 1
+    rows = []
+    for each in found.wheels:
+        cells = [numbers.plain(each.logged.mean, length)]
+        cells += [numbers.plain(each.logged.scatter, length)] if several else []
+        for value in each.calculated:
+            cells += numbers.beside(each.logged.mean, value, length)[1:]
+        rows.append(Row(each.name, numbers.unit(length), tuple(cells)))
+    title = f"Slip distance up to {numbers.with_unit(found.wheels_until, Dimension.SPEED)}"
+    return Table(title, _heads(found), tuple(rows))
+
+
+def _heads(found: LogsBeside) -> tuple[str, ...]:
+    logged = ("logged, mean", "scatter") if len(found.logs) > 1 else ("logged",)
     runs = (head for run in found.runs for head in (short(run.name, _LONGEST), "less logged"))
-    return Table("Times, logged and calculated", (*logged, *runs), tuple(rows))
+    return (*logged, *runs)
 
 
 def sentence(found: LogsBeside, numbers: Numbers, wanted: Target | None = None) -> str:
@@ -55,6 +76,29 @@ def _run(name: str, each: MarkBeside, place: int, numbers: Numbers) -> str:
     gap = float(numbers.beside(each.logged.mean, value, Dimension.TIME)[2])
     said = f"{abs(gap):.3f} s {'slower' if gap > 0.0 else 'quicker'}" if abs(gap) >= WORTH_NAMING else "level with it"
     return f'{numbers.with_unit(value, Dimension.TIME)} with "{called}", {said}'
+
+
+def conditions(found: LogsBeside) -> str:
+    """What was done about the weather and the grade of the day of each log."""
+    if not any(log.corrected for log in found.logs):
+        return "The logs are not corrected for the weather, the wind or the grade of their day."
+    each = (f"{short(Path(log.source).name, 30)}: {log.corrected}" for log in found.logs)
+    return (
+        "Drag, rolling resistance and grade of each log are brought from its day to the conditions of the scenario, as "
+        f"its file states them ({'; '.join(each)}). Grip, load and the driver are not corrected."
+    )
+
+
+def wheels(found: LogsBeside) -> str:
+    """What the slip distances are; empty where there are none."""
+    if not found.wheels:
+        return ""
+    return (
+        "Slip distance: how much farther the tread of an axle or a wheel ran than the car, by the radii of the tyres, "
+        "up to a speed that every run reaches. Where the sides of an axle are alike in the calculated car, both its "
+        "wheels slip alike. A bend lets the outer wheel run farther, and an axle that is not driven shows by how much "
+        "the radius is off."
+    )
 
 
 def zero(found: LogsBeside, numbers: Numbers) -> str:

@@ -176,10 +176,17 @@ def _done(found: LogComparison, numbers: Numbers) -> Iterator[str]:
             yield f"{_name(log)}: drag, rolling and grade brought to the scenario; {log.done}"
 
 
+def _counted(found: LogComparison) -> str:
+    """How many logs there are of each set-up."""
+    before, after = (len(found.of(each)) for each in (Setup.BEFORE, Setup.AFTER))
+    logs = f"{before} log{'' if before == 1 else 's'}"
+    return f"{logs} before, {after} after" if after else logs
+
+
 def text(found: LogComparison, system: System) -> str:
     """Several logs as text of 80 columns."""
     blocks = [
-        paragraph(f"{len(found.of(Setup.BEFORE))} logs before, {len(found.of(Setup.AFTER))} after"),
+        paragraph(_counted(found)),
         *block("What was done", _done(found, Numbers(system))),
         *block("Worth knowing", found.notes),
         paragraph(f"{_MEANING}{FROM_FOOT}" if found.of(Setup.AFTER) else FROM_FOOT),

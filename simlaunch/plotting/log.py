@@ -18,6 +18,7 @@ from simlaunch.plotting.look import (
     sheet,
     units_of,
 )
+from simlaunch.simulation.channels import SIDES
 from simlaunch.simulation.trace import Trace
 from simlaunch.units.spelling import Dimension
 
@@ -78,7 +79,10 @@ def _speeds(logged: LoggedRun) -> dict[str, tuple[str, float]]:
     """Lines of the speed panel: label, and channel with the factor that makes a road speed of it."""
     lines = {"car": ("speed", 1.0)}
     for end, radius in zip(("front", "rear"), logged.radii or (), strict=False):
-        if f"wheel_speed_{end}" in logged.account.trace:
+        sides = [side for side in SIDES if f"wheel_speed_{end}_{side}" in logged.account.trace]
+        if len(sides) == len(SIDES):
+            lines.update({f"{end} {side}": (f"wheel_speed_{end}_{side}", radius) for side in sides})
+        elif f"wheel_speed_{end}" in logged.account.trace:
             lines[f"{end} wheels"] = (f"wheel_speed_{end}", radius)
     return lines
 

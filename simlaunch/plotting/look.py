@@ -7,13 +7,14 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
-from functools import cache, wraps
+from functools import cache, lru_cache, wraps
 from typing import Any, ParamSpec, TypeVar
 from weakref import WeakKeyDictionary
 
 import numpy as np
 from matplotlib import font_manager, style
 from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import RendererAgg
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
@@ -65,6 +66,9 @@ _LOOK: Mapping[str, Any] = {
     "svg.fonttype": "path",
     "svg.hashsalt": "simlaunch",
 }
+
+HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
+"""Patterns of areas, one for each curve in turn."""
 
 _WIDTH = 6.6  # of a sheet that stands alone; all lengths of the layout are in inches
 _MARGIN = 0.14
@@ -278,10 +282,22 @@ class Panels:
 def text_size(figure: Figure, text: str, **font: Any) -> tuple[float, float]:
     """Width and height of a text [in]; characters that the font lacks count as wide ones."""
     known = "".join(c if ord(c) in _glyphs() or c == "\n" else "M" for c in text)
-    trial = figure.text(0.0, 0.0, known, parse_math=False, **font)
-    box = trial.get_window_extent()
-    trial.remove()
-    return box.width / figure.dpi, box.height / figure.dpi
+    return _size(known, figure.dpi, tuple(sorted(font.items())))
+
+
+@lru_cache(maxsize=4096)  # lines are wrapped by trial, and a page shows the same words in pictures of two widths
+def _size(text: str, dpi: float, font: tuple[tuple[str, Any], ...]) -> tuple[float, float]:
+    trial = Text(0.0, 0.0, text, parse_math=False, **dict(font))
+    figure, renderer = _measuring(dpi)
+    trial.set_figure(figure)
+    box = trial.get_window_extent(renderer)
+    return box.width / dpi, box.height / dpi
+
+
+@cache
+def _measuring(dpi: float) -> tuple[Figure, RendererAgg]:
+    """What a text is measured with; making it takes longer than measuring."""
+    return Figure(dpi=dpi), RendererAgg(1, 1, dpi)  # type: ignore[no-untyped-call]
 
 
 def _wrapped(figure: Figure, text: str, width: float, **font: Any) -> str:

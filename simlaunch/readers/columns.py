@@ -72,7 +72,16 @@ class Known:
 def known_channels() -> Mapping[str, Known]:
     """The channels that a log is searched for, by the name that each has in a trace."""
     tables = tomllib.loads(Path(__file__).with_name("channels.toml").read_text(encoding="utf-8"))
-    return {name: Known(**{**table, "kinds": tuple(map(Dimension, table["kinds"]))}) for name, table in tables.items()}
+    found = {name: Known(**{**table, "kinds": tuple(map(Dimension, table["kinds"]))}) for name, table in tables.items()}
+    return {**found, **dict(_single_wheels(found))}
+
+
+def _single_wheels(found: Mapping[str, Known]) -> Iterator[tuple[str, Known]]:
+    """Channels of the two wheels of each axle that has names for them."""
+    for name, known in found.items():
+        for side, names in (("left", known.left), ("right", known.right)):
+            if names:
+                yield f"{name}_{side}", Known(names, known.kinds, known.largest)
 
 
 def plain_name(name: str) -> str:

@@ -44,7 +44,8 @@ Array = NDArray[np.float64]
 _NEAR = 0.03  # rows that count for the mixture at an engine speed, relative
 
 MOST_SHEETS = 20
-_STEPS = (50.0, 100.0, 200.0, 500.0)
+STEPS = (50.0, 100.0, 200.0, 250.0, 500.0)
+"""Distances of the engine speeds of a curve: the first that leaves few enough points [rpm]."""
 
 
 @dataclass(frozen=True)
@@ -357,7 +358,7 @@ def grid_of(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     if len(pulls) == 1 and curves[0].method is Smoothing.AS_IT_IS:
         return np.unique(pulls[0].speed)
     low, high = (edge / RPM for edge in common_range(pulls))
-    step = next((step for step in _STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), _STEPS[-1])
+    step = next((step for step in STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), STEPS[-1])
     inner = np.arange(np.ceil((low + 0.2 * step) / step), np.floor((high - 0.2 * step) / step) + 1.0) * step
     return np.concatenate(([low], inner, [high])) * RPM
 
@@ -500,10 +501,18 @@ def _condition_notes(options: CurveOptions, back: Factor | None, on: Factor | No
 # --- curve to file ---
 
 
-def as_text(account: CurveAccount) -> str:
-    """The curve as a file of our own format, correction and place above the header."""
+def as_text(account: CurveAccount, hold_to: float | None = None) -> str:
+    """The curve as a file of our own format, correction and place above the header.
+
+    Held up to an engine speed, it has a point more there, and says so.
+    """
     limits = {each.gear: each.limit for each in account.by_gear if np.isfinite(each.limit).any()}
-    return curve_text(account.speed, account.torque, account.correction, account.measured_at, limits)
+    if hold_to is None:
+        return curve_text(account.speed, account.torque, account.correction, account.measured_at, limits)
+    last, speed, torque = account.torque[-1], np.append(account.speed, hold_to), account.torque
+    note = f"held at {last:.0f} N m from {account.speed[-1] / RPM:.0f} rpm on, where nothing was measured"
+    further = {gear: np.append(each, np.nan) for gear, each in limits.items()}
+    return curve_text(speed, np.append(torque, last), account.correction, account.measured_at, further, note)
 
 
 def curve_text(
@@ -512,13 +521,14 @@ def curve_text(
     correction: Correction | None,
     measured_at: MeasuredAt | None,
     gears: Mapping[int, float | Array] | None = None,
+    note: str = "",
 ) -> str:
     """Points of a curve [rad/s], [N m] as a file of our own format, correction and place above the header.
 
     A gear with one limit of torque has a line above the header, one with a curve over the same engine speeds a column,
     with empty cells where it says nothing.
     """
-    conditions = {"correction": correction, "measured at": measured_at}
+    conditions = {"note": note or None, "correction": correction, "measured at": measured_at}
     lines = [f"# {key}: {value}" for key, value in conditions.items() if value is not None]
     limits = {gear: each for gear, each in (gears or {}).items() if np.ndim(each) == 0}
     columns = {gear: np.asarray(each) for gear, each in (gears or {}).items() if np.ndim(each) == 1}
@@ -535,7 +545,9 @@ def _plain(value: float) -> str:
     return f"{value:.3f}".rstrip("0").rstrip(".")
 
 
-def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrite: bool = False) -> None:
+def write_curve(
+    account: CurveAccount, path: str | os.PathLike[str], *, overwrite: bool = False, hold_to: float | None = None
+) -> None:
     """Write the curve to a file that a scenario can name; the file is there whole or not at all.
 
     Parameters
@@ -546,6 +558,8 @@ def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrit
         Where to, with the ending .csv.
     overwrite : bool
         Whether a file that is there already may be replaced.
+    hold_to : float, optional
+        Engine speed up to which the torque of the last point is held [rad/s].
 
     Raises
     ------
@@ -557,4 +571,4 @@ def write_curve(account: CurveAccount, path: str | os.PathLike[str], *, overwrit
     target = Path(path)
     if target.suffix.lower() != ".csv":
         raise UsageError(f"{shown(path)}: a curve file ends in .csv, so that a scenario can name it")
-    write("--save", target, as_text(account), force=overwrite)
+    write("--save", target, as_text(account, hold_to), force=overwrite)

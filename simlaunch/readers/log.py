@@ -3,7 +3,8 @@
 How a log is understood:
 
 - Channels are chosen by name (`channels.toml`). Several that fit, or none where one is needed, is an error that lists
-  them; `--channel speed="NAME"` settles it, `--channel gear=` leaves one out. An axle is the mean of its two wheels.
+  them; `--channel speed="NAME"` settles it, `--channel gear=` leaves one out. An axle is the mean of its two wheels,
+  and both wheels are kept beside it.
 - Units are taken from `--unit speed=km/h`, else from the file, else from the name ("speed km/h", "rpm").
 - Time has to increase. The time base is that of the channel sampled most often; others run straight between samples,
   gears hold, nothing is extrapolated. A pause of more than five times the usual one is reported as a gap.
@@ -71,12 +72,18 @@ class Role(StrEnum):
     GEAR = "gear"
     WHEEL_SPEED_FRONT = "wheel_speed_front"
     WHEEL_SPEED_REAR = "wheel_speed_rear"
+    WHEEL_SPEED_FRONT_LEFT = "wheel_speed_front_left"
+    WHEEL_SPEED_FRONT_RIGHT = "wheel_speed_front_right"
+    WHEEL_SPEED_REAR_LEFT = "wheel_speed_rear_left"
+    WHEEL_SPEED_REAR_RIGHT = "wheel_speed_rear_right"
     ACCELERATION = "acceleration"
     DISTANCE = "distance"
     BOOST_PRESSURE = "boost_pressure"
 
 
 _WHEELS = (Role.WHEEL_SPEED_FRONT, Role.WHEEL_SPEED_REAR)
+_SIDES: Mapping[Role, tuple[Role, Role]] = {axle: (Role(f"{axle}_left"), Role(f"{axle}_right")) for axle in _WHEELS}
+_AXLES: Mapping[Role, Role] = {side: axle for axle, sides in _SIDES.items() for side in sides}
 _MEASURED = tuple(role for role in Role if role is not Role.TIME)
 
 
@@ -178,7 +185,9 @@ def read_channels(path: str | os.PathLike[str], options: LogOptions | None = Non
     """
     log = _opened(Path(path), options or LogOptions())
     clock = _clock(log)
-    chosen = {role: _chosen(log, role) for role in _MEASURED}
+    chosen: dict[Role, tuple[Channel, ...]] = {role: _chosen(log, role) for role in _MEASURED}
+    for sides in _SIDES.values():
+        chosen.update(_both_or_none(log, sides, chosen))
     timeless = [c for c in chosen[Role.SPEED] or log.channels if c.time is None and _own_time(log, c) is None]
     lacks = ((Role.SPEED, not chosen[Role.SPEED]), (Role.TIME, clock is None and timeless))
     if missing := [role for role, lacking in lacks if lacking]:
@@ -254,13 +263,29 @@ def _chosen(log: _Log, role: Role) -> tuple[Channel, ...]:
     """Channels that serve for a role: as chosen by the caller, or by name; empty where there is none."""
     if role in log.options.channels:
         return tuple(_named(log, role, name) for name in log.options.channels[role])
-    known = known_channels()[role]
-    whole, left, right = (_going_by(log, role, names) for names in (known.names, known.left, known.right))
-    found = whole or [*left, *right]
-    if len(found) > 1 and (whole or len(left) > 1 or len(right) > 1):
+    if role in _AXLES and log.options.channels.get(_AXLES[role]) == ():
+        return ()
+    found = _going_by(log, role, known_channels()[role].names)
+    if not found and role in _SIDES:
+        return tuple(channel for side in _SIDES[role] for channel in _chosen(log, side))
+    if len(found) > 1:
         why = f"could be any of {_listed(channel.name for channel in found)}"
         raise log.refuse(role.replace("_", " "), "", why, f"choose one with {_flag(role)}")
     return tuple(found)
+
+
+def _both_or_none(
+    log: _Log, sides: tuple[Role, Role], chosen: Mapping[Role, tuple[Channel, ...]]
+) -> dict[Role, tuple[Channel, ...]]:
+    """Channels of both wheels of an axle; none where there is only one, which is not compared with anything."""
+    if all(chosen[side] for side in sides):
+        return {side: chosen[side] for side in sides}
+    if any(log.options.channels.get(side) for side in sides):
+        named = next(side for side in sides if log.options.channels.get(side))
+        other = next(side for side in sides if side is not named)
+        why = f"has no channel, and the other wheel of its axle has one ({_flag(named)})"
+        raise log.refuse(other.replace("_", " "), "", why, f"name both, or the axle alone with {_flag(_AXLES[other])}")
+    return dict.fromkeys(sides, ())
 
 
 def _named(log: _Log, role: Role, name: str) -> Channel:
@@ -327,7 +352,8 @@ def _time_of(log: _Log, channel: Channel, clock: Array | None) -> Array:
 def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, str]:
     """SI value of one unit of a channel, its kind of quantity, and the unit."""
     known = known_channels()[role]
-    unit = log.options.units.get(role) or channel.unit or _unit_in_name(channel.name, role)[1]
+    stated = log.options.units.get(role) or log.options.units.get(_AXLES.get(role, role))
+    unit = stated or channel.unit or _unit_in_name(channel.name, role)[1]
     unit = "" if unit in ("-", "1") else unit
     read = unit_named(unit, *known.kinds)
     if read is None:
@@ -341,7 +367,7 @@ def _scale(log: _Log, role: Role, channel: Channel) -> tuple[float, Dimension, s
 def _series(log: _Log, role: Role, channel: Channel, clock: Array | None) -> _Series | None:
     """One channel in SI units without samples that are no numbers; None where too few remain."""
     scale, kind, unit = _scale(log, role, channel)
-    if role in _WHEELS and kind is Dimension.SPEED:
+    if _AXLES.get(role, role) in _WHEELS and kind is Dimension.SPEED:
         scale /= _radius(log, role, channel)
     time, values = _time_of(log, channel, clock), channel.values * scale
     sound = np.isfinite(values)
@@ -358,9 +384,9 @@ def _series(log: _Log, role: Role, channel: Channel, clock: Array | None) -> _Se
 def _radius(log: _Log, role: Role, channel: Channel) -> float:
     if log.options.radii is None:
         why = "is logged as a road speed, and slip needs the tyre's radius"
-        instead = f"give the radii, or leave it out with --channel {role}="
+        instead = f"give the radii, or leave it out with --channel {_AXLES.get(role, role)}="
         raise log.refuse(f"channel {quoted(channel.name)}", "", why, instead)
-    return log.options.radii[_WHEELS.index(role)]
+    return log.options.radii[_WHEELS.index(_AXLES.get(role, role))]
 
 
 def _check_size(log: _Log, series: _Series) -> None:
@@ -412,7 +438,7 @@ def _gaps(series: _Series) -> Iterator[str]:
 
 
 def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
-    speeds = [s for s in series if s.role in (Role.SPEED, *_WHEELS)]
+    speeds = [s for s in series if s.role in (Role.SPEED, *_WHEELS, *_AXLES)]
     if not speeds or speeds[0].role is not Role.SPEED:
         raise log.refuse("speed", "", "has fewer than two values", f"name another channel with {_flag(Role.SPEED)}")
     base = _base(log, speeds, series)
@@ -426,7 +452,7 @@ def _account(log: _Log, series: Sequence[_Series]) -> LogAccount:
     trace = _cut(log, times, {str(s.role): _onto(times, s) for s in series}, run)
     onset = _with_foot(run.onset, trace, run.zero) if run.onset is not None else None
     samples = {str(s.role): (s.time, s.values) for s in series}
-    notes = (*log.notes, *(gap for s in series for gap in _gaps(s)))
+    notes = tuple(dict.fromkeys((*log.notes, *(gap for s in series for gap in _gaps(s)))))
     understood = (*_understood(series, base), *run.account, *([_said(onset)] if onset else []))
     return LogAccount(trace, understood, notes, float(run.zero), run.from_rest, samples, onset)
 

@@ -12,9 +12,9 @@ from pathlib import Path
 
 import numpy as np
 
-from simlaunch.analysis.log import LoggedRun, read_log
-from simlaunch.analysis.log_beside import Calculated, LogsBeside, beside, refuse_short
-from simlaunch.analysis.logs import LogComparison, Setup, compare_logs
+from simlaunch.analysis.log import LoggedRun, with_radii
+from simlaunch.analysis.log_beside import Calculated, LogsBeside, beside
+from simlaunch.analysis.logs import LogComparison, Setup, compare_logs, read_logs
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
 from simlaunch.analysis.usable import UsableTorque
@@ -25,6 +25,7 @@ from simlaunch.launching.goals import WORTH_NAMING, goal
 from simlaunch.launching.launches import as_many
 from simlaunch.launching.progress import before, expect
 from simlaunch.launching.ready import runnable
+from simlaunch.logged.same_conditions import SAME_DAY, Days
 from simlaunch.metrics.many import PARTS, measure_many
 from simlaunch.readers.log import LogOptions
 from simlaunch.record import Pedal
@@ -88,19 +89,24 @@ class Logs:
         Runs before and after a change; all of one set-up where there are none after.
     options : LogOptions or None
         What the files do not state.
+    days : Days
+        What was different on their days, those before the change first.
     """
 
     before: tuple[str | os.PathLike[str], ...] = ()
     after: tuple[str | os.PathLike[str], ...] = ()
     options: LogOptions | None = None
+    days: Days = SAME_DAY
 
-    def read(self, system: System) -> tuple[tuple[LoggedRun, ...], tuple[LoggedRun, ...], LogComparison | None]:
+    def read(
+        self, system: System, scenario: Scenario
+    ) -> tuple[tuple[LoggedRun, ...], tuple[LoggedRun, ...], LogComparison | None]:
         """Both sets of runs, and what the change did.
 
         Raises
         ------
         UsageError
-            Logs after a change without logs before it, or one named twice.
+            Logs after a change without logs before it, one named twice, or conditions that no log is corrected for.
         InputError
             A log cannot be used.
         """
@@ -109,12 +115,16 @@ class Logs:
                 raise UsageError("logs after a change need logs before it; name those with --log")
             return (), (), None
         if not self.after:
-            runs = tuple(read_log(path, self.options) for path in self.before)
-            for run in runs:
-                refuse_short(run)
-            return runs, (), None
-        found = compare_logs(self.before, self.after, options=self.options, units=system)
-        before, after = (tuple(log.run for log in found.of(setup)) for setup in Setup)
+            return read_logs(self.before, self.options, self.days, scenario), (), None
+        found = compare_logs(
+            self.before,
+            self.after,
+            options=with_radii(self.options, scenario),
+            correcting=self.days.correcting(scenario),
+            changes=self.days.of(len(self.before) + len(self.after)),
+            units=system,
+        )
+        before, after = (tuple(log.brought for log in found.of(setup)) for setup in Setup)
         return before, after, found
 
 
@@ -306,7 +316,7 @@ def gather(
     """
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
-    logged = (logs or Logs()).read(system)
+    logged = (logs or Logs()).read(system, scenario)
     with before(_LAUNCHES_AFTER):
         found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
     expect(_LAUNCHES_AFTER)

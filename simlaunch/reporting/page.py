@@ -8,7 +8,6 @@ import json
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from math import log10
 from pathlib import Path
 from typing import Any
@@ -31,6 +30,7 @@ from simlaunch.reporting.drawings import Picture, pictures
 from simlaunch.reporting.gather import Material
 from simlaunch.reporting.inputs import curve_tables, inputs
 from simlaunch.reporting.plain_words import plain_key, plain_origin, plain_table
+from simlaunch.reporting.print_pdf import Paper
 from simlaunch.reporting.story import both_units, main_times, parts_table, story
 from simlaunch.reporting.typeset import named, typeset, unit_text
 from simlaunch.reporting.words import words
@@ -51,14 +51,6 @@ _CAUTIONS = (
     "Wear in the tables ranks the curves against each other; it foretells no life of a part.",
     "Ratings of parts, spreads of values and the curves themselves are what the author of this page says they are.",
 )
-
-
-class Paper(StrEnum):
-    """Size of paper that a page asks for when it is printed."""
-
-    ANY = "any"
-    A4 = "a4"
-    LETTER = "letter"
 
 
 _SIZE = {
@@ -330,8 +322,16 @@ def _measured(material: Material, system: System) -> dict[str, Any]:
         "change_table": _reached(logs_words.change_table(change, numbers)) if change else None,
         "copies": [note for note in change.notes if COPY in note] if change else [],
         "beside_sentences": [f"{name}{beside_words.sentence(each, numbers, goal)}" for name, each in sets],
-        "beside_tables": [_named(name, beside_words.table(each, numbers)) for name, each in sets],
+        "beside_tables": [
+            _named(name, table)
+            for name, each in sets
+            for table in (beside_words.table(each, numbers), beside_words.wheels_table(each, numbers))
+            if table
+        ],
+        "beside_wheels": next(filter(None, (beside_words.wheels(each) for _, each in sets)), ""),
         "beside_meaning": beside_words.WHAT_IT_IS,
+        "beside_conditions": [f"{name}{beside_words.conditions(each)}" for name, each in sets],
+        "corrected": any(log.corrected for log in measured.before.logs),
     }
 
 

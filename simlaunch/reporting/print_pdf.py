@@ -11,9 +11,19 @@ import os
 import shutil
 import subprocess
 import tempfile
+from enum import StrEnum
 from pathlib import Path
 
 from simlaunch.errors import Fault, InputError, SimlaunchError
+
+
+class Paper(StrEnum):
+    """Size of paper that a page asks for when it is printed."""
+
+    ANY = "any"
+    A4 = "a4"
+    LETTER = "letter"
+
 
 CHOICE = "SIMLAUNCH_BROWSER"
 """Environment variable that names the browser to print with."""

@@ -81,6 +81,7 @@ def _beside(found: LogsBeside) -> Object:
     return {
         "logs": [shown(Path(log.source)) for log in found.logs],
         "curves": [run.name for run in found.runs],
+        "corrected": [log.corrected or None for log in found.logs],
         "aligned_at_m_per_s": number(found.aligned_at),
         "first_foot_within_s": number(found.known_to),
         "marks": [
@@ -92,5 +93,15 @@ def _beside(found: LogsBeside) -> Object:
                 "calculated_s": listed(each.calculated),
             }
             for each in found.marks
+        ],
+        "wheels_until_m_per_s": number(found.wheels_until),
+        "wheels": [
+            {
+                "wheel": each.name,
+                "logged_slip_distance_m": number(each.logged.mean),
+                "scatter_m": number(each.logged.scatter),
+                "calculated_slip_distance_m": listed(each.calculated),
+            }
+            for each in found.wheels
         ],
     }

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import os
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from importlib import import_module
@@ -14,12 +15,13 @@ from typing import Any
 
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
+from simlaunch.logged.same_conditions import Days
 from simlaunch.readers.log import LogOptions
 from simlaunch.reporting.gather import Logs, Material, gather, question
-from simlaunch.reporting.page import Edition, Paper, edition, page
-from simlaunch.reporting.print_pdf import MARK, Printing, browser
+from simlaunch.reporting.print_pdf import MARK, Paper, Printing, browser
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import Correction
 from simlaunch.units.spelling import System, system_named
 from simlaunch.writing import check, check_folder, write
 
@@ -82,6 +84,9 @@ def report(
     logs: Sequence[str | os.PathLike[str]] = (),
     logs_after: Sequence[str | os.PathLike[str]] = (),
     log_options: LogOptions | None = None,
+    log_changes: Sequence[Mapping[str, object]] = (),
+    to_correction: Correction | None = None,
+    boosted: bool = False,
     mixed_corrections: bool = False,
     force: bool = False,
     guard: Guard = nullcontext,
@@ -112,6 +117,13 @@ def report(
         laid beside the launches, and the page says whether the change is more than repeat runs scatter by.
     log_options : LogOptions, optional
         How they are read.
+    log_changes : sequence of mapping of str to object
+        For each log, those before the change first, what was different on its day, such as
+        ``{"air.temperature": "4 degC"}``; all of them are then brought to the conditions of the scenario.
+    to_correction : Correction, optional
+        Formula that carries the torque of the logs along; left out, torque is not corrected.
+    boosted : bool
+        Whether the engine holds its own charge pressure, so that its factor is 1.
     mixed_corrections : bool
         Whether curves that carry unlike weather corrections may be set against each other.
     force : bool
@@ -141,20 +153,23 @@ def report(
     size = _paper(paper, system)
     names = question(scenario, curves)
     check_files(target, printed, force=force)
-    found = gather(
-        scenario,
-        names,
-        system=system,
-        cases=cases,
-        mixed_corrections=mixed_corrections,
-        sweep=Path(sweep) if sweep else None,
-        logs=Logs(tuple(logs), tuple(logs_after), log_options),
-    )
-    ready = edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
-    content = page(ready).encode()
+    with ThreadPoolExecutor(1) as beside:
+        loading = beside.submit(import_module, "simlaunch.reporting.page")  # what draws takes long to load
+        found = gather(
+            scenario,
+            names,
+            system=system,
+            cases=cases,
+            mixed_corrections=mixed_corrections,
+            sweep=Path(sweep) if sweep else None,
+            logs=Logs(tuple(logs), tuple(logs_after), log_options, Days(log_changes, to_correction, boosted)),
+        )
+    pages = loading.result()
+    ready = pages.edition(found, system, stem=target.stem, version=version(), cases=cases, index=index)
+    content = pages.page(ready).encode()
     write("--output", target, content, force=force, ours=is_ours)
     if printed is not None:
-        write("--pdf", printed, _printed(ready, size, guard), force=force, ours=is_ours)
+        write("--pdf", printed, _printed(pages.page(ready, size), guard), force=force, ours=is_ours)
     return Report(found, system, target, hashlib.sha256(content).hexdigest(), printed)
 
 
@@ -211,10 +226,10 @@ def _paper(paper: Paper | str | None, system: System) -> Paper:
     return chosen(Paper, paper, "paper")
 
 
-def _printed(ready: Edition, paper: Paper, guard: Guard) -> bytes:
+def _printed(content: str, guard: Guard) -> bytes:
     printing = Printing(browser())
     with guard(printing.stop):
         try:
-            return printing.printed(page(ready, paper))
+            return printing.printed(content)
         finally:
             printing.stop()

@@ -47,6 +47,28 @@ QUESTIONS = (
     ),
     Question("driven", "Driven axle: front, rear or all", "data sheet", "rear"),
     Question(
+        "centre",
+        "Centre of the all-wheel drive: open, locked, rear by clutch or front by clutch",
+        "data sheet; by clutch: one axle is driven at all times, a clutch brings the other in, as on most cars with "
+        "a transverse engine",
+        "rear by clutch",
+        "open",
+    ),
+    Question(
+        "rear_axle",
+        "Rear axle: independent or live",
+        "data sheet, rear suspension; live: a rigid beam that holds the final drive",
+        "independent",
+        "independent",
+    ),
+    Question(
+        "differential",
+        "Differential of the live axle: open, limited slip or locked",
+        "data sheet or axle code; locked: a spool, or welded gears",
+        "limited slip",
+        "open",
+    ),
+    Question(
         "tyres",
         "Tyre size, of the front axle where the axles differ",
         "sidewall of the tyre: width/aspect R rim",
@@ -115,7 +137,11 @@ QUESTIONS = (
         "first gear reaches 60 km/h at a rev limit of 7000 rpm, and goes with its square root",
     ),
 )
-"""All of them; where `torque` names a dyno sheet, `losses` stands in place of `power`."""
+"""All of them.
+
+Where `torque` names a dyno sheet, `losses` stands in place of `power`; `centre` is that of an all-wheel drive,
+`rear_axle` that of a rear drive, and `differential` that of a live axle.
+"""
 
 BACK = "<"
 """Answer that goes back to the question before."""

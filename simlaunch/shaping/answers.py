@@ -32,6 +32,7 @@ from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import columns
 from simlaunch.metrics.marks import Target
 from simlaunch.output import log_beside as beside_words
+from simlaunch.output.clock import FROM_FOOT
 from simlaunch.output.compare import bad_runs
 from simlaunch.output.layout import Row, Table, clean, short
 from simlaunch.output.parts import one_shaft
@@ -381,8 +382,25 @@ class Answers:
 
         return {
             "logged": {
-                "text": f"{beside_words.sentence(found, self.numbers)} {beside_words.zero(found, self.numbers)}",
-                "table": table_object(beside_words.table(found, self.numbers)),
+                "text": " ".join(
+                    said
+                    for said in (
+                        beside_words.sentence(found, self.numbers),
+                        beside_words.zero(found, self.numbers),
+                        beside_words.conditions(found),
+                        beside_words.wheels(found),
+                        FROM_FOOT,
+                    )
+                    if said
+                ),
+                "tables": [
+                    table_object(table)
+                    for table in (
+                        beside_words.table(found, self.numbers),
+                        beside_words.wheels_table(found, self.numbers),
+                    )
+                    if table
+                ],
                 "logs": [{"name": clean(Path(log.source).name), "line": line(log.trace)} for log in found.logs],
                 "runs": [{"name": name, "line": line(trace)} for name, trace in runs.items()],
             }

@@ -472,7 +472,7 @@
   const showLogged = (found) => {
     say("logged-text", found.text);
     byId("logged").classList.toggle("pending", !answer.exact);
-    fill(byId("logged-table"), [found.table]);
+    fill(byId("logged-table"), found.tables);
     drawLogged(found);
   };
   const runStyle = (name) => (name === begin.name ? { ...begin.style, dash: [] } : begin.curves.find((each) => each.name === name).style);

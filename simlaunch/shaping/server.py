@@ -24,12 +24,14 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Mount, Route
 from starlette.types import ASGIApp
 
-from simlaunch.analysis.log import LoggedRun, read_log
-from simlaunch.analysis.log_beside import refuse_short
+from simlaunch.analysis.log import LoggedRun
+from simlaunch.analysis.logs import read_logs
 from simlaunch.errors import SimlaunchError, UsageError, plain
+from simlaunch.logged.same_conditions import SAME_DAY, Days
 from simlaunch.output.layout import clean
 from simlaunch.readers.log import LogOptions
 from simlaunch.scenario.model import Scenario
+from simlaunch.scenario.powertrain import Correction
 from simlaunch.shaping import cars, further, saving
 from simlaunch.shaping.answers import Answers
 from simlaunch.shaping.gate import HOSTS, guarded
@@ -294,6 +296,7 @@ def beginnings(
     units: str,
     logs: Sequence[str | os.PathLike[str]] = (),
     options: LogOptions | None = None,
+    days: Days = SAME_DAY,
 ) -> dict[str, Start]:
     """What the page begins with, for each of several cars.
 
@@ -309,6 +312,8 @@ def beginnings(
         Logs that lie beside the launches of the first car.
     options : LogOptions, optional
         How they are read.
+    days : Days
+        What was different on their days.
 
     Returns
     -------
@@ -324,9 +329,7 @@ def beginnings(
     """
     if not scenarios:
         raise UsageError("no scenario is given; give one at least")
-    read = tuple(read_log(path, options) for path in logs)
-    for log in read:
-        refuse_short(log)
+    read = read_logs(logs, options, days, next(iter(scenarios.values())))
     found: dict[str, Start] = {}
     for name, scenario in scenarios.items():
         first, known = not found, scenario.curve_names
@@ -340,6 +343,9 @@ def live(
     *,
     logs: Sequence[str | os.PathLike[str]] = (),
     log_options: LogOptions | None = None,
+    log_changes: Sequence[Mapping[str, object]] = (),
+    to_correction: Correction | None = None,
+    boosted: bool = False,
     curve: str | None = None,
     against: str | None = None,
     units: str = "metric",
@@ -362,6 +368,13 @@ def live(
         Measured launches of the car, of the first where there are several, which are laid beside the calculated ones.
     log_options : LogOptions, optional
         How they are read.
+    log_changes : sequence of mapping of str to object
+        For each log, what was different on its day, such as ``{"air.temperature": "4 degC"}``; all of them are then
+        brought to the conditions of the scenario, as its file states them.
+    to_correction : Correction, optional
+        Formula that carries the torque of the logs along; left out, torque is not corrected.
+    boosted : bool
+        Whether the engine holds its own charge pressure, so that its factor is 1.
     curve : str, optional
         Curve to shape from; the first if left out.
     against : str, optional
@@ -386,7 +399,8 @@ def live(
     """
     _refuse_running_loop()
     by_name = scenario if isinstance(scenario, Mapping) else {scenario.name: scenario}
-    service = Service(beginnings(by_name, curve, against, units, logs, log_options))
+    days = Days(log_changes, to_correction, boosted)
+    service = Service(beginnings(by_name, curve, against, units, logs, log_options, days))
     listening = _listening(port)
     try:
         service.warm()

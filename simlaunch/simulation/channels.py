@@ -102,7 +102,7 @@ def derive(
     car: Record,
     work: Record,
     out: Array,
-    of_grip: bool,
+    grip_of: tuple[bool, bool],
 ) -> None:
     """Work out the derived channels of every sample.
 
@@ -122,8 +122,9 @@ def derive(
         Scratch space of a launch.
     out : ndarray, shape (n, channels)
         Filled in the order of `DERIVED_CHANNELS`, SI units.
-    of_grip : bool
-        Whether the force and the slip at which grip ends are wanted too, which take more than all the rest.
+    grip_of : tuple of bool
+        Whether the force and the slip at which grip ends, which take more than all the rest, are wanted
+        too, front and rear, and with either the heat of slip. Where they are not, their places are left as they are.
     """
     for i in range(times.size):
         y, phase = work.inner, phases[segments[i]]
@@ -138,9 +139,11 @@ def derive(
         out[i, 4] = road.rear.slip
         out[i, 5] = road.front.force
         out[i, 6] = road.rear.force
-        if of_grip:
+        if grip_of[0]:
             _note_most(0, road.front.load, y, car, out[i])
+        if grip_of[1]:
             _note_most(1, road.rear.load, y, car, out[i])
+        if grip_of[0] or grip_of[1]:
             _note_slip_power(b, times[i], y, car, phase, out[i])
         out[i, 11] = b.drive.engine_torque
         out[i, 12] = b.drive.available_torque

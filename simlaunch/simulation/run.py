@@ -109,7 +109,7 @@ def _to_trace(car: Record, bench: Bench, ending: kernel.Ending) -> Trace:
     count = int(samples.cursor[0])
     time, state, segment = samples.time[:count], samples.state[:count], samples.segment[:count]
     derived = np.empty((count, len(channels.DERIVED_CHANNELS)))
-    channels.derive(time, state, segment, log.phase, car, bench.work, derived, True)
+    channels.derive(time, state, segment, log.phase, car, bench.work, derived, (True, True))
     named = {name: state[:, index].copy() for name, index in channels.STATE_CHANNELS.items()}
     named |= {name: derived[:, i].copy() for i, name in enumerate(channels.DERIVED_CHANNELS)}
     for axle, paired in enumerate((car.fixed.front_paired, car.fixed.rear_paired)):

@@ -12,9 +12,11 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 import simlaunch
-from simlaunch.analysis.data_sheet import data_sheet
+from simlaunch.analysis.data_sheet import Answers, data_sheet
 from simlaunch.curves.full_load import Peak, disagreement
 from simlaunch.metrics.crossing import first_time
+from simlaunch.scenario.model import two_wheels, warnings
+from simlaunch.scenario.questions import QUESTIONS
 from simlaunch.scenario.usual import gearbox_kinds, usual_ratios, usual_values
 
 SHEETS = Path(__file__).parents[2] / "scenarios" / "sheets"
@@ -189,6 +191,7 @@ def test_a_usual_value_lies_in_its_range() -> None:
 
 def test_every_entry_of_the_table_is_used_by_some_car() -> None:
     cars = [made(gearbox=gearbox, driven="all") for gearbox in GEARBOXES]
+    cars += [made(driven="all", centre="rear by clutch"), made(rear_axle="live")]
     used = {each.key.replace(".both", "") for car in cars for each in car.usual}
     assert {each.key for each in usual_values()} - {"coupling.capacity_factor"} == used - {"coupling.capacity_factor"}
 
@@ -303,10 +306,15 @@ def answers(draw: st.DrawFn) -> dict[str, str]:
     assume(not disagreement(*peaks))
     width, aspect, rim = (draw(whole(*each)) for each in ((16, 32), (3, 6), (15, 20)))
     gears = draw(whole(4, 10))
+    drive = {"driven": draw(st.sampled_from(["front", "rear", "all"]))}
+    if drive["driven"] == "all":
+        drive["centre"] = draw(st.sampled_from(["open", "locked", "rear by clutch", "front by clutch"]))
+    elif drive["driven"] == "rear" and draw(st.booleans()):
+        drive |= {"rear_axle": "live", "differential": draw(st.sampled_from(["open", "limited slip", "locked"]))}
     mass = max(draw(whole(800, 2600)), round(torque * 2.0))
     return {
         "mass": f"{mass} kg",
-        "driven": draw(st.sampled_from(["front", "rear", "all"])),
+        **drive,
         "tyres": f"{width}5/{aspect}5 R{rim}",
         "tyre_kind": draw(st.sampled_from(["touring", "sport", "track", "drag"])),
         "displacement": f"{cc} cc",
@@ -332,3 +340,70 @@ def test_every_sound_data_sheet_gives_a_car_that_passes_its_check_and_launches(g
             power = float((sheet.curve.torque * sheet.curve.speed).max())
             bound = (9.0 * sheet.mass.si * QUARTER**2 / (8.0 * power)) ** (1.0 / 3.0)  # constant power, no loss
             assert bound < quarter < 40.0
+
+
+# --- what is between the wheels ---
+
+
+@pytest.mark.parametrize(
+    ("centre", "key", "axle"),
+    [
+        ("open", "open", None),
+        ("locked", "locked", None),
+        ("rear by clutch", "clutch", "rear"),
+        ("front", "clutch", "front"),
+    ],
+)
+def test_a_centre_of_an_all_wheel_drive(centre: str, key: str, axle: str | None) -> None:
+    """A share of the torque is that of an open centre, a second axle that of a clutch. Source: their definitions."""
+    found = made(driven="all", centre=centre)
+    drive = found.scenario.drive
+    assert drive.centre == key
+    assert (drive.second_axle.axle if drive.second_axle else None) == axle
+    keys = {each.key for each in found.usual}
+    assert ("drive.front_share" in keys) == (key == "open")
+    assert ("drive.second_axle.capacity" in keys) == ("drive.second_axle.ratio" in keys) == (axle is not None)
+    assert ("drive.second_axle.capacity" in {each.key for each in found.scenario.uncertain or ()}) == (axle is not None)
+    assert simlaunch.simulate(found.scenario.replace({"run.until": ["20 m"]})).reached
+    assert "has no effect" not in " ".join(warnings(found.scenario))
+
+
+def test_a_clutch_of_the_front_axle_turns_with_the_final_drive_that_was_given() -> None:
+    front = made(driven="all", centre="front by clutch", final_drive="3.73").scenario.drive.second_axle
+    assert front is not None
+    assert front.ratio.si == pytest.approx(3.73)
+
+
+@pytest.mark.parametrize(("differential", "locking"), [(None, 0.0), ("limited slip", 0.4), ("locked", 1.0)])
+def test_a_live_axle_has_two_wheels_and_a_differential_that_acts(differential: str | None, locking: float) -> None:
+    found = made(driven="rear", rear_axle="live", differential=differential)
+    drive = found.scenario.drive
+    assert two_wheels(found.scenario)
+    assert drive.live_axle_track is not None
+    assert drive.locking is not None
+    assert drive.locking.si == pytest.approx(locking)
+    assert "has no effect" not in " ".join(warnings(found.scenario))
+    assert simlaunch.simulate(found.scenario.replace({"run.until": ["20 m"]})).reached
+
+
+def test_a_live_axle_that_is_open_spins_the_wheel_that_its_shaft_lifts_and_is_slower() -> None:
+    """Source: moments about a live axle (Gillespie, ch. 2, from memory); an independent axle keeps both loads alike."""
+    plain, live, locked = (
+        simlaunch.simulate(made(driven="rear", **more).scenario, "as given").measures.grip.wheelspin_time
+        for more in ({}, {"rear_axle": "live"}, {"rear_axle": "live", "differential": "locked"})
+    )
+    assert live > plain
+    assert locked == pytest.approx(plain, rel=0.02)
+
+
+def test_an_answer_from_before_a_step_back_is_forgotten() -> None:
+    """Rear drive with a live axle, then front drive: neither axle nor differential is asked for or kept."""
+    questions = {each.name: each for each in QUESTIONS}
+    answers = Answers()
+    for name, text in (("mass", "1500 kg"), ("driven", "rear"), ("rear_axle", "live"), ("differential", "locked")):
+        answers.give(questions[name], text)
+    answers.give(questions["driven"], "front")
+    assert not any(answers.wanted(questions[name]) for name in ("centre", "rear_axle", "differential"))
+    assert {"rear_axle", "differential"}.isdisjoint(answers.found)
+    answers.give(questions["driven"], "all")
+    assert answers.wanted(questions["centre"])

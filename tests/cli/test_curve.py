@@ -9,11 +9,13 @@ from typing import Any
 import numpy as np
 import pytest
 
+import simlaunch
 from readers.catalogue import refused
 from readers.sweeps import CURVE, fall, rise, sheet
 from simlaunch.cli import curve_options, table_options
 from simlaunch.cli.main import answer
 from simlaunch.readers import delimited
+from simlaunch.readers.curve import CurveOptions
 from simlaunch.scenario import powertrain
 from simlaunch.scenario.curve_file import read_conditions, read_curve
 from simlaunch.units import numeral
@@ -165,6 +167,36 @@ def test_the_saved_curve_serves_a_scenario(pulls: Path, tmp_path: Path, capsys: 
     text = target.read_text("utf-8")
     assert 2 <= len(read_curve(text, "made.csv")) <= 256
     assert read_conditions(text, "made.csv") == {"correction": "SAE J1349", "measured_at": "crank"}
+
+
+@pytest.mark.parametrize(
+    ("torques", "notes"),
+    [
+        ((200, 230, 250, 270, 280), ["torque 5000 above", "power 5000 above"]),
+        ((200, 230, 250, 240, 230), ["power 5000 above"]),
+        ((300, 280, 250, 150, 100), ["torque 3000 below"]),
+        ((200, 230, 250, 200, 150), []),
+    ],
+)
+def test_a_peak_at_an_end_of_the_curve_is_noted(
+    tmp_path: Path, capsys: Capture, torques: tuple[int, ...], notes: list[str]
+) -> None:
+    """Of three rows taken as they are; power is torque times engine speed. Source: definition."""
+    sheet = tmp_path / "s.csv"
+    speeds = (3000, 3500, 4000, 4500, 5000)
+    rows = [f"{speed},{torque}" for speed, torque in zip(speeds, torques, strict=True)]
+    sheet.write_text("\n".join(["engine speed [rpm],torque [N m]", *rows]) + "\n")
+    expected = [
+        f"the peak {what} stands at the end of the curve: {side} {end} rpm the engine may have more"
+        for what, end, side in map(str.split, notes)
+    ]
+    told = _object(capsys, sheet, "--no-smoothing")["notes"]
+    assert [each for each in told if "stands at the end" in each] == expected
+    found = simlaunch.read_curve([sheet], CurveOptions(smoothing=False))
+    assert [each for each in found.notes if "stands at the end" in each] == expected
+    shown = _flat(_text(capsys, sheet, "--no-smoothing"))
+    assert all(note in shown for note in expected)
+    assert shown.count("stands at the end of the curve") == len(expected)
 
 
 def test_a_file_is_not_replaced_unless_that_is_asked_for(exact: Path, tmp_path: Path, capsys: Capture) -> None:

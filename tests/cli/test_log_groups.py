@@ -9,12 +9,15 @@ from html import unescape
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
 import simlaunch
 from readers.catalogue import refused
 from simlaunch.cli.main import answer
+from simlaunch.errors import ScenarioError, UsageError
 from simlaunch.output.as_json import dumps
+from simlaunch.scenario.model import Scenario
 from simlaunch.writing import WRITTEN
 
 Capture = pytest.CaptureFixture[str]
@@ -99,10 +102,70 @@ def test_a_curve_from_a_log_one_answer(tmp_path: Path, capsys: Capture) -> None:
     assert answer(["curve", str(saved), "--quiet"]) == 0
 
 
+def _with_curve(folder: Path, file: Path) -> Scenario:
+    """The car of the log with a saved curve in place of one of its own."""
+    shutil.copytree(COUPE.parent, folder, dirs_exist_ok=True)
+    shutil.copy(file, folder / "curves" / "logged.csv")
+    text = COUPE.read_text("utf-8").replace("curves/road-coupe-peak.csv", "curves/logged.csv")
+    (folder / COUPE.name).write_text(text, "utf-8")
+    return simlaunch.load(folder / COUPE.name)
+
+
+@pytest.mark.parametrize("gear", [None, "all"])
+def test_a_curve_from_a_log_ends_before_the_rev_limit_and_can_be_held_up_to_it(
+    tmp_path: Path, capsys: Capture, gear: str | None
+) -> None:
+    """The note names the option; without it the scenario refuses the file, with it the file loads and is held flat."""
+    short, held = tmp_path / "short.csv", tmp_path / "held.csv"
+    call = ["curve", "--from-log", PULL, "--scenario", str(COUPE), *(["--gear", gear] if gear else [])]
+    told = _json(capsys, *call, "--save", str(short))
+    [note] = [each for each in told["notes"] if "takes no curve that ends below it" in each]
+    end = told["ends_at_rad_per_s"] * 30.0 / np.pi
+    assert end < told["rev_limit_rad_per_s"] * 30.0 / np.pi == pytest.approx(6900.0)
+    assert note.startswith(f"the curve ends at {end:.0f} rpm, and a scenario with a rev limit of 6900 rpm takes")
+    assert told["hold_to_rad_per_s"] is None
+    with pytest.raises(ScenarioError, match="lower it, or give the curve up to it"):
+        _with_curve(tmp_path / "one", short)
+
+    option = note.split("save with --hold-to ")[1].split('"')[1]
+    told = _json(capsys, *call, "--save", str(held), "--hold-to", option)
+    assert not any("takes no curve" in each for each in told["notes"])
+    assert any(f"to {option}, where nothing was measured" in each for each in told["notes"])
+    assert told["peak_power"]["engine_speed_rad_per_s"] <= told["ends_at_rad_per_s"]  # of what was measured
+    loaded = _with_curve(tmp_path / "two", held)
+    points = loaded.curve("peak").points
+    assert points[-1][0].si == pytest.approx(6900.0 * np.pi / 30.0)
+    assert points[-1][1].si == points[-2][1].si == pytest.approx(told["points"]["torque_N_m"][-1], abs=1e-3)
+    assert "# note: held at" in held.read_text("utf-8")
+    assert simlaunch.simulate(loaded.replace({"run.until": ["20 m"]})).reached
+
+    coupe = simlaunch.load(COUPE)
+    again, volume = tmp_path / "python.csv", coupe.engine.displacement
+    assert volume is not None
+    found = simlaunch.read_curve_from_logs(
+        [PULL], coupe, gear="all" if gear else None, displacement=volume.si, hold_to=6900.0 * np.pi / 30.0
+    )
+    found.save(again)
+    assert again.read_bytes() == held.read_bytes()
+    _same(told, found)
+
+
+def test_a_curve_is_held_only_beyond_its_end() -> None:
+    """A sheet with a scenario is told of the same end; one without a rev limit is told nothing."""
+    coupe = simlaunch.load(COUPE)
+    with pytest.raises(UsageError, match="the curve reaches"):
+        simlaunch.read_curve_from_logs([PULL], coupe, hold_to=5000.0 * np.pi / 30.0)
+    sheet = str(COUPE.parent / "sheets" / "invented-wheel-sheet.csv")
+    assert not any("takes no curve" in note for note in simlaunch.read_curve([sheet]).notes)
+    told = simlaunch.read_curve([sheet], rev_limit=7500.0 * np.pi / 30.0).notes
+    assert any('--hold-to "7500 rpm"' in note for note in told)
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
         ([], "no dyno sheet is named"),
+        (["--from-log", PULL, "--scenario", str(COUPE), "--hold-to", "6900 rpm"], "give --save too"),
         (["--from-log", PULL], "needs the car of a scenario"),
         (["--from-log", PULL, "--scenario", str(COUPE), "--losses", "12 %"], "cannot be combined with --losses"),
         (["sheet.csv", "--channel", "speed=v"], "--channel applies to --from-log"),

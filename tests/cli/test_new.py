@@ -38,7 +38,7 @@ GIVEN = {
 }
 OPTIONS = [word for name, text in GIVEN.items() for word in (f"--{name}", text)]
 TYPED = (
-    "3400 lb", "rear", "245/40 R18", "", "", "1998 cc", "", "450 N m at 1800 to 4500 rpm", "340 PS at 6000 rpm", "",
+    "3400 lb", "rear", "", "245/40 R18", "", "", "1998 cc", "", "450 N m at 1800 to 4500 rpm", "340 PS at 6000 rpm", "",
     "6 speed manual", "", "",
 )  # fmt: skip
 END, INTERRUPT = b"\x04", b"\x03"
@@ -136,6 +136,15 @@ def test_nothing_is_overwritten_without_force(tmp_path: Path, capsys: Capture) -
             '--losses: "5 %" applies only where a dyno sheet is named; leave it out',
         ),
         ("car.toml", [*OPTIONS, "--name", "\x1b"], 3, "--name"),
+        ("car.toml", [*OPTIONS, "--centre", "open"], 3, "applies only where both axles are driven"),
+        ("car.toml", [*OPTIONS, "--differential", "locked"], 3, "applies only to a live axle"),
+        ("car.toml", [*OPTIONS, "--rear-axle", "stiff"], 3, 'write one of "independent", "live"'),
+        (
+            "car.toml",
+            [*OPTIONS, "--driven", "front", "--rear-axle", "live"],
+            3,
+            "applies only where the rear axle alone is driven",
+        ),
         ("car.toml", OPTIONS[:-2], 2, 'new needs --gearbox "6 speed manual"; on a terminal it asks'),
     ],
 )
@@ -166,7 +175,7 @@ def test_every_question_is_an_option_and_an_argument(capsys: Capture) -> None:
 def test_a_user_who_answers_gets_the_same_file_as_by_options(tmp_path: Path) -> None:
     found = session(tmp_path, TYPED)
     assert found.code == 0, found.shown
-    assert "13/13 Final drive ratio" in found.shown
+    assert "14/14 Final drive ratio" in found.shown
     assert "next: simlaunch compare my-car.toml" in found.shown
     made = simlaunch.new(**GIVEN, name="my car")
     assert (tmp_path / "my-car.toml").read_text("utf-8") == made.text
@@ -194,13 +203,13 @@ def test_a_bad_answer_is_asked_again_and_one_step_back_is_possible(tmp_path: Pat
         "<",
         "front",
         "245-40",
-        *TYPED[2:7],
+        *TYPED[3:8],
         "450 N m",
         "450 N m at 1800",
-        *TYPED[7:8],
+        *TYPED[8:9],
         "900 PS at 6000 rpm",
     ]
-    found = session(tmp_path, [*bad, *rest, *TYPED[8:10], "six", *TYPED[10:11], "1, 2", *TYPED[11:]])
+    found = session(tmp_path, [*bad, *rest, *TYPED[9:11], "six", *TYPED[11:12], "1, 2", *TYPED[12:]])
     assert found.code == 0, found.shown
     shown = " ".join(found.shown.split())
     for _, words in BAD:
@@ -230,7 +239,9 @@ def test_what_is_given_is_not_asked_and_a_dyno_sheet_takes_the_place_of_the_peak
     sheet = Path(__file__).parents[2] / "scenarios" / "sheets" / "invented-wheel-sheet.csv"
     (tmp_path / "sheet.csv").write_bytes(sheet.read_bytes())
     options = ("--mass", "1500 kg", "--driven", "all", "--tyres", "235/40 R18", "--displacement", "2.0 l")
-    found = session(tmp_path, ["", "", "", "none.csv", "sheet.csv", "", "17 %", "", "7 dual clutch", "", ""], *options)
+    found = session(
+        tmp_path, ["", "", "", "", "none.csv", "sheet.csv", "", "17 %", "", "7 dual clutch", "", ""], *options
+    )
     assert found.code == 0, found.shown
     assert "Mass with" not in found.shown
     assert "Peak power" not in found.shown
@@ -245,7 +256,7 @@ def test_a_file_that_is_there_is_refused_before_the_first_question(tmp_path: Pat
     found = session(tmp_path, [])
     assert found.code == 3
     assert "is there already" in found.shown
-    assert "1/13" not in found.shown
+    assert "1/1" not in found.shown
 
 
 @pytest.mark.parametrize("name", ["--x.toml", 'the boss\'s "wish" - größer.toml', "my-car.toml"])

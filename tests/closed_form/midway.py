@@ -71,7 +71,9 @@ def run_on(car: Record, start: tuple[Array, Record], duration: float, *, toleran
     assert ending.status == kernel.TIME_LIMIT, ending
     n = int(samples.cursor[0])
     derived = np.empty((n, len(channels.DERIVED_CHANNELS)))
-    channels.derive(samples.time[:n], samples.state[:n], samples.segment[:n], log.phase, car, work, derived, True)
+    channels.derive(
+        samples.time[:n], samples.state[:n], samples.segment[:n], log.phase, car, work, derived, (True, True)
+    )
     happened = tuple((float(log.start[i]), int(log.event[i])) for i in range(ending.segments))
     return Stretch(samples.time[:n], samples.state[:n], derived, log.phase, happened)
 

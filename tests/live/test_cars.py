@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.ui import Select
@@ -15,8 +16,10 @@ from selenium.webdriver.support.ui import Select
 import simlaunch
 from live.pages import Page, copied, served
 from live.test_in_a_browser import RULES, left_in_the_end, opened, settled, until
+from readers.logs import write_csv
 from simlaunch.cli.main import answer
 from simlaunch.errors import InputError, UsageError
+from simlaunch.logged.same_conditions import Days
 from simlaunch.output.words import Numbers
 from simlaunch.shaping.answers import Answers
 from simlaunch.shaping.cars import on_every_car
@@ -90,9 +93,9 @@ def test_what_the_server_says_of_cars_and_logs(several: Page) -> None:
     status, found = several.post("quick", several.state())
     assert status == 200
     assert [each["name"] for each in found["logged"]["logs"]] == ["invented-after-1.csv", HOSTILE]
-    assert found["logged"]["table"]["heads"][:2] == ["logged, mean", "scatter"]
-    row = next(row for row in found["logged"]["table"]["rows"] if row["label"] == "1/4 mile")
-    assert float(row["cells"][0]) == pytest.approx(13.53, abs=0.05)
+    assert found["logged"]["tables"][0]["heads"][:2] == ["logged, mean", "scatter"]
+    row = next(row for row in found["logged"]["tables"][0]["rows"] if row["label"] == "1/4 mile, 1 ft")
+    assert float(row["cells"][0]) == pytest.approx(13.13, abs=0.05)
     assert "logged" not in several.post("quick", several.state(car="hill-roadster", against="full boost"))[1]
 
 
@@ -112,10 +115,52 @@ def test_what_is_refused_before_a_page_opens(tmp_path: Path) -> None:
         beginnings({}, None, None, "metric")
     with pytest.raises(InputError, match="nowhere"):
         beginnings(cars, None, None, "metric", [tmp_path / "nowhere.csv"])
+    log = tmp_path / "sheets" / "invented-after-1.csv"
+    with pytest.raises(UsageError, match="conditions of 2 logs are stated; there are 1"):
+        beginnings(cars, None, None, "metric", [log], None, Days([{}, {"air.temperature": "4 degC"}]))
     assert beginnings(cars, "peak", None, "metric")["hill-roadster"].curve.name == "full boost"
     path = str(tmp_path / "road-coupe.toml")
     assert answer(["live", path, "--channel", "speed=V", "--no-browser"]) == 2
     assert answer(["live", path, "--log", str(tmp_path / "nowhere.csv"), "--no-browser"]) == 3
+    assert answer(["live", path, "--for-log", "1: air.temperature=4 degC", "--no-browser"]) == 2
+    assert answer(["live", path, "--log", str(log), "--for-log", "1: body.mass=1 kg", "--no-browser"]) == 2
+
+
+def test_wheels_of_a_log_have_a_table(tmp_path: Path) -> None:
+    """Wheels logged as road speeds roll on the tyres of the scenario."""
+    cars = loaded(tmp_path, "road-coupe")
+    time = np.arange(0.0, 10.0, 0.02)
+    speed = 5.0 * np.maximum(time - 1.0, 0.0)
+    columns = {"Time [s]": time, "Speed [m/s]": speed}
+    columns |= {f"Wheel Speed {name} [m/s]": speed * (1.0 + slip) for name, slip in (("RL", 0.2), ("RR", 0.1))}
+    log = write_csv(tmp_path / "wheels.csv", columns)
+    page = Answers(beginnings(cars, None, None, "metric", [log])["road-coupe"])
+    found = page.quick(read_state({"points": page.begin()["points"], "against": "plateau"}))["logged"]
+    times, slips = found["tables"]
+    assert times["title"] == "Times, logged and calculated"
+    assert slips["title"].startswith("Slip distance up to")
+    assert [row["label"] for row in slips["rows"]] == ["rear axle", "rear left", "rear right"]
+    moved = float(speed.max()) ** 2 / 10.0  # of an even acceleration
+    shown = [float(row["cells"][0]) for row in slips["rows"]]
+    assert shown == pytest.approx([0.15 * moved, 0.2 * moved, 0.1 * moved], abs=0.1)
+    assert "both its wheels slip alike" in found["text"]
+
+
+def test_logs_of_another_day_are_brought_to_the_scenario(tmp_path: Path) -> None:
+    """By the function of `compare_logs`, and the page says so."""
+    cars = loaded(tmp_path, "road-coupe")
+    log, day = tmp_path / "sheets" / "invented-after-1.csv", {"air.temperature": "4 degC", "air.head_wind": "5 m/s"}
+    start = beginnings(cars, None, None, "metric", [log], None, Days([day]))["road-coupe"]
+    found = simlaunch.compare_logs([log], correcting=simlaunch.Correcting(cars["road-coupe"]), changes=[day])
+    own, same = ([mark.time for mark in each.marks] for each in (start.logs[0], found.logs[0]))
+    assert own == pytest.approx(same, abs=1e-12, nan_ok=True)
+    plain = beginnings(cars, None, None, "metric", [log])["road-coupe"]
+    quarter = [next(m.time for m in each.logs[0].marks if m.target.label == "1/4 mile") for each in (start, plain)]
+    assert quarter[0] < quarter[1] - 0.05  # without the wind it is quicker
+    state = read_state({"points": Answers(start).begin()["points"], "against": "plateau"})
+    assert "(invented-after-1.csv: torque not corrected)" in Answers(start).quick(state)["logged"]["text"]
+    said = Answers(plain).quick(state)["logged"]["text"]
+    assert "not corrected for the weather, the wind or the grade of their day" in said
 
 
 # --- in a browser ---
@@ -135,7 +180,7 @@ def test_cars_and_logs_stand_on_the_page(driver: Any, axe: str, several: Page, w
     opened(driver, several, width)
     fleet(driver)
     assert "is quicker on none of the 3 cars" in text(driver, "fleet-text")
-    assert "takes 13.5" in text(driver, "logged-text")
+    assert "with 1 ft rollout takes 13.1" in text(driver, "logged-text")
     assert len(driver.find_elements(By.CSS_SELECTOR, "#logged-drawing path.log")) == 2
     assert driver.find_elements(By.CSS_SELECTOR, "#logged img, #logged script") == []
     assert driver.execute_script("return document.documentElement.scrollWidth") <= width

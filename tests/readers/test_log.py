@@ -10,6 +10,7 @@ import pytest
 from numpy.testing import assert_allclose
 
 from readers.logs import ACCELERATION, RADIUS, SLIP, WAIT, sound_csv, speed, times, wheel_speed, write_csv
+from simlaunch.analysis.log import read_log
 from simlaunch.errors import InputError
 from simlaunch.metrics.grip import grip_use
 from simlaunch.metrics.marks import marks
@@ -330,3 +331,95 @@ def test_channels_with_too_few_values_are_left_out(tmp_path: Path) -> None:
     account = read_channels(path)
     assert "boost_pressure" not in account.trace
     assert '"boost": fewer than two values; not used' in account.notes
+
+
+# --- wheels of one axle ---
+
+LEFT, RIGHT = 0.20, 0.02  # slip of the two wheels
+
+
+def two_wheels(path: Path, *names: str, unit: str = "rad/s", scale: float = 1.0 / RADIUS) -> Path:
+    """A log of a car whose two rear wheels slip unlike, evenly."""
+    time = times()
+    columns = {"time [s]": time, "speed [m/s]": speed(time)}
+    for name, slip in zip(names, (LEFT, RIGHT), strict=True):
+        columns[f"{name} [{unit}]"] = scale * speed(time) * (1.0 + slip)
+    return write_csv(path, columns)
+
+
+@pytest.mark.parametrize(
+    ("names", "unit", "scale"),
+    [
+        (("wheel speed RL", "wheel speed RR"), "rad/s", 1.0 / RADIUS),
+        (("Rear Left Wheel Speed", "rearRightWheelSpeed"), "km/h", 3.6),
+        (("Raddrehzahl hinten links", "Raddrehzahl hinten rechts"), "rpm", 30.0 / pi / RADIUS),
+    ],
+)
+def test_both_wheels_of_an_axle_are_kept(tmp_path: Path, names: tuple[str, str], unit: str, scale: float) -> None:
+    """A wheel with the slip s runs s times the way of the car farther. Source: the definition of slip (ISO 8855)."""
+    path = two_wheels(tmp_path / "log.csv", *names, unit=unit, scale=scale)
+    found = read_log(path, LogOptions(radii=(RADIUS, RADIUS)))
+    assert [each.name for each in found.wheels] == ["rear axle", "rear left", "rear right"]
+    moved = 0.5 * ACCELERATION * float(found.trace.time[-1]) ** 2
+    for each, slip in zip(found.wheels, (0.5 * (LEFT + RIGHT), LEFT, RIGHT), strict=True):
+        assert each.slip_distance == pytest.approx(slip * moved, rel=1e-6)
+        assert each.greatest_slip == pytest.approx(slip, rel=1e-6)
+    assert found.grip is not None
+    assert found.grip.greatest_slip == pytest.approx(LEFT)  # as in a launch, the faster wheel counts
+    said = " ".join(found.to_text().split())
+    assert f"tread of the left wheel ran {(LEFT - RIGHT) * moved:.1f} m farther than that of the right one" in said
+    told = found.to_dict()["wheels"]
+    assert told[1]["wheel"] == "rear left"
+    assert told[1]["greatest_slip"] == pytest.approx(LEFT)
+
+
+def test_wheels_are_named_by_hand(tmp_path: Path) -> None:
+    path = two_wheels(tmp_path / "log.csv", "driven one", "driven two")
+    sides = {Role.WHEEL_SPEED_FRONT_LEFT: ("driven two",), Role.WHEEL_SPEED_FRONT_RIGHT: ("driven one",)}
+    found = read_log(path, LogOptions(channels=sides, radii=(RADIUS, RADIUS)))
+    assert [each.name for each in found.wheels] == ["front axle", "front left", "front right"]
+    assert found.wheels[2].greatest_slip == pytest.approx(LEFT)
+    alone = LogOptions(channels={Role.WHEEL_SPEED_FRONT_LEFT: ("driven two",)}, radii=(RADIUS, RADIUS))
+    assert _refused(path, alone) == (
+        "wheel speed front right: has no channel, and the other wheel of its axle has one "
+        '(--channel wheel_speed_front_left="NAME"); name both, or the axle alone with '
+        '--channel wheel_speed_front="NAME"'
+    )
+
+
+def test_an_axle_that_is_left_out_takes_its_wheels_along(tmp_path: Path) -> None:
+    path = two_wheels(tmp_path / "log.csv", "wheel speed RL", "wheel speed RR")
+    account = read_channels(path, LogOptions(channels={Role.WHEEL_SPEED_REAR: ()}))
+    assert set(account.trace.channels) == {"speed"}
+
+
+def test_one_wheel_alone_is_its_axle(tmp_path: Path) -> None:
+    time = times()
+    columns = {"time [s]": time, "speed [m/s]": speed(time), "wheel speed RL [rad/s]": wheel_speed(time)}
+    account = read_channels(write_csv(tmp_path / "log.csv", columns))
+    assert set(account.trace.channels) == {"speed", "wheel_speed_rear"}
+
+
+def test_a_wheel_of_two_channels_is_refused_by_its_own_name(tmp_path: Path) -> None:
+    time = times()
+    columns = {"time [s]": time, "speed [m/s]": speed(time), "wheel speed RL [rad/s]": wheel_speed(time)}
+    columns |= {"RL wheel speed [rad/s]": wheel_speed(time), "wheel speed RR [rad/s]": wheel_speed(time)}
+    told = _refused(write_csv(tmp_path / "log.csv", columns))
+    assert told.startswith("wheel speed rear left: could be any of")
+    assert told.endswith('choose one with --channel wheel_speed_rear_left="NAME"')
+
+
+def test_wheels_in_another_unit_than_any_are_refused(tmp_path: Path) -> None:
+    path = two_wheels(tmp_path / "log.csv", "wheel speed RL", "wheel speed RR", unit="bar")
+    assert "give one of" in _refused(path)
+    read_channels(path, LogOptions(units={Role.WHEEL_SPEED_REAR: "rad/s"}))  # of the axle, for both of its wheels
+    blank = two_wheels(tmp_path / "blank.csv", "wheel speed RL", "wheel speed RR", scale=float("nan"))
+    assert set(read_channels(blank).trace.channels) == {"speed"}
+
+
+def test_like_wheels_are_called_alike(tmp_path: Path) -> None:
+    time = times()
+    columns = {"time [s]": time, "speed [m/s]": speed(time)}
+    columns |= {f"wheel speed {name} [rad/s]": wheel_speed(time) for name in ("RL", "RR")}
+    found = read_log(write_csv(tmp_path / "log.csv", columns), LogOptions(radii=(RADIUS, RADIUS)))
+    assert "rear axle: both wheels ran equally far, to 0.2 % of the way" in " ".join(found.to_text().split())

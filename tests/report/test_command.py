@@ -9,11 +9,14 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
+from made_once import made_once
 from report.pages import COUPE, hostile
 from simlaunch.cli.main import answer
 from simlaunch.errors import SimlaunchError
@@ -27,6 +30,19 @@ SCENARIOS = COUPE.parent
 ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 
 
+@pytest.fixture(scope="module", autouse=True)
+def studies() -> Iterator[None]:
+    """The studies of a report and its pictures, each made once; pages and printed pages are set anew."""
+    module = import_module("simlaunch.reporting.report")
+    with made_once(gather=module, edition=module):
+        yield
+
+
+@pytest.fixture(scope="module")
+def scenario_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return hostile(tmp_path_factory.mktemp("hostile"))
+
+
 def refused(capsys: Capture, code: int, *arguments: str | Path) -> str:
     """What is said on stderr when a call is refused."""
     assert answer(["report", *map(str, arguments)]) == code
@@ -37,9 +53,9 @@ def refused(capsys: Capture, code: int, *arguments: str | Path) -> str:
     return shown.err
 
 
-def test_it_writes_one_page_and_prints_the_verdict(tmp_path: Path, capsys: Capture) -> None:
+def test_it_writes_one_page_and_prints_the_verdict(tmp_path: Path, scenario_file: Path, capsys: Capture) -> None:
     page = tmp_path / "new" / "folder" / "page.html"
-    assert answer(["report", str(hostile(tmp_path)), "-o", str(page), "--cases", "0"]) == 0
+    assert answer(["report", str(scenario_file), "-o", str(page), "--cases", "0"]) == 0
     shown = capsys.readouterr()
     assert f"wrote {page}" in shown.err
     assert shown.out.startswith("Report: ")
@@ -59,10 +75,12 @@ def test_what_is_no_report_of_ours_stays(tmp_path: Path, capsys: Capture) -> Non
     assert page.read_text("utf-8") == pdf.read_text("utf-8") == "%PDF-1.7 <p>somebody's work</p>"
 
 
-def test_a_report_of_ours_is_written_anew_and_its_summary_agrees_with_it(tmp_path: Path, capsys: Capture) -> None:
+def test_a_report_of_ours_is_written_anew_and_its_summary_agrees_with_it(
+    tmp_path: Path, scenario_file: Path, capsys: Capture
+) -> None:
     page = tmp_path / "page.html"
     page.write_text('<!doctype html><meta name="generator" content="simlaunch report 0.0.1">', "utf-8")
-    arguments = ["report", str(hostile(tmp_path)), "-o", str(page), "--cases", "0", "--json", "--quiet"]
+    arguments = ["report", str(scenario_file), "-o", str(page), "--cases", "0", "--json", "--quiet"]
     assert answer(arguments) == 0
     shown = capsys.readouterr()
     assert shown.err == ""
@@ -136,11 +154,13 @@ def test_a_browser_that_cannot_be_run_is_named(tmp_path: Path) -> None:
     printing.stop()
 
 
-def test_it_prints_by_itself(tmp_path: Path, chromium: tuple[str, str], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_it_prints_by_itself(
+    tmp_path: Path, scenario_file: Path, chromium: tuple[str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     """ANSI Y14.1: letter is 8.5 in by 11 in; a point is 1/72 in."""
     monkeypatch.setenv("SIMLAUNCH_BROWSER", chromium[0])
-    page, pdf = tmp_path / "a.html", tmp_path / "a.pdf"
-    arguments = ["report", str(hostile(tmp_path)), "-o", str(page), "--pdf", str(pdf), "--cases", "0", "--quiet"]
+    page, pdf = tmp_path / "page.html", tmp_path / "page.pdf"
+    arguments = ["report", str(scenario_file), "-o", str(page), "--pdf", str(pdf), "--cases", "0", "--quiet"]
     pdf.write_bytes(b"%PDF-1.7" + MARK)  # one of ours, which is written anew
     assert answer([*arguments, "--paper", "letter"]) == 0
     assert pdf.read_bytes().endswith(MARK)
