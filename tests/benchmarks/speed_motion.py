@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
-from numba import from_dtype, njit  # type: ignore[attr-defined]  # its stubs leave it out
+from numba import from_dtype, njit
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
@@ -49,7 +49,7 @@ def _record_at(kind: np.dtype[Any]) -> Any:
         def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
             return builder.inttoptr(arguments[0], context.get_value_type(signature.return_type))
 
-        return record(place), generate  # type: ignore[no-untyped-call]  # numba
+        return record(place), generate
 
     return record_at
 
