@@ -256,7 +256,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description="Launches per second against general libraries, on one core.")
     parser.add_argument("--cars", type=int, default=400, help="number of cars to draw")
     parser.add_argument("--slow", type=int, default=60, help="number of cars for slow contenders")
-    parser.add_argument("--batch", type=int, default=1024, help="number of cars in a batch of JAX")
+    parser.add_argument("--batch", type=int, default=512, help="number of cars in a batch of JAX")
     parser.add_argument("--rounds", type=int, default=3, help="number of times that our kernel and another take turns")
     parser.add_argument("--without", nargs="*", default=[], choices=("scipy", "sundials", "jax"), help="leave out")
     options = parser.parse_args()
