@@ -1,9 +1,9 @@
-"""Starts processes that have the compiler imported already; run as a script, it is the process they are forked from.
+"""Starts processes that have their libraries imported already; run as a script, it is the process they are forked from.
 
-A process that compiles a small function, or reads its machine code, spends a second on importing numba and on getting
-the compiler ready. This one does both once and forks a process for each job. A job has its own memory, modules of
-simlaunch, current folder and environment, and ends as any process of Python does. Left out is the import of numba, so
-that numba's own environment variables count for nothing in a job.
+A process that compiles a small function, or reads a log by a foreign library, spends most of its time on importing the
+library. This one does that once and forks a process for each job. A job has its own memory, modules of simlaunch,
+current folder and environment, and ends as any process of Python does. Left out is the import of the libraries, so that
+environment variables which numba reads at its import count for nothing in a job.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ import socket
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cache
 from typing import IO, Any
@@ -40,11 +41,11 @@ class Job:
 
 
 @cache
-def _nursery() -> socket.socket:
+def _nursery(kit: str) -> socket.socket:
     """A line to the process that all others are forked from; that one ends with the process that tests run in."""
     ours, its = socket.socketpair()
     usual = {name: value for name, value in os.environ.items() if not name.startswith(("NUMBA_", "PYTHONPATH"))}
-    command = [sys.executable, "-P", __file__, str(its.fileno())]
+    command = [sys.executable, "-P", __file__, str(its.fileno()), kit]
     process = subprocess.Popen(command, env={**usual, "OPENBLAS_NUM_THREADS": "1"}, pass_fds=[its.fileno()])
     its.close()
     atexit.register(process.wait)
@@ -52,15 +53,15 @@ def _nursery() -> socket.socket:
     return ours
 
 
-def ask(code: str, environment: dict[str, str], folder: str) -> Job:
-    """Have a process run a program in a folder, as `python -c` would."""
+def ask(code: str, environment: Mapping[str, str], folder: str, *, kit: str = "compiler") -> Job:
+    """Have a process run a program in a folder, as `python -c` would, with the libraries of a kit imported."""
     reader, writer = os.pipe()
     out, err = tempfile.TemporaryFile(), tempfile.TemporaryFile()  # noqa: SIM115  `Job.end` closes them
     job = Job(out, err, os.fdopen(reader, "rb"))
     with tempfile.TemporaryFile() as what, os.fdopen(writer, "wb") as ending:
-        what.write(json.dumps({"code": code, "environment": environment, "folder": folder}).encode())
+        what.write(json.dumps({"code": code, "environment": dict(environment), "folder": folder}).encode())
         what.seek(0)
-        socket.send_fds(_nursery(), [b"!"], [each.fileno() for each in (what, job.out, job.err, ending)])
+        socket.send_fds(_nursery(kit), [b"!"], [each.fileno() for each in (what, job.out, job.err, ending)])
     return job
 
 
@@ -112,7 +113,7 @@ def _forget(how: int) -> None:
             pass
 
 
-def _get_the_compiler_ready() -> None:
+def _compiler() -> None:
     """Import what every job imports, and have numba do once what it does before its first compilation."""
     import llvmlite.binding  # noqa: F401
     import numba
@@ -121,10 +122,18 @@ def _get_the_compiler_ready() -> None:
     from numba.experimental import function_type  # noqa: F401
 
     numba.njit(error_model="numpy")(lambda x: 2.0 * x)(3.0)
-    gc.collect()
-    gc.freeze()  # what is here now is looked at by no job, and so copied by none
 
+
+def _readers() -> None:
+    """Import what logs are read by."""
+    import asammdf  # noqa: F401
+    import scipy.io  # noqa: F401
+
+
+_KITS: dict[str, Callable[[], None]] = {"compiler": _compiler, "readers": _readers}
 
 if __name__ == "__main__":
-    _get_the_compiler_ready()
+    _KITS[sys.argv[2]]()
+    gc.collect()
+    gc.freeze()  # what is here now is looked at by no job, and so copied by none
     exec(compile(_serve(socket.socket(fileno=int(sys.argv[1]))), "<string>", "exec"), {"__name__": "__main__"})  # noqa: S102
