@@ -242,3 +242,12 @@ def test_noise_alone_is_no_start(tmp_path: Path) -> None:
     time = np.arange(0.0, 5.0, 0.01)
     with pytest.raises(InputError, match=r"does not rise|starts"):
         read(tmp_path, time, np.full(time.size, 0.05))
+
+
+def test_a_start_that_is_not_shown_is_known_badly(tmp_path: Path) -> None:
+    """A log that jumps from rest to 28 m/s: how long the car took there, no sample says."""
+    time = np.arange(0.0, 10.0, 0.05)
+    found = onset_of(tmp_path, time, np.where(time < 2.0, 0.0, 27.8 + time))
+    assert found.zero == pytest.approx(1.95, abs=1e-9)
+    assert found.zero_within > 27.8 / 4.0  # a brisk car's time to that speed
+    assert found.foot_within <= found.zero_within
