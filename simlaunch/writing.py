@@ -27,6 +27,14 @@ Ours = Callable[[Path], bool]
 """Whether a file that is there may be replaced, because simlaunch wrote it."""
 
 
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+
+
+def no_formula(text: str) -> str:
+    """Text of a user that a spreadsheet will not take for a formula."""
+    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
+
+
 def _never(path: Path) -> bool:
     return False
 

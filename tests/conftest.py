@@ -13,6 +13,10 @@ from hypothesis import settings
 
 os.environ["MPLBACKEND"] = "Agg"  # figures are drawn without a screen, in this process and in those it starts
 
+# Matrices are small here. While other workers hold the cores, threads of OpenBLAS wait for one another in a loop: the
+# singular values of 1,200 rows took 70 times the processor time. It is read as NumPy is imported, which comes later.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # A shell starts its background jobs deaf to Ctrl-C, and what they start inherits that. simlaunch leaves it so, as
 # POSIX shells expect; tests that interrupt it start from the usual state.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:

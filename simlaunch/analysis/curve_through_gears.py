@@ -30,7 +30,7 @@ from simlaunch.logged.pulls import (
 from simlaunch.logged.same_conditions import PULLS, steady_acceleration
 from simlaunch.logged.tied import nearest_gear
 from simlaunch.physics import engine
-from simlaunch.readers.curve import CurveAccount, GearTorque, PullAccount, sound
+from simlaunch.readers.curve import STEPS, CurveAccount, GearTorque, PullAccount, sound
 from simlaunch.readers.delimited import refusal
 from simlaunch.readers.sheet import Dropped
 from simlaunch.readers.smoothing import Smoothing
@@ -48,7 +48,6 @@ SHORTEST = 0.4
 
 _GAP = 300.0 * RPM  # a wider range of engine speeds that no stretch drove is worth a word [rad/s]
 _OWN_STEP = 100.0  # of engine speed, at which the torque of a gear is listed [rpm]
-_STEPS = (50.0, 100.0, 200.0, 250.0, 500.0)
 _WORDS = {
     "pull": "no pull: the car does not gain speed as in full load, as in a shift",
     "tied": "engine and wheels do not turn together in any gear: a shift, a slipping clutch or spinning wheels",
@@ -177,7 +176,7 @@ class _Points:
 def _points(found: Joined) -> _Points:
     covered = found.covered(found.kept)
     low, high = covered[0][0] / RPM, covered[-1][1] / RPM
-    step = next((each for each in _STEPS if (high - low) / each < MAX_GEAR_POINTS - 3), _STEPS[-1])
+    step = next((each for each in STEPS if (high - low) / each < MAX_GEAR_POINTS - 3), STEPS[-1])
     inner = np.arange(np.ceil(low / step + 0.2), np.floor(high / step - 0.2) + 1.0) * step
     speed = np.concatenate([[low], inner, [high]]) * RPM
     return _Points(*sound(speed, found.curve.torque(speed), found.curve.scatter(speed)))

@@ -24,7 +24,7 @@ from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation import kernel
 from simlaunch.simulation.batch import on_threads
-from simlaunch.uncertainty.distributions import t_quantile, wilson
+from simlaunch.uncertainty.distributions import CONFIDENCE, t_quantile, wilson
 from simlaunch.uncertainty.draws import Cars, Draws, draws
 from simlaunch.uncertainty.effects import Effect, effects
 from simlaunch.uncertainty.sobol import sobol
@@ -32,8 +32,6 @@ from simlaunch.uncertainty.sobol import sobol
 Array = NDArray[np.float64]
 SCRAMBLINGS = 16
 """Independent scramblings that a study is made of at least."""
-CONFIDENCE = 0.95
-"""How often an interval is meant to hold the true value [-]."""
 TOLERANCE = 2e-3
 """Relative error allowed per step: times of the demonstration cars are off by 2 ms at most, a fifth of what is worth
 naming, and by half a millisecond as a root mean square [-]."""

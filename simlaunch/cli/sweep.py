@@ -13,7 +13,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from simlaunch.cli import sweep_options as given
 from simlaunch.cli.ending import Code, before_leaving
-from simlaunch.cli.options import AsJson, Changes, Quiet, ScenarioFile, Taken, Tolerance, Units
+from simlaunch.cli.options import AsJson, Changes, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, complain, note, result
 from simlaunch.cli.scenario_file import read
 from simlaunch.cli.sweep_show import printed, show
@@ -128,7 +128,7 @@ def sweep(
     trust_network: given.TrustNetwork = False,
     changes: Changes = None,
     taken: Taken = None,
-    tolerance: Tolerance = None,
+    tolerance: given.Tolerance = None,
     units: Units = System.METRIC,
     as_json: AsJson = False,
     quiet: Quiet = False,

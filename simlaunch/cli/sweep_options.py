@@ -8,6 +8,8 @@ from typing import Annotated, Any, TypeAlias
 
 import typer
 
+from simlaunch.cli.options import tolerance_option
+
 
 class DrawChoice(StrEnum):
     """How a sample is drawn, as typed."""
@@ -118,3 +120,4 @@ Against: TypeAlias = Annotated[
                  show_default="steady pull gearbox input"),
 ]  # fmt: skip
 Verify: TypeAlias = Annotated[bool, typer.Option("--verify", help="First check that no stored launch has changed.")]
+Tolerance: TypeAlias = Annotated[float | None, tolerance_option("3e-4")]

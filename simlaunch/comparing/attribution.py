@@ -72,6 +72,8 @@ class SpanName(Enum):
     ABOVE = "above the peak"
     TOP = "the top end"
     MIDDLE = "the middle"
+    LOWER = "the lower part"
+    UPPER = "the upper part"
 
 
 @dataclass(frozen=True)
@@ -360,11 +362,14 @@ def _names(pair: _Pair, stretches: Sequence[_Stretch]) -> list[SpanName]:
     last, peak = len(stretches) - 1, pair.place_of_peak
     if last == 0:
         return [SpanName.WHOLE]
+    middle = 0.5 * (stretches[0].start.speed + stretches[-1].end.speed)  # an end that reaches beyond it is none
+    low = SpanName.LOW if stretches[0].end.speed <= middle else SpanName.LOWER
+    top = SpanName.TOP if stretches[-1].start.speed >= middle else SpanName.UPPER
     if peak is None:
-        return [SpanName.LOW, *[SpanName.MIDDLE] * (last - 1), SpanName.TOP]
+        return [low, *[SpanName.MIDDLE] * (last - 1), top]
     holds = next(i for i, each in enumerate(stretches) if each.holds(peak))
     found = [SpanName.BELOW if i < holds else SpanName.ABOVE for i in range(last + 1)]
-    found[0], found[last] = SpanName.LOW, SpanName.TOP
+    found[0], found[last] = low, top
     found[holds] = {0: SpanName.PEAK_AND_LOW, last: SpanName.PEAK_AND_TOP}.get(holds, SpanName.PEAK)
     return found
 

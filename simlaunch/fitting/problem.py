@@ -242,7 +242,7 @@ class Problem:
     def __post_init__(self) -> None:
         self.columns = tuple(self._columns())
         self._kept: dict[bytes, list[History]] = {}
-        self._neighbours: _Neighbours | None = None
+        self._neighbours: list[_Neighbours] = []
         self._cars = np.array([column.parameter is not None for column in self.columns], bool)
         if not self.noises:
             self.noises = {(i, channel.name): channel.noise for i, channel in self.channels()}
@@ -403,9 +403,11 @@ class Problem:
         )
 
     def _neighbours_of(self, x: Array, columns: tuple[int, ...], central: bool) -> _Neighbours:
-        """Cars that differ by a step in one value each; those launched last, where they are about the same place."""
-        if self._neighbours is not None and self._neighbours.serve(x, columns, central, self._cars):
-            return self._neighbours
+        """Cars that differ by a step in one value each; those launched before, where they are about the same place."""
+        for near in self._neighbours:
+            if near.serve(x, columns, central, self._cars):
+                self._neighbours.sort(key=lambda each: each is not near)
+                return near
         (low, high), found = self.bounds, []
         for k in columns:
             up = BUMP if x[k] + BUMP <= high[k] else -BUMP
@@ -414,13 +416,13 @@ class Problem:
             found += [(i, k, step) for i in (range(len(self.runs)) if run is None else (run,)) for step in steps]
         base = self._base(x)
         moved = self._histories([(i, self.values(_moved(x, k, step), i)) for i, k, step in found])
-        self._neighbours = _Neighbours(x.copy(), columns, central, base, found, moved)
-        return self._neighbours
+        self._neighbours = [_Neighbours(x.copy(), columns, central, base, found, moved), *self._neighbours[:1]]
+        return self._neighbours[0]
 
     def jacobian(self, x: Array, *, central: bool = False, wanted: NDArray[np.bool_] | None = None) -> Array:
         """How the residuals change with the unknowns, by differences.
 
-        Near where they were worked out last, the launches made there do.
+        Near where they were worked out the last time or the time before, the launches made there do.
 
         Parameters
         ----------

@@ -15,6 +15,7 @@ from scipy.special import expit
 from simlaunch.fitting.problem import BUMP, Problem
 from simlaunch.fitting.residuals import misfit
 from simlaunch.launching.progress import expect
+from simlaunch.uncertainty.distributions import CONFIDENCE
 
 Array = NDArray[np.float64]
 Watch = Callable[[str], None]
@@ -24,8 +25,6 @@ End = tuple[Array, float, int]
 ROBUST = 3.0
 """Residuals beyond so many standard deviations count less and less."""
 
-CONFIDENCE = 0.95
-"""How often an interval is meant to hold the true value [-]."""
 
 WORTH_WEIGHING = 1.3
 """A channel whose residuals exceed its noise by this is weighed by its residuals instead [-]."""

@@ -16,6 +16,9 @@ from simlaunch.units.spelling import Dimension
 WORTH_NAMING = 0.01
 """Smallest time difference that is worth a word (common practice: timing is read to a hundredth) [s]."""
 
+BEYOND = 1.005
+"""A run goes a little past its target, so that samples stand on both sides of it [-]."""
+
 
 def goal(scenario: Scenario) -> Target:
     """Target by which curves of a scenario are judged: the distance it runs to, or else the speed.

@@ -18,6 +18,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from simlaunch.launching.goals import BEYOND
 from simlaunch.launching.progress import count
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
@@ -40,7 +41,6 @@ BESIDE = 500.0
 """How far beside the speed it is stated what another speed costs [rpm]."""
 
 _TOLERANCE = 1e-4  # of each step, whatever the study's: so that the same car has the same speed in every study [-]
-_BEYOND = 1.005
 _MOST_KEPT = 2048
 
 
@@ -133,8 +133,8 @@ def _bare(car: Record, target: Target) -> Record:
     complete(bare)
     bare.launch.engine_speed = np.nan
     bare.launch.roll_speed, bare.launch.hold_gear = 0.0, 0
-    bare.run.stop_distance = _BEYOND * target.end + FOOT if target.by_distance else 0.0
-    bare.run.stop_speed = 0.0 if target.by_distance else _BEYOND * target.end
+    bare.run.stop_distance = BEYOND * target.end + FOOT if target.by_distance else 0.0
+    bare.run.stop_speed = 0.0 if target.by_distance else BEYOND * target.end
     return bare
 
 

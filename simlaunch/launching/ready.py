@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from simlaunch.errors import UsageError
-from simlaunch.launching.goals import goal
+from simlaunch.launching.goals import BEYOND, goal
 from simlaunch.launching.launch_speed import settle
 from simlaunch.metrics.marks import Roll, Target
 from simlaunch.parameters.fill import lower
@@ -18,9 +18,6 @@ from simlaunch.simulation.run import complete
 from simlaunch.units.gate import quoted
 from simlaunch.units.quantity import to_display
 from simlaunch.units.spelling import Dimension, System
-
-_BEYOND = 1.005
-"""A run goes a little past its target, so that samples stand on both sides of it."""
 
 
 def aim(car: Car, targets: Sequence[Target]) -> None:
@@ -45,8 +42,8 @@ def aim(car: Car, targets: Sequence[Target]) -> None:
     _start(car, targets[0])
     distances = [target.end for target in targets if target.by_distance]
     speeds = [target.end for target in targets if not target.by_distance]
-    car.run.stop_distance = _BEYOND * max(distances, default=0.0)
-    car.run.stop_speed = _BEYOND * max(speeds, default=0.0)
+    car.run.stop_distance = BEYOND * max(distances, default=0.0)
+    car.run.stop_speed = BEYOND * max(speeds, default=0.0)
 
 
 def _start(car: Car, target: Target) -> None:

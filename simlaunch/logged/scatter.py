@@ -10,8 +10,7 @@ from math import isfinite, nan, sqrt
 import numpy as np
 from scipy.special import stdtrit
 
-CONFIDENCE = 0.95
-"""Of ten intervals at this confidence, between nine and ten hold the true difference."""
+from simlaunch.uncertainty.distributions import CONFIDENCE
 
 
 class Evidence(StrEnum):

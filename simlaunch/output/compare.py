@@ -445,7 +445,8 @@ _MEANING_OF_SPANS = (
 _SHIFTS_FOLLOW = "Shift speeds are worked out anew for each mixture."
 _SHORT_MEANING = "A difference is the second column less the first: below zero the second curve is quicker."
 _MORE = "--all prints every table."
-_SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
+SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
+"""The sprint that is stated beside the goal."""
 
 
 def _pair_head(pair: Pair) -> str:
@@ -521,7 +522,7 @@ def _main_times(pair: Pair, goal: Target, numbers: Numbers) -> Table:
     ]
     for gap in distinct(pair.full.marks, _target):
         label = target_label(gap.first.target)
-        if label == _SPRINT[numbers.system] and not same_target(gap.first.target, goal) and not isnan(gap.gap):
+        if label == SPRINT[numbers.system] and not same_target(gap.first.target, goal) and not isnan(gap.gap):
             rows.append(_row(label, gap.first.time, gap.second.time, Dimension.TIME, numbers))
     return Table("Times", _heads(pair), (*rows, *_tests(pair, numbers)))
 

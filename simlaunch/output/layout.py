@@ -11,6 +11,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from unicodedata import east_asian_width
 
+from simlaunch.writing import no_formula
+
 WIDTH = 80
 NOT_REACHED = "-"
 """Stands in a cell for a number that there is not."""
@@ -20,7 +22,6 @@ _GOES_ON = " \\"
 _SECOND_COLUMN = "\0"  # stands behind a wide character; no cleaned text holds it
 _NARROWEST = 7
 _WORD = re.compile(r"\[[^\]]*\]|\S+")  # a unit in brackets stays in one piece
-_FORMULA_STARTS = ("=", "+", "-", "@")
 
 
 @dataclass(frozen=True)
@@ -224,11 +225,6 @@ def tables_text(tables: Sequence[Table]) -> list[str]:
     return ["\n".join(line.rstrip() for line in _lines(table, _label_width(table, wanted))) for table in tables]
 
 
-def _cell(text: str) -> str:
-    """User text that a spreadsheet will not take for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-
-
 def _value(text: str) -> str:
     return "" if text == NOT_REACHED else text
 
@@ -252,6 +248,6 @@ def csv_text(tables: Iterable[Table]) -> str:
     for table in tables:
         for label, row in zip(_full_labels(table), table.rows, strict=True):
             for head, cell in zip(table.heads, row.cells, strict=True):
-                texts = (_cell(clean(text)) for text in (table.title, label, row.unit, head))
+                texts = (no_formula(clean(text)) for text in (table.title, label, row.unit, head))
                 writer.writerow((*texts, _value(clean(cell))))
     return out.getvalue()

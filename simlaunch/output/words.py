@@ -400,7 +400,8 @@ class _Phrases:
 
     def cost(self) -> str:
         """Wheelspin with both curves, and what the higher peak asks of the driveline: facts, not causes of the gap."""
-        return f"{self.wheelspin()}; {named(self.case.higher)} {self.load() or self.pull()}"
+        load = self.load()
+        return f"{self.wheelspin()}; {f'{named(self.case.higher)} {load}' if load else self.pull()}"
 
     def wheelspin(self) -> str:
         """Wheelspin time with both curves; it is one thing among others that go into a time."""
@@ -418,8 +419,10 @@ class _Phrases:
 
     def pull(self) -> str:
         """Steady torque at the gearbox input, where no part is rated."""
-        higher, lower = self.case.input_torques
-        return f"pulls {self.torque(higher)} at the gearbox input against {self.torque(lower)}"
+        higher, lower = map(self.torque, self.case.input_torques)
+        if higher == lower:
+            return f"both pull {higher} at the gearbox input"
+        return f"{named(self.case.higher)} pulls {higher} at the gearbox input against {lower}"
 
     def share(self, value: float) -> str:
         return self.numbers.with_unit(value, Dimension.SHARE)

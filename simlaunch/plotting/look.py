@@ -67,6 +67,9 @@ _LOOK: Mapping[str, Any] = {
     "svg.hashsalt": "simlaunch",
 }
 
+HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
+"""Patterns of areas, one for each curve in turn."""
+
 _WIDTH = 6.6  # of a sheet that stands alone; all lengths of the layout are in inches
 _MARGIN = 0.14
 _LEFT = 0.62

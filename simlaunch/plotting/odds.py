@@ -10,6 +10,7 @@ from simlaunch.analysis.odds import Odds
 from simlaunch.launching.goals import target_label
 from simlaunch.output.odds import tally
 from simlaunch.plotting.look import (
+    HATCHES,
     INK,
     Array,
     Panels,
@@ -26,7 +27,6 @@ from simlaunch.plotting.look import (
 from simlaunch.units.spelling import Dimension
 
 _FEWEST_BINS, _MOST_BINS = 12, 48
-_HATCHES = ("//", "\\\\")
 _EDGE = 0.001  # least width of the picture on either side of level [s]
 
 
@@ -101,7 +101,7 @@ def _draw(axes: Axes, gaps: Array, units: Units) -> None:
             width=float(np.diff(edges)[0]),
             facecolor="none",
             edgecolor=curve_style(index).colour,
-            hatch=_HATCHES[index],
+            hatch=HATCHES[index],
             linewidth=0.8,
         )
     axes.axvline(0.0, color=INK, linewidth=1.2)

@@ -12,6 +12,7 @@ from simlaunch.errors import UsageError
 from simlaunch.output.layout import short
 from simlaunch.output.parts import more_overloads
 from simlaunch.plotting.look import (
+    HATCHES,
     INK,
     QUIET,
     Panels,
@@ -30,7 +31,6 @@ from simlaunch.plotting.look import (
 from simlaunch.scenario.decision import PartRating
 from simlaunch.units.spelling import Dimension
 
-_HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
 _BAR = 0.22  # height of a bar on the sheet [in]
 _NAME_ABOVE = 0.5  # room for the name of a part above its bars, and between the parts [in]
 _FLAG = {Level.OVER_RATING: ", over rating", Level.OVER_FAILURE: ", over expected failure"}
@@ -153,7 +153,7 @@ def _bar(axes: Axes, place: float, share: float, thickness: float, index: int) -
         height=0.9 * thickness,
         facecolor="none",
         edgecolor=curve_style(index).colour,
-        hatch=_HATCHES[index % len(_HATCHES)],
+        hatch=HATCHES[index % len(HATCHES)],
         linewidth=1.0,
     )
 

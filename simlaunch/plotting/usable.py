@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from simlaunch.analysis.usable import GearCeiling, UsableTorque
 from simlaunch.plotting.labels import End, label_ends
 from simlaunch.plotting.look import (
+    HATCHES,
     LineStyle,
     Panels,
     Units,
@@ -41,7 +42,6 @@ CUT_STYLE = LineStyle("#3450b4", (1.6, 1.2), 3.2)
 
 _HEADROOM = 1.2  # height of the picture over the highest peak
 _FARTHEST = 2.0  # as far up as the picture goes to show the lowest ceiling
-_HATCHES = ("//", "\\\\", "||", "--", "xx", "++")
 _MOST_NAMED = 3
 
 
@@ -194,7 +194,7 @@ def _draw_curves(axes: Axes, usable: UsableTorque, units: Units) -> list[End]:
             interpolate=True,
             facecolor="none",
             edgecolor=line_style.colour,
-            hatch=_HATCHES[index % len(_HATCHES)],
+            hatch=HATCHES[index % len(HATCHES)],
             linewidth=0.0,
             alpha=0.55,
         )

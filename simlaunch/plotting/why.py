@@ -18,6 +18,7 @@ from simlaunch.metrics.marks import Target
 from simlaunch.physics.table import values_at
 from simlaunch.plotting.labels import TIE, End, label_ends, spread
 from simlaunch.plotting.look import (
+    HATCHES,
     QUIET,
     LineStyle,
     Panels,
@@ -38,7 +39,6 @@ from simlaunch.units.spelling import Dimension
 Array = NDArray[np.float64]
 
 _POINTS = 600
-_HATCHES = ("//", "\\\\")
 _ROWS = 2  # of seconds, in turn
 _DROP = 0.13  # from one row to the next, as a share of the panel
 _GAP = 0.06  # between neighbours in a row [in]
@@ -126,7 +126,7 @@ def draw_torque(axes: Axes, pair: Pair, styles: tuple[LineStyle, LineStyle], uni
         if abs(span.full.share) >= WORTH_NAMING:
             axes.fill_between(
                 shown[inside], one[inside], other[inside], facecolor="none", edgecolor=styles[helped].colour,
-                hatch=_HATCHES[helped], linewidth=0.0, alpha=0.7,
+                hatch=HATCHES[helped], linewidth=0.0, alpha=0.7,
             )  # fmt: skip
     _label_spans(axes, pair, styles, units, [np.array([shown, one]), np.array([shown, other])])
 

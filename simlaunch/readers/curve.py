@@ -44,7 +44,8 @@ Array = NDArray[np.float64]
 _NEAR = 0.03  # rows that count for the mixture at an engine speed, relative
 
 MOST_SHEETS = 20
-_STEPS = (50.0, 100.0, 200.0, 500.0)
+STEPS = (50.0, 100.0, 200.0, 250.0, 500.0)
+"""Distances of the engine speeds of a curve: the first that leaves few enough points [rpm]."""
 
 
 @dataclass(frozen=True)
@@ -357,7 +358,7 @@ def grid_of(pulls: Sequence[Pull], curves: Sequence[Smooth]) -> Array:
     if len(pulls) == 1 and curves[0].method is Smoothing.AS_IT_IS:
         return np.unique(pulls[0].speed)
     low, high = (edge / RPM for edge in common_range(pulls))
-    step = next((step for step in _STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), _STEPS[-1])
+    step = next((step for step in STEPS if (high - low) / step < MAX_CURVE_POINTS - 3), STEPS[-1])
     inner = np.arange(np.ceil((low + 0.2 * step) / step), np.floor((high - 0.2 * step) / step) + 1.0) * step
     return np.concatenate(([low], inner, [high])) * RPM
 

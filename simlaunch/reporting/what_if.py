@@ -18,6 +18,7 @@ from simlaunch.metrics.full_load import full_load, limited_gears
 from simlaunch.metrics.many import GRIP, PARTS, Measured
 from simlaunch.metrics.marks import STANDARD, Target
 from simlaunch.metrics.parts import Part
+from simlaunch.output.compare import SPRINT
 from simlaunch.output.layout import Row, Table
 from simlaunch.output.words import PEDAL_WORDS, Numbers, gears_words
 from simlaunch.parameters.fill import fill_table, lower
@@ -25,6 +26,7 @@ from simlaunch.physics.table import values_at
 from simlaunch.record import MAX_CURVE_POINTS, MAX_GEAR_POINTS, Car, Pedal
 from simlaunch.scenario.model import Scenario
 from simlaunch.simulation.bench import DEFAULT_TOLERANCE
+from simlaunch.sweeping.chunk import SWEEP_TOLERANCE
 from simlaunch.units.quantity import display_unit
 from simlaunch.units.spelling import Dimension, System
 
@@ -37,12 +39,10 @@ AS_GIVEN = 4
 STEPS = 4
 """Steps of a slider from one computed launch to the next."""
 
-_TOLERANCE = 3e-4  # of launches with a plateau: times to a fifth of a millisecond, and the page prints a whole one [-]
 _LOWEST = 0.5  # lowest plateau over the highest
 _SHOWN = 1.5  # a gear whose tyres can use more than so many times the highest torque is not drawn
 _LEVEL = 1e-6  # share by which two torques may differ and count as the same
 _NEAT = (1.0, 2.0, 2.5, 5.0, 10.0)
-_SPRINT = {System.METRIC: "0-100 km/h", System.US: "0-60 mph"}
 _PEDALS = {Pedal.FULL: "full", Pedal.HELD_SLIP: "held"}
 
 
@@ -165,7 +165,7 @@ def grid(scenario: Scenario, usable: UsableTorque, target: Target, system: Syste
     torques = np.array([usable.curves[first], usable.curves[second]])
     envelope, peaks = torques.max(axis=0), torques.max(axis=1)
     heights = heights_up_to(float(peaks.max()), system)
-    sprint = next(each for each in STANDARD if each.label == _SPRINT[system])
+    sprint = next(each for each in STANDARD if each.label == SPRINT[system])
     targets = (target,) if same_target(target, sprint) else (target, sprint)
     measures = [
         measure
@@ -197,7 +197,7 @@ def _measures(
     """Everything that is measured with one pedal."""
     cars = _cars(scenario, names, pedal, targets, (speeds, envelope, heights))
     drawn = len(heights) * GRIPS.size  # the two curves, whose times stand elsewhere on the page too, come after them
-    pieces = ((cars[:drawn], _TOLERANCE), (cars[drawn:], DEFAULT_TOLERANCE))
+    pieces = ((cars[:drawn], SWEEP_TOLERANCE), (cars[drawn:], DEFAULT_TOLERANCE))
     launched = [measure_all(some, targets, tolerance, groups=(GRIP, PARTS)) for some, tolerance in pieces]
     measured = Measured(*(np.concatenate(column) for column in zip(*launched, strict=True)))
     wanted = [(f"time {target.label}", f"time for {target_label(target)}", Dimension.TIME) for target in targets]

@@ -20,7 +20,7 @@ from simlaunch.sweeping.chunk import Study
 from simlaunch.sweeping.ranking import Order
 from simlaunch.sweeping.store import Reader
 from simlaunch.units.spelling import Dimension, kinds
-from simlaunch.writing import check, whole
+from simlaunch.writing import check, no_formula, whole
 
 if TYPE_CHECKING:
     import xarray
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 LINES_FORMAT = "simlaunch-launches-1"
 """Format that the first of the JSON lines names."""
 
-_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 _AT_ONCE = 10_000
 _MOST_ROWS = 1_048_575  # of a worksheet, below its heads
 
@@ -167,11 +166,6 @@ def write(
         _FILL[kind](reader, wanted, part)
 
 
-def _guarded(text: str) -> str:
-    """Text that a spreadsheet will not take for a formula."""
-    return f"'{text}" if text.startswith(_FORMULA_STARTS) else text
-
-
 def _fill_lines(reader: Reader, wanted: Order | None, part: Path) -> None:
     with part.open("w", encoding="utf-8", newline="") as stream:
         stream.writelines(f"{line}\n" for line in json_lines(reader, wanted))
@@ -181,9 +175,9 @@ def _fill_csv(reader: Reader, wanted: Order | None, part: Path) -> None:
     """CSV: empty cells for what was not reached; text never reads as a formula."""
     with part.open("w", encoding="utf-8", newline="") as stream:
         writer = csv.writer(stream, lineterminator="\n")
-        writer.writerow(map(_guarded, heads(reader)))
+        writer.writerow(map(no_formula, heads(reader)))
         for row in launches(reader, wanted):
-            writer.writerow([_guarded(cell) if isinstance(cell, str) else cell for cell in row])
+            writer.writerow([no_formula(cell) if isinstance(cell, str) else cell for cell in row])
 
 
 def _library(name: str, extra: str) -> Any:

@@ -12,6 +12,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Array = NDArray[np.float64]
 
+CONFIDENCE = 0.95
+"""How often an interval that a study states is meant to hold the true value [-]."""
+
 _TINY = 1e-300
 
 

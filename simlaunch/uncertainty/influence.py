@@ -18,8 +18,8 @@ from simlaunch.scenario.model import Scenario
 
 Array = NDArray[np.float64]
 
-_TOLERANCE = 1e-4  # that of sweeps [-]
-_LEAST = 5e-4  # what launches of that tolerance cannot resolve [s]
+_TOLERANCE = 1e-4  # of each step: times good to a tenth of a millisecond [-]
+_LEAST = 5e-4  # what two such launches cannot resolve for certain [s]
 _PEDALS = (Pedal.FULL, Pedal.HELD_SLIP)
 
 

@@ -226,6 +226,18 @@ def test_only_spin() -> None:
     assert "; with slip control it would " in told
 
 
+def test_an_end_that_reaches_beyond_the_middle_is_called_a_part() -> None:
+    """Of 1,000 to 7,000 rpm the middle is 4,000: a span from 2,500 rpm on is no top end, one up to 5,500 no low end."""
+    base = {1000: 300.0, 2000: 380.0, 2500: 400.0, 4000: 400.0, 5500: 380.0, 7000: 300.0}
+    early = base | {4000: 404.0, 5500: 395.0, 7000: 320.0}
+    late = base | {1000: 320.0, 2000: 395.0, 2500: 404.0, 4000: 404.0}
+    for changed, place, name in ((early, -1, SpanName.UPPER), (late, 0, SpanName.LOWER)):
+        (pair,) = compare(_with_curves(GRIP, _curve("one", base), _curve("other", changed)), cases=0).pairs
+        assert pair.why is not None
+        assert len(pair.why.spans) > 1
+        assert pair.why.spans[place].name is name
+
+
 def test_only_the_top_end() -> None:
     same = _LOW | {2500: 400.0, 4000: 400.0}
     strong, weak = same | {5000: 400.0, 6000: 370.0, 7000: 320.0}, same | {4300: 405.0, 5000: 330.0, 7000: 180.0}

@@ -4,7 +4,8 @@
 
 The truth is our own method at a tolerance of 1e-10 and, for a sample of the cars, SciPy's DOP853 at 1e-10. Launches
 near the edge of grip are reported apart: there a small change of the grip may decide whether a wheel lets go, so that
-the time itself is ill conditioned, whatever the method.
+the time itself is ill conditioned, whatever the method. Speeds are by processor time, so that other work on the machine
+counts little.
 """
 
 from __future__ import annotations
@@ -136,11 +137,11 @@ def against_scipy(build: Build, cases: Iterable[Case]) -> tuple[Array, float, fl
     """Differences from SciPy's quarter-mile times [s], and the mean time of one launch by each path [s]."""
     differences, ours, theirs = [], [], []
     for case in cases:
-        start = time.perf_counter()
+        start = time.process_time()
         launch(build(case.seed))
-        middle = time.perf_counter()
+        middle = time.process_time()
         reference = launch(build(case.seed), method=Method.REFERENCE)
-        theirs.append(time.perf_counter() - middle)
+        theirs.append(time.process_time() - middle)
         ours.append(middle - start)
         differences.append(case.time - float(reference.trace.time[-1]))
     return np.abs(differences), float(np.mean(ours)), float(np.mean(theirs))
@@ -161,10 +162,10 @@ def grip_sensitivity(cases: Iterable[Case], change_of_grip: float = 1e-6) -> Arr
 def launches_per_second(build: Build, cases: Iterable[Case], gap: float) -> float:
     """Launches that one core makes in a second, samples of the trace included."""
     cars = [build(case.seed) for case in cases]
-    start = time.perf_counter()
+    start = time.process_time()
     for car in cars:
         launch(car, sample_gap=gap)
-    return len(cars) / (time.perf_counter() - start)
+    return len(cars) / (time.process_time() - start)
 
 
 def _spread(values: Array, unit: float) -> str:

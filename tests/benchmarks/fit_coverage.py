@@ -1,8 +1,9 @@
 """How often 95 % intervals of `fit` hold the truth: four kinds of car, with and without engine speed, and with logs of
 a car that is simpler than the fitted one (rigid half shafts, a body that hardly pitches).
 
-    python tests/benchmarks/fit_coverage.py [LOGS]
+    python tests/benchmarks/fit_coverage.py [LOGS] [CAR ...] [+VALUE ...]
 
+Cars are named by their scenario; with "+rolling resistance" that value is fitted beside the usual ones.
 A line for each log of which a value lies more than twice as far away as its interval reaches, then one for each cell:
 how many of each value's intervals hold the truth, how many fits may not be used, and the worst of those that may.
 """
@@ -38,7 +39,7 @@ CARS = {
     "all-drive, dual clutch": "all-drive-grip",
     "all-drive, converter": "all-drive-saloon",
 }
-NAMES = ("friction", "curve scale", "drag area")
+NAMES = ["friction", "curve scale", "drag area"]
 DURATION = 7.0
 _PITCH = 10.0
 _FAR = 2.0
@@ -70,8 +71,8 @@ def held(
     rng, away, bad = np.random.default_rng(7), [], []
     own = lower(scenario, scenario.curve_names[0], Pedal.FULL)
     for n in range(logs):
-        true = np.array([own.road.friction_factor, 1.0, own.body.drag_area]) * rng.normal([0.95, 1.0, 1.0], 0.03)
-        trace = run(scenario, *map(float, true), rigid=rigid)
+        drawn = np.array([own.road.friction_factor, 1.0, own.body.drag_area]) * rng.normal([0.95, 1.0, 1.0], 0.03)
+        trace = run(scenario, *map(float, drawn), rigid=rigid)
         found = columns(trace, Logger(50.0, 0.05, engine_noise=0.0 if engine else None), np.random.default_rng(n))
         if engine:
             found["Engine Speed [rpm]"] = np.round(found["Engine Speed [rpm]"])
@@ -81,6 +82,7 @@ def held(
             _say(f"    log {n}: refused, {' '.join(str(error).split())[:150]}")
             continue
         each = [fit.value(name) for name in NAMES]
+        true = np.array([*drawn, *(one.parameter.own for one in each[drawn.size :])])
         halves = [max(0.5 * (one.high - one.low), 1e-12) for one in each]
         away.append(np.abs(np.array([one.value for one in each]) - true) / halves)
         bad.append(not fit.usable)
@@ -121,4 +123,5 @@ def main(logs: int, wanted: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if sys.argv[1:] else 10, sys.argv[2:])
+    NAMES += [word[1:] for word in sys.argv[2:] if word.startswith("+")]
+    main(int(sys.argv[1]) if sys.argv[1:] else 10, [word for word in sys.argv[2:] if not word.startswith("+")])

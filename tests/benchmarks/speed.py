@@ -201,10 +201,10 @@ def sundials_results(fleet: Fleet) -> list[Result]:
 
 
 def jax_results(fleet: Fleet, batch: int) -> list[Result]:
-    """JAX's best solver, on a batch drawn with replacement."""
+    """JAX with diffrax, on a batch drawn with replacement."""
     try:
         from benchmarks.jax_agreement import disagreement
-        from benchmarks.jax_launch import LADDERS, times_by_diffrax
+        from benchmarks.jax_launch import LADDER, times_by_diffrax
     except ImportError as missing:
         raise LeftOutError("JAX left out: pip install jax diffrax") from missing
     apart = disagreement(fleet.cars)
@@ -212,10 +212,7 @@ def jax_results(fleet: Fleet, batch: int) -> list[Result]:
     if not apart <= _ALIKE:
         raise LeftOutError(f"JAX left out: its rates or events differ from ours by {apart:.1e}, not {_ALIKE:g} at most")
     drawn = fleet.some(np.random.default_rng(0).integers(len(fleet.cars), size=batch).tolist())
-    return best_of([
-        Contender("JAX diffrax", solver, "all at once", times_by_diffrax(solver), drawn, ladder, whole=True)
-        for solver, ladder in LADDERS.items()
-    ])  # fmt: skip
+    return best_of([Contender("JAX diffrax", "Tsit5", "all at once", times_by_diffrax, drawn, LADDER, whole=True)])
 
 
 def beside(own: Result, other: Result, rounds: int) -> Result:

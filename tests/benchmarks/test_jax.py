@@ -47,7 +47,7 @@ def test_times_are_ours(fleet: Fleet) -> None:
     The second one is left out: it is stiff, and would take 120,000 steps.
     """
     mild = fleet.some([0, *range(2, len(fleet.cars))])
-    times = times_by_diffrax("Tsit5")(mild.cars, 1e-6)
+    times = times_by_diffrax(mild.cars, 1e-6)
     assert np.abs(times - mild.truth).max() < CLOSE
 
 

@@ -14,9 +14,11 @@ import numpy as np
 import openpyxl
 import pytest
 
+from simlaunch.analysis import worth
 from simlaunch.cli.main import answer
 from simlaunch.cli.scenario_file import read
 from simlaunch.errors import UsageError
+from simlaunch.simulation.bench import DEFAULT_TOLERANCE
 from simlaunch.sweeping.axes import axes
 from simlaunch.sweeping.chunk import SWEEP_TOLERANCE, prepared, spec_of
 from simlaunch.sweeping.plan import Plan
@@ -197,6 +199,14 @@ def test_help(capsys: Capture, arguments: list[str]) -> None:
     assert max(map(len, out.splitlines())) <= 80
     assert "sweep" in out
     assert "begin" not in out
+
+
+def test_help_states_the_tolerance_that_is_taken(capsys: Capture) -> None:
+    """As plain runs take another one. Source: the constants of both."""
+    for command, taken in (("sweep", SWEEP_TOLERANCE), ("parts", DEFAULT_TOLERANCE), ("worth", worth.TOLERANCE)):
+        out, _ = _said(capsys, 0, command, "--help")
+        stated = " ".join(out.split()).split("from 1e-13 to 1e-2. [default: (")[1].split(")")[0]
+        assert float(stated) == taken
 
 
 @pytest.mark.skipif(os.name != "posix", reason="needs the signals of a POSIX system")

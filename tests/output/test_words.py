@@ -337,3 +337,12 @@ def test_a_difference_is_that_of_the_numbers_beside_it(kind: Dimension, system: 
 def test_a_difference_from_nothing_is_nothing() -> None:
     assert Numbers(System.METRIC).beside(1.0, nan, Dimension.TIME) == ("1.000", "-", "-")
     assert Numbers(System.METRIC).beside(49.988, 50.013, Dimension.SPEED) == ("180.0", "180.0", "0.0")
+
+
+def test_pulls_that_are_printed_alike_are_stated_once() -> None:
+    """No "380 N m against 380 N m": what differs by less than what is printed does not differ."""
+    _, _, last = _told(input_torques=(380.2, 379.8))
+    assert "; both pull 380 N m at the gearbox input; " in last
+    assert "against" not in last
+    _, _, last = _told(input_torques=(380.6, 379.8))
+    assert '"peak" pulls 381 N m at the gearbox input against 380 N m' in last
