@@ -155,8 +155,9 @@ def test_a_curve_from_a_log_ends_before_the_rev_limit_and_can_be_held_up_to_it(
 def test_a_curve_is_held_only_beyond_its_end() -> None:
     """A sheet with a scenario is told of the same end; one without a rev limit is told nothing."""
     coupe = simlaunch.load(COUPE)
-    with pytest.raises(UsageError, match="the curve reaches"):
-        simlaunch.read_curve_from_logs([PULL], coupe, hold_to=5000.0 * np.pi / 30.0)
+    for rpm in (5000.0, np.nan, np.inf, 30001.0):
+        with pytest.raises(UsageError, match="where the curve ends, and up to 30000 rpm"):
+            simlaunch.read_curve_from_logs([PULL], coupe, hold_to=rpm * np.pi / 30.0)
     sheet = str(COUPE.parent / "sheets" / "invented-wheel-sheet.csv")
     assert not any("takes no curve" in note for note in simlaunch.read_curve([sheet]).notes)
     told = simlaunch.read_curve([sheet], rev_limit=7500.0 * np.pi / 30.0).notes
