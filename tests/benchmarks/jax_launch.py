@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 _FIRST_STEP = 1e-4  # [s]
 _LANDING = 1e-7  # a step that ends within this time behind an event ends on it [s]
 _LEAST, _MOST, _SAFETY = 0.2, 5.0, 0.9
-_SMALLEST_BATCH, _GIVEN_UP = 8, 0.01
+_SMALLEST_BATCH, _GIVEN_UP = 8, 0.03
 _MOST_PASSES = 100_000
 _SCALE = Motion(*motion_scales().tolist())
 _SOLVER: Any = diffrax.Tsit5(scan_kind="lax")

@@ -2,7 +2,8 @@
 
 Only the fifteen states that act on the motion are handed out; the energy integrals follow from them and would slow a
 general library down for nothing. The compiled form takes the places in memory of the car and its phase rather than the
-records themselves: a call from Python then costs well under a microsecond instead of eleven.
+records themselves, and numba calls it, not the way by which our own kernels are reached: a call from Python then costs
+well under a microsecond.
 """
 
 from __future__ import annotations
@@ -11,11 +12,11 @@ from collections.abc import Callable, Iterable
 from typing import Any
 
 import numpy as np
-from numba import carray, from_dtype, types  # type: ignore[attr-defined]  # its stubs leave it out
+from numba import from_dtype, njit
 from numba.extending import intrinsic
 from numpy.typing import NDArray
 
-from simlaunch.compiled import entry, part
+from simlaunch.compiled import _compiler
 from simlaunch.physics import balance
 from simlaunch.physics import state as at
 from simlaunch.record import CAR, Car
@@ -39,10 +40,57 @@ _STORM = 500  # more changes of phase than this in one launch mean that no phase
 _DIFFERENCE = 1.5e-8  # relative step of a difference quotient: the root of the rounding error
 
 
-@part
-def _hand_over(t: float, y: Array, car: Car, phase: Car, event: int) -> tuple[int, float]:
-    """The loop of `simulation.kernel.make_run`, without its advance."""
-    values = np.empty(ev.EVENTS)
+def _record_at(kind: np.dtype[Any]) -> Any:
+    """An intrinsic that reads a place in memory as a record."""
+    record = from_dtype(kind)
+
+    @intrinsic
+    def record_at(context: Any, place: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            return builder.inttoptr(arguments[0], context.get_value_type(signature.return_type))
+
+        return record(place), generate
+
+    return record_at
+
+
+_compiler()  # from here on numba knows every part
+_called_from_python = njit(nogil=True, error_model="numpy")
+_car_at, _phase_at = _record_at(CAR), _record_at(at.PHASE)
+
+
+@_called_from_python
+def motion_rates(t: float, y: Array, car_place: int, phase_place: int, out: Array) -> None:
+    """Compiled rates of the fifteen states."""
+    full = np.empty(at.STATES)
+    balance.rates(t, y, _car_at(car_place), _phase_at(phase_place), full)
+    out[:] = full[:STATES]
+
+
+@_called_from_python
+def motion_jacobian(t: float, y: Array, car_place: int, phase_place: int, scale: Array, out: Array) -> None:
+    """Compiled derivative of the rates by the states, from forward differences."""
+    car, phase = _car_at(car_place), _phase_at(phase_place)
+    here, there, moved = np.empty(at.STATES), np.empty(at.STATES), y.copy()
+    balance.rates(t, y, car, phase, here)
+    for j in range(STATES):
+        moved[j] += _DIFFERENCE * max(abs(y[j]), scale[j])
+        balance.rates(t, moved, car, phase, there)
+        for i in range(STATES):
+            out[i, j] = (there[i] - here[i]) / (moved[j] - y[j])
+        moved[j] = y[j]
+
+
+@_called_from_python
+def motion_events(t: float, y: Array, car_place: int, phase_place: int, out: Array) -> None:
+    """Compiled event functions."""
+    ev.event_values(t, y, _car_at(car_place), _phase_at(phase_place), out)
+
+
+@_called_from_python
+def motion_hand_over(t: float, y: Array, car_place: int, phase_place: int, event: int) -> tuple[int, float]:
+    """Compiled hand-over: the loop of `simulation.kernel.make_run`, without its advance."""
+    car, phase, values = _car_at(car_place), _phase_at(phase_place), np.empty(ev.EVENTS)
     for _ in range(_STORM):
         if event == ev.TARGETS_PASSED:
             return FINISHED, t
@@ -58,57 +106,6 @@ def _hand_over(t: float, y: Array, car: Car, phase: Car, event: int) -> tuple[in
                 return STOPPED, t
             return GOING, max(ev.next_bound(t, car, phase), t)
     return STOPPED, t
-
-
-def _record_at(kind: np.dtype[Any]) -> Any:
-    """An intrinsic that reads a place in memory as a pointer to a record."""
-    record = from_dtype(kind)
-
-    @intrinsic
-    def record_at(context: Any, place: Any) -> Any:
-        def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-            return builder.inttoptr(arguments[0], context.get_value_type(signature.return_type))
-
-        return types.CPointer(record)(place), generate  # type: ignore[no-untyped-call]  # numba
-
-    return record_at
-
-
-_car_at, _phase_at = _record_at(CAR), _record_at(at.PHASE)
-
-
-@entry
-def motion_rates(t: float, y: Array, car_place: int, phase_place: int, out: Array) -> None:
-    """Compiled rates of the fifteen states."""
-    full = np.empty(at.STATES)
-    balance.rates(t, y, carray(_car_at(car_place), 1)[0], carray(_phase_at(phase_place), 1)[0], full)
-    out[:] = full[:STATES]
-
-
-@entry
-def motion_jacobian(t: float, y: Array, car_place: int, phase_place: int, scale: Array, out: Array) -> None:
-    """Compiled derivative of the rates by the states, from forward differences."""
-    car, phase = carray(_car_at(car_place), 1)[0], carray(_phase_at(phase_place), 1)[0]
-    here, there, moved = np.empty(at.STATES), np.empty(at.STATES), y.copy()
-    balance.rates(t, y, car, phase, here)
-    for j in range(STATES):
-        moved[j] += _DIFFERENCE * max(abs(y[j]), scale[j])
-        balance.rates(t, moved, car, phase, there)
-        for i in range(STATES):
-            out[i, j] = (there[i] - here[i]) / (moved[j] - y[j])
-        moved[j] = y[j]
-
-
-@entry
-def motion_events(t: float, y: Array, car_place: int, phase_place: int, out: Array) -> None:
-    """Compiled event functions."""
-    ev.event_values(t, y, carray(_car_at(car_place), 1)[0], carray(_phase_at(phase_place), 1)[0], out)
-
-
-@entry
-def motion_hand_over(t: float, y: Array, car_place: int, phase_place: int, event: int) -> tuple[int, float]:
-    """Compiled hand-over."""
-    return _hand_over(t, y, carray(_car_at(car_place), 1)[0], carray(_phase_at(phase_place), 1)[0], event)
 
 
 class Motion:
