@@ -20,6 +20,7 @@ from simlaunch.units.quantity import RPM
 
 Array = NDArray[np.float64]
 
+_FASTEST = 30_000.0 * RPM  # that a scenario takes [rad/s]
 _SAME = 1e-6  # a smaller share of an engine speed is rounding
 
 
@@ -54,8 +55,9 @@ class DynoCurve(Result):
         """Refuse to hold a curve where it has points of its own, or more points than a file takes."""
         if self.hold_to is None:
             return
-        if self.hold_to <= self.ends_at:
-            raise UsageError(f"the curve reaches {_rpm(self.ends_at)}; hold it to a higher engine speed, or not at all")
+        if not self.ends_at < self.hold_to <= _FASTEST:
+            bounds = f"above {_rpm(self.ends_at)}, where the curve ends, and up to {_rpm(_FASTEST)}"
+            raise UsageError(f"a curve cannot be held to {_rpm(self.hold_to)}; write an engine speed {bounds}")
         if self.account.speed.size >= MAX_CURVE_POINTS:
             raise UsageError(f"the curve has {MAX_CURVE_POINTS} points, as many as a file takes; leave some out")
 

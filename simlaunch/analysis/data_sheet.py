@@ -140,7 +140,7 @@ _ONLY: Mapping[str, tuple[Callable[[Mapping[str, Any]], bool], str, str]] = {
     "centre": (
         lambda found: found.get("driven") == "all",
         "applies only where both axles are driven",
-        "leave it out, or write --driven all",
+        'leave it out, or answer "all" for the driven axle',
     ),
     "rear_axle": (
         lambda found: found.get("driven") == "rear",

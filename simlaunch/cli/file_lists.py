@@ -42,17 +42,18 @@ class TakesLists(TyperCommand):
             yield from (name, value) if equals and name in self.lists and not ended else (text,)
 
     def _repeated(self, args: Sequence[str]) -> Iterator[str]:
-        option, ended = "", False
+        option, ended, first = "", False, False
         for text, then in pairwise([*args, "-"]):
             ended = ended or text == _END
             if not ended and text in self.lists:
-                option = text
+                option, first = text, True
                 if then.startswith("-") or not then:
                     raise UsageError(f"{text} names no log; write such as {text} a.csv b.csv")
-            elif ended or text.startswith("-") or not option or self._is_scenario(text):
+            elif ended or text.startswith("-") or not option or (self._is_scenario(text) and not first):
                 option = ""
                 yield text
             else:
+                first = False  # the file right behind an option is its own, whatever it is called
                 yield from (option, text)
 
     def _is_scenario(self, text: str) -> bool:

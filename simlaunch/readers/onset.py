@@ -16,7 +16,7 @@ Samples at rest count as speeds of zero. Where they are equal to the last digit 
 be one that shows nothing below some speed; then the last of them only says that the car was no faster than the first
 speed that is shown. A sensor that shows something at rest (the size of its noise) shows the root of the sum of squares
 of that and the speed. A log without noise is not fitted: the parabola through its first three moving samples begins
-at its root.
+at its root. Nor is one fitted that is shown only once the car is fast, or in samples that are too few.
 
 Source: Bayes' rule, with a flat weight of a; the first foot is the rollout of the drag strip (common practice).
 """
@@ -59,6 +59,7 @@ _COARSE, _FINE = 60, 61  # times that are tried, in two rounds
 _UNLIKELY = 1e-6  # as a share of the likeliest
 _SHAPES_GOOD_TO = 0.03  # of the speed [-]
 _ANY_SHAPE = (0.01, 0.003)  # what shapes beyond the three were seen to shift time zero and the first foot by [s]
+_SLOW_GAIN = 3.0  # a car that is seen late may have gained speed as slowly as this [m/s^2]
 _LEAST = 0.001  # nothing is stated to be known better [s]
 _TABLE = np.linspace(0.0, 3.0, 301)  # after time zero, where a foot is looked for [s]
 
@@ -144,7 +145,8 @@ def moving_off(time: Array, speed: Array, first: int, at_rest: float) -> Onset:
     if (quiet and not dead) or moving.size <= _EVEN:
         return _between(time, speed, first, exact)
     start = _about(time, speed, first, at_rest)
-    return _fitted(start) if start.time.size >= _EVEN else _between(time, speed, first, exact)
+    shown = start.time.size >= _EVEN and start.speed[0] < 2.0 * FAST
+    return _fitted(start) if shown else _between(time, speed, first, exact)
 
 
 def _parabola(time: Array, speed: Array, first: int) -> float:
@@ -168,8 +170,10 @@ def _between(time: Array, speed: Array, first: int, exact: float) -> Onset:
     zero = max(exact, float(time[first]))
     following = min(first + 1, time.size - 1)
     within = max(zero - float(time[first]), float(time[following]) - zero)
+    if speed[following] > FAST:  # a sensor that shows nothing before hides how long the car has gained speed
+        within = max(within, float(speed[following]) / _SLOW_GAIN)
     unseen = 0.5 * within * max(float(speed[following]), 0.0)  # way in that time [m]
-    return Onset(zero, within, nan, max(unseen / FAST, _LEAST))
+    return Onset(zero, within, nan, min(max(unseen / FAST, _LEAST), within))
 
 
 def _about(time: Array, speed: Array, first: int, at_rest: float) -> _Start:

@@ -56,9 +56,9 @@ QUESTIONS = (
     ),
     Question(
         "rear_axle",
-        "Rear axle: independent or live",
+        "Rear axle of a rear drive: independent or live",
         "data sheet, rear suspension; live: a rigid beam that holds the final drive",
-        "independent",
+        "live",
         "independent",
     ),
     Question(

@@ -31,6 +31,7 @@ def _parsed(args: str, *options: str, beside_scenarios: bool = False) -> list[st
         ("car.toml --log=a b", "car.toml --log a --log b"),
         ("car.toml --log a --log b", "car.toml --log a --log b"),
         ("--log a b car.toml", "--log a --log b car.toml"),
+        ("car.toml --log b.toml c", "car.toml --log b.toml --log c"),
         ("--log a b folder.TOML c", "--log a --log b folder.TOML c"),
         ("car.toml --log a b --log-after c d", "car.toml --log a --log b --log-after c --log-after d"),
         ("car.toml --log a b --curve old --curve new", "car.toml --log a --log b --curve old --curve new"),

@@ -6,6 +6,7 @@ import json
 import re
 import shutil
 from html import unescape
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ import numpy as np
 import pytest
 
 import simlaunch
+from made_once import made_once
 from readers.catalogue import refused
 from simlaunch.cli.main import answer
 from simlaunch.errors import ScenarioError, UsageError
@@ -153,8 +155,9 @@ def test_a_curve_from_a_log_ends_before_the_rev_limit_and_can_be_held_up_to_it(
 def test_a_curve_is_held_only_beyond_its_end() -> None:
     """A sheet with a scenario is told of the same end; one without a rev limit is told nothing."""
     coupe = simlaunch.load(COUPE)
-    with pytest.raises(UsageError, match="the curve reaches"):
-        simlaunch.read_curve_from_logs([PULL], coupe, hold_to=5000.0 * np.pi / 30.0)
+    for rpm in (5000.0, np.nan, np.inf, 30001.0):
+        with pytest.raises(UsageError, match="where the curve ends, and up to 30000 rpm"):
+            simlaunch.read_curve_from_logs([PULL], coupe, hold_to=rpm * np.pi / 30.0)
     sheet = str(COUPE.parent / "sheets" / "invented-wheel-sheet.csv")
     assert not any("takes no curve" in note for note in simlaunch.read_curve([sheet]).notes)
     told = simlaunch.read_curve([sheet], rev_limit=7500.0 * np.pi / 30.0).notes
@@ -212,6 +215,12 @@ def test_pages_of_a_project_link_both_ways_and_replace_nothing(tmp_path: Path, c
     (pages / "index.html").write_text("somebody's own", "utf-8")
     assert "is not as simlaunch wrote it" in refused(capsys, *arguments, code=3)
     assert [path.name for path in pages.iterdir()] == ["index.html"]
+    module = import_module("simlaunch.reporting.report")
+    with made_once(gather=module, edition=module):
+        _pages_are_made(tmp_path / "customer", pages, arguments, capsys)
+
+
+def _pages_are_made(customer: Path, pages: Path, arguments: list[str], capsys: Capture) -> None:
     told = _json(capsys, *arguments, "--force")
     assert sorted(path.name for path in pages.iterdir()) == ["index.html", "stock-report.html", "wish-report.html"]
     index = (pages / "index.html").read_text("utf-8")
@@ -222,7 +231,7 @@ def test_pages_of_a_project_link_both_ways_and_replace_nothing(tmp_path: Path, c
     assert "Stock &lt;i&gt;car&lt;/i&gt;" in index
     assert "<script" not in index
     assert "default-src 'none'" in unescape(index)
-    (tmp_path / "customer" / "wish.toml").unlink()  # one scenario of a project is enough
+    (customer / "wish.toml").unlink()  # one scenario of a project is enough
     assert answer([*arguments, "--quiet"]) == 0  # our own pages are written anew
     capsys.readouterr()
 

@@ -9,13 +9,13 @@ import re
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from at_work import at_work
 from output.rounding import stands_in
 from simlaunch.cli.main import answer
 from simlaunch.output.odds import _decider
@@ -124,8 +124,7 @@ def test_what_makes_no_sense_is_refused(capsys: Capture, arguments: list[str], c
 def test_an_interruption_ends_it() -> None:
     command = [sys.executable, "-m", "simlaunch", "odds", COUPE, "--cases", "100000"]
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        time.sleep(5.0)
-        assert process.poll() is None
+        assert at_work(process)
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert process.returncode == 130

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from at_work import at_work
 from simlaunch.cli.main import answer
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -72,8 +73,7 @@ def test_closed_and_full_streams_lead_to_no_traceback(redirection: str, code: in
 def test_an_interruption_ends_it() -> None:
     slow = ["run", COUPE, "--method", "reference", "--tolerance", "1e-13", "--quiet"]
     with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        time.sleep(4.0)
-        assert process.poll() is None, "the run was over before it could be interrupted"
+        assert at_work(process), "the run was over before it could be interrupted"
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=60)
     assert process.returncode == 130
@@ -87,8 +87,7 @@ def test_an_impatient_second_interruption_ends_it_just_as_well() -> None:
     """Ctrl-C pressed twice: launches on threads must not go on to their end behind a traceback."""
     slow = ["odds", COUPE, "--cases", "400000", "--quiet"]
     with subprocess.Popen([*COMMAND, *slow], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
-        time.sleep(6.0)
-        assert process.poll() is None, "the run was over before it could be interrupted"
+        assert at_work(process), "the run was over before it could be interrupted"
         for _ in range(40):
             process.send_signal(signal.SIGINT)
             time.sleep(0.002)

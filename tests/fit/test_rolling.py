@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from fit.driven import WAIT, Logger, columns, write
+from fit.driven import FINE, WAIT, Logger, columns, write
 from fit.quasi_static import QuasiStatic
 from simlaunch.errors import InputError
 from simlaunch.fitting.fit import fit
@@ -39,7 +39,7 @@ def _rolled(scale: float, drag: float, gear: int = GEAR, boost: float = 0.0) -> 
     car.engine.torque.cubic *= scale
     car.launch.roll_speed, car.launch.roll_gear, car.launch.roll_boost = SPEED, gear, boost
     last_until(car, END)
-    return launch(car).trace
+    return launch(car, sample_gap=FINE).trace
 
 
 def _log(folder: Path, trace: Trace, seed: int, *, engine: bool, cruise: bool = True) -> LogRequest:

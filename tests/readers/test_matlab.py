@@ -54,11 +54,13 @@ def test_vectors_become_a_trace(tmp_path: Path, compressed: bool) -> None:
     assert np.isnan(gear[account.trace.time > 8.951]).all()
 
 
+@pytest.mark.usefixtures("forked")
 def test_a_vector_of_another_length_needs_its_own_time(tmp_path: Path) -> None:
     path = _write(tmp_path / "log.mat", time=times(), speed=speed(times()), gear=np.ones(200))
     assert _refused(path) == 'channel "gear": has 200 values, its time has 1000; save its own time as "gear_time"'
 
 
+@pytest.mark.usefixtures("forked")
 def test_every_vector_with_its_own_time(tmp_path: Path) -> None:
     path = _write(tmp_path / "log.mat", speed=speed(times()), speed_time=times())
     assert read_channels(path, SECONDS).trace.time.size == 900
@@ -66,6 +68,7 @@ def test_every_vector_with_its_own_time(tmp_path: Path) -> None:
     assert _refused(path).startswith("time: is not among the channels")
 
 
+@pytest.mark.usefixtures("forked")
 @pytest.mark.parametrize(
     ("value", "kind"),
     [
@@ -82,6 +85,7 @@ def test_objects_are_refused(tmp_path: Path, value: Any, kind: str) -> None:
     )
 
 
+@pytest.mark.usefixtures("forked")
 def test_complex_numbers_are_refused(tmp_path: Path) -> None:
     path = _write(tmp_path / "log.mat", time=times(), speed=speed(times()) * 1j)
     assert _refused(path) == "file: holds complex numbers; save real numbers"
@@ -169,6 +173,7 @@ def test_a_child_that_dies_is_a_refusal(tmp_path: Path, monkeypatch: pytest.Monk
         child.extract_confined("dying", b"x", "log.mat", ["speed"])
 
 
+@pytest.mark.usefixtures("forked")
 @pytest.mark.parametrize("seed", range(6))
 def test_a_damaged_file_is_refused_or_read(tmp_path: Path, seed: int) -> None:
     path = _write(tmp_path / "log.mat", compressed=seed % 2 == 0, time=times(), speed=speed(times()))

@@ -66,6 +66,7 @@ def test_channels_of_different_rates_become_one_trace(tmp_path: Path, compressio
     assert 'engine speed: "Engine speed" [1/min], 1000 samples, 0.01 s apart' in account.understood
 
 
+@pytest.mark.usefixtures("forked")
 def test_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     time = times()
     groups = [[Signal(factor * speed(time), time, name="speed", unit="m/s")] for factor in (1.0, 0.5)]
@@ -76,6 +77,7 @@ def test_channels_of_one_name_are_numbered(tmp_path: Path) -> None:
     assert_allclose(account.trace["speed"][-1], 0.5 * speed(time)[-1])
 
 
+@pytest.mark.usefixtures("forked")
 def test_text_and_long_names_do_no_harm(tmp_path: Path) -> None:
     time = times()
     words = np.array([b"on", b"off"] * 500)
@@ -146,6 +148,7 @@ def test_damaged_files_are_refused_or_read_and_never_worse(tmp_path: Path, compr
     assert outcomes[-1]["samples"] == 896  # the slower wheel speeds end earlier
 
 
+@pytest.mark.usefixtures("forked")
 @pytest.mark.parametrize("seed", range(3))
 def test_a_damaged_file_the_whole_way(tmp_path: Path, seed: int) -> None:
     path = _sound(tmp_path / "log.mf4")

@@ -98,7 +98,7 @@ def errors(starts: dict[str, Start], tmp_path_factory: pytest.TempPathFactory) -
             rows = []
             for rate in (10.0, 25.0, 100.0):
                 for noise in (0.02, 0.06):
-                    for _ in range(3):
+                    for _ in range(2):
                         each = onset_of(folder, *logged(start, rate, noise, sensor, rng))
                         rows.append((each.zero - WAIT, each.zero_within, each.foot - WAIT - foot, each.foot_within))
             found[name, sensor] = np.array(rows)
@@ -106,7 +106,7 @@ def errors(starts: dict[str, Start], tmp_path_factory: pytest.TempPathFactory) -
 
 
 def test_intervals_hold_the_truth_as_often_as_they_say(errors: dict[tuple[str, str], Array]) -> None:
-    """Stated with a confidence of 95 %; of 576 logs, 92 % at least, since starts that look alike miss together."""
+    """Stated with a confidence of 95 %; of 384 logs, 92 % at least, since starts that look alike miss together."""
     every = np.concatenate(list(errors.values()))
     assert np.mean(np.abs(every[:, 0]) <= every[:, 1]) >= 0.92
     assert np.mean(np.abs(every[:, 2]) <= every[:, 3]) >= 0.92
@@ -242,3 +242,12 @@ def test_noise_alone_is_no_start(tmp_path: Path) -> None:
     time = np.arange(0.0, 5.0, 0.01)
     with pytest.raises(InputError, match=r"does not rise|starts"):
         read(tmp_path, time, np.full(time.size, 0.05))
+
+
+def test_a_start_that_is_not_shown_is_known_badly(tmp_path: Path) -> None:
+    """A log that jumps from rest to 28 m/s: how long the car took there, no sample says."""
+    time = np.arange(0.0, 10.0, 0.05)
+    found = onset_of(tmp_path, time, np.where(time < 2.0, 0.0, 27.8 + time))
+    assert found.zero == pytest.approx(1.95, abs=1e-9)
+    assert found.zero_within > 27.8 / 4.0  # a brisk car's time to that speed
+    assert found.foot_within <= found.zero_within

@@ -34,7 +34,7 @@ ROOT = hasattr(os, "geteuid") and os.geteuid() == 0
 def studies() -> Iterator[None]:
     """The studies of a report and its pictures, each made once; pages and printed pages are set anew."""
     module = import_module("simlaunch.reporting.report")
-    with made_once(gather=module, edition=module):
+    with made_once(gather=module, edition=import_module("simlaunch.reporting.page")):
         yield
 
 

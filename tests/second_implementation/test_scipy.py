@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 import pytest
 
 from cars import PLATEAU, all_drive_saloon, coupe, front_hatch, full_load, random_car
 from simlaunch.record import Car
+from simlaunch.simulation.bench import SAMPLE_GAP
 from simlaunch.simulation.events import EventKind
-from simlaunch.simulation.run import Method, Outcome, launch
+from simlaunch.simulation.run import Method, Outcome, Run, launch
 from simlaunch.simulation.trace import Trace
 
 TENTH_OF_A_MILLISECOND = 1e-4
@@ -21,8 +23,11 @@ CLUTCHED = {
 }  # fmt: skip
 _SIDES = {"drive.paired": 1, "drive.locking_speed": 0.5, "road.left_friction": 0.6, "body.left_share": 0.52}
 
+SAMPLED = "coupe, full load"
+"""The car whose whole history is compared too."""
+
 CARS: dict[str, Callable[[], Car]] = {
-    "coupe, full load": coupe,
+    SAMPLED: coupe,
     "coupe, held slip": lambda: coupe({"pedal.kind": 1}),
     "hatch, full load": front_hatch,
     "saloon, held slip, uphill against the wind": lambda: all_drive_saloon(
@@ -48,6 +53,13 @@ CARS: dict[str, Callable[[], Car]] = {
 }
 
 
+@cache
+def launched(name: str) -> tuple[Run, Run]:
+    """A launch by our method, and by SciPy's DOP853 at a tolerance of 1e-10."""
+    gap = 5e-4 if name == SAMPLED else SAMPLE_GAP
+    return launch(CARS[name](), sample_gap=gap), launch(CARS[name](), method=Method.REFERENCE, sample_gap=gap)
+
+
 def sequence(trace: Trace) -> list[str]:
     """What happened, in order; the limiter's band bounds a kink and changes no equation.
 
@@ -59,8 +71,7 @@ def sequence(trace: Trace) -> list[str]:
 @pytest.mark.parametrize("name", CARS)
 def test_quarter_mile_and_events(name: str) -> None:
     """Source: `scipy.integrate.solve_ivp`, DOP853 at a tolerance of 1e-10."""
-    own = launch(CARS[name]())
-    other = launch(CARS[name](), method=Method.REFERENCE)
+    own, other = launched(name)
     assert own.outcome is other.outcome is Outcome.FINISHED
     assert own.trace.time[-1] == pytest.approx(other.trace.time[-1], abs=TENTH_OF_A_MILLISECOND)
     assert own.trace["speed"][-1] == pytest.approx(other.trace["speed"][-1], abs=1e-3)
@@ -69,7 +80,7 @@ def test_quarter_mile_and_events(name: str) -> None:
 
 def test_whole_histories_agree() -> None:
     """Speed, wheel speed and torques along the run, where no phase changes nearby. Source: as above."""
-    own, other = (launch(coupe(), method=method, sample_gap=5e-4).trace for method in Method)
+    own, other = (run.trace for run in launched(SAMPLED))
     changes = np.array([event.time for event in other.events])
     times = np.arange(0.1, other.time[-1] - 0.1, 0.01)
     times = times[np.abs(times[:, None] - changes).min(axis=1) > 0.02]
