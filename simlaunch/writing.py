@@ -168,8 +168,9 @@ def whole(place: str, path: Path, *, force: bool = False, ours: Ours = _never) -
         try:
             yield part
             _settle(part)
+            replaced = os.path.lexists(path)  # looked at first: who comes after this look finds the name taken
             refuse(place, path, force=force, ours=ours)
-            _take_name(part, path, os.path.lexists(path))
+            _take_name(part, path, replaced)
         finally:
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)

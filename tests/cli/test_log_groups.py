@@ -216,7 +216,7 @@ def test_pages_of_a_project_link_both_ways_and_replace_nothing(tmp_path: Path, c
     assert "is not as simlaunch wrote it" in refused(capsys, *arguments, code=3)
     assert [path.name for path in pages.iterdir()] == ["index.html"]
     module = import_module("simlaunch.reporting.report")
-    with made_once(gather=module, edition=module):
+    with made_once(gather=module, edition=import_module("simlaunch.reporting.page")):
         _pages_are_made(tmp_path / "customer", pages, arguments, capsys)
 
 

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import contextlib
 import os
+import sys
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -128,7 +130,18 @@ def test_a_name_that_is_taken_meanwhile_stays_with_whoever_was_quicker(tmp_path:
     assert [each.name for each in tmp_path.iterdir()] == ["a.csv"]
 
 
-def test_of_many_writers_at_once_one_gets_the_name(tmp_path: Path) -> None:
+@pytest.fixture
+def restless() -> Iterator[None]:
+    """Threads take turns as often as they can."""
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    yield
+    sys.setswitchinterval(before)
+
+
+@pytest.mark.parametrize("_", range(5))
+@pytest.mark.usefixtures("restless")
+def test_of_many_writers_at_once_one_gets_the_name(tmp_path: Path, _: int) -> None:
     path, won = tmp_path / "a.csv", []
 
     def attempt(number: int) -> None:
