@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
+from threading import Lock
 
 Watch = Callable[[int, int], None]
 """Receives how many launches are done, and how many are expected in all; the second may change on the way."""
@@ -27,12 +28,14 @@ class Following:
 
     def __init__(self, watch: Watch, expected: int) -> None:
         self._watch, self.done, self.expected, self.later = watch, 0, expected, 0
+        self._turn = Lock()  # parts of a study may launch at the same time
 
     def add(self, launches: int) -> None:
         """Count launches that are done."""
-        self.done += launches
-        self.expected = max(self.expected, self.done + self.later)
-        self._watch(self.done, self.expected)
+        with self._turn:
+            self.done += launches
+            self.expected = max(self.expected, self.done + self.later)
+            self._watch(self.done, self.expected)
 
     def expect(self, further: int) -> None:
         """State how many launches are still to come, where that is known better by now."""

@@ -6,6 +6,8 @@ import hashlib
 import json
 import os
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextvars import copy_context
 from dataclasses import dataclass
 from math import isnan
 from pathlib import Path
@@ -17,7 +19,7 @@ from simlaunch.analysis.log_beside import Calculated, LogsBeside, beside
 from simlaunch.analysis.logs import LogComparison, Setup, compare_logs, read_logs
 from simlaunch.analysis.odds import Odds
 from simlaunch.analysis.parts import DrivelineLoads
-from simlaunch.analysis.usable import UsableTorque
+from simlaunch.analysis.usable import UsableTorque, usable
 from simlaunch.analysis.worth import Worth, worth
 from simlaunch.comparing.compare import Comparison, Pair, compare
 from simlaunch.errors import Fault, InputError, TargetNotReached, UsageError
@@ -317,7 +319,12 @@ def gather(
     names = question(scenario, curves)
     swept = swept_of(scenario, sweep) if sweep else None
     logged = (logs or Logs()).read(system, scenario)
-    with before(_LAUNCHES_AFTER):
+    with (
+        ThreadPoolExecutor(1) as at_once,
+        before(_LAUNCHES_AFTER),
+    ):  # comparing leaves cores idle between launches
+        shapes = usable(scenario).only(names)
+        sliders = at_once.submit(copy_context().run, grid, scenario, shapes, goal(scenario), system)
         found = compare(scenario, names, cases=cases, mixed_corrections=mixed_corrections, units=system)
     expect(_LAUNCHES_AFTER)
     quicker = _quicker(found.pairs[0])
@@ -327,7 +334,7 @@ def gather(
         quicker,
         tuple(name for name in scenario.curve_names if name not in names),
         _worth(scenario, quicker),
-        grid(scenario, found.usable, found.goal, system),
+        sliders.result(),
         swept,
         measured_of(found, logged) if logged[0] else None,
     )
