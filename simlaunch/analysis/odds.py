@@ -7,6 +7,7 @@ intervals are made of.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import ceil, floor, nan, sqrt
 
@@ -288,10 +289,37 @@ class _Launches:
         return times, open_rows.size
 
 
+def two_curves(scenario: Scenario, names: Sequence[str]) -> tuple[str, str]:
+    """The two curves that are set against each other.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        The scenario.
+    names : sequence of str
+        Names that were asked for; the first two of the scenario for none.
+
+    Returns
+    -------
+    tuple of str
+        Names of curves of the scenario.
+
+    Raises
+    ------
+    UsageError
+        Not two of them, or no curve of that name.
+    """
+    asked = tuple(names or scenario.curve_names[:2])
+    if len(asked) != 2:
+        raise UsageError("odds are stated for two curves; name two with --curve")
+    first, second = (scenario.curve(name).name for name in asked)
+    return first, second
+
+
 def odds(
     scenario: Scenario,
-    first: str,
-    second: str,
+    first: str | None = None,
+    second: str | None = None,
     *,
     pedal: Pedal | str = Pedal.FULL,
     target: Target | None = None,
@@ -308,8 +336,8 @@ def odds(
     ----------
     scenario : Scenario
         With uncertain values.
-    first, second : str
-        Names of the curves.
+    first, second : str, optional
+        Names of the curves; the first two of the scenario if both are left out.
     pedal : Pedal or str
         Full load throughout, or held slip: a member, or its words.
     target : Target, optional
@@ -335,10 +363,11 @@ def odds(
     Raises
     ------
     UsageError
-        No curve or pedal of that name, the same one twice, nothing uncertain, or a number out of range.
+        No curve or pedal of that name, not two of them, nothing uncertain, or a number out of range.
     InputError
         A value that cannot be drawn.
     """
+    first, second = two_curves(scenario, tuple(name for name in (first, second) if name is not None))
     if first == second:
         raise UsageError("the odds are between two different curves")
     if seed < 0:

@@ -10,7 +10,6 @@ from simlaunch.analysis import odds as study
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
 from simlaunch.cli.output import compile_once, counting_launches, prepare, show
 from simlaunch.cli.scenario_file import read
-from simlaunch.errors import UsageError
 from simlaunch.launching import targets
 from simlaunch.units.spelling import System
 
@@ -65,11 +64,7 @@ def odds(
     stem = f"{scenario.stem}-odds"
     prepare(out, stem, force=force)
     sound = read(scenario, changes, taken)
-    names = tuple(curve or sound.curve_names[:2])
-    if len(names) != 2:
-        raise UsageError("odds are stated for two curves; name two with --curve")
-    for name in names:
-        sound.curve(name)
+    names = study.two_curves(sound, curve or ())
     compile_once(quiet=quiet)
     with counting_launches(quiet=quiet, expected=2 * cases):
         found = study.odds(

@@ -312,3 +312,10 @@ def test_quantiles_turn_with_the_curves(cases: int) -> None:
     expected = np.quantile(times[:, 1] - times[:, 0], (0.05, 0.5, 0.95), method="averaged_inverted_cdf")
     assert found.difference_quantiles() == pytest.approx(tuple(expected), abs=1e-12)
     assert found.turned().difference_quantiles() == tuple(-gap for gap in found.difference_quantiles()[::-1])
+
+
+def test_the_first_two_curves_are_set_against_each_other_unless_two_are_named() -> None:
+    found, named = (odds(BRIEF, *names, cases=64, with_effects=False) for names in ((), BRIEF.curve_names[:2]))
+    assert np.array_equal(found.times, named.times)
+    with pytest.raises(UsageError, match="odds are stated for two curves"):
+        odds(BRIEF, "peak", cases=64)

@@ -28,16 +28,11 @@ def coupe() -> simlaunch.Scenario:
     return simlaunch.load(COUPE).replace({"run.until": ["60 m"]})
 
 
-def _pair() -> tuple[str, str]:
-    first, second = coupe().curve_names[:2]
-    return first, second
-
-
 STUDIES: dict[str, tuple[tuple[str, ...], Callable[[], Result]]] = {
     "run": ((str(COUPE), *SHORT, "--pedal", "held"), lambda: simlaunch.simulate(coupe(), pedal="held slip")),
     "compare": ((str(COUPE), *SHORT, "--cases", "64"), lambda: simlaunch.compare(coupe(), cases=64)),
     "usable": ((str(COUPE), *SHORT), lambda: simlaunch.usable(coupe())),
-    "odds": ((str(COUPE), *SHORT, "--cases", "64"), lambda: simlaunch.odds(coupe(), *_pair(), cases=64)),
+    "odds": ((str(COUPE), *SHORT, "--cases", "64"), lambda: simlaunch.odds(coupe(), cases=64)),
     "parts": ((str(COUPE), *SHORT), lambda: simlaunch.parts(coupe())),
     "curve": ((str(SHEET),), lambda: simlaunch.read_curve([SHEET])),
     "log": ((str(LOG),), lambda: simlaunch.read_log(LOG)),

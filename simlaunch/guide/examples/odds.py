@@ -4,7 +4,7 @@
 import simlaunch
 
 scenario = simlaunch.load("scenarios/road-coupe.toml")
-odds = simlaunch.odds(scenario, "peak", "plateau", cases=64)
+odds = simlaunch.odds(scenario, cases=64)  # of its first two curves
 print(odds.summary())
 
 # %% A row for every case
