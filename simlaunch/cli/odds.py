@@ -31,7 +31,12 @@ For = Annotated[
         show_default="the scenario's goal",
     ),
 ]
-Cases = Annotated[int, typer.Option("--cases", metavar="NUMBER", help="Number of cases to draw.")]
+Cases = Annotated[
+    int,
+    typer.Option(
+        "--cases", metavar="NUMBER", help="Number of cases to draw; rounded up to whole sets, by 7 % at most."
+    ),
+]
 Seed = Annotated[int, typer.Option("--seed", metavar="NUMBER", min=0, help="Seed of the draws.")]
 Workers = Annotated[
     int | None,
