@@ -124,7 +124,8 @@ def _compiler() -> Any:
     """The compiler, taught all that is marked."""
     making = importlib.import_module("simlaunch.compiled.making")  # loads numba, which takes longer than a launch
     while _marked:
-        _marked.pop(0)(making)
+        _marked[0](making)
+        del _marked[0]  # not before: where it is interrupted, it is taught again
     return making
 
 

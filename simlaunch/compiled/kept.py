@@ -5,8 +5,9 @@ the processor, so that an edit in any of their files can never meet machine code
 one file that begins with the digest of what follows: it appears whole, by one rename, or not at all, and what a full
 disk or a power cut left is taken for nothing and made again.
 
-Whoever can write a kernel can run code. The folder is therefore only used where it belongs to this user and nobody else
-may write to it.
+Whoever can write a kernel can run code. Folder and files are therefore only used where they belong to this user and
+nobody else may write to them. That is asked where the system is a POSIX system; on others the rights of the user's own
+cache folder have to do.
 
 An installed package carries kernels that were compiled while it was built, under the same hash, in a hidden folder: no
 process need compile what lies there. They are as trusted as the modules beside them. Where the hash is another one (an
@@ -19,6 +20,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
+import re
 import shutil
 import stat
 import sys
@@ -38,6 +40,7 @@ _COMPILED_ROOMS = ("compiled", "record.py", "physics", "integrator", "simulation
 _CARRIED = ".kernels"
 _ENDING = ".kernel"
 _KEPT_FOR = 30 * 86400.0  # [s]
+_HASH = re.compile("[0-9a-f]{16}")
 _DIGEST = hashlib.sha256().digest_size
 
 _SETTINGS = ("CPU_NAME", "CPU_FEATURES", "OPT", "LOOP_VECTORIZE", "SLP_VECTORIZE", "DISABLE_INTEL_SVML")
@@ -84,39 +87,40 @@ def _root() -> Path:
     return Path(chosen or platformdirs.user_cache_dir("simlaunch")) / "kernels"
 
 
-def _why_not(folder: Path) -> str:
-    """Why a folder that is there cannot be trusted with machine code; empty where it can."""
+def _why_not(found: os.stat_result) -> str:
+    """Why a folder or a file cannot be trusted with machine code; empty where it can."""
     if os.name != "posix":
         return ""
-    found = folder.stat()
     if found.st_uid != os.geteuid():
         return "belongs to another user"
     return "can be written to by other users" if found.st_mode & (stat.S_IWGRP | stat.S_IWOTH) else ""
 
 
 @cache
-def _store() -> tuple[Path, str]:
-    """Folder for the kernels of this source, and why nothing can be kept there, if so."""
+def _store() -> tuple[Path, bool, str]:
+    """Folder for the kernels of this source, whether those in it may be run, and why none can be added, if so."""
     root = _root()
     store = root / source_hash()
+    is_trusted = False
     try:
         root.parent.mkdir(parents=True, exist_ok=True)
         root.mkdir(mode=0o700, exist_ok=True)
-        why_not = _why_not(root)
+        why_not = _why_not(root.stat())
         if not why_not:
             store.mkdir(mode=0o700, exist_ok=True)
-            why_not = _why_not(store)
-        if not why_not:
+            why_not = _why_not(store.stat())
+            is_trusted = not why_not
+        if is_trusted:
             os.utime(store)  # in use: not to be pruned
             tempfile.TemporaryFile(dir=store).close()
     except OSError as error:  # a read-only home, say
         why_not = f"cannot be used ({error.strerror})"
-    return store, why_not
+    return store, is_trusted, why_not
 
 
 def not_kept() -> str:
     """Why compiled kernels are kept for no later process, as a sentence; empty where they are."""
-    _, why_not = _store()
+    _, _, why_not = _store()
     if not why_not:
         return ""
     instead = "name a folder of your own in SIMLAUNCH_CACHE"
@@ -127,15 +131,16 @@ def _places() -> Iterator[Path]:
     """Folders that may hold kernels of this source: of this package, of one where Python looks for modules, our own."""
     places = [_PACKAGE.parent, *(Path(place) for place in sys.path if place)]
     yield from (place / "simlaunch" / _CARRIED / source_hash() for place in dict.fromkeys(places))
-    store, why_not = _store()
-    if not why_not:
+    store, is_trusted, _ = _store()
+    if is_trusted:
         yield store
 
 
 def _prune(root: Path) -> None:
     """Throw away kernels of older source once they are a month old, and what killed processes left."""
     now = time.time()
-    for path in (*root.iterdir(), *root.glob("*/making-*")):
+    ours = [path for path in root.iterdir() if _HASH.fullmatch(path.name)]
+    for path in (*ours, *(left for folder in ours for left in folder.glob("making-*"))):
         with contextlib.suppress(OSError):
             if now - path.stat().st_mtime > _KEPT_FOR:
                 shutil.rmtree(path) if path.is_dir() else path.unlink()
@@ -148,9 +153,12 @@ _made: dict[str, bytes] = {}
 
 
 def _unsealed(path: Path) -> bytes | None:
-    """What a file of a kernel holds, where it is what was written, to the last bit."""
+    """What a file of a kernel holds, where it is what was written, to the last bit, and not by another user."""
     try:
-        whole = path.read_bytes()
+        with path.open("rb") as file:
+            if path.parent == _store()[0] and _why_not(os.fstat(file.fileno())):
+                return None
+            whole = file.read()
     except OSError:
         return None
     digest, code = whole[:_DIGEST], whole[_DIGEST:]
@@ -207,7 +215,7 @@ def write(name: str, code: bytes) -> None:
         What `read` is to give.
     """
     _made[name] = code
-    store, why_not = _store()
+    store, _, why_not = _store()
     if why_not:
         return
     with contextlib.suppress(OSError):
@@ -236,8 +244,8 @@ def carry(package: Path) -> None:
         Folder that will be the package.
     """
     folder = package / _CARRIED / source_hash()
-    store, _ = _store()
-    for path in sorted(store.glob(f"*{_ENDING}")):
+    store, is_trusted, _ = _store()
+    for path in sorted(store.glob(f"*{_ENDING}")) if is_trusted else ():
         code = _unsealed(path)
         if code is not None:
             folder.mkdir(parents=True, exist_ok=True)

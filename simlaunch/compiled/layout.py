@@ -6,7 +6,8 @@ count of its elements, their size, the address of the first, the lengths, and th
 writes to an address that comes first, eight bytes for each number.
 
 The kinds of all arguments, in the same order, say which kernel of an entry fits them (`Kinds`). They hold what a kernel
-relies on and a caller could get wrong: widths, dimensions, and the fields of records.
+relies on and a caller could get wrong: widths, dimensions, and the fields of records; not whether an array may be
+written to, so that a kernel that writes is only handed arrays that may.
 
 Source of the convention: "Notes on Numba Runtime" and "Numba architecture" of numba's documentation, from memory;
 `making` compares it with what numba does, each time that something is compiled.
@@ -15,6 +16,7 @@ Source of the convention: "Notes on Numba Runtime" and "Numba architecture" of n
 from __future__ import annotations
 
 import ctypes
+import functools
 import hashlib
 import struct
 from collections.abc import Callable
@@ -23,8 +25,6 @@ from typing import Any, NamedTuple, get_type_hints
 import numpy as np
 
 Kinds = tuple[Any, ...]
-Form = str | tuple[int, tuple[str, ...]]
-"""Of the elements of an array: NumPy's name of a plain number, or size and field names of a record."""
 
 FLOAT, INTEGER, TRUTH = "float", "integer", "truth"
 RECORD, ARRAY, TUPLE = "record", "array", "tuple"
@@ -32,20 +32,28 @@ _C_TYPES: dict[str, Any] = {FLOAT: ctypes.c_double, INTEGER: ctypes.c_int64, TRU
 _RETURNED = {float: (FLOAT, "d"), int: (INTEGER, "q")}
 
 
-def form_of(kind: np.dtype[Any]) -> Form:
-    """What a kernel relies on in the elements of an array.
+@functools.cache
+def form_of(kind: np.dtype[Any]) -> str:
+    """What a kernel relies on in a record, or in the elements of an array.
 
     Parameters
     ----------
     kind : numpy.dtype
-        Of the array.
+        Of the record or the array.
 
     Returns
     -------
-    str or tuple
-        See `Form`.
+    str
+        NumPy's name of a plain number; for a record a digest, since all its fields are compared at each call.
     """
-    return (kind.itemsize, kind.names) if kind.names else kind.str
+    return hashlib.sha256(repr(_described(kind)).encode()).hexdigest()[:16] if kind.names else kind.str
+
+
+def _described(kind: np.dtype[Any]) -> tuple[Any, ...]:
+    """Sizes, names, places and types of the fields of a record, and of what they hold."""
+    base, shape = kind.subdtype or (kind, ())
+    fields = [(name, base.fields[name][1], _described(base.fields[name][0])) for name in base.names or ()]  # type: ignore[index]
+    return kind.itemsize, shape, fields or base.str
 
 
 def lay_out(values: tuple[Any, ...], kinds: list[Any], numbers: list[Any]) -> None:
@@ -71,9 +79,8 @@ def lay_out(values: tuple[Any, ...], kinds: list[Any], numbers: list[Any]) -> No
             numbers += (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
         elif isinstance(value, np.void):
             kinds.append((RECORD, form_of(value.dtype)))
-            numbers.append(
-                np.frombuffer(value, np.uint8).ctypes.data
-            )  # its own bytes: an array made of it may be a copy
+            own = np.frombuffer(value, np.uint8)  # an array made of it in another way may be a copy
+            numbers.append(own.ctypes.data)
         elif isinstance(value, tuple):
             kinds.append((TUPLE, len(value)))
             lay_out(value, kinds, numbers)

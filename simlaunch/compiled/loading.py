@@ -1,8 +1,14 @@
-"""How machine code is put into memory, without the compiler that made it: loading numba takes longer than a launch."""
+"""How machine code is put into memory, without the compiler that made it: loading numba takes longer than a launch.
+
+Each kernel has an engine of its own. The compiler numbers the functions and record types that it meets and puts the
+numbers into the names of functions, so that two processes give different functions the same name. In one engine, the
+second kernel would call a function of the first.
+"""
 
 from __future__ import annotations
 
 import ctypes
+import functools
 import importlib
 import sys
 import threading
@@ -13,19 +19,21 @@ import llvmlite.binding as llvm
 
 _lock = threading.Lock()
 _held: list[Any] = []
-"""The engine that holds all machine code, and the objects that were handed to it."""
+"""The engines that hold the machine code, and what was handed to them."""
+
+
+@functools.cache
+def _prepare() -> None:
+    """Prepare the library that loads."""
+    llvm.initialize_native_target()
+    llvm.initialize_native_asmprinter()
 
 
 def _engine() -> Any:
-    """The engine, made when it is first used."""
-    if not _held:
-        if sys.platform == "win32":  # numba states where that system has the functions of mathematics
-            importlib.import_module("numba")
-        llvm.initialize_native_target()
-        llvm.initialize_native_asmprinter()
-        machine = llvm.Target.from_default_triple().create_target_machine(codemodel="jitdefault")
-        _held.append(llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine))
-    return _held[0]
+    """An engine that holds nothing yet."""
+    _prepare()
+    machine = llvm.Target.from_default_triple().create_target_machine(codemodel="jitdefault")
+    return llvm.create_mcjit_compiler(llvm.parse_assembly(""), machine)
 
 
 def load(code: bytes, symbol: str, name: str) -> int:
@@ -45,12 +53,14 @@ def load(code: bytes, symbol: str, name: str) -> int:
     int
         Where the function begins.
     """
+    if sys.platform == "win32" or b"__svml_" in code:  # numba states where the functions of mathematics are
+        importlib.import_module("numba")
     with _lock:
         engine = _engine()
         made = llvm.ObjectFileRef.from_data(code)
         engine.add_object_file(made)
         engine.finalize_object()
-        _held.append(made)
+        _held.append((engine, made, code))
         address = int(engine.get_function_address(symbol))
         llvm.add_symbol(name, address)
         return address

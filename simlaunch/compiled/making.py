@@ -16,6 +16,7 @@ import llvmlite.binding
 import numba
 import numba.core.cgutils
 import numba.extending
+import numpy as np
 from llvmlite import ir
 from numba.core.registry import cpu_target
 from numba.core.typing.templates import infer_global
@@ -71,10 +72,14 @@ def types_of(*values: object) -> tuple[Any, ...]:
     Returns
     -------
     tuple
-        Types of numba; arrays are without gaps and can be written to.
+        Types of numba; arrays are without gaps and can be written to, integers have eight bytes as in `layout`.
     """
     typeof: Any = numba.typeof
-    return tuple(_plain(typeof(value)) for value in values)
+    return tuple(types.int64 if _is_integer(value) else _plain(typeof(value)) for value in values)
+
+
+def _is_integer(value: object) -> bool:
+    return isinstance(value, int | np.integer) and not isinstance(value, bool)
 
 
 def _plain(kind: Any) -> Any:

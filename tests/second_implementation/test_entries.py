@@ -143,6 +143,75 @@ def test_what_no_kernel_can_do_is_refused(compiled: Small, tmp_path: Path, call:
     assert reason in err
 
 
+NAMED_ALIKE = """
+import numpy as np
+from simlaunch.compiled import entry, part
+KINDS = {"first": np.dtype([("a", "f8"), ("b", "f8")]), "second": np.dtype([("b", "f8"), ("a", "f8")])}
+
+@part
+def deeper(one: np.void, many: int) -> float:
+    x = 0.0
+    for i in range(many):
+        for j in range(i):
+            x += one.a * np.sin(one.b + j) + np.exp(-x) * one.a
+            if x > 1e3:
+                x -= one.b
+    return x
+
+@entry
+def first(one: np.void, many: int) -> float:
+    return deeper(one, many) + deeper(one, many + 1)
+
+@entry
+def second(one: np.void, many: int) -> float:
+    return deeper(one, many) + deeper(one, many + 1)
+"""
+ALIKE = f"""
+import sys
+import numpy as np
+from simlaunch.simulation import alike
+found = set()
+for name in CALLED:
+    one = np.zeros(1, alike.KINDS[name])[0]
+    one["a"], one["b"] = 3.0, 0.5
+    found.add(getattr(alike, name)(one, 5))
+print(*found, {COUNT})
+"""
+
+
+def test_functions_that_two_processes_name_alike_stay_apart(tmp_path: Path) -> None:
+    """The compiler names a function by numbers that it gives record types and functions as it meets them."""
+    small = Small(stand_in(tmp_path / "code"), tmp_path / "kept")
+    (small.root / "simlaunch" / "simulation" / "alike.py").write_text(NAMED_ALIKE)
+    each = [result(start(small, ALIKE.replace("CALLED", repr([name])))) for name in ("first", "second")]
+    value = each[0][0]
+    assert each == [(value, 0), (value, 0)]
+    assert result(start(small, ALIKE.replace("CALLED", "['first', 'second']"))) == (value, 1)
+
+
+UNLIKE = f"""
+import sys
+import numpy as np
+from simlaunch.simulation import more
+kinds = [("f8", "i8"), ("i8", "f8"), ("f8", "f8")]
+for first, second in kinds:
+    one = np.zeros(1, [("a", first), ("b", second)])[0]
+    one["a"], one["b"] = 3, 1
+    assert more.summed(one) == 4.0, (first, second)
+assert more.counted(np.int32(4)) == more.counted(np.uint8(4)) == more.counted(4) == 5
+print(4.0, {COUNT})
+"""
+
+
+def test_fields_of_other_types_need_another_kernel_and_integers_do_not(tmp_path: Path) -> None:
+    """Records of the same size and the same names; the first integer to be met is no Python number."""
+    small = Small(stand_in(tmp_path / "code"), tmp_path / "kept")
+    summed = "\n@entry\ndef summed(one: np.void) -> float:\n    return one.a + one.b\n"
+    (small.root / "simlaunch" / "simulation" / "more.py").write_text(ENTRIES + summed)
+    assert result(start(small, UNLIKE)) == (4.0, 0)
+    assert result(start(small, UNLIKE)) == (4.0, 1)
+
+
 def test_numba_is_not_loaded_where_kernels_are_kept() -> None:
     """Loading it takes longer than a launch; the kernels of all tests are compiled."""
     program = (

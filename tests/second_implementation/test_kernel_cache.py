@@ -74,6 +74,31 @@ def test_what_else_lies_in_the_cache_folder_is_left_alone(empty: Small) -> None:
     assert (stranger / "file").read_text() == "mine"
 
 
+def test_what_else_lies_among_the_kernels_is_left_alone(empty: Small) -> None:
+    """The folder that `SIMLAUNCH_CACHE` names may have a folder of kernels of another kind."""
+    stranger = empty.kernels / "precious"
+    stranger.mkdir(parents=True, mode=0o700)
+    empty.kernels.chmod(0o700)
+    for name in ("file", "making-more"):
+        (stranger / name).write_text("mine")
+        os.utime(stranger / name, (0.0, 0.0))
+    os.utime(stranger, (0.0, 0.0))
+    assert result(start(empty)) == (7.0, 0)
+    assert result(start(empty)) == (7.0, 1)
+    assert sorted(path.name for path in stranger.iterdir()) == ["file", "making-more"]
+
+
+def test_a_cache_that_cannot_be_added_to_is_read(warm: Small) -> None:
+    """A read-only file system, as its refusal of a new file shows it; the administrator may write to any other."""
+    refused = (
+        "import tempfile\n"
+        "def refuse(**_): raise OSError(30, 'Read-only file system')\n"
+        "tempfile.TemporaryFile = tempfile.mkstemp = refuse\n"
+    )
+    assert result(start(warm, refused + CALL)) == (7.0, 1)
+    assert result(start(warm, refused + CALL.replace("answer(3.0)", "answer(3)"))) == (7.0, 0)
+
+
 def test_kernels_for_other_arguments_stand_beside_it(warm: Small) -> None:
     """Two processes that each add the same kernel for an integer, while a third finds the one for a float."""
     other = CALL.replace("answer(3.0)", "answer(3)")
@@ -112,6 +137,15 @@ def test_kernels_that_others_may_have_written_are_not_read(warm: Small, level: s
     for folder in [*warm.kernels.glob(level)] if level else [warm.kernels]:
         folder.chmod(rights)
     assert result(start(warm)) == (7.0, 0)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="needs the rights of a POSIX system")
+def test_a_kernel_that_others_may_write_to_is_not_read_wherever_it_lies(warm: Small) -> None:
+    """The folder may have been exchanged since its rights were asked for."""
+    (path,) = warm.kernels.rglob("*.kernel")
+    path.chmod(0o622)
+    assert result(start(warm)) == (7.0, 0)
+    assert result(start(warm)) == (7.0, 1)
 
 
 @pytest.mark.skipif(os.name != "posix" or os.geteuid() != 0, reason="only the administrator can give a folder away")
