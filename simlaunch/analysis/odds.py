@@ -17,9 +17,12 @@ from numpy.typing import NDArray
 from simlaunch.choices import chosen
 from simlaunch.errors import UsageError
 from simlaunch.launching.goals import WORTH_NAMING, goal
+from simlaunch.launching.launches import make_ready
+from simlaunch.launching.out_of_reach import given_time
 from simlaunch.launching.progress import Watch, count, following
 from simlaunch.metrics.many import measure_many
 from simlaunch.metrics.marks import Target
+from simlaunch.parameters.fill import lower
 from simlaunch.record import Pedal
 from simlaunch.results import Result
 from simlaunch.scenario.model import Scenario
@@ -110,6 +113,11 @@ class Odds(Result):
     def cases(self) -> int:
         """How many cases were drawn."""
         return len(self.times)
+
+    @property
+    def reached(self) -> bool:
+        """Whether some case reached the target, so that there is something to compare."""
+        return bool(np.isfinite(self.times).any())
 
     @property
     def missed(self) -> tuple[int, int]:
@@ -383,6 +391,24 @@ def odds(
     decides, left_open = effects(drawn.names, values, difference(times)) if with_effects else ((), nan)
     shares = shares_of(times, scramblings)
     return Odds(scenario, seed, first, second, driven, aim, times, scramblings, *shares, decides, lost, left_open)
+
+
+def why_missed(found: Odds) -> str:
+    """Why the first curve misses the target in the scenario as it stands, and what to write instead.
+
+    Parameters
+    ----------
+    found : Odds
+        In which no case reaches the target.
+
+    Returns
+    -------
+    str
+        From a launch with all the time that a scenario may give it.
+    """
+    car = lower(found.scenario, found.first, found.pedal)
+    make_ready(car, (found.target,))
+    return given_time(car, (found.target,)).why
 
 
 def shares_of(times: Array, scramblings: int) -> tuple[Chance, Chance, Chance, Chance]:

@@ -7,8 +7,9 @@ from typing import Annotated
 import typer
 
 from simlaunch.analysis import odds as study
+from simlaunch.cli.ending import Code
 from simlaunch.cli.options import AsJson, Changes, Force, Out, Pedal, PedalChoice, Quiet, ScenarioFile, Taken, Units
-from simlaunch.cli.output import compile_once, counting_launches, prepare, show
+from simlaunch.cli.output import compile_once, complain, counting_launches, prepare, show
 from simlaunch.cli.scenario_file import read
 from simlaunch.launching import targets
 from simlaunch.units.spelling import System
@@ -83,4 +84,7 @@ def odds(
             workers=workers,
         )
     show(found, stem, units=units, as_json=as_json, out=out, force=force, quiet=quiet)
-    return 0
+    if not found.reached:
+        complain(study.why_missed(found))
+        return Code.NOT_REACHED
+    return Code.DONE

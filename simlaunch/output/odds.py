@@ -90,6 +90,9 @@ def tables(found: Odds, system: System) -> tuple[Table, ...]:
 
 def summary(found: Odds, system: System) -> str:
     """What the odds come to, in a sentence or two."""
+    if not found.reached:
+        where = f"reaches {target_label(found.target)} with {named(found.first)} or with {named(found.second)}"
+        return f"None of {found.cases} cases {where}, so nothing can be said about which is quicker."
     numbers = Numbers(system)
     ahead, behind, sure = found.first, found.second, found.first_quicker
     if found.second_quicker.share > sure.share:

@@ -138,3 +138,14 @@ def test_a_share_is_not_called_the_largest_where_more_is_left_open(left_open: fl
     said = _decider(found)
     assert said.endswith(ends)
     assert ("largest share" in said) == (left_open < 0.35)
+
+
+def test_a_target_that_no_case_reaches_is_called_that(capsys: Capture) -> None:
+    assert answer(["odds", COUPE, "--cases", "64", "--for", "0 to 400 mph", "--no-effects", "--quiet"]) == 4
+    out, err = capsys.readouterr()
+    verdict = " ".join(out[out.index("Verdict") :].split())
+    assert verdict == (
+        'Verdict None of 64 cases reaches 0 to 400 mph with "peak" or with "plateau", so nothing can be said about '
+        "which is quicker."
+    )
+    assert "no time limit changes that: choose a lower speed" in err
