@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite
 from pathlib import Path
 
-from simlaunch.analysis.log_beside import LogsBeside, MarkBeside
+from simlaunch.analysis.log_beside import LogsBeside, MarkBeside, WheelBeside
 from simlaunch.launching.goals import WORTH_NAMING
 from simlaunch.metrics.marks import Target
 from simlaunch.output.clock import FROM_FOOT, mark_name, row_label, time_zero
@@ -23,31 +23,25 @@ WHAT_IT_IS = (
 
 def table(found: LogsBeside, numbers: Numbers) -> Table:
     """Every mark: logged, its scatter where there are several logs, then each calculated run with its difference."""
-    time, several = Dimension.TIME, len(found.logs) > 1
-    rows = []
-    for each in found.marks:
-        cells = [numbers.plain(each.logged.mean, time)]
-        cells += [numbers.plain(each.logged.scatter, time)] if several else []
-        for value in each.calculated:
-            cells += numbers.beside(each.logged.mean, value, time)[1:]
-        rows.append(Row(row_label(each.target), numbers.unit(time), tuple(cells)))
-    return Table("Times, logged and calculated", _heads(found), tuple(rows))
+    rows = tuple(_row(found, row_label(each.target), each, Dimension.TIME, numbers) for each in found.marks)
+    return Table("Times, logged and calculated", _heads(found), rows)
 
 
 def wheels_table(found: LogsBeside, numbers: Numbers) -> Table | None:
     """Slip distance of each axle and wheel, logged and calculated; None where the logs show none."""
     if not found.wheels:
         return None
-    length, several = Dimension.LENGTH, len(found.logs) > 1
-    rows = []
-    for each in found.wheels:
-        cells = [numbers.plain(each.logged.mean, length)]
-        cells += [numbers.plain(each.logged.scatter, length)] if several else []
-        for value in each.calculated:
-            cells += numbers.beside(each.logged.mean, value, length)[1:]
-        rows.append(Row(each.name, numbers.unit(length), tuple(cells)))
+    rows = tuple(_row(found, each.name, each, Dimension.LENGTH, numbers) for each in found.wheels)
     title = f"Slip distance up to {numbers.with_unit(found.wheels_until, Dimension.SPEED)}"
-    return Table(title, _heads(found), tuple(rows))
+    return Table(title, _heads(found), rows)
+
+
+def _row(found: LogsBeside, label: str, each: MarkBeside | WheelBeside, dimension: Dimension, numbers: Numbers) -> Row:
+    cells = [numbers.plain(each.logged.mean, dimension)]
+    cells += [numbers.plain(each.logged.scatter, dimension)] if len(found.logs) > 1 else []
+    for value in each.calculated:
+        cells += numbers.beside(each.logged.mean, value, dimension)[1:]
+    return Row(label, numbers.unit(dimension), tuple(cells))
 
 
 def _heads(found: LogsBeside) -> tuple[str, ...]:
